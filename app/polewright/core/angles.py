@@ -1,0 +1,44 @@
+"""Unit constants and small angle arithmetic."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from polewright.core.model import FloatArray
+
+ARCSEC_PER_RAD = 206264.80624709636  # 180 * 3600 / pi
+ARCMIN_PER_RAD = ARCSEC_PER_RAD / 60.0
+SIDEREAL_RATE_RAD_S = 7.292115e-5  # Earth rotation rate, IERS Conventions 2010 table 1.2 (rounded)
+
+
+def unit(v: FloatArray) -> FloatArray:
+    """`v` (..., 3) scaled to length 1."""
+    return np.asarray(v / np.linalg.norm(v, axis=-1, keepdims=True))
+
+
+def separation_rad(a: FloatArray, b: FloatArray) -> FloatArray:
+    """Angle between unit vectors (..., 3), rad, exact at arcseconds where arccos(dot) is not."""
+    return np.asarray(2.0 * np.arctan2(np.linalg.norm(a - b, axis=-1), np.linalg.norm(a + b, axis=-1)))
+
+
+def wrap_pi(angle_rad: FloatArray | float) -> FloatArray:
+    """The same angle within -pi <= angle < pi."""
+    return np.asarray((np.asarray(angle_rad) + np.pi) % (2.0 * np.pi) - np.pi)
+
+
+def rotation_about(axis: FloatArray, angle_rad: float) -> FloatArray:
+    """Right-handed rotation matrix (3, 3) by `angle_rad` about the unit vector `axis` (Rodrigues)."""
+    k = np.array([[0.0, -axis[2], axis[1]], [axis[2], 0.0, -axis[0]], [-axis[1], axis[0], 0.0]])
+    return np.asarray(np.eye(3) + np.sin(angle_rad) * k + (1.0 - np.cos(angle_rad)) * (k @ k))
+
+
+def sky_to_vector(lon_rad: FloatArray | float, lat_rad: FloatArray | float) -> FloatArray:
+    """Unit vectors (..., 3) from longitude (RA) and latitude (Dec), rad."""
+    lon, lat = np.asarray(lon_rad), np.asarray(lat_rad)
+    return np.stack([np.cos(lat) * np.cos(lon), np.cos(lat) * np.sin(lon), np.sin(lat)], axis=-1)
+
+
+def vector_to_sky(v: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """(longitude, latitude) in rad, 0 <= longitude < 2 pi, of unit vectors (..., 3)."""
+    lon = np.arctan2(v[..., 1], v[..., 0]) % (2.0 * np.pi)
+    return np.asarray(lon), np.asarray(np.arctan2(v[..., 2], np.hypot(v[..., 0], v[..., 1])))

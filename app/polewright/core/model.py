@@ -1,0 +1,303 @@
+"""The nouns of the program: frozen values that every layer shares.
+
+Frames of reference and signs (quoted by tests):
+
+* Pixels are (x, y): x to the right, y DOWN, the centre of the first (top left) pixel is (0, 0).
+* The camera frame is right-handed: x right, y down, z outward along the boresight, the boresight being the
+  image centre ((width - 1) / 2, (height - 1) / 2). A mirrored image is un-mirrored by negating camera x, so that
+  every attitude is a proper rotation.
+* ENU is the Earth-fixed local frame: x East, y North, z Up. Azimuth runs from North through East.
+* Matrices are named source_to_target: v_target = source_to_target @ v_source. Directions are unit vectors (..., 3).
+* Position angle: from North through East.
+* The offset of the mount axis is given on the sky, against the chosen target pole: `east` is positive when the
+  upper end of the axis lies east of the pole, `up` is positive when it is too high. Both hemispheres.
+* Longitude is positive to the east. Latitude is positive to the north.
+* Covariances of an attitude belong to the small rotation vector eps in CAMERA axes: C_true = C @ Rot(eps).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from enum import Enum, IntFlag
+from typing import Generic, TypeVar
+
+import numpy as np
+from numpy.typing import NDArray
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+PixelArray = NDArray[np.uint8] | NDArray[np.uint16] | NDArray[np.float32]
+
+T = TypeVar("T")
+
+
+@dataclass(frozen=True)
+class Sourced(Generic[T]):
+    """A value together with where it came from, in words a person understands ("FITS header FOCALLEN")."""
+
+    value: T
+    source: str
+
+
+@dataclass(frozen=True, order=True)
+class Utc:
+    """An instant of UTC as a two-part Julian date (ERFA quasi-JD), jd1 + jd2 days."""
+
+    jd1: float
+    jd2: float
+
+    def seconds_since(self, other: Utc) -> float:
+        """Seconds from `other` to this instant (86400 s days; leap seconds are of no concern here)."""
+        return ((self.jd1 - other.jd1) + (self.jd2 - other.jd2)) * 86400.0
+
+    def plus_seconds(self, seconds: float) -> Utc:
+        """The instant `seconds` later."""
+        return Utc(self.jd1, self.jd2 + seconds / 86400.0)
+
+
+@dataclass(frozen=True)
+class Site:
+    """Where the mount stands: geodetic latitude (north +), longitude (east +), height above sea level."""
+
+    lat_deg: float
+    lon_deg: float
+    elev_m: float = 0.0
+
+
+@dataclass(frozen=True)
+class Atmosphere:
+    """What refraction needs. `pressure_hpa` 0 switches refraction off."""
+
+    pressure_hpa: float
+    temperature_c: float = 10.0
+    relative_humidity: float = 0.5
+    wavelength_um: float = 0.574
+
+
+@dataclass(frozen=True)
+class SkyPosition:
+    """A direction in ICRS, degrees."""
+
+    ra_deg: float
+    dec_deg: float
+
+
+@dataclass(frozen=True, eq=False)
+class Frame:
+    """One exposure as luminance pixels (height, width), read-only, row 0 at the top, with what its header offers.
+
+    `pixels` keeps the file's own depth where it can (uint8, uint16) and is float32 otherwise.
+    `saturation_adu` is the value at and above which a pixel is taken as full, None when unknown.
+    """
+
+    name: str
+    pixels: PixelArray
+    utc_mid: Sourced[Utc] | None
+    exposure_s: Sourced[float] | None = None
+    saturation_adu: float | None = None
+    focal_length_mm: Sourced[float] | None = None
+    pixel_size_um: Sourced[float] | None = None  # effective, after binning
+    site: Sourced[Site] | None = None
+    pointing: Sourced[SkyPosition] | None = None
+    camera: str | None = None
+    warnings: tuple[str, ...] = ()
+
+    @property
+    def width_px(self) -> int:
+        return int(self.pixels.shape[1])
+
+    @property
+    def height_px(self) -> int:
+        return int(self.pixels.shape[0])
+
+
+class StarFlag(IntFlag):
+    """What is unusual about a detected star. NONE is a clean star."""
+
+    NONE = 0
+    SATURATED = 1  # some pixel is full: the flux is a lower bound
+    BLENDED = 2  # touches a neighbour
+    EDGE = 4  # cut by the edge of the frame
+    ELONGATED = 8  # trailed, or a double
+
+
+@dataclass(frozen=True, eq=False)
+class StarList:
+    """Stars measured on one frame, brightest first. All arrays have shape (N,).
+
+    `sigma_px` is the standard deviation of the centroid along one axis. `fwhm_px` is the full width at half
+    maximum. An empty or poor list carries `reason` and `cure` as plain sentences; both are "" when all is well.
+    """
+
+    width_px: int
+    height_px: int
+    x_px: FloatArray
+    y_px: FloatArray
+    sigma_px: FloatArray
+    flux_adu: FloatArray
+    snr: FloatArray
+    fwhm_px: FloatArray
+    flags: IntArray
+    background_adu: float = 0.0
+    noise_adu: float = 0.0
+    rejected: Mapping[str, int] = field(default_factory=dict)  # "hot pixels": 214, "trail": 1, ...
+    reason: str = ""
+    cure: str = ""
+
+    def __len__(self) -> int:
+        return int(self.x_px.size)
+
+
+@dataclass(frozen=True)
+class Camera:
+    """Pinhole camera with radial distortion; the boresight is the image centre.
+
+    With u = (x - cx, y - cy) / focal_px (x negated when mirrored), the tangent-plane position is
+    u * (1 + k1 |u|^2 + k2 |u|^4). `focal_px` = 206264.806 / scale_arcsec_px.
+    """
+
+    width_px: int
+    height_px: int
+    focal_px: float
+    mirrored: bool = False
+    k1: float = 0.0
+    k2: float = 0.0
+
+    @property
+    def scale_arcsec_px(self) -> float:
+        """Plate scale at the image centre, arcsec per pixel."""
+        return 206264.80624709636 / self.focal_px
+
+
+@dataclass(frozen=True, eq=False)
+class Attitude:
+    """A proper rotation camera -> sky frame (3, 3) and the covariance (3, 3), rad^2, of its error in camera axes."""
+
+    camera_to_sky: FloatArray
+    covariance_rad2: FloatArray
+
+
+@dataclass(frozen=True, eq=False)
+class MatchedStars:
+    """The stars a plate solution rests on; arrays of length M.
+
+    `icrs` (M, 3) are unit vectors at the epoch of the frame (proper motion applied, no parallax, no aberration).
+    """
+
+    x_px: FloatArray
+    y_px: FloatArray
+    sigma_px: FloatArray
+    icrs: FloatArray
+    catalogue_index: IntArray
+    magnitude: FloatArray
+    residual_arcsec: FloatArray  # (M, 2), along camera x and y
+
+    def __len__(self) -> int:
+        return int(self.x_px.size)
+
+
+@dataclass(frozen=True, eq=False)
+class PlateSolution:
+    """Where one frame points in ICRS, as found from the star pattern ("Solved")."""
+
+    attitude_icrs: Attitude
+    camera: Camera
+    matched: MatchedStars
+    stars_detected: int
+    rms_arcsec: float  # of the residuals, per axis
+    log_odds: float  # natural log of the odds against chance
+    path: str  # how it was found: "hint", "whole sky", ...
+
+    @property
+    def scale_arcsec_px(self) -> float:
+        return self.camera.scale_arcsec_px
+
+    @property
+    def mirrored(self) -> bool:
+        return self.camera.mirrored
+
+    @property
+    def centre(self) -> SkyPosition:
+        """ICRS position of the image centre."""
+        v = self.attitude_icrs.camera_to_sky[:, 2]
+        ra = np.degrees(np.arctan2(v[1], v[0])) % 360.0
+        return SkyPosition(float(ra), float(np.degrees(np.arctan2(v[2], np.hypot(v[0], v[1])))))
+
+    @property
+    def position_angle_deg(self) -> float:
+        """Position angle of image up, north through east, 0 <= pa < 360."""
+        c = self.attitude_icrs.camera_to_sky
+        z, up = c[:, 2], -c[:, 1]
+        # rows of the local basis: east = (-sin ra, cos ra, 0), north = z x east, scaled by cos dec
+        east = np.array([-z[1], z[0], 0.0])
+        north = np.cross(z, east)
+        return float(np.degrees(np.arctan2(up @ east, up @ north)) % 360.0)
+
+
+@dataclass(frozen=True)
+class Unsolved:
+    """The frame could not be placed on the sky: why, and what the person can do about it."""
+
+    reason: str
+    cure: str
+    stars_detected: int = 0
+
+
+class TargetPole(Enum):
+    """Which pole the axis is driven to. The fraction is how much of the pole's refraction is added (0 to 1)."""
+
+    TRUE = 0.0
+    BETWEEN = 0.5
+    REFRACTED = 1.0
+
+
+@dataclass(frozen=True, eq=False)
+class SkyFrame:
+    """One solved exposure as the axis estimator needs it: when, and the attitude in observed ENU."""
+
+    name: str
+    utc_mid: Utc
+    attitude_enu: Attitude
+    camera: Camera
+    stars_matched: int
+    rms_arcsec: float
+    centre: SkyPosition
+
+
+@dataclass(frozen=True, eq=False)
+class AxisEstimate:
+    """Where the mount axis points, against the target pole, and how sure that is.
+
+    `axis_enu` is the unit vector of the axis on the elevated-pole side; `axis_in_camera` the same axis in camera
+    coordinates, constant as long as camera, focus and declination axis are untouched. `covariance_rad2` is for
+    (east, up), on the sky. `companion_*` is the robust second estimate. `suspect` names a frame that does not fit.
+    """
+
+    site: Site
+    target: TargetPole
+    axis_enu: FloatArray
+    axis_in_camera: FloatArray
+    east_rad: float
+    up_rad: float
+    covariance_rad2: FloatArray  # (2, 2)
+    chi2: float
+    dof: int
+    companion_east_rad: float
+    companion_up_rad: float
+    rotation_rad: FloatArray  # (N,) angle of each frame about the axis, first is 0
+    frames: tuple[str, ...]
+    suspect: str | None = None
+    warnings: tuple[str, ...] = ()
+
+    @property
+    def total_rad(self) -> float:
+        return float(np.hypot(self.east_rad, self.up_rad))
+
+
+@dataclass(frozen=True)
+class NotMeasurable:
+    """A number that the data do not support: why, and what the person can do about it."""
+
+    reason: str
+    cure: str

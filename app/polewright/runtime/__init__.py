@@ -1,0 +1,1 @@
+"""The night in motion: engine, scheduler, worker thread. QtCore only, no widgets."""

@@ -1,0 +1,1 @@
+"""The window. Widgets and drawing; no arithmetic beyond pixels."""
