@@ -1,0 +1,38 @@
+"""Shared by every test: Qt without a screen, no network, and the folder of real frames where there is one."""
+
+from __future__ import annotations
+
+import os
+import socket
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
+os.environ.setdefault("OMP_NUM_THREADS", "1")
+
+REPOSITORY = Path(__file__).resolve().parents[1]
+
+
+@pytest.fixture(scope="session")
+def shared_frames() -> Path:
+    """Real frames kept beside the repository (POLEWRIGHT_FRAMES or ../shared/frames); skipped where absent."""
+    folder = Path(os.environ.get("POLEWRIGHT_FRAMES", REPOSITORY.parent / "shared" / "frames"))
+    if not folder.is_dir():
+        pytest.skip(f"no real frames here: {folder} does not exist")
+    return folder
+
+
+@pytest.fixture(autouse=True)
+def no_network(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
+    """The program needs no network: any attempt to open an internet socket fails the test."""
+    real_connect = socket.socket.connect
+
+    def connect(self: socket.socket, address: object) -> None:
+        if self.family in (socket.AF_INET, socket.AF_INET6):
+            raise AssertionError(f"a test tried to reach the network: {address!r}")
+        real_connect(self, address)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(socket.socket, "connect", connect)
+    yield
