@@ -1,0 +1,98 @@
+"""One-degree cells of the sky: a cube around the sphere, each of its six faces cut into 90 x 90 equal angles.
+
+A direction p = F[face] @ (1, u, v) / |(1, u, v)| with -1 <= u, v <= 1. The cell borders lie at u, v = tan(k deg),
+k = -45 .. 45; within a cell, positions run linearly in u and v. Cells are 0.6 to 1 degree wide everywhere, without a
+singular point at the celestial poles, and no trigonometry is needed to go from a position in a cell to a direction.
+Cell number = (face * 90 + row along v) * 90 + column along u.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from polewright.core.angles import unit
+from polewright.core.model import FloatArray, IntArray
+
+CELLS_PER_EDGE = 90
+CELLS_PER_FACE = CELLS_PER_EDGE**2
+CELL_COUNT = 6 * CELLS_PER_FACE
+EDGES: FloatArray = np.tan(np.radians(np.arange(-45.0, 45.5)))  # (91,)
+EDGES.setflags(write=False)
+
+# columns: outward normal, u axis, v axis; faces +X +Y -X -Y +Z -Z, each basis right-handed
+FACE_TO_ICRS: FloatArray = np.array(
+    [
+        [[1, 0, 0], [0, 1, 0], [0, 0, 1]],
+        [[0, -1, 0], [1, 0, 0], [0, 0, 1]],
+        [[-1, 0, 0], [0, -1, 0], [0, 0, 1]],
+        [[0, 1, 0], [-1, 0, 0], [0, 0, 1]],
+        [[0, 0, -1], [0, 1, 0], [1, 0, 0]],
+        [[0, 0, 1], [0, 1, 0], [-1, 0, 0]],
+    ],
+    dtype=float,
+)
+FACE_TO_ICRS.setflags(write=False)
+
+
+def cell_of(v: FloatArray) -> tuple[IntArray, FloatArray]:
+    """Cell number (N,) and place within it (N, 2), each 0 <= f < 1 along u and v, of unit vectors (N, 3) in ICRS."""
+    outward = np.einsum("fi,ni->nf", FACE_TO_ICRS[:, :, 0], v)
+    face = np.argmax(outward, axis=1)
+    local = np.einsum("nij,ni->nj", FACE_TO_ICRS[face], v)
+    uv = local[:, 1:] / local[:, :1]
+    k = np.clip(np.searchsorted(EDGES, uv, side="right") - 1, 0, CELLS_PER_EDGE - 1)
+    fraction = (uv - EDGES[k]) / (EDGES[k + 1] - EDGES[k])
+    number = (face * CELLS_PER_EDGE + k[:, 1]) * CELLS_PER_EDGE + k[:, 0]
+    return number.astype(np.int64), np.clip(fraction, 0.0, np.nextafter(1.0, 0.0))
+
+
+def face_directions(face: int, u: FloatArray, v: FloatArray) -> FloatArray:
+    """Unit vectors (N, 3) in ICRS of the points (u, v), each (N,), on one face."""
+    scale = 1.0 / np.sqrt(1.0 + u * u + v * v)
+    local = np.empty((3, u.size))
+    local[0] = scale
+    np.multiply(u, scale, out=local[1])
+    np.multiply(v, scale, out=local[2])
+    out = np.empty((u.size, 3))
+    for axis, row in enumerate(FACE_TO_ICRS[face]):  # every row of the basis holds a single +1 or -1
+        source = int(np.flatnonzero(row)[0])
+        np.multiply(local[source], row[source], out=out[:, axis])
+    return out
+
+
+def cell_centres() -> FloatArray:
+    """Unit vectors (CELL_COUNT, 3) of the cell centres."""
+    middle = 0.5 * (EDGES[:-1] + EDGES[1:])
+    u, v = np.tile(middle, CELLS_PER_EDGE), np.repeat(middle, CELLS_PER_EDGE)
+    return np.concatenate([face_directions(face, u, v) for face in range(6)])
+
+
+def cell_radius_rad() -> float:
+    """Largest angle from the centre of any cell to one of its corners, rad (a little over 0.7 degrees)."""
+    centres = cell_centres()[:CELLS_PER_FACE]
+    reach = 0.0
+    for u, v in ((EDGES[:-1], EDGES[:-1]), (EDGES[1:], EDGES[:-1]), (EDGES[:-1], EDGES[1:]), (EDGES[1:], EDGES[1:])):
+        corner = face_directions(0, np.tile(u, CELLS_PER_EDGE), np.repeat(v, CELLS_PER_EDGE))
+        chord = np.linalg.norm(unit(corner) - centres, axis=1).max()
+        reach = max(reach, float(2.0 * np.arcsin(0.5 * chord)))
+    return reach
+
+
+def directions_in_cells(star_count: NDArray[np.int64], fraction: FloatArray) -> FloatArray:
+    """Unit vectors (N, 3) in ICRS of stars listed cell by cell.
+
+    `star_count` (CELL_COUNT,) says how many stars each cell holds; `fraction` (2, N) is their place along u and v.
+    """
+    width = np.diff(EDGES)
+    out = np.empty((fraction.shape[1], 3))
+    bounds = np.concatenate([[0], np.cumsum(star_count.reshape(6, -1).sum(axis=1))])
+    for face in range(6):
+        piece = slice(int(bounds[face]), int(bounds[face + 1]))
+        counts = star_count[face * CELLS_PER_FACE : (face + 1) * CELLS_PER_FACE]
+        cells = np.arange(CELLS_PER_FACE)
+        column, row = cells % CELLS_PER_EDGE, cells // CELLS_PER_EDGE
+        u = np.repeat(EDGES[column], counts) + np.repeat(width[column], counts) * fraction[0, piece]
+        v = np.repeat(EDGES[row], counts) + np.repeat(width[row], counts) * fraction[1, piece]
+        out[piece] = face_directions(face, u, v)
+    return out
