@@ -1,0 +1,192 @@
+"""Candidates on a frame -> measured sources: centroid and its error, flux, width and shape.
+
+Learn the width of the stars from the brightest candidates; measure every candidate under a round weight of that
+width (moments.py); measure the odd ones (full, trailed, wide) again under a weight that takes on their own shape
+(shapes.py); take the noise from blank sky of the same frame (calibration.py). What is no star is sorted out in
+selection.py.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields
+
+import numpy as np
+from numpy.typing import NDArray
+
+from polewright.core.detection.calibration import FrameNoise, frame_noise, photon_noise
+from polewright.core.detection.moments import (
+    LEAST_WEIGHT_PX,
+    Moments,
+    circular_moments,
+    squared_weight_light,
+    weight_sums,
+)
+from polewright.core.detection.shapes import elliptical_moments
+from polewright.core.detection.windows import Windows, cut_windows
+from polewright.core.model import FloatArray, PixelArray
+
+FLOOR_SIGMA_PX = 0.02  # no centroid is better: pixel response, seeing wander (common practice, no source)
+SHARPEST_STAR_VARIANCE = 0.20  # px^2, pixel included: a star of FWHM 1.05 px; a hot pixel has 0
+_STEPS = 4
+_ODD_AXIS_RATIO = 1.6
+_MOST_ODD = 120
+_USUAL_WIDTH_PX = 1.3  # Gaussian width taken when no candidate teaches a better one
+
+
+@dataclass(frozen=True, eq=False)
+class Sources:
+    """Measured candidates, arrays (N,), in frame coordinates."""
+
+    x_px: FloatArray
+    y_px: FloatArray
+    sigma_px: FloatArray
+    flux_adu: FloatArray
+    snr: FloatArray
+    variance_px2: FloatArray  # mean over the axes, pixel included; NaN when not measurable
+    axis_ratio: FloatArray
+    long_axis_rad: FloatArray  # from +x towards +y
+    peak_adu: FloatArray  # highest raw pixel within the core
+    peakedness: FloatArray  # significance of the brightest pixel alone over that of the whole star
+    travel_px: FloatArray  # from the candidate's place to the centroid
+
+    def __len__(self) -> int:
+        return int(self.x_px.size)
+
+    def select(self, keep: NDArray[np.bool_] | NDArray[np.int64]) -> Sources:
+        """The sources where `keep` is true, or at its indices."""
+        return Sources(*(getattr(self, f.name)[keep] for f in fields(self)))
+
+
+@dataclass(frozen=True, eq=False)
+class Measurement:
+    """All sources of a frame with the frame's noise and typical star width (Gaussian sigma, pixel included)."""
+
+    sources: Sources
+    noise: FrameNoise
+    width_px: float
+
+
+def star_width_px(pixels: PixelArray, x: FloatArray, y: FloatArray, full_adu: float) -> float:
+    """Typical Gaussian width (pixel included) of the candidates, brightest first; 0 when there is nothing to learn.
+
+    Sharp things (hot pixels, cosmic rays) and full stars are left out.
+    """
+    count = min(x.size, 48)
+    width = 0.0
+    for half in (9, 24):
+        windows = cut_windows(pixels, x[:count], y[:count], half)
+        if windows.side_px < 5 or count == 0:
+            return 0.0
+        start = np.full(count, 1.5 if half < 10 else 4.0)
+        m = circular_moments(windows, x[:count] - windows.x0_px, y[:count] - windows.y0_px, start, 6, adapt=True)
+        snr = _significance(windows, m)
+        top = windows.sky_free.max(axis=(1, 2)) + windows.sky_adu
+        with np.errstate(invalid="ignore"):
+            usable = (m.variance_px2 > SHARPEST_STAR_VARIANCE) & (snr > 7.0) & (top < full_adu)
+        if usable.any():
+            width = float(np.sqrt(np.median(m.variance_px2[usable])))
+            if width < 0.15 * windows.side_px:
+                break
+    return width
+
+
+def _significance(windows: Windows, m: Moments) -> FloatArray:
+    """Weighted flux over its sky noise."""
+    s0, _ = weight_sums(m, windows.side_px)
+    noise = windows.noise_adu * np.sqrt(s0)
+    return m.weighted_flux / np.where(noise > 0.0, noise, np.inf)
+
+
+def measure(
+    pixels: PixelArray, x: FloatArray, y: FloatArray, *, full_adu: float, width_px: float | None = None
+) -> Measurement:
+    """Measure the candidates at (x, y).
+
+    `full_adu`: level from which a pixel counts as saturated, inf when unknown. `width_px`: the typical Gaussian
+    width, pixel included, where the caller knows it.
+    """
+    width = width_px or star_width_px(pixels, x, y, full_adu) or _USUAL_WIDTH_PX
+    weight_px = max(width, LEAST_WEIGHT_PX)
+    half = int(np.clip(np.ceil(4.2 * width), 4, 32))
+    noise = frame_noise(pixels, weight_px, half)
+    windows = cut_windows(pixels, x, y, half)
+    guess_x, guess_y = x - windows.x0_px, y - windows.y0_px
+    m = circular_moments(windows, guess_x, guess_y, np.full(x.size, weight_px), _STEPS)
+    sources = _sources(windows, m, noise)
+    odd = _odd(sources, width, full_adu)
+    if odd.size:
+        again = _odd_sources(pixels, x[odd], y[odd], width, noise)
+        sources = _replaced(sources, odd, again)
+    return Measurement(sources, noise, width)
+
+
+def _sources(windows: Windows, m: Moments, noise: FrameNoise) -> Sources:
+    side = windows.side_px
+    s0, s2 = weight_sums(m, side)
+    sky2 = (np.maximum(windows.noise_adu, 0.6 * noise.noise_adu) * noise.correlation) ** 2
+    sky2 = np.maximum(sky2, 1e-12)
+    safe = np.maximum(m.weighted_flux, 1e-12)
+    per_adu = photon_noise(windows, m, safe / np.sqrt(sky2 * s0))
+    light0, light2 = squared_weight_light(windows, m)
+    flux_noise = np.sqrt(sky2 * s0 + per_adu * light0)
+    h = _weighted_variance(m)
+    gain = m.weight_px**2 / (m.weight_px**2 - h)
+    sigma = gain * np.sqrt(sky2 * s2 + per_adu * light2) / safe
+    peak = _core_peak(windows, m)
+    pixel_noise = np.sqrt(sky2) / noise.correlation
+    return Sources(
+        x_px=windows.x0_px + m.x,
+        y_px=windows.y0_px + m.y,
+        sigma_px=np.hypot(sigma, FLOOR_SIGMA_PX),
+        flux_adu=m.flux,
+        snr=m.weighted_flux / flux_noise,
+        variance_px2=m.variance_px2,
+        axis_ratio=m.axis_ratio,
+        long_axis_rad=m.long_axis_rad,
+        peak_adu=peak + windows.sky_adu,
+        peakedness=(peak / pixel_noise) / (safe / (pixel_noise * np.sqrt(s0))),
+        travel_px=m.travel_px,
+    )
+
+
+def _weighted_variance(m: Moments) -> FloatArray:
+    """Variance of the light under the weight, px^2; that of weight = star where it could not be measured."""
+    w2 = m.weight_px**2
+    with np.errstate(invalid="ignore"):
+        v = np.where(m.variance_px2 > 0.0, m.variance_px2, w2)
+    return np.minimum(v * w2 / (v + w2), 0.8 * w2)
+
+
+def _core_peak(windows: Windows, m: Moments) -> FloatArray:
+    """Highest sky-free pixel within 1.5 px of the centroid, ADU."""
+    count, side, _ = windows.sky_free.shape
+    cx = np.clip(np.rint(m.x).astype(np.int64), 1, side - 2)
+    cy = np.clip(np.rint(m.y).astype(np.int64), 1, side - 2)
+    near = np.arange(-1, 2)
+    star = np.arange(count)[:, None, None]
+    core = windows.sky_free[star, cy[:, None, None] + near[:, None], cx[:, None, None] + near]
+    return core.max(axis=(1, 2)).astype(np.float64)
+
+
+def _odd(sources: Sources, width: float, full_adu: float) -> NDArray[np.int64]:
+    """Indices of the sources that a round weight of the usual width does not fit."""
+    with np.errstate(invalid="ignore"):
+        fits = (sources.axis_ratio < _ODD_AXIS_RATIO) & (sources.variance_px2 < 2.0 * width**2)
+    odd = (~fits & (sources.snr > 12.0) & (sources.peakedness < 1.2)) | (sources.peak_adu >= full_adu)
+    return np.flatnonzero(odd)[:_MOST_ODD]
+
+
+def _odd_sources(pixels: PixelArray, x: FloatArray, y: FloatArray, width: float, noise: FrameNoise) -> Sources:
+    half = int(np.clip(np.ceil(9.0 * width), 12, 40))
+    windows = cut_windows(pixels, x, y, half)
+    m = elliptical_moments(windows, x - windows.x0_px, y - windows.y0_px, 1.5 * width)
+    return _sources(windows, m, noise)
+
+
+def _replaced(sources: Sources, at: NDArray[np.int64], other: Sources) -> Sources:
+    columns = []
+    for f in fields(Sources):
+        column = getattr(sources, f.name).copy()
+        column[at] = getattr(other, f.name)
+        columns.append(column)
+    return Sources(*columns)

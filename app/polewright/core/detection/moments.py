@@ -1,0 +1,180 @@
+"""Centroids, widths and shapes of stars from Gaussian-weighted moments on small windows.
+
+A centroid under a Gaussian weight, iterated until the weight sits on it, is the least-squares fit of that Gaussian:
+with a weight as wide as the star it reaches the bound of the background noise. The weight is a product of an x and
+a y profile, so all moments up to the second of N stars are two batched matrix products.
+
+For a star and a weight that are Gaussians of variance s^2 and w^2 (pixel area included in s^2), with
+h = s^2 w^2 / (s^2 + w^2):
+    sum I g = flux w^2 / (s^2 + w^2)        the weighted flux
+    mean of x under I g = x_weight + (x_star - x_weight) w^2 / (s^2 + w^2)
+    variance of x under I g = h             hence s^2 = h w^2 / (w^2 - h)
+Source of the weighted-moment relations: G. M. Bernstein and M. Jarvis, AJ 123, 583 (2002), section 3 (elementary
+products of Gaussians, rederived here).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields
+
+import numpy as np
+from numpy.typing import NDArray
+
+from polewright.core.detection.windows import WindowArray, Windows
+from polewright.core.model import FloatArray
+
+FWHM_PER_SIGMA = 2.0 * np.sqrt(2.0 * np.log(2.0))
+PIXEL_VARIANCE = 1.0 / 12.0  # px^2, of the pixel's own width
+LEAST_WEIGHT_PX = 0.8  # narrower weights are undersampled and make the centroid depend on the pixel phase
+_LARGEST_STEP_PX = 1.0
+
+
+@dataclass(frozen=True, eq=False)
+class Moments:
+    """What the weighted moments of N windows say. Arrays (N,), positions in the window, pixels.
+
+    `weighted_flux` is sum(I g) with g = 1 at its centre; `weight_px` its sigma; `xx`, `xy`, `yy` are the variances of
+    the star itself, pixel included (NaN when the moments exclude a star); `travel_px` is how far the centre moved.
+    """
+
+    x: FloatArray
+    y: FloatArray
+    weighted_flux: FloatArray
+    weight_px: FloatArray
+    xx: FloatArray
+    xy: FloatArray
+    yy: FloatArray
+    travel_px: FloatArray
+
+    @property
+    def variance_px2(self) -> FloatArray:
+        """Mean variance along an axis, px^2, pixel included."""
+        return 0.5 * (self.xx + self.yy)
+
+    @property
+    def flux(self) -> FloatArray:
+        """Total flux of a Gaussian star that has this weighted flux and width, ADU."""
+        w2 = self.weight_px**2
+        with np.errstate(invalid="ignore"):
+            s2 = np.where(self.variance_px2 > 0.0, self.variance_px2, PIXEL_VARIANCE)
+        return self.weighted_flux * (s2 + w2) / w2
+
+    @property
+    def axis_ratio(self) -> FloatArray:
+        """Longest over shortest width, >= 1; inf when the short one is unresolved."""
+        long2, short2 = self.principal_variances()
+        with np.errstate(invalid="ignore", divide="ignore"):
+            return np.sqrt(np.where(short2 > 0.0, long2 / short2, np.inf))
+
+    @property
+    def long_axis_rad(self) -> FloatArray:
+        """Direction of the long axis, from +x towards +y, -pi/2 to pi/2."""
+        return 0.5 * np.arctan2(2.0 * self.xy, self.xx - self.yy)
+
+    def select(self, keep: NDArray[np.bool_] | NDArray[np.int64]) -> Moments:
+        """The stars where `keep` is true, or at its indices."""
+        return Moments(*(getattr(self, f.name)[keep] for f in fields(self)))
+
+    def principal_variances(self) -> tuple[FloatArray, FloatArray]:
+        """Variances along the long and the short axis, px^2."""
+        half = np.hypot(0.5 * (self.xx - self.yy), self.xy)
+        return self.variance_px2 + half, self.variance_px2 - half
+
+
+def profiles(centre: FloatArray, weight_px: FloatArray, side: int) -> WindowArray:
+    """Weight profile g and its products g d, g d^2 along one axis: (N, side, 3)."""
+    d = (np.arange(side)[None, :] - centre[:, None]).astype(np.float32)
+    g = np.exp(-0.5 * (d / weight_px[:, None].astype(np.float32)) ** 2)
+    return np.stack((g, g * d, g * d * d), axis=2)
+
+
+def circular_moments(
+    windows: Windows,
+    x: FloatArray,
+    y: FloatArray,
+    weight_px: FloatArray,
+    steps: int,
+    adapt: bool = False,
+    keep_negative: bool = False,
+) -> Moments:
+    """Moments under a round weight that is moved onto each star in `steps` steps.
+
+    `x`, `y`: first guess in window coordinates. With `adapt` the weight also takes on the star's own width. A
+    negative weighted flux becomes 0 unless `keep_negative` (blank sky is measured so).
+    """
+    side = windows.side_px
+    data = windows.sky_free
+    x, y, start_x, start_y = x.copy(), y.copy(), x, y
+    weight = np.maximum(weight_px, LEAST_WEIGHT_PX).astype(np.float64)
+    for step in range(steps + 1):
+        table = _table(data, x, y, weight, side)
+        s = table[:, 0, 0]
+        good = s > 0.0
+        safe = np.where(good, s, 1.0)
+        mx = np.where(good, table[:, 0, 1] / safe, 0.0)
+        my = np.where(good, table[:, 1, 0] / safe, 0.0)
+        hxx = table[:, 0, 2] / safe - mx * mx
+        hyy = table[:, 2, 0] / safe - my * my
+        if step == steps:
+            break
+        h = np.clip(0.5 * (hxx + hyy), 0.05, 0.9 * weight**2)
+        gain = weight**2 / (weight**2 - h)  # (s^2 + w^2) / w^2
+        x = np.clip(x + np.clip(gain * mx, -_LARGEST_STEP_PX, _LARGEST_STEP_PX), 0.0, side - 1.0)
+        y = np.clip(y + np.clip(gain * my, -_LARGEST_STEP_PX, _LARGEST_STEP_PX), 0.0, side - 1.0)
+        if adapt:
+            star2 = h * weight**2 / (weight**2 - h)
+            weight = np.clip(np.sqrt(star2), np.maximum(LEAST_WEIGHT_PX, 0.7 * weight), 1.5 * weight)
+            weight = np.minimum(weight, 0.3 * side)
+    hxy = table[:, 1, 1] / safe - mx * my
+    xx, xy, yy = deconvolved(hxx, hxy, hyy, weight**2, np.zeros_like(weight), weight**2)
+    travel = np.hypot(x - start_x, y - start_y)
+    return Moments(x, y, s if keep_negative else np.where(good, s, 0.0), weight, xx, xy, yy, travel)
+
+
+def _table(data: WindowArray, x: FloatArray, y: FloatArray, weight: FloatArray, side: int) -> FloatArray:
+    """sum of I g dx^j dy^i for i, j = 0, 1, 2: (N, 3, 3)."""
+    across = profiles(x, weight, side)
+    down = profiles(y, weight, side)
+    return (np.swapaxes(down, 1, 2) @ data @ across).astype(np.float64)
+
+
+def deconvolved(
+    hxx: FloatArray, hxy: FloatArray, hyy: FloatArray, wxx: FloatArray, wxy: FloatArray, wyy: FloatArray
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """The star's own covariance S from the weighted one H and the weight's W: S^-1 = H^-1 - W^-1.
+
+    NaN where the weight leaves nothing.
+    """
+    wdet = wxx * wyy - wxy * wxy
+    with np.errstate(invalid="ignore", divide="ignore"):
+        hdet = hxx * hyy - hxy * hxy
+        axx, axy, ayy = hyy / hdet - wyy / wdet, -hxy / hdet + wxy / wdet, hxx / hdet - wxx / wdet
+        adet = axx * ayy - axy * axy
+        adet = np.where((hdet > 0.0) & (adet > 0.0) & (axx > 0.0), adet, np.nan)
+        return ayy / adet, -axy / adet, axx / adet
+
+
+def weight_sums(moments: Moments, side: int) -> tuple[FloatArray, FloatArray]:
+    """sum g^2 and the mean over both axes of sum g^2 d^2, over the pixels of the window."""
+    gx = profiles(moments.x, moments.weight_px, side).astype(np.float64)
+    gy = profiles(moments.y, moments.weight_px, side).astype(np.float64)
+    x0, x2 = (gx[:, :, 0] ** 2).sum(axis=1), (gx[:, :, 1] ** 2).sum(axis=1)
+    y0, y2 = (gy[:, :, 0] ** 2).sum(axis=1), (gy[:, :, 1] ** 2).sum(axis=1)
+    return x0 * y0, 0.5 * (x2 * y0 + x0 * y2)
+
+
+def squared_weight_light(windows: Windows, moments: Moments) -> tuple[FloatArray, FloatArray]:
+    """sum I g^2 and the mean over both axes of sum I g^2 d^2, never negative: what photon noise is weighted with."""
+    narrow = moments.weight_px / np.sqrt(2.0)
+    table = _table(windows.sky_free, moments.x, moments.y, narrow, windows.side_px)
+    return np.maximum(table[:, 0, 0], 0.0), np.maximum(0.5 * (table[:, 0, 2] + table[:, 2, 0]), 0.0)
+
+
+def model(moments: Moments, side: int) -> WindowArray:
+    """The round Gaussian star that the moments describe, on the pixels of each window: (N, side, side)."""
+    s2 = np.where(np.isfinite(moments.variance_px2), np.maximum(moments.variance_px2, 0.1), 0.1)
+    s = np.sqrt(s2)
+    gx = profiles(moments.x, s, side)[:, :, 0]
+    gy = profiles(moments.y, s, side)[:, :, 0]
+    peak = (moments.flux / (2.0 * np.pi * s2)).astype(np.float32)
+    return peak[:, None, None] * gy[:, :, None] * gx[:, None, :]

@@ -1,0 +1,59 @@
+"""Moments under a weight that takes on the star's own ellipse: trailed, saturated, defocused stars."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from polewright.core.detection.moments import LEAST_WEIGHT_PX, Moments, deconvolved
+from polewright.core.detection.windows import Windows
+from polewright.core.model import FloatArray
+
+_STEPS = 12
+
+
+def elliptical_moments(windows: Windows, x: FloatArray, y: FloatArray, start_px: float) -> Moments:
+    """Adaptive moments: weight and star agree in centre and shape at the end (Bernstein and Jarvis 2002, section 3).
+
+    `x`, `y`: first guess in window coordinates; `start_px`: width of the first, round weight. `weight_px` of the
+    result is the geometric mean width of the last weight. Not separable, hence for few stars only.
+    """
+    side = windows.side_px
+    data = windows.sky_free.astype(np.float64)
+    column = np.arange(side, dtype=np.float64)
+    x, y, start_x, start_y = x.copy(), y.copy(), x, y
+    wxx = np.full(x.size, max(start_px, LEAST_WEIGHT_PX) ** 2)
+    wyy, wxy = wxx.copy(), np.zeros(x.size)
+    most = (0.3 * side) ** 2
+    for step in range(_STEPS + 1):
+        dx = (column[None, :] - x[:, None])[:, None, :]
+        dy = (column[None, :] - y[:, None])[:, :, None]
+        det = wxx * wyy - wxy * wxy
+        a, b, c = (wyy / det)[:, None, None], (-wxy / det)[:, None, None], (wxx / det)[:, None, None]
+        light = data * np.exp(-0.5 * (a * dx * dx + 2.0 * b * dx * dy + c * dy * dy))
+        s = light.sum(axis=(1, 2))
+        safe = np.where(s > 0.0, s, np.inf)
+        mx, my = (light * dx).sum(axis=(1, 2)) / safe, (light * dy).sum(axis=(1, 2)) / safe
+        hxx = (light * dx * dx).sum(axis=(1, 2)) / safe - mx * mx
+        hxy = (light * dx * dy).sum(axis=(1, 2)) / safe - mx * my
+        hyy = (light * dy * dy).sum(axis=(1, 2)) / safe - my * my
+        # for weight = star the weighted covariance is half the star's: twice it is the next weight
+        if step == _STEPS:
+            break
+        x = np.clip(x + np.clip(2.0 * mx, -2.0, 2.0), 0.0, side - 1.0)
+        y = np.clip(y + np.clip(2.0 * my, -2.0, 2.0), 0.0, side - 1.0)
+        wxx, wxy, wyy = _bounded(2.0 * hxx, 2.0 * hxy, 2.0 * hyy, LEAST_WEIGHT_PX**2, most)
+    geometric = np.maximum(wxx * wyy - wxy * wxy, 1e-6) ** 0.25
+    xx, xy, yy = deconvolved(hxx, hxy, hyy, wxx, wxy, wyy)
+    travel = np.hypot(x - start_x, y - start_y)
+    return Moments(x, y, np.maximum(s, 0.0), geometric, xx, xy, yy, travel)
+
+
+def _bounded(
+    xx: FloatArray, xy: FloatArray, yy: FloatArray, least: float, most: float
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """The covariance with both principal variances held between `least` and `most`."""
+    mean, half = 0.5 * (xx + yy), np.hypot(0.5 * (xx - yy), xy)
+    long2, short2 = np.clip(mean + half, least, most), np.clip(mean - half, least, most)
+    turn = 0.5 * np.arctan2(2.0 * xy, xx - yy)
+    mean, half = 0.5 * (long2 + short2), 0.5 * (long2 - short2)
+    return mean + half * np.cos(2.0 * turn), half * np.sin(2.0 * turn), mean - half * np.cos(2.0 * turn)
