@@ -98,6 +98,7 @@ class Frame:
     saturation_adu: float | None = None
     focal_length_mm: Sourced[float] | None = None
     pixel_size_um: Sourced[float] | None = None  # effective, after binning
+    scale_arcsec_px: Sourced[float] | None = None  # stated outright, or by a WCS in the header
     site: Sourced[Site] | None = None
     pointing: Sourced[SkyPosition] | None = None
     camera: str | None = None

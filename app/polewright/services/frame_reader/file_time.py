@@ -1,0 +1,42 @@
+"""The time of a frame whose header has none: from the file's name, else from its modification time."""
+
+from __future__ import annotations
+
+import re
+
+from polewright.core.errors import UsageError
+from polewright.core.model import Sourced, Utc
+from polewright.core.timescales import parse_iso, utc_from_unix
+
+NAME_TIME = re.compile(
+    r"(?<!\d)((?:19|20)\d\d)-?(\d\d)-?(\d\d)[T_ -](\d\d)[-:_.]?(\d\d)[-:_.]?(\d\d)(?:[._](\d{3}))?(?!\d)", re.ASCII
+)
+
+
+def time_from_name(name: str) -> Utc | None:
+    """The one date and time in `name` (YYYYMMDD_hhmmss[_mmm] or ISO with any separators); None if none or two."""
+    found = NAME_TIME.findall(name)
+    if len(found) != 1:
+        return None
+    year, month, day, hour, minute, second, thousandths = found[0]
+    try:
+        return parse_iso(f"{year}-{month}-{day}T{hour}:{minute}:{second}.{thousandths or '0'}").utc
+    except UsageError:
+        return None
+
+
+def fallback_time(name: str, modified_s: float, exposure_s: float) -> tuple[Sourced[Utc] | None, str]:
+    """Mid-exposure, and the warning that goes with it.
+
+    A name is taken to hold the start of the exposure in UTC; a file is written when its exposure is over.
+    """
+    named = time_from_name(name)
+    if named is not None:
+        middle = Sourced(named.plus_seconds(0.5 * exposure_s), "file name, taken as UTC")
+        return middle, "The header holds no time: the one in the file name is used, taken as UTC."
+    try:
+        written = utc_from_unix(modified_s)
+    except UsageError:
+        return None, "There is no time in the header, and the file's own time makes no sense."
+    middle = Sourced(written.plus_seconds(-0.5 * exposure_s), "modification time of the file")
+    return middle, "The header holds no time: the file's modification time is used, which a copy may have changed."

@@ -1,0 +1,105 @@
+"""`read_frame`: one file in, one `Frame` or one `FrameReadError` out."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+
+from polewright.core.errors import FrameReadError
+from polewright.core.model import Frame
+from polewright.services.frame_reader.facts import DamagedError, FrameFacts, Raster
+from polewright.services.frame_reader.families import family_of
+from polewright.services.frame_reader.file_time import fallback_time
+from polewright.services.frame_reader.luminance import luminance
+from polewright.services.frame_reader.picture import read_picture
+from polewright.services.frame_reader.plain_fits import read_fits, unpack_gzip
+from polewright.services.frame_reader.raw_photo import read_raw_photo
+from polewright.services.frame_reader.saturation import saturation_adu
+from polewright.services.frame_reader.tiff import read_tiff
+
+CURE = "It may still be being written, or the disk or card is at fault: try the next frame."
+MAX_FILE_BYTES = 2 << 30
+
+
+def read_frame(path: Path, *, utc_offset_hours: float | None = None) -> Frame:
+    """The frame in the file at `path`; FrameReadError, with a sentence that names the file, for anything else.
+
+    `utc_offset_hours` is how far the camera's clock is ahead of UTC, for files that state local time alone.
+    """
+    blob, modified_s = _read_bytes(path)
+    return frame_from_bytes(path.name, blob, modified_s, utc_offset_hours)
+
+
+def frame_from_bytes(name: str, blob: bytes, modified_s: float, utc_offset_hours: float | None = None) -> Frame:
+    """The frame in the bytes of a file; `modified_s` is its modification time in POSIX seconds."""
+    if not blob:
+        raise FrameReadError(f"{name} is empty. {CURE}")
+    try:
+        raster, facts = _unpack(name, blob, utc_offset_hours)
+        return _assemble(name, raster, facts, modified_s)
+    except DamagedError as error:
+        raise FrameReadError(f"{name} cannot be read: {error}. {CURE}") from error
+    except Exception as error:
+        # The libraries raise nearly anything on damaged bytes (OSError, KeyError, TypeError, struct.error, ...).
+        # This is the one place in the program where that is caught broadly; the cause stays attached.
+        detail = " ".join(str(error).split())[:120] or type(error).__name__
+        raise FrameReadError(f"{name} cannot be read: the file is damaged ({detail}). {CURE}") from error
+
+
+def _read_bytes(path: Path) -> tuple[bytes, float]:
+    """All bytes at once (never a memory map: another program may still be writing) and the modification time."""
+    try:
+        with path.open("rb") as file:
+            status = os.fstat(file.fileno())
+            if status.st_size > MAX_FILE_BYTES:
+                raise FrameReadError(f"{path.name} is larger than 2 GB, which no frame is.")
+            return file.read(), status.st_mtime
+    except FileNotFoundError as error:
+        raise FrameReadError(f"{path.name} does not exist in {path.parent}.") from error
+    except PermissionError as error:
+        raise FrameReadError(f"{path.name} is locked by another program, or reading it is not allowed.") from error
+    except IsADirectoryError as error:
+        raise FrameReadError(f"{path.name} is a folder, not a frame.") from error
+    except (OSError, ValueError) as error:
+        reason = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
+        raise FrameReadError(f"{path.name} cannot be opened: {reason}.") from error
+
+
+def _unpack(name: str, blob: bytes, utc_offset_hours: float | None) -> tuple[Raster, FrameFacts]:
+    family = family_of(name, blob)
+    if family == "gzip":
+        blob = unpack_gzip(blob)
+        family = "fits" if family_of("", blob) == "fits" else None
+    if family == "fits":
+        return read_fits(blob, utc_offset_hours)
+    if family == "tiff":
+        return read_tiff(blob, utc_offset_hours)
+    if family == "picture":
+        return read_picture(blob, utc_offset_hours)
+    if family == "raw":
+        return read_raw_photo(blob, utc_offset_hours)
+    raise DamagedError("it is no FITS, TIFF, PNG, JPEG or camera raw file")
+
+
+def _assemble(name: str, raster: Raster, facts: FrameFacts, modified_s: float) -> Frame:
+    pixels, pixel_warnings = luminance(raster)
+    warnings = [*raster.warnings, *pixel_warnings, *facts.warnings]
+    utc_mid = facts.utc_mid
+    if utc_mid is None and not facts.time_withheld:
+        exposure_s = facts.exposure_s.value if facts.exposure_s is not None else 0.0
+        utc_mid, warning = fallback_time(name, modified_s, exposure_s)
+        warnings.append(warning)
+    return Frame(
+        name=name,
+        pixels=pixels,
+        utc_mid=utc_mid,
+        exposure_s=facts.exposure_s,
+        saturation_adu=saturation_adu(pixels, raster.full_adu, facts.saturation_adu),
+        focal_length_mm=facts.focal_length_mm,
+        pixel_size_um=facts.pixel_size_um,
+        scale_arcsec_px=facts.scale_arcsec_px,
+        site=facts.site,
+        pointing=facts.pointing,
+        camera=facts.camera,
+        warnings=tuple(warnings),
+    )
