@@ -10,7 +10,7 @@ from catalogue_sources import GAIA_EPOCH, MAS_PER_RAD
 from polewright.core.sky_cells import CELL_COUNT, cell_centres, cell_of
 from polewright.services.catalogue_format import CELLS_ROW, LEVELS_ROW, MOTION_ROW, STARS_ROW, CatalogueTables
 
-NEIGHBOURS = 60  # faint stars of measured motion whose median stands for a cell
+NEIGHBOURS = 120  # faint stars of measured motion whose median stands for a cell
 FAINT_G = 9.0
 # 0.1 mag apart down to 8, 0.03 mag over the crowded part, 0.25 mag beyond 12.5
 LEVELS = (

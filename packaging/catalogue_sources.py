@@ -121,7 +121,10 @@ def read_tycho(path: Path) -> Tycho:
     position = scale[:3] + steps / scale[6]
     start, count = tables["MAG_VT"]
     vt = np.fromfile(path, ">f4", count, offset=start).astype(float)
-    return Tycho(position / np.linalg.norm(position, axis=1, keepdims=True), vt)
+    real = (
+        np.linalg.norm(position - [1.0, 0.0, 0.0], axis=1) > 1e-6
+    )  # one entry without a place stands at RA 0, Dec 0
+    return Tycho(position[real] / np.linalg.norm(position[real], axis=1, keepdims=True), vt[real])
 
 
 def fits_tables(path: Path) -> dict[str, tuple[int, int]]:

@@ -1,17 +1,15 @@
 """One-degree cells of the sky: a cube around the sphere, each of its six faces cut into 90 x 90 equal angles.
 
 A direction p = F[face] @ (1, u, v) / |(1, u, v)| with -1 <= u, v <= 1. The cell borders lie at u, v = tan(k deg),
-k = -45 .. 45; within a cell, positions run linearly in u and v. Cells are 0.6 to 1 degree wide everywhere, without a
-singular point at the celestial poles, and no trigonometry is needed to go from a position in a cell to a direction.
+k = -45 .. 45, 0.7 to 1 degree apart on the sky; within a cell, positions run linearly in u and v. There is no
+singular point at the celestial poles, and going from a position in a cell to a direction needs no trigonometry.
 Cell number = (face * 90 + row along v) * 90 + column along u.
 """
 
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
-from polewright.core.angles import unit
 from polewright.core.model import FloatArray, IntArray
 
 CELLS_PER_EDGE = 90
@@ -19,6 +17,8 @@ CELLS_PER_FACE = CELLS_PER_EDGE**2
 CELL_COUNT = 6 * CELLS_PER_FACE
 EDGES: FloatArray = np.tan(np.radians(np.arange(-45.0, 45.5)))  # (91,)
 EDGES.setflags(write=False)
+# no corner is farther from the centre of its cell; the longest are the skewed cells at the corners of the cube
+CELL_RADIUS_RAD = float(np.radians(0.82))
 
 # columns: outward normal, u axis, v axis; faces +X +Y -X -Y +Z -Z, each basis right-handed
 FACE_TO_ICRS: FloatArray = np.array(
@@ -68,31 +68,15 @@ def cell_centres() -> FloatArray:
     return np.concatenate([face_directions(face, u, v) for face in range(6)])
 
 
-def cell_radius_rad() -> float:
-    """Largest angle from the centre of any cell to one of its corners, rad (a little over 0.7 degrees)."""
-    centres = cell_centres()[:CELLS_PER_FACE]
-    reach = 0.0
-    for u, v in ((EDGES[:-1], EDGES[:-1]), (EDGES[1:], EDGES[:-1]), (EDGES[:-1], EDGES[1:]), (EDGES[1:], EDGES[1:])):
-        corner = face_directions(0, np.tile(u, CELLS_PER_EDGE), np.repeat(v, CELLS_PER_EDGE))
-        chord = np.linalg.norm(unit(corner) - centres, axis=1).max()
-        reach = max(reach, float(2.0 * np.arcsin(0.5 * chord)))
-    return reach
+def directions_in_cells(first_cell: int, star_count: IntArray, fraction: FloatArray) -> FloatArray:
+    """Unit vectors (N, 3) in ICRS of the stars of a run of cells within one face, listed cell by cell.
 
-
-def directions_in_cells(star_count: NDArray[np.int64], fraction: FloatArray) -> FloatArray:
-    """Unit vectors (N, 3) in ICRS of stars listed cell by cell.
-
-    `star_count` (CELL_COUNT,) says how many stars each cell holds; `fraction` (2, N) is their place along u and v.
+    `star_count` (C,) says how many stars each of the cells from `first_cell` on holds; `fraction` (2, N) is their
+    place within the cell along u and v, 0 to 1.
     """
+    face, start = divmod(first_cell, CELLS_PER_FACE)
+    row, column = np.divmod(start + np.arange(star_count.size), CELLS_PER_EDGE)
     width = np.diff(EDGES)
-    out = np.empty((fraction.shape[1], 3))
-    bounds = np.concatenate([[0], np.cumsum(star_count.reshape(6, -1).sum(axis=1))])
-    for face in range(6):
-        piece = slice(int(bounds[face]), int(bounds[face + 1]))
-        counts = star_count[face * CELLS_PER_FACE : (face + 1) * CELLS_PER_FACE]
-        cells = np.arange(CELLS_PER_FACE)
-        column, row = cells % CELLS_PER_EDGE, cells // CELLS_PER_EDGE
-        u = np.repeat(EDGES[column], counts) + np.repeat(width[column], counts) * fraction[0, piece]
-        v = np.repeat(EDGES[row], counts) + np.repeat(width[row], counts) * fraction[1, piece]
-        out[piece] = face_directions(face, u, v)
-    return out
+    u = np.repeat(EDGES[column], star_count) + np.repeat(width[column], star_count) * fraction[0]
+    v = np.repeat(EDGES[row], star_count) + np.repeat(width[row], star_count) * fraction[1]
+    return face_directions(face, u, v)

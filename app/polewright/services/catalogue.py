@@ -4,15 +4,15 @@ from __future__ import annotations
 
 import hashlib
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from polewright.core.angles import ARCSEC_PER_RAD
-from polewright.core.catalogue import Catalogue, assemble
+from polewright.core.catalogue import Catalogue
 from polewright.core.errors import CatalogueError
-from polewright.core.model import FloatArray
-from polewright.core.sky_cells import directions_in_cells
+from polewright.core.model import FloatArray, IntArray
+from polewright.core.sky_cells import CELL_COUNT, CELLS_PER_FACE, cell_centres, directions_in_cells
 from polewright.services.catalogue_format import CHECKSUM_NAME, FILE_NAME, CatalogueTables, decode
 from polewright.services.resources import find_resource
 
@@ -20,6 +20,8 @@ REPAIR = (
     "To repair it, install Polewright again, or, in a checkout, "
     "restore the file with 'git checkout resources' or make it anew with 'python packaging/build_catalogue.py'."
 )
+
+_CELLS_AT_A_TIME = CELLS_PER_FACE // 5  # a piece must not straddle two faces
 
 
 def load_catalogue(path: Path | None = None) -> Catalogue:
@@ -56,48 +58,70 @@ def _expected_checksum(source: Path) -> str:
 
 
 def _catalogue(tables: CatalogueTables, checksum: str) -> Catalogue:
+    """Put the stars, which the file lists cell by cell, into order of brightness; piece by piece, to save memory."""
     star_count = tables.cells["STARS"].astype(np.int64)
     moving_count = tables.cells["MOVING"].astype(np.int64)
     if star_count.sum() != tables.stars.size or moving_count.sum() != tables.motion.size:
         raise ValueError("its tables contradict each other")
-    code = np.ascontiguousarray(tables.stars["MAG"])
-    fraction = np.empty((2, tables.stars.size))
-    for axis, column in enumerate(("U", "V")):
-        fraction[axis] = tables.stars[column]
-    fraction += 32768.5
-    fraction /= 65536.0
-    position = directions_in_cells(star_count, fraction)
-    measured = _first_of_each_cell(star_count, moving_count)
-    return assemble(
-        epoch_year=tables.epoch_year,
-        position=position,
-        motion=_motions(tables, position, measured, star_count),
-        motion_measured=measured,
-        magnitude=tables.levels["MAGNITUDE"].astype(np.float32)[code],
-        star_count=star_count,
-        order=np.argsort(code, kind="stable"),
-        checksum=checksum,
+    members, magnitude = _by_brightness(tables)
+    position = np.empty((members.size, 3))
+    motion_mas = np.empty((members.size, 3), dtype=np.int16)
+    measured = np.empty(members.size, dtype=np.bool_)
+    star_bound = np.concatenate([[0], np.cumsum(star_count)])
+    moving_bound = np.concatenate([[0], np.cumsum(moving_count)])
+    for first in range(0, CELL_COUNT, _CELLS_AT_A_TIME):
+        last = first + _CELLS_AT_A_TIME
+        cells, piece = slice(first, last), slice(star_bound[first], star_bound[last])
+        index = members[piece]
+        own = _first_of_each_cell(star_count[cells], moving_count[cells])
+        place = directions_in_cells(first, star_count[cells], _fractions(tables.stars[piece]))
+        motion = np.repeat(_components(tables.cells[cells], ("MX", "MY", "MZ")), star_count[cells], axis=0)
+        motion[own] = _own_motions(tables.motion[moving_bound[first] : moving_bound[last]], place[own])
+        _whole_rows(position)[index] = _whole_rows(place)
+        _whole_rows(motion_mas)[index] = _whole_rows(motion)
+        measured[index] = own
+    centres = cell_centres()
+    for array in (position, motion_mas, measured, magnitude, members, star_bound, centres):
+        array.setflags(write=False)
+    return Catalogue(
+        tables.epoch_year, position, motion_mas, measured, magnitude, members, star_bound, centres, checksum
     )
 
 
-def _first_of_each_cell(star_count: NDArray[np.int64], first_count: NDArray[np.int64]) -> NDArray[np.bool_]:
+def _by_brightness(tables: CatalogueTables) -> tuple[NDArray[np.int32], NDArray[np.float32]]:
+    """The rank of each star of the file, 0 the brightest, and the magnitudes in order of rank."""
+    code = np.ascontiguousarray(tables.stars["MAG"])
+    order = np.argsort(code, kind="stable")
+    rank = np.empty(order.size, dtype=np.int32)
+    rank[order] = np.arange(order.size, dtype=np.int32)
+    levels = tables.levels["MAGNITUDE"].astype(np.float32)
+    return rank, np.repeat(levels, np.bincount(code, minlength=levels.size))
+
+
+def _whole_rows(array: NDArray[Any]) -> NDArray[np.void]:
+    """A view (N,) of a contiguous (N, 3) array, each row one item: numpy moves those 2.5 times as fast (measured)."""
+    return array.view(np.dtype((np.void, array.itemsize * array.shape[1])))[:, 0]
+
+
+def _fractions(stars: NDArray[np.void]) -> FloatArray:
+    """Place within the cell along u and v, (2, N), 0 to 1."""
+    return np.stack([(stars[name] + np.float64(32768.5)) / 65536.0 for name in ("U", "V")])
+
+
+def _components(rows: NDArray[np.void], names: tuple[str, ...]) -> NDArray[np.int16]:
+    return np.stack([rows[name].astype(np.int16) for name in names], axis=1)
+
+
+def _first_of_each_cell(star_count: IntArray, first_count: IntArray) -> NDArray[np.bool_]:
     """(N,) True for the first `first_count` stars of every cell."""
     runs = np.stack([first_count, star_count - first_count], axis=1).ravel()
     return np.repeat(np.tile([True, False], star_count.size), runs)
 
 
-def _motions(
-    tables: CatalogueTables, position: FloatArray, measured: NDArray[np.bool_], star_count: NDArray[np.int64]
-) -> NDArray[np.float32]:
-    """Proper motion (N, 3), rad/yr, at right angles to the position."""
-    rad_per_mas = 1e-3 / ARCSEC_PER_RAD
-    mean = np.stack([tables.cells[name] for name in ("MX", "MY", "MZ")], axis=1).astype(np.float32) * rad_per_mas
-    motion = np.repeat(mean.astype(np.float32), star_count, axis=0)
-    x, y, z = position[measured].T
+def _own_motions(rows: NDArray[np.void], position: FloatArray) -> FloatArray:
+    """Proper motions (M, 3), whole mas/yr along the ICRS axes, from PMRA (times cos dec) and PMDEC."""
+    x, y, z = position.T
     rho = np.hypot(x, y)  # cos dec, never 0: no star stands on the pole to the last bit
-    pm_ra = tables.motion["PMRA"] * rad_per_mas
-    pm_dec = tables.motion["PMDEC"] * rad_per_mas
-    motion[measured] = np.stack(
-        [-pm_ra * y / rho - pm_dec * z * x / rho, pm_ra * x / rho - pm_dec * z * y / rho, pm_dec * rho], axis=1
-    )
-    return motion
+    along_ra, along_dec = rows["PMRA"] / rho, rows["PMDEC"] / rho
+    motion = [-along_ra * y - along_dec * z * x, along_ra * x - along_dec * z * y, along_dec * rho * rho]
+    return np.asarray(np.rint(np.stack(motion, axis=1)), dtype=np.float64)
