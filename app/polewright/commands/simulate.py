@@ -1,0 +1,57 @@
+"""`polewright simulate FOLDER`: frames of a simulated, misaligned mount, with the truth beside them."""
+
+from __future__ import annotations
+
+import argparse
+import json
+from pathlib import Path
+
+from polewright.commands.line import EXIT_OK
+from polewright.core.errors import UsageError
+from polewright.simulate.night import scenario_named
+from polewright.simulate.rig import SimulatedRig
+from polewright.simulate.scenarios import SCENARIOS
+from polewright.simulate.sequence import TRUTH_NAME, SequencePlan, write_sequence
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """FOLDER, and what kind of night it is."""
+    parser.add_argument("folder", type=Path, metavar="FOLDER", help="where the frames go; made if missing")
+    parser.add_argument("--scenario", default="calm", metavar="NAME", help=f"one of: {', '.join(SCENARIOS)}")
+    parser.add_argument("--seed", type=int, default=1, metavar="N", help="another number, another mount and error")
+    parser.add_argument("--frames", type=int, default=3, metavar="N", help="how many frames while the RA axis turns")
+    parser.add_argument("--span", type=float, default=90.0, metavar="DEG", help="how far the RA axis turns in all")
+    parser.add_argument("--adjust", type=int, default=0, metavar="N", help="further frames while the screws turn")
+    parser.add_argument("--exposure", type=float, default=2.0, metavar="S", help="exposure in seconds")
+    parser.add_argument("--no-tracking", action="store_true", help="with the clock drive off")
+    parser.add_argument("--json", action="store_true", help="print the truth as JSON instead of sentences")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Write the sequence and say what was written."""
+    if args.seed < 0:
+        raise UsageError(f"The seed must not be negative, but is {args.seed}.")
+    plan = SequencePlan(
+        frames=args.frames,
+        span_deg=args.span,
+        exposure_s=args.exposure,
+        adjust_frames=args.adjust,
+        tracking=not args.no_tracking,
+    )
+    rig = SimulatedRig(scenario_named(args.scenario), args.seed)
+    try:
+        truth = write_sequence(rig, args.folder, plan)
+    except OSError as exc:
+        raise UsageError(f"The folder {args.folder} cannot be written ({exc.strerror}): choose another one.") from exc
+    if args.json:
+        print(json.dumps(truth))
+        return EXIT_OK
+    scenario = rig.night.scenario
+    offset = truth["axis_after_capture"]["from_refracted_pole"]
+    print(f"{scenario.place}: {scenario.story}")
+    print(f"{len(truth['frames'])} frames and {TRUTH_NAME} written to {args.folder}")
+    print(
+        f"True axis after the capture: {offset['east_arcmin']:+.2f}' east, {offset['up_arcmin']:+.2f}' up"
+        f" of the refracted pole ({offset['total_arcmin']:.2f}' in all)"
+    )
+    return EXIT_OK

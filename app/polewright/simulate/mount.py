@@ -1,0 +1,205 @@
+"""An equatorial mount of metal: a base that leans, two screws, two axes that are not quite square, a tube that sags.
+
+All of it exact rotations. The head frame has x to the east (to the west in the south), y along the RA axis toward
+the elevated pole and z square to both, toward the upper meridian. Hour angle grows when the head turns by a negative
+angle about y in the north, by a positive one in the south.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from polewright.core.angles import SIDEREAL_RATE_RAD_S, rotation_about
+from polewright.core.errors import UsageError
+from polewright.core.model import FloatArray
+from polewright.simulate.drive import LooseDrive
+from polewright.simulate.screw import Screw, ScrewSpec
+
+_X, _Y, _Z = np.eye(3)
+
+
+@dataclass(frozen=True)
+class MountSpec:
+    """A mount and how it was set down. Angles of the axis are those of its upper end, in ENU, before anything moves.
+
+    `axis_azimuth_deg`, `axis_altitude_deg`: where the RA axis points at first. `lean_east_deg`, `lean_north_deg`: the
+    base's vertical leans that way. `azimuth`, `altitude`: the two screws. `axes_not_square_arcmin`: declination
+    axis against RA axis; `cone_arcmin`: camera against the declination axis. `roll_deg`: camera about its boresight.
+    `sag_arcsec`: the guide scope sinks toward the nadir by sag * cos(altitude).
+    """
+
+    axis_azimuth_deg: float
+    axis_altitude_deg: float
+    southern: bool = False
+    lean_east_deg: float = 0.0
+    lean_north_deg: float = 0.0
+    azimuth: ScrewSpec = field(default_factory=ScrewSpec)
+    altitude: ScrewSpec = field(default_factory=ScrewSpec)
+    azimuth_slack: float = 0.0
+    altitude_slack: float = 0.0
+    ra_backlash_arcsec: float = 0.0
+    ra_slack: float = 0.0
+    periodic_error_arcsec: float = 0.0
+    periodic_error_s: float = 480.0
+    slew_deg_s: float = 3.0
+    axes_not_square_arcmin: float = 0.0
+    cone_arcmin: float = 0.0
+    roll_deg: float = 0.0
+    sag_arcsec: float = 0.0
+    settle_tripod_arcmin: float = 0.0
+    settle_tripod_toward_deg: float = 0.0
+    settle_tripod_s: float = 600.0
+
+
+class Mount:
+    """The mount over time, in seconds since the start of the night. Commands come in the order of time."""
+
+    def __init__(self, spec: MountSpec) -> None:
+        self.spec = spec
+        self.azimuth = Screw(spec.azimuth, spec.azimuth_slack)
+        self.altitude = Screw(spec.altitude, spec.altitude_slack)
+        self._side = -1.0 if spec.southern else 1.0
+        self._lean = _tilt(np.radians(spec.lean_east_deg), np.radians(spec.lean_north_deg))
+        in_base = self._lean.T @ _direction(spec.axis_azimuth_deg, spec.axis_altitude_deg)
+        self._base_azimuth = float(np.arctan2(in_base[0], in_base[1]))
+        self._base_altitude = float(np.arctan2(in_base[2], np.hypot(in_base[0], in_base[1])))
+        self._ra = LooseDrive(0.0, np.radians(spec.ra_backlash_arcsec / 3600.0), spec.ra_slack)
+        self._dec = LooseDrive(np.pi / 2.0, 0.0)
+        self._knocks: list[tuple[float, FloatArray]] = []
+        self._slips: list[tuple[float, float]] = []
+        self._tracking: list[tuple[float, bool]] = [(float("-inf"), False)]
+
+    # commands
+
+    def rotate_ra(self, at_s: float, west_deg: float) -> float:
+        """Turn the RA axis westward (hour angle grows, in both hemispheres); returns when it is done, s."""
+        return self._slew_ra(at_s, -self._side * np.radians(west_deg))
+
+    def point(self, at_s: float, enu: FloatArray) -> float:
+        """Swing both axes until the camera looks in the direction (3,) in ENU, to the cone error; returns the end, s.
+
+        Raises UsageError for a direction below the horizon.
+        """
+        if enu[2] < 0.0:
+            raise UsageError("The mount cannot point below the horizon: choose a higher direction.")
+        begin = max(at_s, self._ra.busy_until(), self._dec.busy_until())
+        head = self._head(begin).T @ enu
+        turn = np.arctan2(head[0], head[2]) - self._ra.driver(begin)
+        turn = (turn + np.pi) % (2.0 * np.pi) - np.pi
+        raise_by = np.arcsin(np.clip(head[1], -1.0, 1.0)) - self._dec.driver(begin)
+        end = self._slew_ra(at_s, turn)
+        return max(end, self._dec.move(at_s, raise_by, self._slew_s(raise_by))[1])
+
+    def set_tracking(self, at_s: float, on: bool) -> None:
+        """Start or stop the clock drive."""
+        self._tracking.append((at_s, on))
+        self._ra.set_base_rate(at_s, -self._side * SIDEREAL_RATE_RAD_S if on else 0.0)
+
+    def tighten(self, at_s: float) -> None:
+        """Tighten the locks of both screws."""
+        self.azimuth.tighten(at_s)
+        self.altitude.tighten(at_s)
+
+    def knock(self, at_s: float, rotation_enu_rad: FloatArray) -> None:
+        """The tripod is kicked: everything turns by the small rotation vector (3,) in ENU, for good."""
+        self._knocks.append((at_s, np.asarray(rotation_enu_rad, dtype=float)))
+
+    def slip_declination(self, at_s: float, arcmin: float) -> None:
+        """The declination clutch slips, toward the elevated pole when positive."""
+        self._slips.append((at_s, np.radians(arcmin / 60.0)))
+
+    # truth
+
+    def axis_enu(self, at_s: float) -> FloatArray:
+        """Unit vector (3,) of the RA axis, on the side of the elevated pole."""
+        return np.asarray(self._head(at_s) @ _Y)
+
+    def attitude(self, at_s: float) -> FloatArray:
+        """Camera to ENU, a proper rotation (3, 3), of an un-mirrored camera (x right, y down, z outward)."""
+        spec = self.spec
+        tube = (
+            self._head(at_s)
+            @ rotation_about(_Y, self._ra_angle(at_s))
+            @ rotation_about(_Z, np.radians(spec.axes_not_square_arcmin / 60.0))
+            @ rotation_about(_X, -self._dec_angle(at_s))
+            @ rotation_about(_Y, np.radians(spec.cone_arcmin / 60.0))
+            @ rotation_about(_Z, np.radians(spec.roll_deg))
+        )
+        sag = np.cross(tube[:, 2], -_Z) * np.radians(spec.sag_arcsec / 3600.0)
+        return np.asarray(_rotation(sag) @ tube)
+
+    def tracking(self, at_s: float) -> bool:
+        """Whether the clock drive runs."""
+        return [on for start, on in self._tracking if start <= at_s][-1]
+
+    def busy_until(self) -> float:
+        """When the last slew ends, s."""
+        return max(self._ra.busy_until(), self._dec.busy_until())
+
+    def _slew_ra(self, at_s: float, angle_rad: float) -> float:
+        return self._ra.move(at_s, angle_rad, self._slew_s(angle_rad))[1]
+
+    def _slew_s(self, angle_rad: float) -> float:
+        return max(abs(np.degrees(angle_rad)) / self.spec.slew_deg_s, 0.1)
+
+    def _head(self, at_s: float) -> FloatArray:
+        """Head frame to ENU, (3, 3)."""
+        azimuth = self._base_azimuth + self.azimuth.angle_rad(at_s)
+        altitude = self._base_altitude + self.altitude.angle_rad(at_s)
+        base = self._lean @ rotation_about(_Z, -azimuth) @ rotation_about(_X, altitude)
+        for start, rotation in self._knocks:
+            if start <= at_s:
+                base = _rotation(rotation) @ base
+        return np.asarray(self._sinking(at_s) @ base)
+
+    def _sinking(self, at_s: float) -> FloatArray:
+        """What the slowly sinking tripod has turned by, (3, 3)."""
+        spec = self.spec
+        share = -np.expm1(-max(at_s, 0.0) / spec.settle_tripod_s)
+        toward = np.radians(spec.settle_tripod_toward_deg)
+        hinge = np.array([np.cos(toward), -np.sin(toward), 0.0])
+        return _rotation(-hinge * np.radians(spec.settle_tripod_arcmin / 60.0) * share)
+
+    def _ra_angle(self, at_s: float) -> float:
+        spec = self.spec
+        phase = self._ra.driver(at_s) / (SIDEREAL_RATE_RAD_S * spec.periodic_error_s) * 2.0 * np.pi
+        return float(self._ra.output(at_s) + np.radians(spec.periodic_error_arcsec / 3600.0) * np.sin(phase))
+
+    def _dec_angle(self, at_s: float) -> float:
+        slipped = sum(amount for start, amount in self._slips if start <= at_s)
+        return float(self._dec.output(at_s) + slipped)
+
+
+def offset_from(pole: FloatArray, axis: FloatArray) -> tuple[float, float]:
+    """(east, up) of the axis against the pole on the sky, rad: great-circle distance split by its direction.
+
+    `pole` and `axis` are unit vectors (3,) in ENU. The two add up in quadrature to the exact distance.
+    """
+    side = 1.0 if pole[1] >= 0.0 else -1.0
+    flat = float(np.hypot(pole[0], pole[1]))
+    east = side * np.array([pole[1], -pole[0], 0.0]) / flat if flat > 1e-12 else _X
+    up = side * np.cross(east, pole)
+    toward = np.array([axis @ east, axis @ up])
+    length = np.hypot(*toward)
+    if length == 0.0:
+        return 0.0, 0.0
+    distance = np.arctan2(length, axis @ pole)
+    return float(toward[0] / length * distance), float(toward[1] / length * distance)
+
+
+def _direction(azimuth_deg: float, altitude_deg: float) -> FloatArray:
+    a, h = np.radians(azimuth_deg), np.radians(altitude_deg)
+    return np.array([np.cos(h) * np.sin(a), np.cos(h) * np.cos(a), np.sin(h)])
+
+
+def _tilt(east_rad: float, north_rad: float) -> FloatArray:
+    """The rotation (3, 3) that leans the vertical toward east and north."""
+    return _rotation(np.array([-north_rad, east_rad, 0.0]))
+
+
+def _rotation(vector_rad: FloatArray) -> FloatArray:
+    """Rotation matrix (3, 3) of a rotation vector (3,)."""
+    angle = float(np.linalg.norm(vector_rad))
+    return rotation_about(vector_rad / angle, angle) if angle > 0.0 else np.eye(3)

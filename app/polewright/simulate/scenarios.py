@@ -1,0 +1,209 @@
+"""Nights to practise on, all invented: places, mounts and mishaps. What a seed may vary is given as a range."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from polewright.core.model import Site
+from polewright.simulate.camera import CameraSpec
+from polewright.simulate.render import SkyGlow
+from polewright.simulate.stars import StarFlaws
+
+Range = tuple[float, float]
+
+
+@dataclass(frozen=True)
+class Blocked:
+    """A wall, house or wood: between two azimuths (clockwise from the first) nothing is seen below the altitude."""
+
+    from_azimuth_deg: float
+    to_azimuth_deg: float
+    below_altitude_deg: float
+
+
+@dataclass(frozen=True)
+class Clouds:
+    """Clouds that come and go: `cover` is the share of time under cloud, `depth_mag` the loss at their middle."""
+
+    cover: float
+    depth_mag: float
+    period_s: float
+
+
+@dataclass(frozen=True)
+class MountRanges:
+    """From what range a mount's qualities are drawn; signs of the screws are drawn as well where `either_way`."""
+
+    azimuth_arcmin_per_turn: Range = (35.0, 110.0)
+    altitude_arcmin_per_turn: Range = (25.0, 90.0)
+    either_way: bool = True
+    azimuth_backlash_turns: Range = (0.05, 0.25)
+    altitude_backlash_turns: Range = (0.02, 0.12)
+    altitude_change_per_degree: Range = (-0.015, 0.015)
+    settle_share: Range = (0.01, 0.05)
+    settle_s: Range = (1.5, 4.0)
+    lock_shift_arcmin: Range = (-0.6, 0.6)
+    lean_deg: Range = (0.0, 0.6)
+    ra_backlash_arcsec: Range = (10.0, 60.0)
+    periodic_error_arcsec: Range = (4.0, 20.0)
+    cone_arcmin: Range = (-12.0, 12.0)
+    axes_not_square_arcmin: Range = (-4.0, 4.0)
+    sag_arcsec: Range = (0.0, 8.0)
+    tripod_sinks_arcmin: Range = (0.0, 0.15)
+    declination_slip_arcmin: Range = (0.0, 0.0)
+
+
+@dataclass(frozen=True)
+class Scenario:
+    """One kind of night. `start` is UTC in ISO 8601; `off_deg` is how far the axis may be off in each direction."""
+
+    name: str
+    place: str
+    story: str
+    site: Site
+    start: str
+    camera: CameraSpec = field(default_factory=CameraSpec)
+    mount: MountRanges = field(default_factory=MountRanges)
+    stars: StarFlaws = field(default_factory=StarFlaws)
+    off_azimuth_deg: Range = (-3.0, 3.0)
+    off_altitude_deg: Range = (-2.0, 2.0)
+    hour_angle_h: float = -1.5
+    declination_toward_pole_deg: float = 45.0
+    temperature_c: float = 8.0
+    humidity: float = 0.6
+    pressure_anomaly_hpa: float = 0.0
+    seeing_arcsec: float = 2.5
+    sky_mag: float = 20.6
+    glow: SkyGlow = field(default_factory=SkyGlow)
+    blur_px: float = 1.2
+    defocus_px: float = 0.0
+    dew_mag_per_hour: float = 0.0
+    extinction_mag: float = 0.2
+    wind_arcsec: float = 0.4
+    clouds: Clouds | None = None
+    kick_after_s: Range | None = None
+    kick_arcmin: Range = (4.0, 9.0)
+    clock_error_s: float = 0.0
+    blocked: tuple[Blocked, ...] = ()
+    satellites_per_frame: float = 0.03
+    site_in_header: bool = True
+    pointing_in_header: bool = False
+
+
+_HEATH = Site(52.3471, 9.7812, 84.0)
+_TARN = Site(44.8316, 6.4127, 1460.0)
+_STATION = Site(-30.9148, 149.2263, 640.0)
+
+SCENARIOS: Mapping[str, Scenario] = {
+    s.name: s
+    for s in (
+        Scenario(
+            name="calm",
+            place="Larkmoor",
+            story="A clear, still night, a decent mount already set down with care.",
+            site=_HEATH,
+            start="2026-11-12T19:30:00",
+            off_azimuth_deg=(-1.0, 1.0),
+            off_altitude_deg=(-0.7, 0.7),
+        ),
+        Scenario(
+            name="first-night",
+            place="Larkmoor",
+            story="A mount never used before: nobody knows what a turn of its screws does, or which way.",
+            site=_HEATH,
+            start="2026-10-09T19:45:00",
+            mount=MountRanges(azimuth_backlash_turns=(0.1, 0.35), altitude_arcmin_per_turn=(20.0, 120.0)),
+        ),
+        Scenario(
+            name="no-pole-view",
+            place="Tallgate Yard",
+            story="A courtyard: a house hides everything to the north up to 60 degrees.",
+            site=Site(48.1094, 11.3047, 530.0),
+            start="2026-12-04T18:20:00",
+            blocked=(Blocked(285.0, 75.0, 60.0), Blocked(75.0, 285.0, 15.0)),
+            hour_angle_h=-1.5,
+            declination_toward_pole_deg=15.0,
+            sky_mag=19.2,
+            glow=SkyGlow(slope_down=0.5),
+        ),
+        Scenario(
+            name="southern-sky",
+            place="Redgum Flat",
+            story="South of the equator, where the stars turn the other way and no bright star marks the pole.",
+            site=_STATION,
+            start="2026-09-14T11:10:00",
+            temperature_c=14.0,
+            sky_mag=21.6,
+            glow=SkyGlow(patch=0.8, patch_x=0.7, patch_y=0.3, patch_radius=0.5),
+        ),
+        Scenario(
+            name="windy",
+            place="Gannet Head",
+            story="Gusts shake the mount; the seeing is poor.",
+            site=Site(57.6923, -7.2186, 35.0),
+            start="2027-02-06T20:30:00",
+            wind_arcsec=4.0,
+            seeing_arcsec=4.5,
+            blur_px=1.6,
+            temperature_c=3.0,
+            pressure_anomaly_hpa=-22.0,
+        ),
+        Scenario(
+            name="passing-clouds",
+            place="Larkmoor",
+            story="Banks of cloud drift over; between them the sky is good.",
+            site=_HEATH,
+            start="2027-03-18T20:50:00",
+            clouds=Clouds(cover=0.3, depth_mag=4.0, period_s=240.0),
+            humidity=0.9,
+        ),
+        Scenario(
+            name="kicked-tripod",
+            place="Hollow Tarn",
+            story="In the dark somebody walks into a tripod leg.",
+            site=_TARN,
+            start="2026-08-15T21:40:00",
+            temperature_c=5.0,
+            kick_after_s=(240.0, 600.0),
+        ),
+        Scenario(
+            name="wrong-clock",
+            place="Hollow Tarn",
+            story="The laptop's clock is two minutes slow.",
+            site=_TARN,
+            start="2026-09-05T20:30:00",
+            clock_error_s=-127.0,
+            temperature_c=2.0,
+        ),
+        Scenario(
+            name="out-of-level",
+            place="Scree Camp",
+            story="The tripod stands on a slope, three degrees out of level: each screw moves both directions.",
+            site=Site(36.7412, -3.0215, 1890.0),
+            start="2026-07-18T22:15:00",
+            mount=MountRanges(lean_deg=(2.4, 3.0)),
+            temperature_c=12.0,
+            off_azimuth_deg=(-2.0, 2.0),
+        ),
+        Scenario(
+            name="mirrored-optics",
+            place="Kiln Field",
+            story="A star diagonal sits before the camera: every picture is a mirror image. The telescope is long.",
+            site=Site(41.2056, -81.7719, 310.0),
+            start="2026-11-20T00:40:00",
+            camera=CameraSpec(
+                name="Lantern 29M",
+                width_px=1936,
+                height_px=1096,
+                pixel_um=2.9,
+                focal_length_mm=402.0,
+                stated_focal_length_mm=400.0,
+                aperture_mm=66.0,
+                mirrored=True,
+                number=29,
+            ),
+            blur_px=1.5,
+        ),
+    )
+}
