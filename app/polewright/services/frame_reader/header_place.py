@@ -21,7 +21,7 @@ SITE_KEYS = (
 HEIGHT_M = (-500.0, 9000.0)
 HALF_HOUR_DEG = 7.5
 ZONE_SLACK_DEG = 60.0  # a time zone with summer time is nowhere further from its meridian (China west: 48 degrees)
-LETTER = re.compile(r"(?:^\s*([NSEW])\s*)|(?:\s*([NSEW])\s*$)", re.IGNORECASE)
+LETTER = re.compile(r"(?:^\s*([NSEW])\s*)|(?:\s*([NSEW])\s*$)")  # capitals only: a small s is a second
 
 
 def angle_deg(header: Header, name: str, limit: float) -> float | None:
@@ -33,7 +33,7 @@ def angle_deg(header: Header, name: str, limit: float) -> float | None:
     letter = LETTER.search(text)
     sign = 1.0
     if letter is not None:
-        sign = -1.0 if (letter[1] or letter[2]).upper() in "SW" else 1.0
+        sign = -1.0 if (letter[1] or letter[2]) in "SW" else 1.0
         text = LETTER.sub("", text, count=1).strip()
     angle = _degrees(text)
     if angle is None or abs(angle) > limit or (letter is not None and angle < 0.0):

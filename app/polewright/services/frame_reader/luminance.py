@@ -81,7 +81,7 @@ def smooth_mosaic(pixels: NDArray[Any]) -> NDArray[np.float32]:
     out first, because afterwards they would look like small stars.
     """
     mosaic = remove_hot_photosites(pixels.astype(np.float32))
-    padded = np.pad(mosaic, 1, mode="symmetric")
+    padded = np.pad(mosaic, 1, mode="reflect")  # keeps the phases at the border
     pairs = padded[:-1] + padded[1:]
     rows = pairs[:-1] + pairs[1:]
     pairs = rows[:, :-1] + rows[:, 1:]

@@ -16,7 +16,7 @@ from polewright.services.frame_reader.facts import DamagedError, FrameFacts, Ras
 FULL_ADU = {"uint8": 255.0, "uint16": 65535.0}
 PNG_MAGIC = b"\x89PNG\r\n\x1a\n"
 PLAIN_MODE = {"1": "L", "P": "RGB", "PA": "RGB", "CMYK": "RGB", "YCbCr": "RGB", "LAB": "RGB", "HSV": "RGB"}
-FORMATS = ("PNG", "JPEG", "MPO", "TIFF")
+FORMATS = ("PNG", "JPEG", "TIFF")
 
 
 def read_picture(blob: bytes, utc_offset_hours: float | None) -> tuple[Raster, FrameFacts]:
