@@ -1,25 +1,40 @@
-"""Frame -> StarList: a fast pass for ordinary frames, a careful one when stars are few or the frame is difficult.
+"""Frame -> StarList: a quick pass for ordinary frames, a careful one when stars are few or the frame is difficult.
 
-Both passes only propose candidates; every candidate is then measured and judged by core/detection. The fast pass
-halves the frame (2 x 2 sums lift a faint star above the noise of one pixel and cost a third of a pass) and lets
-tetra3rs group the lit pixels.
+Both passes only propose candidates; every candidate is then measured (core/detection/measure.py) and judged
+(core/detection/selection.py, trails.py), and the frame as a whole gets its verdict (verdict.py).
 """
 
 from __future__ import annotations
+
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from polewright.core.detection.hot_pixels import HotPixelMask
 from polewright.core.detection.measure import Measurement, measure
 from polewright.core.detection.moments import FWHM_PER_SIGMA, PIXEL_VARIANCE
+from polewright.core.detection.rings import count_rings
 from polewright.core.detection.selection import Selection, select
-from polewright.core.detection.verdict import FrameFacts, judge
-from polewright.core.model import FloatArray, Frame, PixelArray, StarList
+from polewright.core.detection.trails import Streaks, streaks_of, without_lines
+from polewright.core.detection.verdict import FrameFacts, judge, judge_blank
+from polewright.core.model import Frame, PixelArray, StarList
+from polewright.services.careful_pass import careful_candidates, mended
+from polewright.services.quick_pass import quick_candidates
 
 MOST_STARS = 400
 _ENOUGH_STARS = 30
-_FAST_THRESHOLD = 4.5
-_LEAST_SNR = 4.5
+_ENOUGH_WIDE_STARS = 60
+_WIDE_PX = 2.6  # Gaussian width from which the quick pass loses faint stars
+_QUICK_LEAST_SNR = 5.0
+_CAREFUL_LEAST_SNR = 4.3
+_LEAST_SIDE_PX = 16
+
+
+@dataclass(frozen=True, eq=False)
+class _Found:
+    measurement: Measurement
+    selection: Selection
+    streaks: Streaks
 
 
 class Detector:
@@ -28,13 +43,23 @@ class Detector:
     def detect(self, frame: Frame, hot_pixels: HotPixelMask | None = None) -> StarList:
         """The stars of `frame`, brightest first; a poor or empty list carries reason and cure."""
         pixels = finite(frame.pixels)
+        if min(pixels.shape) < _LEAST_SIDE_PX:
+            return _nothing(frame, "The frame is smaller than 16 pixels.", "Use the whole chip of the camera.")
         if hot_pixels is not None:
             pixels = hot_pixels.mended(pixels)
-        full = full_level(pixels, frame.saturation_adu)
-        x, y = fast_candidates(pixels)
-        measurement = measure(pixels, x, y, full_adu=full)
-        found = select(measurement, pixels.shape, full_adu=full, least_snr=_LEAST_SNR, limit=MOST_STARS)
-        return _star_list(frame, pixels, full, measurement, found)
+        highest = float(pixels.max())
+        full = full_level(highest, pixels.dtype.kind, frame.saturation_adu)
+        sample = pixels[::8, ::8]
+        share = float((sample >= full).mean())
+        exposure = frame.exposure_s.value if frame.exposure_s is not None else None
+        blank = FrameFacts(float(sample.min()), highest, share, exposure)
+        reason, cure = judge_blank(blank)
+        if reason:
+            return _nothing(frame, reason, cure)
+        found = _quick(pixels, full, highest)
+        if _needs_care(found):
+            found = _careful(pixels, full, found)
+        return _star_list(frame, pixels, found, blank)
 
 
 def finite(pixels: PixelArray) -> PixelArray:
@@ -48,48 +73,61 @@ def finite(pixels: PixelArray) -> PixelArray:
     return np.where(good, pixels, np.float32(level)).astype(np.float32)
 
 
-def full_level(pixels: PixelArray, stated_adu: float | None) -> float:
+def full_level(highest: float, kind: str, stated_adu: float | None) -> float:
     """Level from which a pixel counts as full, ADU; inf when nothing in the frame looks full.
 
-    Unless the frame states it, the highest value is the level when several pixels share it and it is a full scale
-    of a converter (2^n - 1 and its usual left-shifted forms) or of the file format.
+    Unless the frame states it, the `highest` pixel is the level when it is the full scale of a converter (2^n - 1, or
+    that shifted left within 16 bits). `kind`: of the pixel type, "u" or "f".
     """
     if stated_adu is not None:
         return 0.98 * stated_adu
-    top = float(pixels.max())
-    if pixels.dtype.kind == "f" or top < 200.0:
+    if kind == "f" or highest < 200.0:
         return np.inf
-    scales = [float(2**bits - 1) for bits in range(8, 17)] + [65535.0 - (2**shift - 1) for shift in range(1, 7)]
-    return 0.98 * top if any(0.99 * scale <= top <= scale for scale in scales) else np.inf
+    scales = [float(2**bits - 1) for bits in range(8, 17)] + [float(2**16 - 2**shift) for shift in range(1, 7)]
+    return 0.98 * highest if any(0.99 * scale <= highest <= scale for scale in scales) else np.inf
 
 
-def halved(pixels: PixelArray) -> PixelArray:
-    """Sums of 2 x 2 pixels, (H // 2, W // 2), in a type that cannot overflow."""
-    height, width = pixels.shape[0] // 2 * 2, pixels.shape[1] // 2 * 2
-    small = pixels.dtype == np.uint8 or (pixels.dtype == np.uint16 and int(pixels.max()) < 2**14)
-    kind = np.uint16 if small else np.float32
-    rows = np.add(pixels[:height:2, :width], pixels[1:height:2, :width], dtype=kind)
-    return rows[:, ::2] + rows[:, 1::2]
+def _quick(pixels: PixelArray, full: float, highest: float) -> _Found:
+    x, y = quick_candidates(pixels, highest)
+    measurement = measure(pixels, x, y, full_adu=full)
+    selection = select(measurement, pixels.shape, full_adu=full, least_snr=_QUICK_LEAST_SNR, limit=MOST_STARS)
+    return _Found(measurement, without_lines(selection, pixels.shape, all_pairs=False), streaks_of(measurement))
 
 
-def fast_candidates(pixels: PixelArray) -> tuple[FloatArray, FloatArray]:
-    """Rough places (x, y) of what stands out, brightest first, full-frame pixels."""
-    import tetra3rs
-
-    small = halved(pixels)
-    found = tetra3rs.extract_centroids_fast(
-        small, sigma_threshold=_FAST_THRESHOLD, bg_grid=32, min_pixels=1, max_sharpness=None, threads=1
-    ).centroids
-    x = np.array([c.x for c in found], dtype=np.float64)
-    y = np.array([c.y for c in found], dtype=np.float64)
-    height, width = small.shape
-    return 2.0 * (x + 0.5 * (width - 1)) + 0.5, 2.0 * (y + 0.5 * (height - 1)) + 0.5
+def _needs_care(found: _Found) -> bool:
+    clear = int((found.selection.stars.snr > 6.0).sum())
+    if found.measurement.width_px > _WIDE_PX and clear < _ENOUGH_WIDE_STARS:
+        return True
+    return clear < _ENOUGH_STARS or found.streaks.alike >= max(4, clear // 3)
 
 
-def _star_list(frame: Frame, pixels: PixelArray, full: float, measurement: Measurement, found: Selection) -> StarList:
-    stars = found.stars
-    usual = FWHM_PER_SIGMA * np.sqrt(max(measurement.width_px**2 - PIXEL_VARIANCE, 0.05))
-    reason, cure = judge(FrameFacts.of(pixels, full, frame.exposure_s, found, usual))
+def _careful(pixels: PixelArray, full: float, quick: _Found) -> _Found:
+    sure = (quick.selection.stars.snr > 10.0).sum() >= 8 and quick.streaks.alike < 4
+    width = quick.measurement.width_px if sure else 0.0
+    data, spikes = mended(pixels, width)
+    candidates = careful_candidates(data, width)
+    measurement = measure(data, candidates.x_px, candidates.y_px, full_adu=full, width_px=width or None)
+    selection = select(measurement, pixels.shape, full_adu=full, least_snr=_CAREFUL_LEAST_SNR, limit=MOST_STARS)
+    rejected = dict(selection.rejected)
+    if spikes:
+        rejected["hot pixels"] = rejected.get("hot pixels", 0) + spikes
+    selection = without_lines(replace(selection, rejected=rejected), pixels.shape, all_pairs=True)
+    return _Found(measurement, selection, candidates.streaks)
+
+
+def _star_list(frame: Frame, pixels: PixelArray, found: _Found, blank: FrameFacts) -> StarList:
+    stars, width = found.selection.stars, found.measurement.width_px
+    reason, cure = judge(
+        replace(
+            blank,
+            stars=len(stars),
+            fwhm_px=float(FWHM_PER_SIGMA * np.sqrt(max(width**2 - PIXEL_VARIANCE, 0.05))),
+            trailed=found.streaks.alike,
+            trail_px=found.streaks.length_px,
+            rings=count_rings(pixels, stars.x_px, stars.y_px, width),
+            rejected=found.selection.rejected,
+        )
+    )
     return StarList(
         width_px=frame.width_px,
         height_px=frame.height_px,
@@ -98,11 +136,28 @@ def _star_list(frame: Frame, pixels: PixelArray, full: float, measurement: Measu
         sigma_px=stars.sigma_px,
         flux_adu=stars.flux_adu,
         snr=stars.snr,
-        fwhm_px=found.fwhm_px,
-        flags=found.flags,
-        background_adu=measurement.noise.sky_adu,
-        noise_adu=measurement.noise.noise_adu,
-        rejected=found.rejected,
+        fwhm_px=found.selection.fwhm_px,
+        flags=found.selection.flags,
+        background_adu=found.measurement.noise.sky_adu,
+        noise_adu=found.measurement.noise.noise_adu,
+        rejected=found.selection.rejected,
+        reason=reason,
+        cure=cure,
+    )
+
+
+def _nothing(frame: Frame, reason: str, cure: str) -> StarList:
+    none = np.zeros(0)
+    return StarList(
+        frame.width_px,
+        frame.height_px,
+        none,
+        none,
+        none,
+        none,
+        none,
+        none,
+        none.astype(np.int64),
         reason=reason,
         cure=cure,
     )

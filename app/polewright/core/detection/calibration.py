@@ -6,13 +6,15 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from polewright.core.detection.moments import Moments, circular_moments, model, weight_sums
+from polewright.core.detection.moments import Moments, model
 from polewright.core.detection.windows import Windows, cut_windows, largest_half_px
 from polewright.core.model import FloatArray, PixelArray
 
 _MAD_TO_SIGMA = 1.4826
-_BLANKS_X, _BLANKS_Y = 16, 12
-_INDEPENDENT = 1.15  # a ratio up to this is what chance alone gives with 192 windows
+_BLANKS_X, _BLANKS_Y = 12, 9
+_QUIET_SIGMA = 5.0  # a window with a brighter pixel holds a star
+_LEAST_QUIET = 24
+_INDEPENDENT = 1.25  # a ratio up to this is what chance alone gives with 108 windows
 
 
 @dataclass(frozen=True)
@@ -26,21 +28,24 @@ class FrameNoise:
 
 
 def frame_noise(pixels: PixelArray, weight_px: float, half_px: int) -> FrameNoise:
-    """Measure windows on a regular grid, most of them blank sky, with the weight used for the stars."""
+    """Weigh windows on a regular grid, most of them blank sky, with the weight used for the stars."""
     half = largest_half_px(pixels, half_px)
     height, width = pixels.shape
-    gx, gy = np.meshgrid(
+    x, y = np.meshgrid(
         np.linspace(half, width - 1 - half, _BLANKS_X), np.linspace(half, height - 1 - half, _BLANKS_Y)
     )
-    windows = cut_windows(pixels, gx.ravel(), gy.ravel(), half)
-    centre = np.full(gx.size, float(half))
-    blank = circular_moments(windows, centre, centre, np.full(gx.size, weight_px), 0, keep_negative=True)
-    s0, _ = weight_sums(blank, windows.side_px)
-    independent = windows.noise_adu * np.sqrt(s0)
-    ratio = blank.weighted_flux / np.where(independent > 0.0, independent, np.inf)
-    spread = _MAD_TO_SIGMA * float(np.median(np.abs(ratio - np.median(ratio))))
-    noise = float(np.median(windows.noise_adu))
-    return FrameNoise(float(np.median(windows.sky_adu)), noise, spread if spread > _INDEPENDENT else 1.0)
+    windows = cut_windows(pixels, x.ravel(), y.ravel(), half)
+    sky, noise = float(np.median(windows.sky_adu)), float(np.median(windows.noise_adu))
+    quiet = windows.sky_free.max(axis=(1, 2)) < _QUIET_SIGMA * noise
+    if quiet.sum() < _LEAST_QUIET:
+        return FrameNoise(sky, noise, 1.0)
+    g = np.exp(-0.5 * (np.arange(-half, half + 1) / weight_px) ** 2)
+    weight = np.outer(g, g).astype(np.float32).ravel()
+    independent = windows.noise_adu[quiet] * float(np.sqrt((weight * weight).sum()))
+    ratio = (windows.sky_free.reshape(-1, weight.size) @ weight)[quiet] / independent
+    ratio = ratio[np.abs(ratio) < 3.5 * _MAD_TO_SIGMA * np.median(np.abs(ratio))]
+    spread = float(ratio.std()) if ratio.size else 1.0
+    return FrameNoise(sky, noise, spread if spread > _INDEPENDENT else 1.0)
 
 
 def photon_noise(windows: Windows, m: Moments, snr: FloatArray) -> float:

@@ -1,4 +1,4 @@
-"""Pixels that shine in every frame: learned only while the sky moves, because a hot pixel stays put."""
+"""Pixels that shine by themselves: lone spikes in one frame, and those that stay put while the sky moves."""
 
 from __future__ import annotations
 
@@ -7,28 +7,89 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from polewright.core.model import PixelArray
+from polewright.core.model import FloatArray, PixelArray
+
+_SPIKE_SIGMA = 5.0
+_LEAST_MOTION_PX = 4.0  # the sky must have moved by this much for staying put to mean anything
+_SAME_PLACE_PX = 0.7
+
+
+def spikes(data: NDArray[np.float32], brightest_neighbour: NDArray[np.float32], width_px: float) -> NDArray[np.bool_]:
+    """Where a pixel towers over its brightest neighbour more than any star does: (H, W) bool.
+
+    `width_px`: Gaussian width of the stars, pixel included; 0 when unknown (an undersampled star is then spared).
+    A centred Gaussian star has a ratio of exp(1 / (2 s^2)) between its brightest pixel and the next.
+    """
+    sample = data[::4, ::4]
+    level = float(np.median(sample))
+    noise = max(1.4826 * float(np.median(np.abs(sample - level))), 0.3 if level.is_integer() else 1e-6)
+    star_ratio = 4.5 if width_px <= 0.0 else float(np.clip(1.25 * np.exp(0.5 / width_px**2), 1.4, 4.5))
+    least = np.float32(level + 1.5 * noise)
+    excess = data - np.float32(level)
+    return excess > np.float32(star_ratio) * (
+        np.maximum(brightest_neighbour, least) - np.float32(level)
+    ) + np.float32(_SPIKE_SIGMA * noise)
 
 
 @dataclass(frozen=True, eq=False)
 class HotPixelMask:
-    """Known hot pixels of one camera: `hot` (H, W) bool."""
+    """Known hot pixels of one camera, a value: `update` returns a new mask.
+
+    `hot` (H, W) bool; `last_px` (M, 2) are the places (x, y) of the sources in the last frame learned from.
+    """
 
     hot: NDArray[np.bool_]
+    last_px: FloatArray
+
+    @classmethod
+    def empty(cls, height_px: int, width_px: int) -> HotPixelMask:
+        """A mask that knows nothing yet."""
+        return cls(np.zeros((height_px, width_px), dtype=bool), np.zeros((0, 2)))
+
+    def __len__(self) -> int:
+        return int(self.hot.sum())
+
+    def update(self, places_px: FloatArray, sky_moved_px: float | FloatArray) -> HotPixelMask:
+        """Learn from one more frame: what stood at the same pixel while the sky moved is no star.
+
+        `places_px` (N, 2): x, y of the sources of the frame. `sky_moved_px`: how far the star field moved since the
+        last frame given here, from the plate solutions, for the whole frame or at each place (N,); NaN when unknown.
+        Below 4 px nothing is learned, because on a well guided mount the stars stay put too; a frame whose sky
+        moved nowhere is not kept, so that a slow drift adds up.
+        """
+        moved = np.broadcast_to(np.asarray(sky_moved_px, dtype=np.float64), places_px.shape[:1]) >= _LEAST_MOTION_PX
+        if self.last_px.shape[0] == 0:
+            return HotPixelMask(self.hot, places_px)
+        if not moved.any():
+            return self
+        gap = np.abs(places_px[:, None, :] - self.last_px[None, :, :]).max(axis=2).min(axis=1)
+        stayed = moved & (gap < _SAME_PLACE_PX)
+        hot = self.hot.copy()
+        height, width = hot.shape
+        x = np.clip(np.rint(places_px[stayed, 0]).astype(np.int64), 0, width - 1)
+        y = np.clip(np.rint(places_px[stayed, 1]).astype(np.int64), 0, height - 1)
+        hot[y, x] = True
+        return HotPixelMask(hot, places_px)
 
     def mended(self, pixels: PixelArray) -> PixelArray:
         """A copy with every hot pixel replaced by the median of its good neighbours; `pixels` itself when none is hot
         or the mask belongs to another frame size."""
         if self.hot.shape != pixels.shape or not self.hot.any():
             return pixels
-        height, width = pixels.shape
-        y, x = np.nonzero(self.hot)
-        near = [(dy, dx) for dy in (-1, 0, 1) for dx in (-1, 0, 1) if (dy, dx) != (0, 0)]
-        ny = np.stack([np.clip(y + dy, 0, height - 1) for dy, _ in near])
-        nx = np.stack([np.clip(x + dx, 0, width - 1) for _, dx in near])
-        values = np.where(self.hot[ny, nx], np.nan, pixels[ny, nx].astype(np.float64))
-        lonely = np.isnan(values).all(axis=0)
+        return replaced_by_neighbours(pixels, self.hot)
+
+
+def replaced_by_neighbours(pixels: PixelArray, bad: NDArray[np.bool_]) -> PixelArray:
+    """A copy of the pixels with the `bad` ones replaced by the median of their good neighbours (3 x 3)."""
+    height, width = pixels.shape
+    y, x = np.nonzero(bad)
+    near = [(dy, dx) for dy in (-1, 0, 1) for dx in (-1, 0, 1) if (dy, dx) != (0, 0)]
+    ny = np.stack([np.clip(y + dy, 0, height - 1) for dy, _ in near])
+    nx = np.stack([np.clip(x + dx, 0, width - 1) for _, dx in near])
+    values = np.where(bad[ny, nx], np.nan, pixels[ny, nx].astype(np.float64))
+    lonely = np.isnan(values).all(axis=0)
+    if lonely.any():
         values[:, lonely] = float(np.median(pixels))
-        mended = pixels.copy()
-        mended[y, x] = np.nanmedian(values, axis=0).astype(pixels.dtype)
-        return mended
+    result = pixels.copy()
+    result[y, x] = np.nanmedian(values, axis=0).astype(pixels.dtype)
+    return result

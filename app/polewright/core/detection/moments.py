@@ -82,10 +82,14 @@ class Moments:
 
 
 def profiles(centre: FloatArray, weight_px: FloatArray, side: int) -> WindowArray:
-    """Weight profile g and its products g d, g d^2 along one axis: (N, side, 3)."""
-    d = (np.arange(side)[None, :] - centre[:, None]).astype(np.float32)
-    g = np.exp(-0.5 * (d / weight_px[:, None].astype(np.float32)) ** 2)
-    return np.stack((g, g * d, g * d * d), axis=2)
+    """Weight profile g and its products g d, g d^2 along one axis: (N, 3, side)."""
+    d = (np.arange(side, dtype=np.float32) - centre[:, None]).astype(np.float32)
+    rows = np.empty((centre.size, 3, side), dtype=np.float32)
+    d2 = d * d
+    np.exp(d2 * (-0.5 / weight_px**2)[:, None].astype(np.float32), out=rows[:, 0])
+    np.multiply(rows[:, 0], d, out=rows[:, 1])
+    np.multiply(rows[:, 0], d2, out=rows[:, 2])
+    return rows
 
 
 def circular_moments(
@@ -95,12 +99,10 @@ def circular_moments(
     weight_px: FloatArray,
     steps: int,
     adapt: bool = False,
-    keep_negative: bool = False,
 ) -> Moments:
     """Moments under a round weight that is moved onto each star in `steps` steps.
 
-    `x`, `y`: first guess in window coordinates. With `adapt` the weight also takes on the star's own width. A
-    negative weighted flux becomes 0 unless `keep_negative` (blank sky is measured so).
+    `x`, `y`: first guess in window coordinates. With `adapt` the weight also takes on the star's own width.
     """
     side = windows.side_px
     data = windows.sky_free
@@ -128,14 +130,14 @@ def circular_moments(
     hxy = table[:, 1, 1] / safe - mx * my
     xx, xy, yy = deconvolved(hxx, hxy, hyy, weight**2, np.zeros_like(weight), weight**2)
     travel = np.hypot(x - start_x, y - start_y)
-    return Moments(x, y, s if keep_negative else np.where(good, s, 0.0), weight, xx, xy, yy, travel)
+    return Moments(x, y, np.where(good, s, 0.0), weight, xx, xy, yy, travel)
 
 
 def _table(data: WindowArray, x: FloatArray, y: FloatArray, weight: FloatArray, side: int) -> FloatArray:
     """sum of I g dx^j dy^i for i, j = 0, 1, 2: (N, 3, 3)."""
-    across = profiles(x, weight, side)
-    down = profiles(y, weight, side)
-    return (np.swapaxes(down, 1, 2) @ data @ across).astype(np.float64)
+    rows = profiles(np.concatenate((x, y)), np.concatenate((weight, weight)), side)
+    across, down = rows[: x.size], rows[x.size :]
+    return np.asarray(down @ data @ np.swapaxes(across, 1, 2), dtype=np.float64)
 
 
 def deconvolved(
@@ -154,27 +156,26 @@ def deconvolved(
         return ayy / adet, -axy / adet, axx / adet
 
 
-def weight_sums(moments: Moments, side: int) -> tuple[FloatArray, FloatArray]:
-    """sum g^2 and the mean over both axes of sum g^2 d^2, over the pixels of the window."""
-    gx = profiles(moments.x, moments.weight_px, side).astype(np.float64)
-    gy = profiles(moments.y, moments.weight_px, side).astype(np.float64)
-    x0, x2 = (gx[:, :, 0] ** 2).sum(axis=1), (gx[:, :, 1] ** 2).sum(axis=1)
-    y0, y2 = (gy[:, :, 0] ** 2).sum(axis=1), (gy[:, :, 1] ** 2).sum(axis=1)
-    return x0 * y0, 0.5 * (x2 * y0 + x0 * y2)
+def weight_sums(weight_px: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """sum g^2 and sum g^2 d^2 along an axis, over all pixels."""
+    w2 = weight_px**2
+    return np.pi * w2, 0.5 * np.pi * w2 * w2
 
 
-def squared_weight_light(windows: Windows, moments: Moments) -> tuple[FloatArray, FloatArray]:
-    """sum I g^2 and the mean over both axes of sum I g^2 d^2, never negative: what photon noise is weighted with."""
-    narrow = moments.weight_px / np.sqrt(2.0)
-    table = _table(windows.sky_free, moments.x, moments.y, narrow, windows.side_px)
-    return np.maximum(table[:, 0, 0], 0.0), np.maximum(0.5 * (table[:, 0, 2] + table[:, 2, 0]), 0.0)
+def squared_weight_light(m: Moments) -> tuple[FloatArray, FloatArray]:
+    """sum I g^2 and sum I g^2 d^2 along an axis for Gaussian stars: what photon noise is weighted with."""
+    w2 = m.weight_px**2
+    with np.errstate(invalid="ignore"):
+        s2 = np.where(m.variance_px2 > 0.0, m.variance_px2, w2)
+    inner = m.flux * 0.5 * w2 / (s2 + 0.5 * w2)
+    return inner, inner * s2 * 0.5 * w2 / (s2 + 0.5 * w2)
 
 
 def model(moments: Moments, side: int) -> WindowArray:
     """The round Gaussian star that the moments describe, on the pixels of each window: (N, side, side)."""
     s2 = np.where(np.isfinite(moments.variance_px2), np.maximum(moments.variance_px2, 0.1), 0.1)
     s = np.sqrt(s2)
-    gx = profiles(moments.x, s, side)[:, :, 0]
-    gy = profiles(moments.y, s, side)[:, :, 0]
+    gx = profiles(moments.x, s, side)[:, 0]
+    gy = profiles(moments.y, s, side)[:, 0]
     peak = (moments.flux / (2.0 * np.pi * s2)).astype(np.float32)
     return peak[:, None, None] * gy[:, :, None] * gx[:, None, :]

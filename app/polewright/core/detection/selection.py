@@ -13,6 +13,8 @@ from polewright.core.model import FloatArray, IntArray, StarFlag
 
 _ELONGATED = 1.6
 _SHARP_SHARE = 0.55  # of the usual width: anything sharper is a cosmic ray or a clump of hot pixels
+_STEEPEST = 2.5
+_FEW = 6
 
 
 @dataclass(frozen=True, eq=False)
@@ -25,6 +27,12 @@ class Selection:
     fwhm_px: FloatArray
     rejected: dict[str, int]
     sharp_px: FloatArray
+
+    def without(self, others: NDArray[np.bool_], cause: str) -> Selection:
+        """The selection less the stars where `others` is true, which are counted under `cause`."""
+        rejected = self.rejected | {cause: self.rejected.get(cause, 0) + int(others.sum())}
+        keep = ~others
+        return Selection(self.stars.select(keep), self.flags[keep], self.fwhm_px[keep], rejected, self.sharp_px)
 
 
 def select(
@@ -42,12 +50,15 @@ def select(
     adrift = (s.travel_px > np.where(full | (s.axis_ratio > _ELONGATED), 4.0 * reach, reach)) & ~sharp & ~faint
     long = (s.axis_ratio > 5.0) & np.isfinite(s.axis_ratio) & (s.snr > 15.0) & ~sharp & ~faint
     keep = ~sharp & ~faint & ~adrift & ~long & usual
+    clutter = keep & (s.snr < clutter_snr(s.snr[keep]))
+    keep &= ~clutter
     order = np.flatnonzero(keep)[np.argsort(-s.flux_adu[keep], kind="stable")]
     order = order[_first_of_each(s.x_px[order], s.y_px[order], max(1.2, width))]
     rejected = {
         "hot pixels": int(sharp.sum()),
         "streaks": int(long.sum()),
         "too faint": int(faint.sum()),
+        "noise": int(clutter.sum()),
         "shapeless": int((adrift | ~usual).sum()),
     }
     order = order[:limit]
@@ -61,6 +72,22 @@ def select(
     )
 
 
+def clutter_snr(snr: FloatArray) -> float:
+    """The SNR below which a list is mostly noise; 0 for a clean one.
+
+    Stars thin out slowly with brightness: about 1.4 times as many are brighter than t as than 1.4 t (number counts
+    of 10^(0.4 m), the uniform universe being steeper at 1.7; common knowledge). Noise with heavy tails is far
+    steeper. The limit rises until there are no more than `_STEEPEST` times as many.
+    """
+    ordered = np.sort(snr)
+    for limit in np.arange(4.0, 12.0, 0.25):
+        above = ordered.size - np.searchsorted(ordered, limit)
+        bright = ordered.size - np.searchsorted(ordered, 1.4 * limit)
+        if above <= _STEEPEST * bright + _FEW:
+            return float(limit) if limit > 4.0 else 0.0
+    return 12.0
+
+
 def _sharp(s: Sources, width: float) -> NDArray[np.bool_]:
     """A single pixel explains the light better than a usual star does, or the source is far too narrow."""
     w = max(width, LEAST_WEIGHT_PX)
@@ -69,7 +96,8 @@ def _sharp(s: Sources, width: float) -> NDArray[np.bool_]:
     by_peak = s.peakedness > np.sqrt(star * pixel)
     least = max(SHARPEST_STAR_VARIANCE, (_SHARP_SHARE * width) ** 2 if width > 0.9 else 0.0)
     with np.errstate(invalid="ignore"):
-        return np.asarray(by_peak | ((s.variance_px2 < least) & (s.snr > 8.0)))
+        narrow: NDArray[np.bool_] = (s.variance_px2 < least) & (s.snr > 8.0)
+    return np.asarray(by_peak | narrow, dtype=np.bool_)
 
 
 def _peak_share(width: float) -> float:
@@ -80,7 +108,7 @@ def _peak_share(width: float) -> float:
 def _first_of_each(x: FloatArray, y: FloatArray, apart_px: float) -> NDArray[np.bool_]:
     """True for the positions that have no earlier one within `apart_px`."""
     near = (np.abs(x[:, None] - x) < apart_px) & (np.abs(y[:, None] - y) < apart_px)
-    return ~np.tril(near, -1).any(axis=1)
+    return np.logical_not(np.tril(near, -1).any(axis=1))
 
 
 def _fwhm(stars: Sources, width: float) -> FloatArray:
@@ -88,7 +116,7 @@ def _fwhm(stars: Sources, width: float) -> FloatArray:
     with np.errstate(invalid="ignore"):
         known = np.isfinite(stars.variance_px2) & (stars.snr > 6.0)
     variance = np.where(known, stars.variance_px2, width**2)
-    return FWHM_PER_SIGMA * np.sqrt(np.maximum(variance - PIXEL_VARIANCE, 0.05))
+    return np.asarray(FWHM_PER_SIGMA * np.sqrt(np.maximum(variance - PIXEL_VARIANCE, 0.05)), dtype=np.float64)
 
 
 def _flags(stars: Sources, full: NDArray[np.bool_], width: float, shape: tuple[int, int]) -> IntArray:
@@ -96,13 +124,14 @@ def _flags(stars: Sources, full: NDArray[np.bool_], width: float, shape: tuple[i
     margin = FWHM_PER_SIGMA * width
     x, y = stars.x_px, stars.y_px
     edge = (x < margin) | (y < margin) | (x > wide - 1 - margin) | (y > height - 1 - margin)
-    near = np.hypot(x[:, None] - x, y[:, None] - y) < 2.0 * FWHM_PER_SIGMA * width
-    blended = near.sum(axis=1) > 1
+    reach2 = (2.0 * FWHM_PER_SIGMA * width) ** 2
+    blended = ((x[:, None] - x) ** 2 + (y[:, None] - y) ** 2 < reach2).sum(axis=1) > 1
     with np.errstate(invalid="ignore"):
         elongated = (stars.axis_ratio > _ELONGATED) & (stars.snr > 12.0) & np.isfinite(stars.axis_ratio)
-    return (
+    flags = (
         full * int(StarFlag.SATURATED)
         + blended * int(StarFlag.BLENDED)
         + edge * int(StarFlag.EDGE)
         + elongated * int(StarFlag.ELONGATED)
-    ).astype(np.int64)
+    )
+    return np.asarray(flags, dtype=np.int64)

@@ -2,44 +2,114 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
-from polewright.core.detection.selection import Selection
-from polewright.core.model import PixelArray, Sourced
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 
 STARS_NEEDED = 5
+_WIDE_FWHM_PX = 9.0
+_BLANK_SHARE = 0.5
 
 
 @dataclass(frozen=True)
 class FrameFacts:
-    """What the verdict rests on."""
+    """What the verdict rests on.
 
-    stars: int
-    fwhm_px: float
-    exposure_s: float | None
-    full_share: float
+    `lowest`, `highest`: pixel values; `full_share`: share of full pixels; `trailed`: streaks alike in
+    direction and length, `trail_px` their length; `rings`: hollow ones among the brightest sources.
+    """
+
     lowest: float
     highest: float
-    rejected: dict[str, int]
-
-    @classmethod
-    def of(
-        cls, pixels: PixelArray, full_adu: float, exposure_s: Sourced[float] | None, found: Selection, fwhm_px: float
-    ) -> FrameFacts:
-        sample = pixels[::8, ::8]
-        return cls(
-            stars=len(found.stars),
-            fwhm_px=fwhm_px,
-            exposure_s=exposure_s.value if exposure_s is not None else None,
-            full_share=float((sample >= full_adu).mean()),
-            lowest=float(sample.min()),
-            highest=float(sample.max()),
-            rejected=found.rejected,
-        )
+    full_share: float
+    exposure_s: float | None = None
+    stars: int = 0
+    fwhm_px: float = 0.0
+    trailed: int = 0
+    trail_px: float = 0.0
+    rings: int = 0
+    rejected: Mapping[str, int] = field(default_factory=dict)
 
 
 def judge(facts: FrameFacts) -> tuple[str, str]:
     """(reason, cure), both empty when all is well."""
-    if facts.stars >= STARS_NEEDED:
-        return "", ""
-    return f"{facts.stars} stars found, {STARS_NEEDED} needed", "expose longer"
+    return _trailed(facts) or _wide(facts) or _few(facts) or ("", "")
+
+
+def judge_blank(f: FrameFacts) -> tuple[str, str]:
+    """(reason, cure) for a frame in which no star can be looked for, both empty for any other."""
+    if f.highest <= f.lowest:
+        if f.highest > 0.0 and f.full_share > 0.0:
+            return f"Every pixel is full ({f.highest:.0f}): nothing can be seen.", _shorter(f)
+        return (
+            f"Every pixel has the value {f.highest:.0f}: no light reached the camera.",
+            "Take the cap off, check that the shutter opens and that the camera delivers real frames.",
+        )
+    if f.full_share > _BLANK_SHARE:
+        return f"{100.0 * f.full_share:.0f} % of the pixels are full.", _shorter(f)
+    return "", ""
+
+
+def _trailed(f: FrameFacts) -> tuple[str, str] | None:
+    if f.trailed < 4 or f.trailed < 0.5 * (f.stars + f.rejected.get("streaks", 0)):
+        return None
+    cure = "Switch tracking on"
+    if f.exposure_s is not None and f.trail_px > 0.0:
+        best = f.exposure_s * min(1.0, 6.0 / f.trail_px)
+        cure += f", or expose {seconds(best)} instead of {seconds(f.exposure_s)}"
+    else:
+        cure += ", or expose for a shorter time"
+    return f"The stars are trailed, about {f.trail_px:.0f} px long ({f.trailed} of them).", cure + "."
+
+
+def _wide(f: FrameFacts) -> tuple[str, str] | None:
+    if f.rings >= 3 and f.rings >= f.stars // 2:
+        return (
+            f"The stars are rings, about {f.fwhm_px:.0f} px wide: the camera is far out of focus.",
+            "Focus until the stars are points of 2 to 4 px.",
+        )
+    if f.stars and f.fwhm_px > _WIDE_FWHM_PX:
+        what = (
+            "The stars are" if f.stars >= STARS_NEEDED else f"{count(f.stars)} found, {STARS_NEEDED} needed; they are"
+        )
+        return (
+            f"{what} {f.fwhm_px:.0f} px wide: the camera is out of focus.",
+            "Focus until the stars are 2 to 4 px wide.",
+        )
+    return None
+
+
+def _few(f: FrameFacts) -> tuple[str, str] | None:
+    if f.stars >= STARS_NEEDED:
+        return None
+    reason = f"{count(f.stars)} found, {STARS_NEEDED} needed"
+    if f.rejected.get("hot pixels", 0) > 50:
+        reason += f" ({f.rejected['hot pixels']} hot pixels set aside)"
+    if f.stars == 0:
+        cure = "Look for clouds, dew or a cap; then " + _longer(f)
+    else:
+        cure = _longer(f)[0].upper() + _longer(f)[1:]
+        cure += f", or check the focus: star width {f.fwhm_px:.0f} px" if f.fwhm_px > 5.0 else ", or look for clouds"
+    return reason + ".", cure + "."
+
+
+def _longer(f: FrameFacts) -> str:
+    """Twice the depth needs four times the exposure when the sky limits: offer that, at least 0.5 s."""
+    if f.exposure_s is None or f.exposure_s <= 0.0:
+        return "expose four times as long"
+    return f"expose {seconds(max(0.5, 4.0 * f.exposure_s))} instead of {seconds(f.exposure_s)}"
+
+
+def _shorter(f: FrameFacts) -> str:
+    if f.exposure_s is None or f.exposure_s <= 0.0:
+        return "Expose a tenth as long, lower the gain, or wait until it is dark."
+    return f"Expose {seconds(0.1 * f.exposure_s)} instead of {seconds(f.exposure_s)}, or wait until it is dark."
+
+
+def seconds(value: float) -> str:
+    """Two digits are enough for an exposure: "2 s", "0.25 s"."""
+    return f"{float(f'{value:.2g}'):g} s"
+
+
+def count(stars: int) -> str:
+    """ "no stars", "1 star", "3 stars"."""
+    return "No stars" if stars == 0 else "1 star" if stars == 1 else f"{stars} stars"

@@ -43,7 +43,7 @@ class Windows:
 
 def largest_half_px(pixels: PixelArray, wanted: int) -> int:
     """The half side of a window that still fits into the frame, at most `wanted` (0 for a frame of one row)."""
-    return max(0, min(wanted, (min(pixels.shape) - 1) // 2))
+    return max(0, min(wanted, (int(min(pixels.shape)) - 1) // 2))
 
 
 def cut_windows(pixels: PixelArray, x_px: FloatArray, y_px: FloatArray, half_px: int) -> Windows:

@@ -1,0 +1,53 @@
+"""Splitting large lit regions: close pairs, and stars grown together with their glow."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
+
+from polewright.core.detection.windows import cut_windows
+from polewright.core.model import FloatArray, PixelArray
+
+_LARGE_PX = 2.6  # rms extent along the long axis from which a region may hold more than one star
+_LONGEST_PX = 25.0  # beyond this it is a trail or a glow, not a group
+_SIDE_SHARE = 0.06  # a second peak counts from this share of the highest
+_PEAK_SIGMA = 8.0
+_APART_PX = 3.0
+_MOST_SPLIT = 200
+
+
+def split_large(
+    pixels: PixelArray, x: FloatArray, y: FloatArray, extent_px: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """The places with every large region replaced by the peaks inside it (3 x 3 means, at least 3 px apart).
+
+    `extent_px` (N,): rms extent of the region along its long axis. Order is kept. A region with one peak keeps its
+    own centre, which is the better guess for a trailed star.
+    """
+    large = np.flatnonzero((extent_px > _LARGE_PX) & (extent_px < _LONGEST_PX))[:_MOST_SPLIT]
+    if large.size == 0:
+        return x, y
+    half = int(np.clip(np.ceil(2.5 * extent_px[large].max()), 8, 20))
+    windows = cut_windows(pixels, x[large], y[large], half)
+    if windows.side_px < 9:
+        return x, y
+    smooth = sliding_window_view(windows.sky_free, (3, 3), axis=(1, 2)).mean(axis=(3, 4))
+    around = sliding_window_view(smooth, (3, 3), axis=(1, 2)).max(axis=(3, 4))
+    middle = smooth[:, 1:-1, 1:-1]
+    top = middle.max(axis=(1, 2))
+    least = np.maximum(_SIDE_SHARE * top, _PEAK_SIGMA / 3.0 * windows.noise_adu)
+    region, row, column = np.nonzero((middle >= around) & (middle > least[:, None, None]))
+    peak_x = windows.x0_px[region] + column + 2.0
+    peak_y = windows.y0_px[region] + row + 2.0
+    inside = np.hypot(peak_x - x[large][region], peak_y - y[large][region]) < 2.5 * extent_px[large][region] + 1.0
+    order = np.flatnonzero(inside)[np.argsort(-middle[region, row, column][inside], kind="stable")]
+    region, peak_x, peak_y = region[order], peak_x[order], peak_y[order]
+    near = np.hypot(peak_x[:, None] - peak_x, peak_y[:, None] - peak_y) < _APART_PX
+    first = ~np.tril(near, -1).any(axis=1)
+    several = np.bincount(region[first], minlength=large.size) > 1
+    chosen = first & several[region]
+    keep = np.ones(x.size, dtype=bool)
+    keep[large[several]] = False
+    places = np.concatenate((np.flatnonzero(keep), large[region[chosen]]))
+    rank = np.argsort(places, kind="stable")
+    return np.concatenate((x[keep], peak_x[chosen]))[rank], np.concatenate((y[keep], peak_y[chosen]))[rank]
