@@ -6,8 +6,9 @@
 3. Other Gaia stars are paired with Tycho-2: motion = (Gaia 2016.0 - Tycho-2 2000.0) / 16 yr. Up to 3 arcsec apart,
    then, among those still without a partner and of the same magnitude, up to 8 arcsec (0.5 arcsec a year): some 600
    fast stars, of which about 10 are by chance (the same search one arcminute beside finds that many).
-4. Tycho-2 stars that are none of these are added; the mean motion of their neighbourhood stands for their own. Those
-   that stand where one of the other stars was in 1991.25 are entries that Tycho-2 left at the epoch of observation.
+4. Tycho-2 stars that are none of these are added; the mean motion of their neighbourhood stands for their own, also
+   on the way from 2000.0 to 2016.0. Those that stand where another star was in 1991.25 are left out: they are entries
+   that Tycho-2 kept at the epoch of observation.
 
 Magnitudes are brought to Gaia G. Hp and V_T are converted by the medians of the stars that both catalogues have.
 """
@@ -20,16 +21,18 @@ from itertools import pairwise
 import numpy as np
 from scipy.spatial import cKDTree
 
-from catalogue_sources import GAIA_EPOCH, HIPPARCOS_EPOCH, TYCHO_EPOCH, Gaia, Hipparcos, Tycho
+from catalogue_sources import GAIA_EPOCH, HIPPARCOS_EPOCH, MAS_PER_RAD, TYCHO_EPOCH, Gaia, Hipparcos, Tycho
+from polewright.core.sky_cells import cell_centres, cell_of
 
 ARCSEC = np.pi / 648000.0
 PAIR_ARCSEC = 3.0  # within this, two entries of about one magnitude are one star ...
 CLOSE_ARCSEC = 1.0  # ... nearer than this, even a variable or badly measured magnitude may differ by 3 mag
 FAST_ARCSEC = 8.0  # how far apart the same star may be in 16 years when nothing else is in question
 DOUBLE_ARCSEC = 0.3  # beyond this, a Gaia-Hipparcos difference is a double's photocentre, not motion;
-FAST_SHARE = (
-    0.003  # a fast star may stray by this share of its path (perspective acceleration, Barnard's star 0.15 %)
-)
+FAST_SHARE = 0.003  # of a fast star's path may be perspective acceleration (Barnard's star: 0.0015)
+
+NEIGHBOURS = 120  # faint stars of measured motion whose median stands for a cell
+FAINT_G = 9.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -65,8 +68,10 @@ def merge(gaia: Gaia, hipparcos: Hipparcos, tycho: Tycho) -> tuple[Stars, dict[s
     stars, taken = with_tycho_motions(stars, tycho, tycho_g)
     counts["Gaia and Tycho-2, not Hipparcos"] = int(stars.measured.sum()) - g.size - alone.size
     rest = left_over(stars, tycho, taken)
-    nothing = np.zeros((rest.size, 3))
-    stars = joined(stars, Stars(tycho.position[rest], nothing, np.zeros(rest.size, dtype=bool), tycho_g[rest]))
+    cell, _ = cell_of(tycho.position[rest])
+    motion = cell_motions_mas(stars)[cell] / MAS_PER_RAD
+    position = carried(tycho.position[rest], motion, GAIA_EPOCH - TYCHO_EPOCH)
+    stars = joined(stars, Stars(position, motion, np.zeros(rest.size, dtype=bool), tycho_g[rest]))
     counts |= {
         "Tycho-2 alone": rest.size,
         "all": stars.magnitude.size,
@@ -185,3 +190,11 @@ def left_over(stars: Stars, tycho: Tycho, taken: np.ndarray) -> np.ndarray:
         distance, _ = cKDTree(stars.at(year)).query(tycho.position[rest], distance_upper_bound=reach * ARCSEC)
         rest = rest[~np.isfinite(distance)]
     return rest
+
+
+def cell_motions_mas(stars: Stars) -> np.ndarray:
+    """Median motion (CELL_COUNT, 3), whole mas/yr, of the faint stars of measured motion around each cell."""
+    known = stars.measured & (stars.magnitude > FAINT_G)
+    centres = cell_centres()
+    _, near = cKDTree(stars.position[known]).query(centres, k=NEIGHBOURS)
+    return np.rint(tangential(np.median(stars.motion[known][near], axis=1), centres) * MAS_PER_RAD)

@@ -3,15 +3,12 @@
 from __future__ import annotations
 
 import numpy as np
-from scipy.spatial import cKDTree
 
-from catalogue_merge import Stars, tangential
+from catalogue_merge import Stars, cell_motions_mas
 from catalogue_sources import GAIA_EPOCH, MAS_PER_RAD
-from polewright.core.sky_cells import CELL_COUNT, cell_centres, cell_of
+from polewright.core.sky_cells import CELL_COUNT, cell_of
 from polewright.services.catalogue_format import CELLS_ROW, LEVELS_ROW, MOTION_ROW, STARS_ROW, CatalogueTables
 
-NEIGHBOURS = 120  # faint stars of measured motion whose median stands for a cell
-FAINT_G = 9.0
 # 0.1 mag apart down to 8, 0.03 mag over the crowded part, 0.25 mag beyond 12.5
 LEVELS = (
     np.round(np.concatenate([np.arange(-150, 800, 10), np.arange(800, 1252, 3), np.arange(1275, 1525, 25)]), 0) / 100
@@ -30,8 +27,8 @@ def tables_of(stars: Stars) -> CatalogueTables:
     cells = np.zeros(CELL_COUNT, dtype=CELLS_ROW)
     cells["STARS"] = np.bincount(cell, minlength=CELL_COUNT)
     cells["MOVING"] = np.bincount(cell[stars.measured], minlength=CELL_COUNT)
-    for axis, name in enumerate(("MX", "MY", "MZ")):
-        cells[name] = np.rint(mean_motion(stars, cell_centres())[:, axis] * MAS_PER_RAD)
+    for name, component in zip(("MX", "MY", "MZ"), cell_motions_mas(stars).T):
+        cells[name] = component
 
     levels = np.zeros(LEVELS.size, dtype=LEVELS_ROW)
     levels["MAGNITUDE"] = LEVELS
@@ -48,10 +45,3 @@ def motion_rows(position: np.ndarray, motion: np.ndarray) -> np.ndarray:
     along = (-motion[:, 0] * z * x - motion[:, 1] * z * y) / rho + motion[:, 2] * rho
     rows["PMDEC"] = np.rint(along * MAS_PER_RAD)
     return rows
-
-
-def mean_motion(stars: Stars, where: np.ndarray) -> np.ndarray:
-    """Median motion (M, 3), rad/yr, of the faint stars around each of the unit vectors `where` (M, 3)."""
-    known = stars.measured & (stars.magnitude > FAINT_G)
-    _, near = cKDTree(stars.position[known]).query(where, k=NEIGHBOURS)
-    return tangential(np.median(stars.motion[known][near], axis=1), where)
