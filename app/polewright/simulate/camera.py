@@ -133,10 +133,3 @@ def digitise(camera: CameraSpec, electrons: NDArray[np.float32]) -> NDArray[np.u
     if camera.left_justified:
         numbers <<= 16 - camera.bits
     return numbers
-
-
-def saturation_adu(camera: CameraSpec) -> float:
-    """The number a full pixel reads."""
-    top = min(camera.full_well_e / camera.electrons_per_adu + camera.offset_adu, 2.0**camera.bits - 1.0)
-    shift = 16 - camera.bits if camera.left_justified and camera.bits > 8 else 0
-    return float(int(top) << shift)

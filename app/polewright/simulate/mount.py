@@ -90,7 +90,7 @@ class Mount:
         turn = (turn + np.pi) % (2.0 * np.pi) - np.pi
         raise_by = np.arcsin(np.clip(head[1], -1.0, 1.0)) - self._dec.driver(begin)
         end = self._slew_ra(at_s, turn)
-        return max(end, self._dec.move(at_s, raise_by, self._slew_s(raise_by))[1])
+        return max(end, self._dec.move(at_s, float(raise_by), self._slew_s(float(raise_by)))[1])
 
     def set_tracking(self, at_s: float, on: bool) -> None:
         """Start or stop the clock drive."""
@@ -132,7 +132,7 @@ class Mount:
 
     def tracking(self, at_s: float) -> bool:
         """Whether the clock drive runs."""
-        return [on for start, on in self._tracking if start <= at_s][-1]
+        return next(on for start, on in reversed(self._tracking) if start <= at_s)
 
     def busy_until(self) -> float:
         """When the last slew ends, s."""
@@ -142,7 +142,7 @@ class Mount:
         return self._ra.move(at_s, angle_rad, self._slew_s(angle_rad))[1]
 
     def _slew_s(self, angle_rad: float) -> float:
-        return max(abs(np.degrees(angle_rad)) / self.spec.slew_deg_s, 0.1)
+        return max(abs(float(np.degrees(angle_rad))) / self.spec.slew_deg_s, 0.1)
 
     def _head(self, at_s: float) -> FloatArray:
         """Head frame to ENU, (3, 3)."""

@@ -1,8 +1,8 @@
 """Atmospheric refraction by tracing rays through a spherical standard atmosphere.
 
 The bending of a ray is R = -integral of (1/n) (dn/dr) tan z dr along the ray, with n r sin z constant (Green,
-Spherical Astronomy, CUP 1985, ch. 4; Auer & Standish, AJ 119, 2472 (2000)). Nothing is taken from the A tan z + B tan^3 z
-formula, so that a mistake in one of the two shows as a difference.
+Spherical Astronomy, CUP 1985, ch. 4; Auer & Standish, AJ 119, 2472 (2000)). Nothing is taken from the formula
+A tan z + B tan^3 z, so that a mistake in one of the two shows as a difference.
 """
 
 from __future__ import annotations

@@ -225,6 +225,19 @@ class SimulatedRig:
             blocked=any(_is_blocked(part, boresight) for part in scenario.blocked),
         )
 
+    def sky_electrons(self, exposure_s: float, cloud_mag: float) -> float:
+        """Sky light per pixel; cloud is lit from below a little."""
+        camera, scenario = self.night.scenario.camera, self.night.scenario
+        dark = camera.electrons_s * exposure_s * 10.0 ** (-0.4 * scenario.sky_mag) * camera.scale_arcsec_px**2
+        return float(dark * (1.0 + 0.4 * min(cloud_mag, 3.0)))
+
+    @property
+    def star_width_px(self) -> float:
+        """Full width at half maximum of a star in focus: seeing and optics together."""
+        scenario = self.night.scenario
+        seeing_px = scenario.seeing_arcsec / scenario.camera.scale_arcsec_px
+        return float(np.hypot(seeing_px, scenario.blur_px))
+
     # inner workings
 
     def _instant(self, at_s: float) -> Utc:
@@ -239,14 +252,8 @@ class SimulatedRig:
     def _faintest(self, exposure_s: float, loss_mag: float) -> float:
         """Magnitude of a star of which all the light is half the noise of one pixel."""
         camera = self.night.scenario.camera
-        noise = np.sqrt(camera.read_noise_e**2 + self._sky_electrons(exposure_s, 0.0))
+        noise = np.sqrt(camera.read_noise_e**2 + self.sky_electrons(exposure_s, 0.0))
         return float(2.5 * np.log10(camera.electrons_s * exposure_s / (0.5 * noise)) - loss_mag)
-
-    def _sky_electrons(self, exposure_s: float, cloud_mag: float) -> float:
-        """Per pixel; thin cloud lights up a little."""
-        camera, scenario = self.night.scenario.camera, self.night.scenario
-        dark = camera.electrons_s * exposure_s * 10.0 ** (-0.4 * scenario.sky_mag) * camera.scale_arcsec_px**2
-        return float(dark * (1.0 + 0.4 * min(cloud_mag, 3.0)))
 
     def _tracks(
         self, icrs: FloatArray, sky: SkyMoment, mid_s: float, exposure_s: float
@@ -273,12 +280,7 @@ class SimulatedRig:
         times = np.linspace(-0.5, 0.5, 9) * exposure_s
         seen = [(sky.later(t).icrs_to_enu @ marks.T).T @ self.mount.attitude(mid_s + t) for t in times]
         path = np.abs(np.diff(np.stack(seen), axis=0)).sum(axis=(0, 2)).max() * camera.focal_px
-        return int(np.clip(np.ceil(path / (0.5 * self._fwhm_px())), 1, _LONGEST_STEPS))
-
-    def _fwhm_px(self) -> float:
-        scenario = self.night.scenario
-        seeing_px = scenario.seeing_arcsec / scenario.camera.scale_arcsec_px
-        return float(np.hypot(seeing_px, scenario.blur_px))
+        return int(np.clip(np.ceil(path / (0.5 * self.star_width_px)), 1, _LONGEST_STEPS))
 
     def _scene(self, view: View, rng: np.random.Generator) -> Scene:
         scenario, camera = self.night.scenario, self.night.scenario.camera
@@ -298,8 +300,8 @@ class SimulatedRig:
             x_px=x + shake_x,
             y_px=y + shake_y,
             star_electrons=view.electrons * (0.0 if view.blocked else 1.0),
-            blur=Blur(self._fwhm_px(), scenario.defocus_px, 1.0 + 0.5 * min(view.cloud_mag, 2.0)),
-            sky_electrons_px=dim * self._sky_electrons(view.exposure_s, view.cloud_mag),
+            blur=Blur(self.star_width_px, scenario.defocus_px, 1.0 + 0.5 * min(view.cloud_mag, 2.0)),
+            sky_electrons_px=dim * self.sky_electrons(view.exposure_s, view.cloud_mag),
             glow=scenario.glow,
             streak=streak,
             cosmic_rays=0.02 * view.exposure_s,

@@ -80,7 +80,7 @@ class Scenario:
     defocus_px: float = 0.0
     dew_mag_per_hour: float = 0.0
     extinction_mag: float = 0.2
-    wind_arcsec: float = 0.4
+    wind_arcsec: float = 0.1
     clouds: Clouds | None = None
     kick_after_s: Range | None = None
     kick_arcmin: Range = (4.0, 9.0)
@@ -106,6 +106,7 @@ SCENARIOS: Mapping[str, Scenario] = {
             start="2026-11-12T19:30:00",
             off_azimuth_deg=(-1.0, 1.0),
             off_altitude_deg=(-0.7, 0.7),
+            mount=MountRanges(sag_arcsec=(0.0, 0.0), tripod_sinks_arcmin=(0.0, 0.0)),
         ),
         Scenario(
             name="first-night",
@@ -204,6 +205,38 @@ SCENARIOS: Mapping[str, Scenario] = {
                 number=29,
             ),
             blur_px=1.5,
+        ),
+        Scenario(
+            name="loose-clutch",
+            place="Kiln Field",
+            story="The declination clutch is not tight: it slips by some minutes of arc when the RA axis is turned.",
+            site=Site(41.2056, -81.7719, 310.0),
+            start="2026-12-11T23:50:00",
+            mount=MountRanges(declination_slip_arcmin=(1.0, 4.0)),
+        ),
+        Scenario(
+            name="wide-lens",
+            place="Scree Camp",
+            story="A camera lens instead of a guide scope: a wide field with the lens's distortion.",
+            site=Site(36.7412, -3.0215, 1890.0),
+            start="2026-06-30T22:00:00",
+            camera=CameraSpec(
+                name="Lantern 174M",
+                width_px=1936,
+                height_px=1216,
+                pixel_um=5.86,
+                focal_length_mm=35.3,
+                stated_focal_length_mm=35.0,
+                aperture_mm=17.5,
+                barrel1=-0.11,
+                barrel2=0.03,
+                axis_offset_px=(6.5, -4.0),
+                vignetting=0.35,
+                full_well_e=30000.0,
+                electrons_per_adu=7.4,
+                number=174,
+            ),
+            blur_px=1.6,
         ),
     )
 }

@@ -1,9 +1,10 @@
 """Where the stars really stand over the simulated site, written from the textbook.
 
 Explanatory Supplement to the Astronomical Almanac, 3rd ed. (2013), ch. 7, on the equinox-based route: light
-deflection by the Sun, aberration from the velocity of the observer (Earth and site added as vectors), the matrix of bias,
-precession and nutation, Greenwich apparent sidereal time, polar motion, geodetic latitude and longitude, ray-traced
-refraction. The estimator takes the CIO-based route with other routines: a mistake in either shows as a difference.
+deflection by the Sun, aberration from the velocity of the observer (Earth and site added as vectors), the matrix of
+bias, precession and nutation, Greenwich apparent sidereal time, polar motion, geodetic latitude and longitude,
+ray-traced refraction. The estimator takes the CIO-based route with other routines: a mistake in either shows as a
+difference.
 """
 
 from __future__ import annotations

@@ -1,0 +1,64 @@
+"""`polewright simulate`: the files, the truth beside them, and what it says when asked for nonsense."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from polewright.__main__ import main
+from polewright.core.angles import ARCMIN_PER_RAD, separation_rad
+from polewright.simulate.sequence import TRUTH_NAME
+
+
+def test_a_sequence_with_the_truth_beside(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    folder = tmp_path / "night"
+    assert main(["simulate", str(folder), "--seed", "7", "--frames", "3", "--span", "60", "--adjust", "4"]) == 0
+    assert "7 frames and truth.json written" in capsys.readouterr().out
+    truth = json.loads((folder / TRUTH_NAME).read_text(encoding="utf-8"))
+    names = [f["file"] for f in truth["frames"]]
+    assert sorted(p.name for p in folder.iterdir()) == sorted([*names, TRUTH_NAME])
+    assert [f["stage"] for f in truth["frames"]] == ["capture"] * 3 + ["adjust"] * 4
+    offsets = [f["axis"]["from_refracted_pole"]["total_arcmin"] for f in truth["frames"]]
+    assert max(offsets[:3]) - min(offsets[:3]) < 0.01
+    assert offsets[-1] < 0.75 * offsets[0]
+    assert all(len(f["stars"]) > 20 for f in truth["frames"])
+    attitudes = [np.array(f["attitude_camera_to_observed_enu"]) for f in truth["frames"][:3]]
+    axis = np.array(truth["frames"][0]["axis"]["enu"])
+    # the same axis in camera coordinates on every frame, but for its periodic error none
+    seen = [a.T @ axis for a in attitudes]
+    assert separation_rad(seen[0], seen[2]) * ARCMIN_PER_RAD < 0.01
+
+
+def test_json_prints_the_truth(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    arguments = ["simulate", str(tmp_path), "--scenario", "southern-sky", "--frames", "2", "--no-tracking", "--json"]
+    assert main(arguments) == 0
+    truth = json.loads(capsys.readouterr().out)
+    assert truth["site"]["lat_deg"] < 0.0
+    assert [f["tracking"] for f in truth["frames"]] == [False, False]
+
+
+@pytest.mark.parametrize(
+    ("extra", "sentence"),
+    [
+        (["--scenario", "picnic"], "Choose one of: calm, first-night"),
+        (["--frames", "0"], "at least one frame"),
+        (["--span", "400"], "between 0 and 160 degrees"),
+        (["--exposure", "0"], "between 0.001 and 600"),
+        (["--seed", "-3"], "must not be negative"),
+    ],
+)
+def test_nonsense_is_refused_with_a_sentence(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], extra: list[str], sentence: str
+) -> None:
+    assert main(["simulate", str(tmp_path / "n"), *extra]) == 2
+    assert sentence in capsys.readouterr().err
+    assert not (tmp_path / "n").exists()
+
+
+def test_a_folder_that_cannot_be_is_named(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    (tmp_path / "file").write_text("", encoding="utf-8")
+    assert main(["simulate", str(tmp_path / "file")]) == 2
+    assert "cannot be written" in capsys.readouterr().err
