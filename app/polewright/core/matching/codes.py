@@ -1,0 +1,119 @@
+"""The shape of four stars as five numbers that no shift, turn, mirroring or change of scale alters.
+
+A and B are the two stars farthest apart, C and D the other two; the code is (AC, BC, AD, BD, CD) / AB, with the
+names A, B exchanged when needed so that AC + AD <= BC + BD, and C, D so that AC <= AD. Distances are chords between
+unit vectors: exact on the sphere, so that a wide field needs no projection.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from polewright.core.model import FloatArray, IntArray
+
+PAIRS = np.array([(0, 1), (0, 2), (0, 3), (1, 2), (1, 3), (2, 3)])  # of members 0..3; PAIRS[5 - m] is the other pair
+CODE_SIZE = 5
+
+Chords = NDArray[np.float32] | NDArray[np.float64]
+
+
+def _pair_number(i: int, j: int) -> int:
+    return [(int(a), int(b)) for a, b in PAIRS].index((min(i, j), max(i, j)))
+
+
+def _tables() -> tuple[IntArray, IntArray]:
+    """(24, 4) members A B C D and (24, 4) pair numbers AC BC AD BD, by 4 * widest pair + 2 swapAB + swapCD."""
+    order, sides = [], []
+    for widest in range(6):
+        for swap in range(4):
+            a, b = PAIRS[widest][:: -1 if swap & 2 else 1]
+            c, d = PAIRS[5 - widest][:: -1 if swap & 1 else 1]
+            order.append((a, b, c, d))
+            sides.append([_pair_number(*p) for p in ((a, c), (b, c), (a, d), (b, d))])
+    return np.array(order), np.array(sides)
+
+
+ORDER, SIDES = _tables()
+
+
+@dataclass(frozen=True, eq=False)
+class QuadCodes:
+    """Codes (5, n), chord AB (n,), and `arrangement` (n,): row of ORDER that names the members A B C D."""
+
+    code: Chords
+    baseline: Chords
+    arrangement: NDArray[np.int8]
+
+
+def quad_codes(chords: Chords) -> QuadCodes:
+    """Codes of n quads from the chords (6, n) of their pairs, in the order of PAIRS."""
+    baseline = chords[0].copy()
+    which = np.zeros(chords.shape[1], dtype=np.int8)
+    for m in range(1, 6):
+        longer = chords[m] > baseline
+        np.copyto(baseline, chords[m], where=longer)
+        which[longer] = m
+    flat, column = chords.ravel(), np.arange(chords.shape[1])
+    start = which.astype(np.int64)
+
+    def side(k: int) -> Chords:
+        return np.asarray(flat[SIDES[4 * start, k] * column.size + column])
+
+    ac, bc, ad, bd = (side(k) for k in range(4))
+    cd = flat[(5 - start) * column.size + column]
+    swap_ab = ac + ad > bc + bd
+    ac, bc = np.where(swap_ab, bc, ac), np.where(swap_ab, ac, bc)
+    ad, bd = np.where(swap_ab, bd, ad), np.where(swap_ab, ad, bd)
+    swap_cd = ac > ad
+    code = np.stack(
+        [
+            np.where(swap_cd, ad, ac),
+            np.where(swap_cd, bd, bc),
+            np.where(swap_cd, ac, ad),
+            np.where(swap_cd, bc, bd),
+            cd,
+        ]
+    )
+    code /= baseline
+    arrangement = (4 * which + 2 * swap_ab + swap_cd).astype(np.int8)
+    return QuadCodes(code, baseline, arrangement)
+
+
+def with_close_calls(codes: QuadCodes, tolerance: FloatArray) -> tuple[QuadCodes, IntArray]:
+    """The codes, and again those whose naming of A, B or of C, D a tolerance (n,) could turn; and their rows (m,)."""
+    ac, bc, ad, bd, cd = codes.code
+    close_ab = np.flatnonzero(np.abs(ac + ad - bc - bd) < 2.0 * tolerance)
+    close_cd = np.flatnonzero(np.abs(ac - ad) < tolerance)
+    # exchanging A and B may also exchange which of C, D is nearer to A: name them anew
+    a2c, b2c, a2d, b2d = bc[close_ab], ac[close_ab], bd[close_ab], ad[close_ab]
+    turned = a2c > a2d
+    ab = np.stack(
+        [
+            np.where(turned, a2d, a2c),
+            np.where(turned, b2d, b2c),
+            np.where(turned, a2c, a2d),
+            np.where(turned, b2c, b2d),
+            cd[close_ab],
+        ]
+    )
+    c = close_cd
+    swapped_cd = np.stack([ad[c], bd[c], ac[c], bc[c], cd[c]])
+    rows = np.concatenate([np.arange(codes.baseline.size), close_ab, close_cd])
+    arrangement = np.concatenate(
+        [
+            codes.arrangement,
+            (codes.arrangement[close_ab] ^ 2) ^ turned,
+            codes.arrangement[close_cd] ^ 1,
+        ]
+    ).astype(np.int8)
+    code = np.concatenate([codes.code, ab, swapped_cd], axis=1)
+    return QuadCodes(code, codes.baseline[rows], arrangement), rows
+
+
+def pair_chords(v: FloatArray) -> FloatArray:
+    """Chords (6, n), in the order of PAIRS, of quads of unit vectors (n, 4, 3)."""
+    away = v[:, PAIRS[:, 0]] - v[:, PAIRS[:, 1]]
+    return np.ascontiguousarray(np.sqrt(np.einsum("npi,npi->np", away, away)).T)

@@ -1,0 +1,55 @@
+"""The odds of a pose against chance: Bayes, with every hypothesis that could have been tried counted in.
+
+Likelihood (after Lang et al., AJ 139, 1782 (2010)): under the pose, a detected star comes with probability 1 - q
+from one of the n catalogue stars expected in the frame, scattered by sigma about it, else from anywhere; under
+chance, from anywhere. Prior: all attitudes of the region searched, all scales of the range allowed, and both
+parities are alike.
+What is compared is the likelihood averaged over that prior: the best value times the share of the prior that fits
+nearly as well (Laplace). The search itself therefore cannot raise the odds, however many patterns it tries.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from polewright.core.model import FloatArray
+
+STRAY_SHARES = (
+    0.1,
+    0.3,
+    0.6,
+    0.85,
+    0.95,
+)  # q: detected stars that are no catalogue star; the best of these, for ln 5
+ACCEPTED_LOG_ODDS = 12.0  # exp(12): one false solution in 160,000 even if every frame were empty of stars
+
+
+@dataclass(frozen=True)
+class Prior:
+    """What was allowed: solid angle for the image centre, fractional half width of the scale, parities."""
+
+    solid_angle_sr: float
+    scale_tolerance: float
+    parities: int
+
+
+def log_likelihood_ratio(distance_px: FloatArray, sigma_px: FloatArray, expected_stars: int, area_px: float) -> float:
+    """Natural log of the likelihood ratio of detected stars (N,), each `distance_px` from the nearest catalogue star
+    (inf when there is none near) with standard deviation `sigma_px` along one axis."""
+    peak = area_px / (2.0 * np.pi * sigma_px**2 * max(expected_stars, 1))
+    z = np.minimum(distance_px / sigma_px, 40.0)
+    near = peak * np.exp(-0.5 * z * z)
+    sums = [float(np.sum(np.log(q + (1.0 - q) * near))) for q in STRAY_SHARES]
+    return max(sums) - float(np.log(len(STRAY_SHARES)))
+
+
+def log_share_of_prior(prior: Prior, covariance: FloatArray) -> float:
+    """Natural log of the posterior volume over the prior volume.
+
+    `covariance` (4, 4) is that of (rotation vector in camera axes, ln focal length): Laplace's approximation.
+    """
+    volume = 0.5 * np.linalg.slogdet(2.0 * np.pi * covariance)[1]
+    allowed = np.log(prior.solid_angle_sr * 2.0 * np.pi * 2.0 * prior.scale_tolerance * prior.parities)
+    return float(min(volume - allowed, 0.0))

@@ -1,0 +1,44 @@
+"""Subsets of the catalogue of even density over the sky: the brightest stars of every cell, cells of many sizes."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from polewright.core.catalogue import Catalogue
+from polewright.core.model import FloatArray, IntArray
+from polewright.core.sky_cells import FACE_TO_ICRS
+
+LAYERS_PER_SQ_DEG = (46.0, 20.0, 8.0, 3.2, 1.3, 0.5, 0.2, 0.08, 0.03, 0.012)
+_STARS_PER_CELL = 6
+_SKY_SQ_DEG = 41252.96
+_SEARCHED = 6.0  # times the wanted number: how far down the catalogue the brightest of every cell are sought
+
+
+def layer_stars(catalogue: Catalogue, number: int) -> NDArray[np.int32]:
+    """Catalogue indices of layer `number`, cell by cell over the sky. Layer 0 is everything."""
+    if number == 0:
+        return np.array(catalogue.members)
+    wanted = LAYERS_PER_SQ_DEG[number] * _SKY_SQ_DEG
+    per_edge = max(1, round(np.sqrt(wanted / _STARS_PER_CELL / 6.0)))
+    searched = min(len(catalogue), int(_SEARCHED * wanted))
+    cell = cell_numbers(catalogue.position[:searched], per_edge)
+    order = np.argsort(cell, kind="stable")  # by cell, brightest first within
+    sorted_cell = cell[order]
+    first = np.searchsorted(sorted_cell, sorted_cell, side="left")
+    rank = np.arange(order.size) - first
+    share = wanted / (6.0 * per_edge**2)
+    return np.asarray(order[rank < round(share)], dtype=np.int32)
+
+
+def cell_numbers(v: FloatArray, per_edge: int) -> IntArray:
+    """Cell (N,) of unit vectors (N, 3): a cube around the sky, faces cut into per_edge x per_edge equal angles."""
+    outward = v @ FACE_TO_ICRS[:, :, 0].T
+    face = np.argmax(outward, axis=1)
+    number = face.astype(np.int64)
+    depth = outward[np.arange(len(v)), face]
+    for column in (2, 1):
+        along = np.einsum("ni,ni->n", v, FACE_TO_ICRS[face, :, column])
+        place = np.arctan2(along, depth) / (np.pi / 2.0) + 0.5
+        number = number * per_edge + np.clip((place * per_edge).astype(np.int64), 0, per_edge - 1)
+    return np.asarray(number)

@@ -1,0 +1,221 @@
+"""All quads of one density of the sky, filed by the cell of their code, and the look-up of image quads among them.
+
+A quad is a star (the anchor) with three of its NEIGHBOURS nearest stars of the layer. The first four numbers of the
+code give the cell; AC + BC >= AB halves each pair of dimensions, so cells are counted in triangles. Within a cell
+one byte each refines the four numbers, one gives CD, one the size: the whole index costs eleven bytes a quad.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from itertools import combinations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from polewright.core.matching.codes import QuadCodes, quad_codes
+from polewright.core.model import FloatArray, IntArray
+
+NEIGHBOURS = 5
+TRIPLES = np.array(list(combinations(range(1, NEIGHBOURS + 1), 3)))  # slots of the neighbours beside the anchor
+SIZE_STEP = 1.0 / 16.0  # of an octave
+LARGEST_CHORD = 2.0
+_STARS_AT_A_TIME = 50_000
+_MAX_BINS = 72
+Chunk = tuple[NDArray[np.int32], NDArray[np.int32], NDArray[np.uint8], NDArray[np.uint8]]
+MapChunks = Callable[[Callable[[int], Chunk], Iterable[int]], Iterable[Chunk]]
+
+
+@dataclass(frozen=True, eq=False)
+class PatternLayer:
+    """One layer of N stars and Q quads.
+
+    `star` (N,) are catalogue indices, `neighbours` (N, NEIGHBOURS) layer numbers, nearest first. Quad q of cell c,
+    cell_start[c] <= q < cell_start[c + 1], is the star `anchor[q]` with neighbours TRIPLES[triple[q]];
+    `detail` (Q, 6) refines code and size.
+    """
+
+    bins: int
+    density_per_sr: float
+    star: NDArray[np.int32]
+    neighbours: NDArray[np.int32]
+    cell_start: NDArray[np.int32]
+    anchor: NDArray[np.int32]
+    triple: NDArray[np.uint8]
+    detail: NDArray[np.uint8]
+
+    def members(self, quads: IntArray) -> IntArray:
+        """Layer numbers (n, 4) of the stars of quads (n,)."""
+        anchor = self.anchor[quads]
+        others = self.neighbours[anchor[:, None], TRIPLES[self.triple[quads]] - 1]
+        return np.concatenate([anchor[:, None], others], axis=1).astype(np.int64)
+
+
+def _pair_cell(first: IntArray, second: IntArray, bins: int) -> IntArray:
+    """Number of the cell (first, second) among those with first + second >= bins - 2, a triangle and a margin."""
+    row_start = first * (first + 3) // 2  # rows 0 .. first - 1 hold 2, 3, 4 ... cells
+    return np.asarray(row_start + np.clip(second - (bins - 2 - first), 0, first + 1))
+
+
+def _pair_cells(bins: int) -> int:
+    return bins * (bins + 3) // 2
+
+
+def cell_count(bins: int) -> int:
+    """How many cells a layer of so many bins per number has."""
+    return _pair_cells(bins) ** 2
+
+
+def bins_for(quad_count: int) -> int:
+    """Bins per number that leave a few quads in each occupied cell."""
+    return int(np.clip(round((4.0 * quad_count) ** 0.25), 8, _MAX_BINS))
+
+
+def _cells(whole: IntArray, bins: int) -> IntArray:
+    """Cell number (...,) of whole bins (4, ...)."""
+    return _pair_cell(whole[0], whole[1], bins) * _pair_cells(bins) + _pair_cell(whole[2], whole[3], bins)
+
+
+def repeated_quads(numbers: IntArray, neighbours: NDArray[np.int32]) -> NDArray[np.bool_]:
+    """(10, n): is the quad of star numbers[i] and triple t also made by a member of a lower number?"""
+    own = np.concatenate([numbers[:, None], neighbours[numbers]], axis=1)  # (n, 6)
+    theirs = neighbours[own[:, 1:]]  # (n, 5, 5): neighbours of the neighbours
+    knows = np.zeros((NEIGHBOURS, numbers.size), dtype=np.uint8)  # bit s: neighbour i knows the star in slot s
+    for slot in range(NEIGHBOURS + 1):
+        knows |= ((theirs == own[:, None, slot, None]).any(axis=2).T.astype(np.uint8)) << slot
+    knows[(own[:, 1:] > own[:, :1]).T] = 0
+    repeated = np.zeros((len(TRIPLES), numbers.size), dtype=bool)
+    for t, triple in enumerate(TRIPLES):
+        for i in triple:
+            wanted = 1 + sum(1 << int(s) for s in triple if s != i)
+            repeated[t] |= (knows[i - 1] & wanted) == wanted
+    return repeated
+
+
+def _codes_of_stars(position: FloatArray, neighbours: NDArray[np.int32], numbers: IntArray) -> list[QuadCodes]:
+    """Codes of the quads of some stars, one entry per triple."""
+    near = (position[neighbours[numbers]] - position[numbers][:, None]).astype(np.float32)
+    points = [np.zeros((3, numbers.size), dtype=np.float32)]
+    points += [np.ascontiguousarray(near[:, k].T) for k in range(NEIGHBOURS)]
+    chord = {}
+    for i, j in combinations(range(NEIGHBOURS + 1), 2):
+        away = points[i] - points[j]
+        chord[i, j] = np.sqrt(away[0] * away[0] + away[1] * away[1] + away[2] * away[2])
+    codes = []
+    for a, b, c in TRIPLES:
+        rows = [chord[0, a], chord[0, b], chord[0, c], chord[a, b], chord[a, c], chord[b, c]]
+        codes.append(quad_codes(np.stack(rows)))
+    return codes
+
+
+def size_byte(baseline: FloatArray | NDArray[np.float32]) -> FloatArray:
+    """Size of a chord in steps below the largest, as a real number."""
+    return np.asarray(np.log2(LARGEST_CHORD / np.maximum(baseline, 1e-9)) / SIZE_STEP)
+
+
+def _file_chunk(position: FloatArray, neighbours: NDArray[np.int32], bins: int, first: int) -> Chunk:
+    """(cell, anchor, triple, detail) of the quads of one run of stars, repeats left out."""
+    numbers = np.arange(first, min(first + _STARS_AT_A_TIME, len(position)))
+    repeated = repeated_quads(numbers, neighbours)
+    parts = []
+    for t, quads in enumerate(_codes_of_stars(position, neighbours, numbers)):
+        keep = np.flatnonzero(~repeated[t] & (quads.baseline > 0.0))
+        scaled = quads.code[:, keep] * np.float32(bins)
+        whole = np.minimum(scaled[:4].astype(np.int32), bins - 1)
+        detail = np.empty((keep.size, 6), dtype=np.uint8)
+        for k in range(4):
+            detail[:, k] = np.clip((scaled[k] - whole[k]) * 256.0, 0, 255)
+        detail[:, 4] = np.clip(quads.code[4, keep] * 256.0, 0, 255)
+        detail[:, 5] = np.clip(size_byte(quads.baseline[keep]), 0, 255)
+        cell = _cells(whole, bins).astype(np.int32)
+        parts.append((cell, numbers[keep].astype(np.int32), np.full(keep.size, t, dtype=np.uint8), detail))
+    cells, anchors, triples, details = zip(*parts)
+    return np.concatenate(cells), np.concatenate(anchors), np.concatenate(triples), np.concatenate(details)
+
+
+def build_layer(
+    position: FloatArray, star: NDArray[np.int32], neighbours: NDArray[np.int32], run: MapChunks | None = None
+) -> PatternLayer:
+    """File the quads of a layer. `position` (N, 3) unit vectors, `star` (N,) catalogue indices, `neighbours` (N, 5).
+
+    `run` works like map() and may use several threads.
+    """
+    bins = bins_for(6 * len(star))
+    firsts = range(0, len(star), _STARS_AT_A_TIME)
+    chunks = list((run or map)(lambda first: _file_chunk(position, neighbours, bins, first), firsts))
+    cell, anchor, triple, detail = (np.concatenate(column) for column in zip(*chunks))
+    order = np.argsort(cell)
+    cell_start = np.zeros(cell_count(bins) + 1, dtype=np.int32)
+    np.cumsum(np.bincount(cell, minlength=cell_count(bins)), out=cell_start[1:])
+    return PatternLayer(
+        bins=bins,
+        density_per_sr=len(star) / (4.0 * np.pi),
+        star=star,
+        neighbours=neighbours,
+        cell_start=cell_start,
+        anchor=anchor[order],
+        triple=triple[order],
+        detail=detail[order],
+    )
+
+
+def look_up(
+    layer: PatternLayer, codes: QuadCodes, tolerance: FloatArray, scale_tolerance: float
+) -> tuple[IntArray, IntArray]:
+    """Pairs (row of `codes`, quad of layer) whose codes agree within `tolerance` (n,), sizes within a fraction."""
+    rows, cells = _cells_touched(layer.bins, codes, tolerance)
+    start = layer.cell_start[cells].astype(np.int64)
+    count = layer.cell_start[cells + 1] - start
+    hit = count > 0
+    rows, cells, start, count = rows[hit], cells[hit], start[hit], count[hit]
+    total = np.cumsum(count)
+    if total.size == 0:
+        return np.empty(0, dtype=np.int64), np.empty(0, dtype=np.int64)
+    quads = np.arange(total[-1]) + np.repeat(start - (total - count), count)
+    # the image code in units of the bytes of each cell; one row per touched cell, repeated for its quads
+    whole = _whole_bins(layer.bins, cells)
+    middle = (codes.code[:4, rows] * layer.bins - whole) * 256.0 - 0.5
+    reach = tolerance[rows] * (layer.bins * 256.0) + 0.5
+    kept = np.arange(quads.size)
+    owner = np.repeat(np.arange(rows.size), count)
+    size_reach = np.log2(1.0 + scale_tolerance) / SIZE_STEP + 0.6
+    checks = [(k, middle[k], reach) for k in (0, 2, 3, 1)]
+    checks.append((5, size_byte(codes.baseline[rows]) - 0.5, np.full(rows.size, size_reach)))
+    checks.append((4, codes.code[4, rows] * 256.0 - 0.5, 2.0 * tolerance[rows] * 256.0 + 0.6))
+    detail = layer.detail[quads]
+    for column, value, within in checks:
+        own = owner[kept]
+        good = np.abs(detail[kept, column] - value[own]) <= within[own]
+        kept = kept[good]
+    return rows[owner[kept]], quads[kept]
+
+
+def _cells_touched(bins: int, codes: QuadCodes, tolerance: FloatArray) -> tuple[IntArray, IntArray]:
+    """Rows and cells (m,) of all cells that a box of half width `tolerance` about each code reaches into."""
+    scaled, reach = codes.code[:4] * bins, tolerance * bins
+    low = np.clip(np.floor(scaled - reach), 0, bins - 1).astype(np.int64)
+    high = np.clip(np.floor(scaled + reach), 0, bins - 1).astype(np.int64)
+    two = high > low
+    rows, cells = [], []
+    for corner in range(16):
+        upper = np.array([(corner >> k) & 1 for k in range(4)], dtype=bool)
+        chosen = np.flatnonzero(two[upper].all(axis=0)) if corner else np.arange(scaled.shape[1])
+        whole = np.where(upper[:, None], high[:, chosen], low[:, chosen])
+        possible = (whole[0] + whole[1] >= bins - 2) & (whole[2] + whole[3] >= bins - 2)
+        rows.append(chosen[possible])
+        cells.append(_cells(whole[:, possible], bins))
+    return np.concatenate(rows), np.concatenate(cells)
+
+
+def _whole_bins(bins: int, cells: IntArray) -> IntArray:
+    """The whole bins (4, m) of cell numbers (m,)."""
+    firsts, seconds = _bins_of_pairs(bins)
+    left, right = np.divmod(cells, _pair_cells(bins))
+    return np.stack([firsts[left], seconds[left], firsts[right], seconds[right]])
+
+
+def _bins_of_pairs(bins: int) -> tuple[IntArray, IntArray]:
+    first = np.repeat(np.arange(bins), np.arange(bins) + 2)
+    second = np.concatenate([np.arange(bins - 2 - f, bins) for f in range(bins)])
+    return first, np.maximum(second, 0)

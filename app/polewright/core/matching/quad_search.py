@@ -1,0 +1,63 @@
+"""Candidates from the pattern index: quads of the image that some quad of the sky resembles."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from polewright.core.matching.codes import ORDER, QuadCodes, pair_chords, quad_codes, with_close_calls
+from polewright.core.matching.image_stars import ImageStars
+from polewright.core.matching.pattern_index import NEIGHBOURS, PatternLayer, look_up
+from polewright.core.matching.poses import Poses, directions, poses_of
+from polewright.core.matching.shortlist import further_matches
+from polewright.core.matching.star_quads import neighbour_quads
+from polewright.core.model import FloatArray, IntArray
+
+_SHORTEST_BASELINE_PX = 25.0
+_CODE_SIGMAS = 5.0  # of one centroid, in the distance ratios of a code: three of their own
+_WIDEST_TOLERANCE = 0.03
+
+
+def quad_poses(
+    image: ImageStars, layer: PatternLayer, position: FloatArray, stars: int, neighbours: int
+) -> tuple[Poses, FloatArray]:
+    """Poses worth a closer look, best first, with their scores (M,).
+
+    The brightest `stars` are tried, each with threes of its `neighbours` nearest; `position` are the catalogue's.
+    """
+    pixels = image.pixels[:stars]
+    quads = neighbour_quads(pixels[:, 0], pixels[:, 1], neighbours)
+    codes = quad_codes(pair_chords(directions(pixels, image.camera.focal_px)[quads]))
+    baseline_px = codes.baseline * image.camera.focal_px
+    long = baseline_px > _SHORTEST_BASELINE_PX
+    codes = QuadCodes(codes.code[:, long], codes.baseline[long], codes.arrangement[long])
+    quads, baseline_px = quads[long], baseline_px[long]
+    sigma = np.sqrt(np.mean(np.square(image.sigma_px[:stars][quads]), axis=1))
+    widest = min(_WIDEST_TOLERANCE, 1.0 / layer.bins)
+    tolerance = np.minimum(_CODE_SIGMAS * sigma / baseline_px + image.slack, widest)
+    codes, rows = with_close_calls(codes, tolerance)
+    hits, found = look_up(layer, codes, tolerance[rows], image.scale_tolerance)
+    named = np.take_along_axis(quads[rows[hits]], ORDER[codes.arrangement[hits]], axis=1)
+    members = layer.members(found)
+    sky = position[layer.star[members]]
+    arrangement = quad_codes(pair_chords(sky)).arrangement
+    sky = np.take_along_axis(sky, ORDER[arrangement][:, :, None], axis=1)
+    poses = poses_of(pixels[named], sky, image.camera.focal_px)
+    chosen = image.plausible(poses)
+    return _shortlist(image, layer, position, poses.take(chosen), members[chosen])
+
+
+def _shortlist(
+    image: ImageStars, layer: PatternLayer, position: FloatArray, poses: Poses, members: IntArray
+) -> tuple[Poses, FloatArray]:
+    """The poses that put further neighbours of the anchor onto detected stars, best first."""
+    near = layer.neighbours[members[:, 0]]
+    wider = np.concatenate([near, layer.neighbours[near].reshape(len(near), NEIGHBOURS**2)], axis=1).astype(np.int64)
+    wider.sort(axis=1)
+    counted = np.ones(wider.shape, dtype=bool)
+    counted[:, 1:] = wider[:, 1:] != wider[:, :-1]
+    counted &= (wider[:, :, None] != members[:, None, :]).all(axis=2)
+    hits, inside = further_matches(poses, position[layer.star[wider]], counted, image.map)
+    score = hits * np.log(0.7 / image.map.chance) + (inside - hits) * np.log(0.35)
+    order = np.argsort(-score, kind="stable")
+    order = order[(hits[order] > 0) | (inside[order] == 0)]
+    return poses.take(order), score[order]

@@ -1,0 +1,66 @@
+"""Which of many candidate poses put further catalogue stars onto detected ones."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from polewright.core.matching.poses import Poses
+from polewright.core.model import FloatArray, IntArray
+
+
+@dataclass(frozen=True, eq=False)
+class StarMap:
+    """A coarse picture of the frame: which cells of `cell_px` have a star in them or next to them."""
+
+    cell_px: float
+    half_width_px: float
+    half_height_px: float
+    occupied: NDArray[np.bool_]
+
+    @property
+    def chance(self) -> float:
+        """Probability that a random place is occupied."""
+        return float(self.occupied.mean())
+
+    def hits(self, pixels: FloatArray) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
+        """(inside the frame, on a star) of centred pixels (..., 2); NaN is outside."""
+        with np.errstate(invalid="ignore"):
+            inside = (np.abs(pixels[..., 0]) < self.half_width_px) & (np.abs(pixels[..., 1]) < self.half_height_px)
+        x = np.where(inside, pixels[..., 0], 0.0) + self.half_width_px
+        y = np.where(inside, pixels[..., 1], 0.0) + self.half_height_px
+        column = (x / self.cell_px).astype(np.int64) + 1
+        row = (y / self.cell_px).astype(np.int64) + 1
+        return inside, inside & self.occupied[row, column]
+
+
+def star_map(pixels: FloatArray, width_px: int, height_px: int, cell_px: float) -> StarMap:
+    """The map of centred star pixels (N, 2)."""
+    half_width, half_height = width_px / 2.0, height_px / 2.0
+    shape = (int(height_px / cell_px) + 4, int(width_px / cell_px) + 4)
+    occupied = np.zeros(shape, dtype=bool)
+    column = np.clip(((pixels[:, 0] + half_width) / cell_px).astype(np.int64) + 1, 1, shape[1] - 2)
+    row = np.clip(((pixels[:, 1] + half_height) / cell_px).astype(np.int64) + 1, 1, shape[0] - 2)
+    for dy in (-1, 0, 1):
+        for dx in (-1, 0, 1):
+            occupied[row + dy, column + dx] = True
+    return StarMap(cell_px, half_width, half_height, occupied)
+
+
+def project(poses: Poses, sky: FloatArray) -> FloatArray:
+    """Centred, undistorted pixels (M, K, 2) of unit vectors (M, K, 3) or (K, 3); NaN behind the camera."""
+    v = np.matmul(sky, poses.camera_to_sky)  # (M, K, 3): C^T v for every star
+    depth = np.where(v[..., 2] > 0.1, v[..., 2], np.nan)
+    factor = poses.focal_px[:, None] / depth
+    x = v[..., 0] * factor * np.where(poses.mirrored, -1.0, 1.0)[:, None]
+    return np.stack([x, v[..., 1] * factor], axis=-1)
+
+
+def further_matches(
+    poses: Poses, sky: FloatArray, counted: NDArray[np.bool_], stars: StarMap
+) -> tuple[IntArray, IntArray]:
+    """(on a star, inside the frame) counts (M,) of the `counted` (M, K) catalogue stars `sky` (M, K, 3) or (K, 3)."""
+    inside, hit = stars.hits(project(poses, sky))
+    return np.sum(hit & counted, axis=1), np.sum(inside & counted, axis=1)

@@ -1,0 +1,93 @@
+"""The pattern index of the whole sky, layer by layer: built once, kept in a folder, mapped when needed."""
+
+from __future__ import annotations
+
+import os
+import tempfile
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from polewright.core.catalogue import Catalogue
+from polewright.core.matching.layers import LAYERS_PER_SQ_DEG, layer_stars
+from polewright.core.matching.pattern_index import NEIGHBOURS, PatternLayer, build_layer
+from polewright.services.layer_file import LayerFileError, read_layer, write_layer
+
+Progress = Callable[[str, float], None]
+
+
+class SkyIndex:
+    """Pattern layers of one catalogue, made when first asked for.
+
+    `cache_dir` may be missing, full, read-only or hold damaged files: the layer is then made anew and kept in memory.
+    """
+
+    def __init__(self, catalogue: Catalogue, cache_dir: Path, workers: int | None = None) -> None:
+        self._catalogue = catalogue
+        self._cache_dir = cache_dir
+        self._workers = workers or min(4, os.cpu_count() or 1)
+        self._layers: dict[int, PatternLayer] = {}
+
+    def layer(self, number: int, progress: Progress | None = None) -> PatternLayer:
+        """Layer `number` of LAYERS_PER_SQ_DEG: from memory, from the cache, or built (up to ten seconds)."""
+        if number not in self._layers:
+            self._layers[number] = self._from_cache(number) or self._build(number, progress)
+        return self._layers[number]
+
+    def path(self, number: int) -> Path:
+        """Where the layer is kept."""
+        return self._cache_dir / f"stars-{self._catalogue.checksum[:12]}-layer-{number:02d}.index"
+
+    def _from_cache(self, number: int) -> PatternLayer | None:
+        try:
+            return read_layer(self.path(number), self._catalogue.checksum)
+        except LayerFileError:
+            return None
+
+    def _build(self, number: int, progress: Progress | None) -> PatternLayer:
+        report = progress or (lambda _sentence, _fraction: None)
+        title = f"Preparing the star index, {LAYERS_PER_SQ_DEG[number]:g} stars per square degree (once)"
+        report(title, 0.0)
+        star = layer_stars(self._catalogue, number)
+        position = self._catalogue.position[star]
+        neighbours = _nearest(position, self._workers)
+        report(title, 0.4)
+        with ThreadPoolExecutor(self._workers) as pool:
+            layer = build_layer(position, star, neighbours, pool.map)
+        report(title, 0.9)
+        kept = self._keep(number, layer)
+        report(title, 1.0)
+        return kept
+
+    def _keep(self, number: int, layer: PatternLayer) -> PatternLayer:
+        """Write the layer beside the others in one step; hand back the mapped file, or the layer itself."""
+        target = self.path(number)
+        try:
+            self._cache_dir.mkdir(parents=True, exist_ok=True)
+            handle, name = tempfile.mkstemp(dir=self._cache_dir, prefix=target.stem, suffix=".part")
+            try:
+                with os.fdopen(handle, "wb") as out:
+                    write_layer(out, layer, self._catalogue.checksum)
+                Path(name).replace(target)
+            except OSError:
+                Path(name).unlink(missing_ok=True)
+                raise
+        except OSError:
+            return layer
+        return self._from_cache(number) or layer
+
+
+def _nearest(position: NDArray[np.float64], workers: int) -> NDArray[np.int32]:
+    """(N, NEIGHBOURS) the nearest other stars, nearest first."""
+    from scipy.spatial import cKDTree
+
+    tree = cKDTree(position, balanced_tree=False, compact_nodes=False)
+    _, near = tree.query(position, k=NEIGHBOURS + 1, workers=workers)
+    own = np.arange(len(position))[:, None]
+    others = np.asarray(near, dtype=np.int32)
+    # of two stars at one place, the tree may name the other first
+    others = np.where(others == own, others[:, :1], others)
+    return np.asarray(others[:, 1:], dtype=np.int32)
