@@ -27,7 +27,7 @@ def test_a_sequence_with_the_truth_beside(tmp_path: Path, capsys: pytest.Capture
     assert all(len(f["stars"]) > 20 for f in truth["frames"])
     attitudes = [np.array(f["attitude_camera_to_observed_enu"]) for f in truth["frames"][:3]]
     axis = np.array(truth["frames"][0]["axis"]["enu"])
-    # the same axis in camera coordinates on every frame, but for its periodic error none
+    # nothing but the RA axis turned: it stays where it is in the camera
     seen = [a.T @ axis for a in attitudes]
     assert separation_rad(seen[0], seen[2]) * ARCMIN_PER_RAD < 0.01
 

@@ -21,10 +21,17 @@ from polewright.simulate.rig import Exposure, SimulatedRig
 from polewright.simulate.scenarios import SCENARIOS, Scenario
 from polewright.simulate.star_lists import observe_stars
 from polewright.simulate.stars import StarFlaws
+from polewright.simulate.view import airmass
 
 PERFECT_SKY = StarFlaws(0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
 STILL = replace(
-    SCENARIOS["calm"], stars=PERFECT_SKY, seeing_arcsec=0.01, blur_px=2.5, wind_arcsec=0.0, satellites_per_frame=0.0
+    SCENARIOS["calm"],
+    stars=PERFECT_SKY,
+    seeing_arcsec=0.01,
+    blur_px=2.5,
+    wind_arcsec=0.0,
+    satellites_per_frame=0.0,
+    extinction_mag=0.0,
 )
 NO_STARS = np.empty((1, 0))
 
@@ -367,3 +374,34 @@ def test_the_sky_differs_from_the_catalogue_but_stays_the_same_all_night(catalog
     assert off.std() * np.sqrt(1.5) == pytest.approx(0.3, rel=0.1)
     assert (first.index == -1).sum() == pytest.approx(0.1 * len(ideal), abs=0.05 * len(ideal))
     assert len(ideal) * 0.84 < (first.index >= 0).sum() < len(ideal) * 0.97
+
+
+def test_the_sky_dims_toward_the_horizon_and_ends_there(catalogue: Catalogue) -> None:
+    """Air mass of Kasten & Young (1989): 37.9 on the horizon, 1.994 at 30 degrees, 1 in the zenith."""
+    assert airmass(np.sin(np.radians([0.0, 30.0, 90.0]))) == pytest.approx([37.92, 1.994, 1.0], rel=1e-3)
+    rig, now = started(SCENARIOS["calm"], catalogue)
+    low = rig.point_horizontal(180.0, 0.4, now).plus_seconds(30.0)
+    view = rig.view(low, 2.0)
+    altitude = view.sky.observed(view.stars.icrs)[:, 2]
+    assert np.all(view.electrons[altitude <= 0.0] == 0.0)
+    assert (altitude <= 0.0).sum() > 5
+    assert np.median(view.electrons[altitude > 0.0]) > 0.0
+
+
+def test_gusts_smear_the_stars_of_a_windy_night(catalogue: Catalogue) -> None:
+    widths = {}
+    for name, wind in (("still", 0.0), ("windy", 8.0)):
+        scenario = replace(
+            STILL, wind_arcsec=wind, camera=replace(STILL.camera, hot_pixels=0, full_well_e=1e9, bits=16)
+        )
+        rig, now = started(scenario, catalogue)
+        exposure = rig.take(now.plus_seconds(30.0), 4.0)
+        rows, columns = np.mgrid[-9:10, -9:10]
+        spread = []
+        for star in bright_and_alone(exposure, scenario.camera):
+            x, y = round(exposure.view.x_px[0, star]), round(exposure.view.y_px[0, star])
+            box = exposure.pixels[y - 9 : y + 10, x - 9 : x + 10].astype(float) - np.median(exposure.pixels)
+            cx, cy = (box * columns).sum() / box.sum(), (box * rows).sum() / box.sum()
+            spread.append((box * ((columns - cx) ** 2 + (rows - cy) ** 2)).sum() / box.sum())
+        widths[name] = np.median(spread)
+    assert widths["windy"] > 1.5 * widths["still"]

@@ -7,7 +7,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from polewright.core.model import FloatArray, IntArray, StarFlag, StarList, Utc
-from polewright.simulate.rig import SimulatedRig, View, image_motion_arcsec
+from polewright.simulate.rig import SimulatedRig
+from polewright.simulate.scenarios import Scenario
+from polewright.simulate.shutter import image_motion_arcsec
+from polewright.simulate.view import View, sky_electrons, star_width_px
 
 _DETECTION_SNR = 6.0
 _CENTROID_FLOOR_PX = 0.03  # pixel structure, undersampling: common practice 0.02-0.05 px, no source
@@ -43,11 +46,11 @@ def observe_stars(
     view = rig.view(utc, exposure_s)
     camera, scenario = rig.night.scenario.camera, rig.night.scenario
     x, y = view.x_px.mean(axis=0), view.y_px.mean(axis=0)
-    snr = signal_to_noise(rig, view)
+    snr = signal_to_noise(scenario, view)
     inside = (x > 2.0) & (x < camera.width_px - 3.0) & (y > 2.0) & (y < camera.height_px - 3.0)
-    chosen = np.flatnonzero(inside & (snr > _DETECTION_SNR) & (not view.blocked))
+    chosen = np.flatnonzero(inside & (snr > _DETECTION_SNR))
     chosen = chosen[np.argsort(-view.electrons[chosen], kind="stable")][:most]
-    fwhm = rig.star_width_px
+    fwhm = star_width_px(scenario)
     photon = np.hypot(1.2 * fwhm / (2.355 * snr[chosen]), _CENTROID_FLOOR_PX)
     sigma = photon if noise_px is None else np.full(chosen.size, noise_px)
     common, single = (m / camera.scale_arcsec_px for m in image_motion_arcsec(scenario, exposure_s))
@@ -56,28 +59,28 @@ def observe_stars(
     sigma = np.hypot(sigma, apart)
     measured = true + together + rng.normal(0.0, 1.0, true.shape) * sigma[:, None]
     sighting = Sighting(
-        stars=_star_list(rig, measured, sigma, view.electrons[chosen], snr[chosen]),
+        stars=_star_list(scenario, measured, sigma, view.electrons[chosen], snr[chosen]),
         catalogue_index=view.stars.index[chosen],
         icrs=view.stars.icrs[chosen],
         true_px=true,
         view=view,
     )
-    return _with_spurious(rig, sighting, spurious, rng) if spurious else sighting
+    return _with_spurious(scenario, sighting, spurious, rng) if spurious else sighting
 
 
-def signal_to_noise(rig: SimulatedRig, view: View) -> FloatArray:
+def signal_to_noise(scenario: Scenario, view: View) -> FloatArray:
     """Signal to noise (N,) of each star in an aperture of two full widths: light against sky, dark and read noise."""
-    camera = rig.night.scenario.camera
-    area = np.pi * rig.star_width_px**2
-    per_pixel = rig.sky_electrons(view.exposure_s, view.cloud_mag) + camera.dark_e_s * view.exposure_s
+    camera = scenario.camera
+    area = np.pi * star_width_px(scenario) ** 2
+    per_pixel = sky_electrons(scenario, view.exposure_s, view.cloud_mag) + camera.dark_e_s * view.exposure_s
     return np.asarray(view.electrons / np.sqrt(view.electrons + area * (per_pixel + camera.read_noise_e**2)))
 
 
 def _star_list(
-    rig: SimulatedRig, px: FloatArray, sigma: FloatArray, electrons: FloatArray, snr: FloatArray
+    scenario: Scenario, px: FloatArray, sigma: FloatArray, electrons: FloatArray, snr: FloatArray
 ) -> StarList:
-    camera = rig.night.scenario.camera
-    peak = 0.8 * electrons / (1.13 * rig.star_width_px**2)
+    camera, width = scenario.camera, star_width_px(scenario)
+    peak = 0.8 * electrons / (1.13 * width**2)
     full = peak >= min(camera.full_well_e, 2.0**camera.bits * camera.electrons_per_adu)
     return StarList(
         width_px=camera.width_px,
@@ -87,14 +90,14 @@ def _star_list(
         sigma_px=sigma,
         flux_adu=electrons / camera.electrons_per_adu,
         snr=snr,
-        fwhm_px=np.full(electrons.size, rig.star_width_px),
+        fwhm_px=np.full(electrons.size, width),
         flags=np.where(full, int(StarFlag.SATURATED), int(StarFlag.NONE)).astype(np.int64),
     )
 
 
-def _with_spurious(rig: SimulatedRig, sighting: Sighting, count: int, rng: np.random.Generator) -> Sighting:
+def _with_spurious(scenario: Scenario, sighting: Sighting, count: int, rng: np.random.Generator) -> Sighting:
     """The same with `count` false detections, as bright as stars, in the order of brightness."""
-    camera, stars = rig.night.scenario.camera, sighting.stars
+    camera, stars = scenario.camera, sighting.stars
     false_px = rng.uniform(0.0, 1.0, (count, 2)) * [camera.width_px - 1.0, camera.height_px - 1.0]
     if len(stars):
         like = rng.integers(0, len(stars), count)
@@ -107,7 +110,7 @@ def _with_spurious(rig: SimulatedRig, sighting: Sighting, count: int, rng: np.ra
     light = np.concatenate([stars.flux_adu * camera.electrons_per_adu, electrons])[order]
     return Sighting(
         stars=_star_list(
-            rig,
+            scenario,
             px,
             np.concatenate([stars.sigma_px, sigma])[order],
             light,

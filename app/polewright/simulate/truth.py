@@ -7,7 +7,8 @@ from typing import Any
 import numpy as np
 
 from polewright.simulate.night import iso_of
-from polewright.simulate.rig import AxisTruth, SimulatedRig, View
+from polewright.simulate.rig import SimulatedRig
+from polewright.simulate.view import AxisTruth, View
 
 Plain = dict[str, Any]
 _STARS_LISTED = 300
@@ -59,7 +60,7 @@ def truth_of_frame(rig: SimulatedRig, file_name: str, stage: str, view: View) ->
         "tracking": view.tracking,
         "cloud_mag": view.cloud_mag,
         "view_blocked": view.blocked,
-        "stars": [] if view.blocked else _stars(rig, view),
+        "stars": _stars(rig, view),
     }
 
 
@@ -83,7 +84,9 @@ def _offset(east_up: tuple[float, float]) -> Plain:
 def _stars(rig: SimulatedRig, view: View) -> list[Plain]:
     camera = rig.night.scenario.camera
     x, y = view.x_px.mean(axis=0), view.y_px.mean(axis=0)
-    inside = np.flatnonzero((x > 0) & (x < camera.width_px - 1) & (y > 0) & (y < camera.height_px - 1))
+    inside = np.flatnonzero(
+        (view.electrons > 0.0) & (x > 0) & (x < camera.width_px - 1) & (y > 0) & (y < camera.height_px - 1)
+    )
     inside = inside[np.argsort(view.stars.magnitude[inside], kind="stable")][:_STARS_LISTED]
     v = view.stars.icrs
     ra = np.degrees(np.arctan2(v[:, 1], v[:, 0])) % 360.0
