@@ -209,6 +209,7 @@ class PlateSolution:
     rms_arcsec: float  # of the residuals, per axis
     log_odds: float  # natural log of the odds against chance
     path: str  # how it was found: "hint", "whole sky", ...
+    warnings: tuple[str, ...] = ()
 
     @property
     def scale_arcsec_px(self) -> float:

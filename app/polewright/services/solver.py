@@ -10,24 +10,29 @@ import numpy as np
 
 from polewright.core.angles import ARCSEC_PER_RAD
 from polewright.core.catalogue import Catalogue
-from polewright.core.matching.evidence import ACCEPTED_LOG_ODDS, Prior
-from polewright.core.matching.growth import Detections, Known, Placement, grow
+from polewright.core.matching.evidence import ACCEPTED_LOG_ODDS
+from polewright.core.matching.growth import Detections, Placement
 from polewright.core.matching.hint import CAMERA_SCALE_TOLERANCE, SolveHint
 from polewright.core.matching.image_stars import ImageStars, image_stars
 from polewright.core.matching.layers import LAYERS_PER_SQ_DEG
-from polewright.core.matching.poses import Poses
 from polewright.core.matching.quad_search import quad_poses
-from polewright.core.model import Attitude, Camera, MatchedStars, PlateSolution, StarList, Unsolved
+from polewright.core.matching.regions import Cap, Ring
+from polewright.core.matching.triangles import triangle_poses
+from polewright.core.matching.verdict import Candidates, Judge, regions_of
+from polewright.core.model import Attitude, Camera, FloatArray, MatchedStars, PlateSolution, StarList, Unsolved
 from polewright.services.sky_index import Progress, SkyIndex
 
 FEWEST_STARS = 4
 MOST_STARS = 200  # the brightest; more add time, not certainty
-_WHOLE_SKY_SR = 4.0 * np.pi
+FEWEST_FOR_OTHER_SCALES = 8  # below this, chance agreement at some scale is too likely to be worth the time
+NARROWEST_FIELD_DEG, WIDEST_FIELD_DEG = 0.4, 60.0
+SCALE_STEP = 1.35  # between the scales tried when it is unknown; each is searched 18 % either way
 _STAGES = ((1.1, 4, 6), (1.5, 12, 8), (2.0, 25, 12))  # brightest stars: factor x expected + extra; neighbours
 _MOST_QUAD_STARS = 60
-_TRIED_PER_STAGE = 12
 _LAYER_STARS = (4.5, 90.0)  # a layer serves when so many of its stars are expected in the frame
 _BEST_LAYER_STARS = 22.0
+_LOCAL_DEPTHS = ((10, 12), (22, 18))  # catalogue stars per field, brightest detections
+_FEW_STARS = 25  # more than this and the index would have found the field
 
 
 class Solver:
@@ -42,25 +47,60 @@ class Solver:
     ) -> PlateSolution | Unsolved:
         """Where the frame points, or why that cannot be told and what to do."""
         if len(stars) < FEWEST_STARS:
-            return Unsolved(
-                f"{len(stars)} stars found, {FEWEST_STARS} needed",
-                stars.cure or "expose longer, or check the focus",
-                len(stars),
-            )
+            return _too_few(stars)
         detections = _brightest(stars)
-        camera, tolerance = _assumed_camera(stars, hint)
-        image = image_stars(camera, detections, tolerance, hint.mirrored)
-        for poses in self._whole_sky(image, progress):
-            placement = self._best(image, poses, epoch_year, hint)
+        judge = Judge(self._catalogue, epoch_year, regions_of(hint))
+        assumed = _assumed_camera(stars, hint)
+        if assumed is not None:
+            camera, tolerance = assumed
+            image = image_stars(camera, detections, tolerance, hint.mirrored, hint.camera is not None)
+            placement = self._search(image, judge, progress)
             if placement is not None:
-                return _solution(stars, detections, self._catalogue, placement, "whole sky")
-        return Unsolved("no pattern", "?", len(stars))
+                return _solution(stars, detections, self._catalogue, *placement)
+        if hint.camera is None and len(stars) >= FEWEST_FOR_OTHER_SCALES:
+            placement = self._search_scales(stars, detections, hint, judge, progress)
+            if placement is not None:
+                solution = _solution(stars, detections, self._catalogue, *placement)
+                return _with_scale_warning(solution, hint)
+        return _no_match(stars, hint)
 
-    def _whole_sky(self, image: ImageStars, progress: Progress | None) -> Iterator[Poses]:
+    def _search(self, image: ImageStars, judge: Judge, progress: Progress | None) -> tuple[Placement, str] | None:
+        """All ways of finding the field at one scale, the quickest first."""
+        for path, candidates in self._candidates(image, judge, progress):
+            placement = judge.best(image, candidates)
+            if placement is not None and placement.log_odds > ACCEPTED_LOG_ODDS:
+                return placement, path
+        return None
+
+    def _candidates(
+        self, image: ImageStars, judge: Judge, progress: Progress | None
+    ) -> Iterator[tuple[str, Candidates]]:
+        reach = 0.8 * image.half_diagonal_rad
+        for region in judge.regions:
+            if isinstance(region, Cap):
+                for candidates in self._near(image, region.patches(reach)[:1], reach):
+                    yield "hint", candidates
+        for candidates in self._whole_sky(image, progress):
+            yield "whole sky", candidates
+        if len(image.pixels) > _FEW_STARS:
+            return
+        for region in judge.regions:
+            patches = region.patches(reach)
+            for candidates in self._near(image, patches[1:] if isinstance(region, Cap) else patches, reach):
+                yield "declination ring" if isinstance(region, Ring) else "hint", candidates
+
+    def _near(self, image: ImageStars, patches: FloatArray, reach_rad: float) -> Iterator[Candidates]:
+        """Candidates from threes of stars, patch by patch."""
+        radius = reach_rad + image.half_diagonal_rad
+        fields = np.pi * radius**2 / image.field_sr
+        for per_field, brightest in _LOCAL_DEPTHS:
+            for patch in patches:
+                index = self._catalogue.around(patch, radius, int(per_field * fields))
+                yield triangle_poses(image, self._catalogue.position[index], brightest)
+
+    def _whole_sky(self, image: ImageStars, progress: Progress | None) -> Iterator[Candidates]:
         """Candidates from the pattern index, the likely ones first."""
-        camera = image.camera
-        area_sr = camera.width_px * camera.height_px / camera.focal_px**2
-        area_sq_deg = area_sr * np.degrees(1.0) ** 2
+        area_sq_deg = image.field_sr * np.degrees(1.0) ** 2
         expected = {n: d * area_sq_deg for n, d in enumerate(LAYERS_PER_SQ_DEG)}
         numbers = [n for n, e in expected.items() if _LAYER_STARS[0] <= e <= _LAYER_STARS[1]]
         numbers.sort(key=lambda n: abs(np.log(expected[n] / _BEST_LAYER_STARS)))
@@ -68,43 +108,100 @@ class Solver:
             for n in numbers:
                 layer = self._index.layer(n, progress)
                 count = min(int(factor * expected[n]) + extra, _MOST_QUAD_STARS, len(image.pixels))
-                yield quad_poses(image, layer, self._catalogue.position, count, neighbours)[0]
+                yield quad_poses(image, layer, self._catalogue.position, count, neighbours)
 
-    def _best(self, image: ImageStars, poses: Poses, epoch_year: float, hint: SolveHint) -> Placement | None:
-        """The first of the poses that stands up to the evidence."""
-        for k in range(min(len(poses), _TRIED_PER_STAGE)):
-            camera = replace(image.camera, focal_px=float(poses.focal_px[k]), mirrored=bool(poses.mirrored[k]))
-            placement = grow(
-                image.detections,
-                self._catalogue,
-                epoch_year,
-                camera,
-                poses.camera_to_sky[k],
-                poses.middle_px[k],
-                Known(),
-                Prior(_WHOLE_SKY_SR, image.scale_tolerance, 1 if hint.mirrored is not None else 2),
-            )
-            if placement is not None and placement.log_odds > ACCEPTED_LOG_ODDS:
-                return placement
+    def _search_scales(
+        self, stars: StarList, detections: Detections, hint: SolveHint, judge: Judge, progress: Progress | None
+    ) -> tuple[Placement, str] | None:
+        """The whole sky at every scale, from common fields outward; the odds know how much was searched."""
+        widths = _field_widths_deg()
+        everything = judge.for_scales(0.5 * float(np.log(WIDEST_FIELD_DEG / NARROWEST_FIELD_DEG)))
+        for k, width_deg in enumerate(widths):
+            if progress is not None:
+                progress(f"Trying fields {width_deg:.1f} degrees wide", k / len(widths))
+            focal = stars.width_px / 2.0 / np.tan(np.radians(width_deg) / 2.0)
+            camera = Camera(stars.width_px, stars.height_px, float(focal))
+            image = image_stars(camera, detections, SCALE_STEP**0.55 - 1.0, hint.mirrored, False)
+            for candidates in self._whole_sky(image, progress):
+                placement = everything.best(image, candidates)
+                if placement is not None and placement.log_odds > ACCEPTED_LOG_ODDS:
+                    return placement, "any scale"
         return None
+
+
+def _field_widths_deg() -> list[float]:
+    """Field widths tried when the scale is unknown, two degrees first."""
+    count = int(np.ceil(np.log(WIDEST_FIELD_DEG / NARROWEST_FIELD_DEG) / np.log(SCALE_STEP))) + 1
+    widths = [NARROWEST_FIELD_DEG * SCALE_STEP**k for k in range(count)]
+    return sorted(widths, key=lambda w: abs(np.log(w / 2.0)))
 
 
 def _brightest(stars: StarList) -> Detections:
     return Detections(stars.x_px[:MOST_STARS], stars.y_px[:MOST_STARS], stars.sigma_px[:MOST_STARS])
 
 
-def _assumed_camera(stars: StarList, hint: SolveHint) -> tuple[Camera, float]:
+def _assumed_camera(stars: StarList, hint: SolveHint) -> tuple[Camera, float] | None:
+    """The camera to start from and how far its scale may be off; None when nothing is known."""
     if hint.camera is not None:
-        return replace(hint.camera, mirrored=False), CAMERA_SCALE_TOLERANCE
-    assert hint.scale_arcsec_px is not None
+        return hint.camera, CAMERA_SCALE_TOLERANCE
+    if hint.scale_arcsec_px is None:
+        return None
     return Camera(stars.width_px, stars.height_px, ARCSEC_PER_RAD / hint.scale_arcsec_px), hint.scale_tolerance
+
+
+def _too_few(stars: StarList) -> Unsolved:
+    found = "No stars" if len(stars) == 0 else "1 star" if len(stars) == 1 else f"{len(stars)} stars"
+    reason = f"{found} found, at least {FEWEST_STARS} needed, better 8."
+    if stars.reason:
+        reason += f" {stars.reason}"
+    return Unsolved(reason, stars.cure or "Expose longer, check the focus, or look for clouds and dew.", len(stars))
+
+
+def _no_match(stars: StarList, hint: SolveHint) -> Unsolved:
+    """Enough stars, but no place on the sky for them."""
+    n = len(stars)
+    if hint.camera is not None:
+        where = f"at the scale of the last frame ({hint.camera.scale_arcsec_px:.2f} arcsec/px)"
+    elif hint.scale_arcsec_px is not None:
+        where = f"at {hint.scale_arcsec_px:.2f} arcsec/px"
+        if n >= FEWEST_FOR_OTHER_SCALES:
+            where += (
+                f", nor at any other scale for fields {NARROWEST_FIELD_DEG:g} to {WIDEST_FIELD_DEG:g} degrees wide"
+            )
+    elif n >= FEWEST_FOR_OTHER_SCALES:
+        where = f"at any scale for fields {NARROWEST_FIELD_DEG:g} to {WIDEST_FIELD_DEG:g} degrees wide"
+    else:
+        return Unsolved(
+            f"{n} stars found; without a known scale at least {FEWEST_FOR_OTHER_SCALES} are needed.",
+            "Give the focal length and the pixel size, or expose longer.",
+            n,
+        )
+    reason = f"{n} objects found, but they match no star pattern {where}."
+    if n < 8:
+        return Unsolved(reason, "Expose longer to get at least 8 stars, or give the rough pointing.", n)
+    return Unsolved(
+        reason,
+        "Look at the frame: clouds, trailed stars, or hot pixels taken for stars? "
+        "If the stars are sharp, check the focal length and the pixel size.",
+        n,
+    )
+
+
+def _with_scale_warning(solution: PlateSolution, hint: SolveHint) -> PlateSolution:
+    if hint.scale_arcsec_px is None:
+        return solution
+    warning = (
+        f"The frame fits a scale of {solution.scale_arcsec_px:.2f} arcsec/px, not {hint.scale_arcsec_px:.2f}:"
+        " check the focal length, the pixel size and the binning."
+    )
+    return replace(solution, warnings=(*solution.warnings, warning))
 
 
 def _solution(
     stars: StarList, detections: Detections, catalogue: Catalogue, placement: Placement, path: str
 ) -> PlateSolution:
     fit, i = placement.fit, placement.detected
-    sigma = detections.sigma_px[i] * placement.stretch
+    sigma = placement.sigma_px * placement.stretch
     residual_arcsec = fit.residual_px * fit.camera.scale_arcsec_px
     return PlateSolution(
         attitude_icrs=Attitude(fit.camera_to_sky, fit.covariance[:3, :3] * placement.stretch**2),

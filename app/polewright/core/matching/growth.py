@@ -43,13 +43,15 @@ class Placement:
     catalogue_index: IntArray
     icrs: FloatArray
     log_odds: float
+    sigma_px: FloatArray
     stretch: float  # residuals over their sigmas, at least 1
 
 
 @dataclass(frozen=True)
 class Known:
-    """What the fit may take for granted: scale to `scale_sigma` and distortion, when a good camera is known."""
+    """What the fit may take for granted: focal length to a fraction `scale_sigma`, and the distortion."""
 
+    focal_px: float | None = None
     scale_sigma: float | None = None
     distortion: bool = False
 
@@ -86,7 +88,7 @@ def grow(
         stretch = float(np.sqrt(max(1.0, fit.chi2 / max(fit.dof, 1))))
     assert fit is not None
     odds = _log_odds(detections, sigma * stretch, stars, fit, stretch, match, prior)
-    return Placement(fit, match[0], stars.index[match[1]], stars.icrs[match[1]], odds, stretch)
+    return Placement(fit, match[0], stars.index[match[1]], stars.icrs[match[1]], odds, sigma[match[0]], stretch)
 
 
 def effective_sigma(sigma_px: FloatArray, scale_arcsec_px: float) -> FloatArray:
@@ -162,7 +164,16 @@ def _clipped_fit(
     terms = 0 if known.distortion else _terms_supported(camera, kept.size)
     fit = None
     for _ in range(4):
-        fit = _fit(detections, sigma, icrs, match, kept, camera, camera_to_sky, FitPlan(terms, known.scale_sigma))
+        fit = _fit(
+            detections,
+            sigma,
+            icrs,
+            match,
+            kept,
+            camera,
+            camera_to_sky,
+            FitPlan(terms, known.focal_px, known.scale_sigma),
+        )
         z = np.hypot(*fit.residual_px.T) / sigma[match[0][kept]]
         spread = max(1.0, float(np.median(z)) / 1.1774)  # median of a Rayleigh distribution
         good = z < _CLIP_SIGMAS * spread
@@ -200,7 +211,7 @@ def _fit(
             detections.y_px[i],
             sigma[i],
             icrs[j],
-            FitPlan(terms, plan.scale_sigma),
+            FitPlan(terms, plan.known_focal_px, plan.scale_sigma),
         )
 
     if plan.distortion_terms == 0:

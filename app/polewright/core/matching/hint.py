@@ -27,5 +27,6 @@ class SolveHint:
     camera: Camera | None = None
 
 
-CAMERA_SCALE_TOLERANCE = 0.005  # focus, temperature and differential refraction move the scale less than this
-RING_HALF_WIDTH_DEG = 3.0  # polar misalignment moves the declination of a turned mount by up to twice its size
+CAMERA_SCALE_TOLERANCE = 0.006  # focus, temperature and differential refraction move the scale less than this
+KNOWN_SCALE_SIGMA = 0.002  # one standard deviation of the same
+RING_HALF_WIDTH_DEG = 2.0  # polar misalignment moves the declination of a turned mount by up to twice its size

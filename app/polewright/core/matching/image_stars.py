@@ -30,6 +30,17 @@ class ImageStars:
     sigma_px: FloatArray
     slack: float
     map: StarMap
+    camera_known: bool
+
+    @property
+    def half_diagonal_rad(self) -> float:
+        """Angle from the centre to a corner, distortion left out."""
+        return float(np.arctan(np.hypot(self.camera.width_px, self.camera.height_px) / 2.0 / self.camera.focal_px))
+
+    @property
+    def field_sr(self) -> float:
+        """Solid angle of the frame, flat and without distortion."""
+        return self.camera.width_px * self.camera.height_px / self.camera.focal_px**2
 
     def plausible(self, poses: Poses) -> IntArray:
         """Numbers of those whose stars fit, at a scale and parity that are allowed."""
@@ -41,8 +52,12 @@ class ImageStars:
         return np.flatnonzero(good)
 
 
-def image_stars(camera: Camera, detections: Detections, scale_tolerance: float, mirrored: bool | None) -> ImageStars:
-    """Prepare the detections for the search."""
+def image_stars(
+    camera: Camera, detections: Detections, scale_tolerance: float, mirrored: bool | None, camera_known: bool
+) -> ImageStars:
+    """Prepare the detections for the search; a known camera brings its distortion and its parity."""
+    if camera_known:
+        mirrored = camera.mirrored if mirrored is None else mirrored
     pixels = centred_pixels(camera, detections.x_px, detections.y_px)
     half_field = np.hypot(camera.width_px, camera.height_px) / 2.0 / camera.focal_px
     sigma = np.maximum(effective_sigma(detections.sigma_px, camera.scale_arcsec_px), SIGMA_FLOOR_PX)
@@ -54,6 +69,7 @@ def image_stars(camera: Camera, detections: Detections, scale_tolerance: float, 
         mirrored=mirrored,
         pixels=pixels,
         sigma_px=sigma,
-        slack=0.0015 + 0.012 * float(min(half_field, 0.5)),
+        slack=0.0015 + (0.002 if camera_known else 0.012) * float(min(half_field, 0.5)),
+        camera_known=camera_known,
         map=star_map(pixels, camera.width_px, camera.height_px, cell),
     )

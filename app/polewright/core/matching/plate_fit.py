@@ -33,9 +33,10 @@ class PlateFit:
 
 @dataclass(frozen=True)
 class FitPlan:
-    """Which unknowns are free. `scale_sigma`: a known scale is good to this fraction; None leaves it to the stars."""
+    """Which unknowns are free. `known_focal_px` is good to the fraction `scale_sigma`, unless None."""
 
     distortion_terms: int = 0
+    known_focal_px: float | None = None
     scale_sigma: float | None = None
 
 
@@ -52,7 +53,6 @@ def fit_plate(
     sign = -1.0 if camera.mirrored else 1.0
     pixels = np.stack([sign * (x_px - (camera.width_px - 1) / 2.0), y_px - (camera.height_px - 1) / 2.0], axis=-1)
     terms = 4 + plan.distortion_terms
-    known_focal = camera.focal_px
     rotation = camera_to_sky
     root_weight = np.ones(2 * x_px.size)
     for _ in range(_ROUNDS):
@@ -60,9 +60,9 @@ def fit_plate(
         error, slope = _linearised(camera, rotation, pixels, icrs, terms)
         a, b = slope * root_weight[:, None], error * root_weight
         normal, right = a.T @ a, a.T @ b
-        if plan.scale_sigma is not None:
+        if plan.known_focal_px is not None and plan.scale_sigma is not None:
             normal[3, 3] += plan.scale_sigma**-2
-            right[3] += np.log(camera.focal_px / known_focal) * plan.scale_sigma**-2
+            right[3] += np.log(camera.focal_px / plan.known_focal_px) * plan.scale_sigma**-2
         step = -_solve(normal, right)
         angle = float(np.linalg.norm(step[:3]))
         if angle > 0.0:

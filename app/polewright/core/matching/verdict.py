@@ -1,0 +1,80 @@
+"""Judges candidate poses: grows each into a fitted solution and weighs it against all that could have been tried."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from polewright.core.catalogue import Catalogue
+from polewright.core.matching.evidence import ACCEPTED_LOG_ODDS, Prior
+from polewright.core.matching.growth import Known, Placement, grow
+from polewright.core.matching.hint import KNOWN_SCALE_SIGMA, RING_HALF_WIDTH_DEG, SolveHint
+from polewright.core.matching.image_stars import ImageStars
+from polewright.core.matching.poses import Poses
+from polewright.core.matching.regions import WHOLE_SKY_SR, Cap, Ring, cap_about
+from polewright.core.model import FloatArray
+
+Candidates = tuple[Poses, FloatArray]
+_JUDGED = 12  # candidates of each batch that get a full fit
+
+
+def regions_of(hint: SolveHint) -> tuple[Cap | Ring, ...]:
+    """Where the hint says the frame may point, the likeliest first."""
+    regions: list[Cap | Ring] = []
+    if hint.near is not None:
+        regions.append(cap_about(hint.near, hint.near_radius_deg))
+    if hint.declination_deg is not None:
+        regions.append(Ring(float(np.radians(hint.declination_deg)), float(np.radians(RING_HALF_WIDTH_DEG))))
+    return tuple(regions)
+
+
+@dataclass(frozen=True, eq=False)
+class Judge:
+    """`regions` are the places the hints speak of; the whole sky is always possible besides.
+
+    `scale_half_range` is how much was searched in ln scale, when more than the image's own tolerance.
+    """
+
+    catalogue: Catalogue
+    epoch_year: float
+    regions: tuple[Cap | Ring, ...]
+    scale_half_range: float | None = None
+
+    def for_scales(self, half_range: float) -> Judge:
+        """The same for a search over many scales."""
+        return replace(self, scale_half_range=half_range)
+
+    def best(self, image: ImageStars, candidates: Candidates) -> Placement | None:
+        """The first of the likeliest candidates that is accepted, else None."""
+        poses, _ = candidates
+        for k in range(min(len(poses), _JUDGED)):
+            placement = self._grown(image, poses, k)
+            if placement is not None and placement.log_odds > ACCEPTED_LOG_ODDS:
+                return placement
+        return None
+
+    def _grown(self, image: ImageStars, poses: Poses, k: int) -> Placement | None:
+        camera = replace(image.camera, focal_px=float(poses.focal_px[k]), mirrored=bool(poses.mirrored[k]))
+        known = Known(image.camera.focal_px, KNOWN_SCALE_SIGMA, True) if image.camera_known else Known()
+        return grow(
+            image.detections,
+            self.catalogue,
+            self.epoch_year,
+            camera,
+            poses.camera_to_sky[k],
+            poses.middle_px[k],
+            known,
+            self._prior(image, poses.camera_to_sky[k][:, 2]),
+        )
+
+    def _prior(self, image: ImageStars, centre: FloatArray) -> Prior:
+        """Hinted regions and the whole sky are given equal shares of belief."""
+        shares = 1 + len(self.regions)
+        density = 1.0 / (WHOLE_SKY_SR * shares)
+        density += sum(1.0 / (r.solid_angle_sr * shares) for r in self.regions if r.contains(centre))
+        return Prior(
+            solid_angle_sr=1.0 / density,
+            scale_tolerance=self.scale_half_range or image.scale_tolerance,
+            parities=1 if image.mirrored is not None else 2,
+        )
