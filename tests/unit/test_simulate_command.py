@@ -25,7 +25,7 @@ def test_a_sequence_with_the_truth_beside(tmp_path: Path, capsys: pytest.Capture
     assert max(offsets[:3]) - min(offsets[:3]) < 0.01
     assert offsets[-1] < 0.75 * offsets[0]
     assert all(len(f["stars"]) > 20 for f in truth["frames"])
-    attitudes = [np.array(f["attitude_camera_to_observed_enu"]) for f in truth["frames"][:3]]
+    attitudes = [np.array(f["attitude_optical_axis_to_observed_enu"]) for f in truth["frames"][:3]]
     axis = np.array(truth["frames"][0]["axis"]["enu"])
     # nothing but the RA axis turned: it stays where it is in the camera
     seen = [a.T @ axis for a in attitudes]
@@ -33,10 +33,21 @@ def test_a_sequence_with_the_truth_beside(tmp_path: Path, capsys: pytest.Capture
 
 
 def test_json_prints_the_truth(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    arguments = ["simulate", str(tmp_path), "--scenario", "southern-sky", "--frames", "2", "--no-tracking", "--json"]
+    arguments = [
+        "simulate",
+        str(tmp_path),
+        "--scenario",
+        "southern-sky",
+        "--lat",
+        "-12.5",
+        "--frames",
+        "2",
+        "--no-tracking",
+        "--json",
+    ]
     assert main(arguments) == 0
     truth = json.loads(capsys.readouterr().out)
-    assert truth["site"]["lat_deg"] < 0.0
+    assert truth["site"]["lat_deg"] == -12.5
     assert [f["tracking"] for f in truth["frames"]] == [False, False]
 
 
@@ -48,6 +59,7 @@ def test_json_prints_the_truth(tmp_path: Path, capsys: pytest.CaptureFixture[str
         (["--span", "400"], "between 0 and 160 degrees"),
         (["--exposure", "0"], "between 0.001 and 600"),
         (["--seed", "-3"], "must not be negative"),
+        (["--lat", "95"], "latitude must be between"),
     ],
 )
 def test_nonsense_is_refused_with_a_sentence(

@@ -4,10 +4,13 @@ from __future__ import annotations
 
 import argparse
 import json
+from dataclasses import replace
 from pathlib import Path
 
 from polewright.commands.line import EXIT_OK
+from polewright.commands.options import checked_site
 from polewright.core.errors import UsageError
+from polewright.core.model import Site
 from polewright.simulate.night import scenario_named
 from polewright.simulate.rig import SimulatedRig
 from polewright.simulate.scenarios import SCENARIOS
@@ -23,6 +26,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--span", type=float, default=90.0, metavar="DEG", help="how far the RA axis turns in all")
     parser.add_argument("--adjust", type=int, default=0, metavar="N", help="further frames while the screws turn")
     parser.add_argument("--exposure", type=float, default=2.0, metavar="S", help="exposure in seconds")
+    parser.add_argument("--lat", type=float, metavar="DEG", help="another latitude, north positive")
+    parser.add_argument("--lon", type=float, metavar="DEG", help="another longitude, EAST positive")
+    parser.add_argument("--elev", type=float, metavar="M", help="another height above sea level")
     parser.add_argument("--no-tracking", action="store_true", help="with the clock drive off")
     parser.add_argument("--json", action="store_true", help="print the truth as JSON instead of sentences")
 
@@ -38,7 +44,13 @@ def run(args: argparse.Namespace) -> int:
         adjust_frames=args.adjust,
         tracking=not args.no_tracking,
     )
-    rig = SimulatedRig(scenario_named(args.scenario), args.seed)
+    scenario = scenario_named(args.scenario)
+    site = Site(
+        scenario.site.lat_deg if args.lat is None else args.lat,
+        scenario.site.lon_deg if args.lon is None else args.lon,
+        scenario.site.elev_m if args.elev is None else args.elev,
+    )
+    rig = SimulatedRig(replace(scenario, site=checked_site(site)), args.seed)
     try:
         truth = write_sequence(rig, args.folder, plan)
     except OSError as exc:
@@ -46,7 +58,6 @@ def run(args: argparse.Namespace) -> int:
     if args.json:
         print(json.dumps(truth))
         return EXIT_OK
-    scenario = rig.night.scenario
     offset = truth["axis_after_capture"]["from_refracted_pole"]
     print(f"{scenario.place}: {scenario.story}")
     print(f"{len(truth['frames'])} frames and {TRUTH_NAME} written to {args.folder}")

@@ -89,6 +89,14 @@ def project(camera: CameraSpec, v_camera: FloatArray) -> tuple[FloatArray, Float
     )
 
 
+def centre_direction(camera: CameraSpec) -> FloatArray:
+    """Unit vector (3,) in the camera frame of the image centre, which is not quite the optical axis."""
+    sign = -1.0 if camera.mirrored else 1.0
+    dx, dy = camera.axis_offset_px
+    v = np.array([-sign * dx / camera.focal_px, -dy / camera.focal_px, 1.0])
+    return np.asarray(v / np.linalg.norm(v))
+
+
 @dataclass(frozen=True, eq=False)
 class Sensor:
     """What one sensor has for good, each (height, width) float32: sensitivity with vignetting, dark current."""

@@ -92,7 +92,7 @@ def _wind_px(scenario: Scenario, steps: int, exposure_s: float, rng: np.random.G
     """How far wind sways the tube at each moment, (2, S, 1): slow leaning and a swing of about one a second."""
     rms = scenario.wind_arcsec / scenario.camera.scale_arcsec_px
     time = (np.arange(steps) + 0.5) / steps * exposure_s
-    lean = rng.normal(0.0, 0.6 * rms * min(1.0, exposure_s**-0.25), (2, 1, 1))
+    lean = rng.normal(0.0, 0.3 * rms * min(1.0, exposure_s**-0.25), (2, 1, 1))
     phase, rate = rng.uniform(0.0, 2.0 * np.pi, (2, 1)), rng.uniform(0.6, 1.6, (2, 1))
     swing = 0.8 * np.sqrt(2.0) * rms * rng.uniform(0.5, 1.5, (2, 1)) * np.sin(2.0 * np.pi * rate * time + phase)
     if steps == 1:  # the swing averages out

@@ -55,7 +55,7 @@ def truth_of_frame(rig: SimulatedRig, file_name: str, stage: str, view: View) ->
         "exposure_s": view.exposure_s,
         "ra_deg": view.centre.ra_deg,
         "dec_deg": view.centre.dec_deg,
-        "attitude_camera_to_observed_enu": view.attitude_enu.tolist(),
+        "attitude_optical_axis_to_observed_enu": view.attitude_enu.tolist(),
         "axis": truth_of_axis(view.axis),
         "tracking": view.tracking,
         "cloud_mag": view.cloud_mag,

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from polewright.core.model import FloatArray, SkyPosition, Utc
-from polewright.simulate.camera import project
+from polewright.simulate.camera import centre_direction, project
 from polewright.simulate.mount import Mount, offset_from
 from polewright.simulate.night import Night
 from polewright.simulate.scenarios import Blocked, Scenario
@@ -32,8 +32,9 @@ class View:
     """The geometry and light of one exposure.
 
     `x_px`, `y_px` (S, N) at S evenly spaced moments (one if nothing moves by a fair part of a star's width);
-    `electrons` (N,) in the whole exposure, 0 for a star behind a wall or below the horizon; `attitude_enu` (3, 3)
-    camera to observed ENU at mid-exposure; `blocked` tells that the image centre looks at a wall.
+    `electrons` (N,) in the whole exposure, 0 for a star behind a wall or below the horizon. `attitude_enu` (3, 3) is
+    camera to observed ENU at mid-exposure, z along the optical axis; `centre_camera` (3,) is the direction of the
+    image centre in those axes. `blocked` tells that the camera looks at a wall.
     """
 
     utc_start: Utc
@@ -41,6 +42,7 @@ class View:
     exposure_s: float
     sky: SkyMoment
     attitude_enu: FloatArray
+    centre_camera: FloatArray
     axis: AxisTruth
     tracking: bool
     stars: FieldStars
@@ -52,8 +54,8 @@ class View:
 
     @property
     def centre(self) -> SkyPosition:
-        """ICRS place of the boresight at mid-exposure."""
-        v = self.sky.icrs_of(self.attitude_enu[:, 2])
+        """ICRS place of the image centre at mid-exposure."""
+        v = self.sky.icrs_of(self.attitude_enu @ self.centre_camera)
         ra = float(np.degrees(np.arctan2(v[1], v[0])) % 360.0)
         return SkyPosition(ra, float(np.degrees(np.arctan2(v[2], np.hypot(v[0], v[1])))))
 
@@ -88,6 +90,7 @@ def look(night: Night, mount: Mount, catalogue: StarSource, utc: Utc, exposure_s
         exposure_s=exposure_s,
         sky=sky,
         attitude_enu=attitude,
+        centre_camera=centre_direction(camera),
         axis=axis_truth(sky, mount.axis_enu(mid_s)),
         tracking=mount.tracking(mid_s),
         stars=stars,
