@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from polewright.core.angles import ARCSEC_PER_RAD
 from polewright.core.catalogue import Catalogue
+from polewright.core.errors import UsageError
 from polewright.core.model import FloatArray, Utc
 from polewright.services.catalogue import load_catalogue
 from polewright.simulate.camera import CameraSpec, centre_direction, project, sensor_of
@@ -263,6 +264,12 @@ def test_turning_a_screw_while_the_shutter_is_open_trails_the_stars(catalogue: C
     moved = np.hypot(np.ptp(during.x_px, axis=0), np.ptp(during.y_px, axis=0))
     assert np.nanmedian(moved) > 20.0
     assert afterwards.x_px.shape[0] == 1
+
+
+def test_there_are_two_screws(catalogue: Catalogue) -> None:
+    rig, now = started(STILL, catalogue)
+    with pytest.raises(UsageError, match="azimuth or altitude"):
+        rig.turn("focus", 1.0, now)
 
 
 def test_clouds_and_walls_hide_the_stars(catalogue: Catalogue) -> None:

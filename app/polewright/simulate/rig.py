@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from polewright.core.errors import UsageError
 from polewright.core.model import FloatArray, Utc
 from polewright.simulate.fits_file import fits_bytes, write_at_once, write_in_pieces
 from polewright.simulate.mount import Mount
@@ -52,8 +53,10 @@ class SimulatedRig:
 
     def turn(self, screw: str, turns: float, at: Utc) -> Utc:
         """Turn the "azimuth" or "altitude" screw clockwise (positive) by `turns`."""
-        chosen = {"azimuth": self.mount.azimuth, "altitude": self.mount.altitude}[screw]
-        return self._instant(chosen.turn(self.seconds(at), turns))
+        screws = {"azimuth": self.mount.azimuth, "altitude": self.mount.altitude}
+        if screw not in screws:
+            raise UsageError(f"There is no screw '{screw}': it is either azimuth or altitude.")
+        return self._instant(screws[screw].turn(self.seconds(at), turns))
 
     def tighten(self, at: Utc) -> Utc:
         """Tighten the locks of both screws, which may shift the axis."""
