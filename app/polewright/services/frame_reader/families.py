@@ -19,13 +19,13 @@ FRAME_SUFFIXES = PLAIN_SUFFIXES | {".gz"}
 
 def is_frame_name(name: str) -> bool:
     """Whether a file of this name can be a frame: a known suffix, neither hidden nor a partial download."""
-    path = PurePath(name)
-    if path.name.startswith("."):
+    stem, dot, suffix = name.lower().rpartition(".")
+    if not stem or stem.startswith("."):
         return False
-    suffix = path.suffix.lower()
-    if suffix == ".gz":
-        return PurePath(path.stem).suffix.lower() in FITS_SUFFIXES
-    return suffix in PLAIN_SUFFIXES
+    if suffix == "gz":
+        stem, dot, suffix = stem.rpartition(".")
+        return bool(stem) and dot + suffix in FITS_SUFFIXES
+    return dot + suffix in PLAIN_SUFFIXES
 
 
 def family_of(name: str, blob: bytes) -> Family | None:

@@ -38,7 +38,7 @@ def first_image(blob: bytes) -> tuple[Hdu, Header]:
     offset = 0
     while offset + BLOCK <= len(blob):
         try:
-            hdu = read_hdu(blob, offset)
+            hdu = read_hdu(blob, offset, first=primary is None)
         except DamagedError:
             if primary is None:
                 raise
@@ -63,10 +63,10 @@ def incomplete(hdu: Hdu, present: int) -> str:
     return f"its header promises {size} values, {total[:40]} in all, but only {present} bytes are there"
 
 
-def read_hdu(blob: bytes, offset: int) -> Hdu:
-    """The HDU that starts at `offset`."""
+def read_hdu(blob: bytes, offset: int, *, first: bool) -> Hdu:
+    """The HDU that starts at `offset`; `first`: it is the primary one."""
     header, data_start = read_header(blob, offset)
-    if offset == 0 and header.raw("SIMPLE") is not True:
+    if first and header.raw("SIMPLE") is not True:
         raise DamagedError("it does not begin as a FITS file does")
     axes = header.integer("NAXIS", -1)
     if not 0 <= axes <= 999 or header.integer("BITPIX", 0) not in (8, 16, 32, 64, -32, -64):
@@ -80,14 +80,14 @@ def read_hdu(blob: bytes, offset: int) -> Hdu:
         raise DamagedError("PCOUNT or GCOUNT of its FITS header make no sense")
     bytes_per_value = abs(header.integer("BITPIX", 8)) // 8
     data_bytes = bytes_per_value * groups * (parameters + elements) if shape else 0
-    return Hdu(header, _kind(header, offset, elements), shape, data_start, data_bytes)
+    return Hdu(header, _kind(header, first, elements), shape, data_start, data_bytes)
 
 
-def _kind(header: Header, offset: int, elements: int) -> str:
+def _kind(header: Header, first: bool, elements: int) -> str:
     extension = header.text("XTENSION")
     if extension == "BINTABLE" and header.raw("ZIMAGE") is True:
         return "tiles"
-    is_image = offset == 0 or extension in ("IMAGE", "IUEIMAGE")
+    is_image = first or extension in ("IMAGE", "IUEIMAGE")
     return "image" if is_image and elements > 1 else "other"
 
 

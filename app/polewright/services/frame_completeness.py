@@ -1,0 +1,110 @@
+"""Whether a frame file looks finished, from a few of its bytes: a finished frame need not wait until it is quiet."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable
+from dataclasses import dataclass
+from enum import Enum
+from pathlib import Path
+from typing import BinaryIO
+
+from polewright.services.frame_reader.facts import DamagedError
+from polewright.services.frame_reader.families import FITS_SUFFIXES
+from polewright.services.frame_reader.fits_structure import BLOCK, Hdu, read_hdu
+
+HEADER_CHUNK = 12 * BLOCK  # 432 cards; longer headers are read again in full
+MAX_HEADER = 400 * BLOCK
+TAIL = 4096
+PNG_MAGIC, PNG_END = b"\x89PNG\r\n\x1a\n", b"\0\0\0\0IEND\xaeB`\x82"
+JPEG_MAGIC, JPEG_END = b"\xff\xd8\xff", b"\xff\xd9"
+
+
+class Completeness(Enum):
+    COMPLETE = "complete"
+    INCOMPLETE = "incomplete"
+    UNKNOWN = "unknown"
+
+
+@dataclass(frozen=True)
+class Inspection:
+    """The verdict; `fingerprint` is the same for the same image, None where it cannot be had cheaply."""
+
+    verdict: Completeness
+    fingerprint: bytes | None = None
+
+
+Inspect = Callable[[Path, int], Inspection]
+INCOMPLETE = Inspection(Completeness.INCOMPLETE)
+UNKNOWN = Inspection(Completeness.UNKNOWN)
+
+
+def inspect_frame(path: Path, size_bytes: int) -> Inspection:
+    """Look at a file that is `size_bytes` long; a file that cannot be opened (locked) is incomplete."""
+    if size_bytes == 0:
+        return INCOMPLETE
+    try:
+        with path.open("rb", buffering=0) as file:
+            return _inspect_open(file, path.suffix.lower(), size_bytes)
+    except OSError:
+        return INCOMPLETE
+
+
+def _inspect_open(file: BinaryIO, suffix: str, size_bytes: int) -> Inspection:
+    if suffix in FITS_SUFFIXES:
+        return _inspect_fits(file, size_bytes)
+    start = file.read(len(PNG_MAGIC))
+    if suffix == ".png" and start == PNG_MAGIC:
+        return Inspection(Completeness.COMPLETE) if _tail(file, size_bytes, len(PNG_END)) == PNG_END else INCOMPLETE
+    if suffix in (".jpg", ".jpeg") and start.startswith(JPEG_MAGIC):
+        return Inspection(Completeness.COMPLETE) if _tail(file, size_bytes, len(JPEG_END)) == JPEG_END else UNKNOWN
+    return UNKNOWN
+
+
+def _tail(file: BinaryIO, size_bytes: int, length: int) -> bytes:
+    file.seek(max(0, size_bytes - length))
+    return file.read(length)
+
+
+def _inspect_fits(file: BinaryIO, size_bytes: int) -> Inspection:
+    """Complete when the file ends exactly where one of its HDUs does and the image's last bytes are not all zero.
+
+    Zeros at the end are what a file of reserved length shows until its writer gets there.
+    """
+    offset, image_seen, digest = 0, False, hashlib.blake2b(digest_size=16)
+    while offset < size_bytes:
+        try:
+            hdu, header = _read_hdu_at(file, offset, size_bytes)
+        except DamagedError:
+            return UNKNOWN if image_seen else INCOMPLETE
+        data_start = offset + hdu.data_start
+        data_end = data_start + hdu.data_bytes
+        padded_end = data_start + -(-hdu.data_bytes // BLOCK) * BLOCK
+        if size_bytes < data_end:
+            return INCOMPLETE
+        if hdu.kind != "other" and not image_seen:
+            image_seen = True
+            file.seek(max(data_start, data_end - TAIL))
+            tail = file.read(min(TAIL, hdu.data_bytes))
+            if not any(tail):
+                return UNKNOWN
+            digest.update(header[: hdu.data_start])
+            digest.update(tail)
+        if size_bytes == padded_end and image_seen:
+            return Inspection(Completeness.COMPLETE, digest.digest())
+        offset = padded_end
+    return UNKNOWN if image_seen else INCOMPLETE
+
+
+def _read_hdu_at(file: BinaryIO, offset: int, size_bytes: int) -> tuple[Hdu, bytes]:
+    """The HDU at `offset`, its `data_start` counted from there, and the bytes read."""
+    length = HEADER_CHUNK
+    while True:
+        file.seek(offset)
+        chunk = file.read(length)
+        try:
+            return read_hdu(chunk, 0, first=offset == 0), chunk
+        except DamagedError:
+            if length >= MAX_HEADER or offset + length >= size_bytes:
+                raise
+            length = MAX_HEADER

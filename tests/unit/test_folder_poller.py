@@ -1,0 +1,309 @@
+"""The polling core with a hand-driven clock: real files in a real folder, no thread, no waiting."""
+
+from __future__ import annotations
+
+import io
+import os
+import shutil
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from astropy.io import fits
+from PIL import Image
+
+from polewright.services.folder_events import FolderBack, FolderEvent, FolderLost, FolderReady, FrameArrived
+from polewright.services.folder_poller import FolderPoller, WatchSettings
+from polewright.services.frame_completeness import Completeness, Inspection, inspect_frame
+
+SETTINGS = WatchSettings(settle_s=1.0, closed_settle_s=0.2, give_up_s=10.0)
+
+
+def fits_bytes(seed: int = 1, size: int = 40) -> bytes:
+    stream = io.BytesIO()
+    fits.PrimaryHDU(np.random.default_rng(seed).integers(1, 4000, (size, size)).astype(np.uint16)).writeto(stream)
+    return stream.getvalue()
+
+
+def names(events: list[FolderEvent]) -> list[str]:
+    return [event.path.name for event in events if isinstance(event, FrameArrived)]
+
+
+class Watched:
+    """A folder, its poller, and a clock; `look(after)` polls that many seconds later."""
+
+    def __init__(self, folder: Path, **settings: Any) -> None:
+        self.folder = folder
+        self.poller = FolderPoller(folder, WatchSettings(**{**SETTINGS.__dict__, **settings}))
+        self.now_s = 1000.0
+
+    def look(self, after_s: float = 0.1) -> list[FolderEvent]:
+        self.now_s += after_s
+        return self.poller.poll(self.now_s)
+
+
+def test_old_files_are_left_alone_and_a_finished_fits_is_reported_at_once(tmp_path: Path) -> None:
+    (tmp_path / "old.fits").write_bytes(fits_bytes())
+    watched = Watched(tmp_path)
+    assert watched.look() == [FolderReady(tmp_path, 1)]
+    (tmp_path / "new.fits").write_bytes(fits_bytes(2))
+    (tmp_path / "notes.txt").write_text("no frame")
+    events = watched.look()
+    assert names(events) == ["new.fits"]
+    frame = events[0]
+    assert isinstance(frame, FrameArrived)
+    assert frame.complete and not frame.again and frame.size_bytes == (tmp_path / "new.fits").stat().st_size
+    assert watched.look() == []
+
+
+def test_existing_files_are_reported_when_asked_for_oldest_first(tmp_path: Path) -> None:
+    for number, name in enumerate(["b.fits", "a.fits", "c.fits"]):
+        (tmp_path / name).write_bytes(fits_bytes(number))
+        os.utime(tmp_path / name, ns=(10**18 + number * 10**9, 10**18 + number * 10**9))
+    watched = Watched(tmp_path, include_existing=True)
+    assert names(watched.look()) == ["b.fits", "a.fits", "c.fits"]
+
+
+def test_a_fits_written_in_pieces_is_reported_when_its_last_byte_is_there(tmp_path: Path) -> None:
+    watched = Watched(tmp_path)
+    watched.look()
+    blob = fits_bytes()
+    with (tmp_path / "slow.fits").open("wb", buffering=0) as file:
+        for start in range(0, len(blob), 700):
+            assert watched.look(5.0) == [], "even a long pause inside the file does not fool it"
+            file.write(blob[start : start + 700])
+        assert names(watched.look(0.01)) == ["slow.fits"]
+
+
+def test_a_fits_of_reserved_length_waits_for_its_last_bytes(tmp_path: Path) -> None:
+    watched = Watched(tmp_path)
+    watched.look()
+    blob = fits_bytes()
+    with (tmp_path / "reserved.fits").open("wb", buffering=0) as file:
+        file.truncate(len(blob))
+        file.write(blob[:2880])
+        assert watched.look() == []
+        file.write(blob[2880:])
+        assert names(watched.look()) == ["reserved.fits"]
+
+
+def test_a_file_without_a_recognisable_end_must_be_quiet(tmp_path: Path) -> None:
+    watched = Watched(tmp_path)
+    watched.look()
+    path = tmp_path / "a.tif"
+    path.write_bytes(b"II*\0" + bytes(100))
+    assert watched.look() == []
+    assert watched.poller.next_look_s() == pytest.approx(watched.now_s + 1.0)
+    assert watched.look(0.9) == []
+    path.write_bytes(b"II*\0" + bytes(200))
+    assert watched.look(0.2) == [], "it has grown: the wait begins anew"
+    assert watched.look(0.9) == []
+    assert names(watched.look(0.2)) == ["a.tif"]
+
+
+def test_a_close_event_shortens_the_wait(tmp_path: Path) -> None:
+    watched = Watched(tmp_path)
+    watched.look()
+    path = tmp_path / "a.tif"
+    path.write_bytes(b"II*\0" + bytes(100))
+    assert watched.poller.look_at({str(path): True}, watched.now_s) == []
+    assert names(watched.poller.look_at({}, watched.now_s + 0.21)) == ["a.tif"]
+
+
+def test_an_unfinished_file_is_given_up_in_the_end_and_said_to_be_incomplete(tmp_path: Path) -> None:
+    watched = Watched(tmp_path)
+    watched.look()
+    (tmp_path / "cut.fits").write_bytes(fits_bytes()[:4000])
+    (tmp_path / "empty.fits").touch()
+    assert watched.look() == [] and watched.look(9.0) == []
+    events = watched.look(2.0)
+    assert sorted(names(events)) == ["cut.fits", "empty.fits"]
+    assert not any(event.complete for event in events if isinstance(event, FrameArrived))
+
+
+def test_a_locked_file_waits_for_its_lock(tmp_path: Path) -> None:
+    """As on Windows: the file can be listed, but not opened."""
+    locked = True
+
+    def inspect(path: Path, size_bytes: int) -> Inspection:
+        return Inspection(Completeness.INCOMPLETE) if locked else inspect_frame(path, size_bytes)
+
+    poller = FolderPoller(tmp_path, SETTINGS, inspect)
+    poller.poll(0.0)
+    path = tmp_path / "a.fits"
+    path.write_bytes(fits_bytes())
+    assert poller.poll(1.0) == []
+    locked = False
+    os.utime(path)
+    assert names(poller.poll(2.0)) == ["a.fits"]
+
+
+def test_a_file_renamed_into_place(tmp_path: Path) -> None:
+    watched = Watched(tmp_path)
+    watched.look()
+    (tmp_path / "a.fits.part").write_bytes(fits_bytes())
+    assert watched.look() == []
+    (tmp_path / "a.fits.part").rename(tmp_path / "a.fits")
+    assert names(watched.look()) == ["a.fits"]
+
+
+def test_new_content_under_an_old_name_is_reported_again(tmp_path: Path) -> None:
+    """Both ways: written over, and renamed over; the old one may have been there before the watch began."""
+    path = tmp_path / "preview.fits"
+    path.write_bytes(fits_bytes(1))
+    watched = Watched(tmp_path)
+    watched.look()
+    for seed in (2, 3):
+        path.write_bytes(fits_bytes(seed))
+        os.utime(path, ns=(seed * 10**9, seed * 10**9))  # a clock set back: different is enough
+        events = watched.look()
+        assert names(events) == ["preview.fits"]
+        assert isinstance(events[0], FrameArrived) and events[0].again
+    other = tmp_path / "x.tmp"
+    other.write_bytes(fits_bytes(4))
+    other.replace(path)
+    assert names(watched.look()) == ["preview.fits"]
+    assert watched.look() == []
+
+
+def test_a_touched_or_extended_fits_is_the_same_image(tmp_path: Path) -> None:
+    watched = Watched(tmp_path)
+    watched.look()
+    path = tmp_path / "a.fits"
+    path.write_bytes(fits_bytes())
+    assert names(watched.look()) == ["a.fits"]
+    os.utime(path, ns=(1, 1))
+    assert watched.look() == []
+    fits.append(path, np.arange(400.0, dtype=np.float32).reshape(20, 20))
+    assert watched.look() == []
+
+
+def test_deleted_files_are_forgotten_while_pending_and_remembered_when_reported(tmp_path: Path) -> None:
+    watched = Watched(tmp_path)
+    watched.look()
+    pending, reported = tmp_path / "a.tif", tmp_path / "b.fits"
+    pending.write_bytes(b"II*\0")
+    reported.write_bytes(fits_bytes())
+    stamp = reported.stat().st_mtime_ns
+    assert names(watched.look()) == ["b.fits"]
+    pending.unlink()
+    reported.unlink()
+    assert watched.look(5.0) == []
+    assert watched.poller.next_look_s() is None
+    reported.write_bytes(fits_bytes())
+    os.utime(reported, ns=(stamp, stamp))
+    assert watched.look() == [], "the same content come back is nothing new"
+    reported.write_bytes(fits_bytes(9))
+    assert names(watched.look()) == ["b.fits"]
+
+
+def test_the_folder_vanishes_and_comes_back_without_losing_its_memory(tmp_path: Path) -> None:
+    folder, away = tmp_path / "frames", tmp_path / "away"
+    folder.mkdir()
+    (folder / "old.fits").write_bytes(fits_bytes())
+    watched = Watched(folder)
+    watched.look()
+    folder.rename(away)
+    lost = watched.look()
+    assert len(lost) == 1 and isinstance(lost[0], FolderLost) and lost[0].reason
+    assert watched.look() == [], "said once"
+    assert watched.poller.look_at({str(folder / "x.fits"): True}, watched.now_s) == []
+    (away / "meanwhile.fits").write_bytes(fits_bytes(5))
+    away.rename(folder)
+    events = watched.look()
+    assert events[0] == FolderBack(folder)
+    assert names(events) == ["meanwhile.fits"]
+
+
+def test_a_share_that_drops_and_leaves_an_empty_mount_point(tmp_path: Path) -> None:
+    (tmp_path / "old.fits").write_bytes(fits_bytes())
+    watched = Watched(tmp_path)
+    watched.look()
+    aside = tmp_path.parent / "aside.fits"
+    shutil.move(tmp_path / "old.fits", aside)
+    watched.poller._device = -1  # as if the folder were on another device than before
+    lost = watched.look()
+    assert isinstance(lost[0], FolderLost) and "empty disk" in lost[0].reason
+    shutil.move(aside, tmp_path / "old.fits")
+    assert watched.look() == [FolderBack(tmp_path)]
+
+
+def test_a_folder_that_is_made_later_holds_new_frames_only(tmp_path: Path) -> None:
+    folder = tmp_path / "tonight"
+    watched = Watched(folder)
+    assert isinstance(watched.look()[0], FolderLost)
+    folder.mkdir()
+    (folder / "first.fits").write_bytes(fits_bytes())
+    events = watched.look()
+    assert events[0] == FolderBack(folder) and names(events) == ["first.fits"]
+
+
+def test_a_share_out_of_reach_at_the_start_still_gets_its_baseline(tmp_path: Path) -> None:
+    folder = tmp_path / "share" / "frames"
+    watched = Watched(folder)
+    assert isinstance(watched.look()[0], FolderLost)
+    away = tmp_path / "elsewhere"
+    (away / "frames").mkdir(parents=True)
+    (away / "frames" / "old.fits").write_bytes(fits_bytes())
+    away.rename(tmp_path / "share")
+    assert watched.look() == [FolderBack(folder), FolderReady(folder, 1)]
+
+
+def test_subfolders_only_when_asked_for(tmp_path: Path) -> None:
+    flat, deep = Watched(tmp_path), Watched(tmp_path, recursive=True)
+    flat.look(), deep.look()
+    (tmp_path / "light" / "a").mkdir(parents=True)
+    path = tmp_path / "light" / "a" / "x.fits"
+    path.write_bytes(fits_bytes())
+    assert flat.look() == []
+    assert flat.poller.look_at({str(path): True}, 2000.0) == []
+    assert names(deep.look()) == ["x.fits"]
+
+
+def test_a_folder_with_the_name_of_a_frame_is_none(tmp_path: Path) -> None:
+    watched = Watched(tmp_path)
+    watched.look()
+    (tmp_path / "odd.fits").mkdir()
+    assert watched.look() == [] and watched.look(60.0) == []
+
+
+def test_thousands_of_old_files_are_checked_in_turn(tmp_path: Path) -> None:
+    for number in range(1200):
+        (tmp_path / f"{number:05d}.fits").touch()
+    watched = Watched(tmp_path, looked_back=500, latest=10)
+    assert watched.look() == [FolderReady(tmp_path, 1200)]
+    (tmp_path / "00700.fits").write_bytes(fits_bytes())
+    (tmp_path / "new.fits").write_bytes(fits_bytes(2))
+    seen = [name for _ in range(4) for name in names(watched.look())]
+    assert sorted(seen) == ["00700.fits", "new.fits"]
+
+
+@pytest.mark.parametrize(
+    ("suffix", "cut", "verdict"),
+    [
+        (".png", 0, Completeness.COMPLETE),
+        (".png", 1, Completeness.INCOMPLETE),
+        (".jpg", 0, Completeness.COMPLETE),
+        (".jpg", 1, Completeness.UNKNOWN),
+        (".tif", 0, Completeness.UNKNOWN),
+    ],
+)
+def test_the_ends_of_pictures(tmp_path: Path, suffix: str, cut: int, verdict: Completeness) -> None:
+    path = tmp_path / f"a{suffix}"
+    Image.fromarray(np.full((20, 20), 7, np.uint8)).save(path)
+    path.write_bytes(path.read_bytes()[: path.stat().st_size - cut])
+    assert inspect_frame(path, path.stat().st_size).verdict is verdict
+
+
+def test_every_prefix_of_a_fits_file_is_unfinished(tmp_path: Path) -> None:
+    blob, path = fits_bytes(size=20), tmp_path / "a.fits"
+    compressed = tmp_path / "a.fits.fz"
+    data = np.random.default_rng(3).integers(1, 4000, (64, 64)).astype(np.int16)
+    fits.HDUList([fits.PrimaryHDU(), fits.CompImageHDU(data)]).writeto(compressed)
+    for whole, target in ((blob, path), (compressed.read_bytes(), compressed)):
+        for length in range(0, len(whole), 37):
+            target.write_bytes(whole[:length])
+            assert inspect_frame(target, length).verdict is not Completeness.COMPLETE
+        target.write_bytes(whole)
+        assert inspect_frame(target, len(whole)).verdict is Completeness.COMPLETE

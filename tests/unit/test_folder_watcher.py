@@ -1,0 +1,181 @@
+"""The watcher's thread with real writers: threads and processes, synchronised by conditions, never by sleeping."""
+
+from __future__ import annotations
+
+import io
+import subprocess
+import sys
+import threading
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import numpy as np
+import pytest
+from astropy.io import fits
+
+from polewright.services.clock import SystemClock
+from polewright.services.folder_events import FolderBack, FolderEvent, FolderLost, FolderReady, FrameArrived
+from polewright.services.folder_watch import FolderWatcher, WatchSettings
+from polewright.services.frame_backlog import FrameBacklog
+
+PATIENCE_S = 20.0  # a limit for broken runs, not a wait
+QUICK = WatchSettings(settle_s=0.05, closed_settle_s=0.02, poll_interval_s=0.02)
+
+
+def fits_bytes(seed: int, size: int = 60) -> bytes:
+    stream = io.BytesIO()
+    fits.PrimaryHDU(np.random.default_rng(seed).integers(1, 4000, (size, size)).astype(np.uint16)).writeto(stream)
+    return stream.getvalue()
+
+
+class Listener:
+    """Collects events and lets a test wait for a state of affairs."""
+
+    def __init__(self) -> None:
+        self.events: list[FolderEvent] = []
+        self._changed = threading.Condition()
+
+    def __call__(self, event: FolderEvent) -> None:
+        with self._changed:
+            self.events.append(event)
+            self._changed.notify_all()
+
+    def wait_for(self, true: Callable[[list[FolderEvent]], bool]) -> None:
+        with self._changed:
+            assert self._changed.wait_for(lambda: true(self.events), PATIENCE_S), self.events
+
+    def frames(self) -> list[str]:
+        with self._changed:
+            return [event.path.name for event in self.events if isinstance(event, FrameArrived)]
+
+    def wait_for_frames(self, count: int) -> None:
+        self.wait_for(lambda events: sum(isinstance(event, FrameArrived) for event in events) >= count)
+
+
+@pytest.fixture(params=["native events", "polling only"])
+def watch(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Callable[[Path], Listener]]:
+    """Start watchers that are stopped, and checked to have stopped, at the end."""
+    running: list[FolderWatcher] = []
+
+    def start(folder: Path) -> Listener:
+        listener = Listener()
+        watcher = FolderWatcher(folder, listener, SystemClock(), QUICK, native=request.param == "native events")
+        watcher.start()
+        running.append(watcher)
+        return listener
+
+    yield start
+    for watcher in running:
+        assert watcher.stop(PATIENCE_S)
+        assert watcher.stalled_s() == 0.0
+
+
+def ready(events: list[FolderEvent]) -> bool:
+    return any(isinstance(event, FolderReady) for event in events)
+
+
+SLOW_WRITER = """
+import sys, time
+from pathlib import Path
+target, source = Path(sys.argv[1]), Path(sys.argv[2]).read_bytes()
+with target.open("wb", buffering=0) as file:
+    for start in range(0, len(source), 3000):
+        file.write(source[start:start + 3000])
+        time.sleep(0.01)
+"""
+
+
+def test_a_slow_writer_in_another_process(watch: Callable[[Path], Listener], tmp_path: Path) -> None:
+    folder, source = tmp_path / "frames", tmp_path / "source.bin"
+    folder.mkdir()
+    source.write_bytes(fits_bytes(1))
+    listener = watch(folder)
+    listener.wait_for(ready)
+    done = subprocess.run([sys.executable, "-c", SLOW_WRITER, str(folder / "slow.fits"), str(source)], check=False)
+    assert done.returncode == 0
+    listener.wait_for_frames(1)
+    frame = next(event for event in listener.events if isinstance(event, FrameArrived))
+    assert frame.complete and frame.size_bytes == source.stat().st_size
+    assert listener.frames() == ["slow.fits"]
+
+
+def test_many_writers_at_once_lose_nothing(watch: Callable[[Path], Listener], tmp_path: Path) -> None:
+    listener = watch(tmp_path)
+    listener.wait_for(ready)
+
+    def write(number: int) -> None:
+        for part in range(8):
+            name = f"{number}-{part}.fits"
+            blob = fits_bytes(10 * number + part)
+            if part % 2:
+                (tmp_path / f"{name}.part").write_bytes(blob)
+                (tmp_path / f"{name}.part").rename(tmp_path / name)
+            else:
+                with (tmp_path / name).open("wb", buffering=0) as file:
+                    for start in range(0, len(blob), 2000):
+                        file.write(blob[start : start + 2000])
+
+    writers = [threading.Thread(target=write, args=(number,)) for number in range(4)]
+    for writer in writers:
+        writer.start()
+    for writer in writers:
+        writer.join(PATIENCE_S)
+    listener.wait_for_frames(32)
+    assert len(set(listener.frames())) == 32
+    assert all(event.complete for event in listener.events if isinstance(event, FrameArrived))
+
+
+def test_the_folder_is_renamed_away_and_back(watch: Callable[[Path], Listener], tmp_path: Path) -> None:
+    folder, away = tmp_path / "frames", tmp_path / "away"
+    folder.mkdir()
+    listener = watch(folder)
+    listener.wait_for(ready)
+    (folder / "1.fits").write_bytes(fits_bytes(1))
+    listener.wait_for_frames(1)
+    folder.rename(away)
+    listener.wait_for(lambda events: any(isinstance(event, FolderLost) for event in events))
+    (away / "2.fits").write_bytes(fits_bytes(2))
+    away.rename(folder)
+    listener.wait_for(lambda events: any(isinstance(event, FolderBack) for event in events))
+    listener.wait_for_frames(2)
+    (folder / "3.fits").write_bytes(fits_bytes(3))
+    listener.wait_for_frames(3)
+    assert listener.frames() == ["1.fits", "2.fits", "3.fits"]
+
+
+def test_a_picture_without_a_recognisable_end(watch: Callable[[Path], Listener], tmp_path: Path) -> None:
+    listener = watch(tmp_path)
+    listener.wait_for(ready)
+    (tmp_path / "a.tif").write_bytes(b"II*\0" + bytes(500))
+    listener.wait_for_frames(1)
+
+
+def frame(name: str) -> FrameArrived:
+    return FrameArrived(Path(name), 1, 1)
+
+
+def test_backlog_keeps_capture_frames_and_lets_the_latest_preview_win() -> None:
+    backlog = FrameBacklog()
+    backlog.put(frame("p1"), keep=False)
+    backlog.put(frame("c1"), keep=True)
+    backlog.put(frame("p2"), keep=False)
+    backlog.put(frame("c2"), keep=True)
+    assert len(backlog) == 3
+    assert [backlog.take(), backlog.take(), backlog.take(), backlog.take()] == [
+        frame("c1"),
+        frame("c2"),
+        frame("p2"),
+        None,
+    ]
+    assert backlog.take_skipped() == (frame("p1"),)
+    assert backlog.take_skipped() == ()
+
+
+def test_backlog_wakes_its_taker_and_ends() -> None:
+    backlog, taken = FrameBacklog(), []
+    taker = threading.Thread(target=lambda: taken.extend([backlog.take(PATIENCE_S), backlog.take(PATIENCE_S)]))
+    taker.start()
+    backlog.put(frame("a"), keep=True)
+    backlog.close()
+    taker.join(PATIENCE_S)
+    assert not taker.is_alive() and taken == [frame("a"), None]
