@@ -275,8 +275,8 @@ def test_there_are_two_screws(catalogue: Catalogue) -> None:
 def test_clouds_and_walls_hide_the_stars(catalogue: Catalogue) -> None:
     cloudy = replace(SCENARIOS["passing-clouds"], wind_arcsec=0.0)
     rig = started(cloudy, catalogue)[0]
-    loss = np.array([rig.night.cloud_mag(t) for t in range(0, 7200, 20)])
-    assert 0.1 < np.mean(loss > 1.0) < 0.6
+    loss = np.array([rig.night.cloud_mag(t) for t in range(0, 40000, 20)])
+    assert np.mean(loss > 0.0) == pytest.approx(0.3, abs=0.06)
     assert loss.min() == 0.0
     walled, then = started(SCENARIOS["no-pole-view"], catalogue)
     clear = walled.take(then, 1.0)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from statistics import NormalDist
 
 import erfa
 import numpy as np
@@ -91,9 +92,9 @@ def air_of(scenario: Scenario) -> Atmosphere:
 
 
 def cloud_depth_mag(clouds: Clouds, phase: FloatArray, at_s: float) -> float:
-    """Three slow waves, cut off so that about `cover` of the time is cloudy."""
+    """Three slow waves (nearly normal in sum), cut off so that about `cover` of the time is cloudy."""
     wave = np.sum(np.sin(2.0 * np.pi * at_s / (clouds.period_s * np.array([1.0, 1.7, 2.9])) + phase)) / 3.0
-    threshold = np.cos(np.pi * clouds.cover) * 0.55
+    threshold = 0.43 * NormalDist().inv_cdf(1.0 - min(max(clouds.cover, 1e-3), 1.0 - 1e-3))
     return float(clouds.depth_mag * np.clip((wave - threshold) / 0.15, 0.0, 1.0))
 
 

@@ -115,6 +115,8 @@ SCENARIOS: Mapping[str, Scenario] = {
             site=_HEATH,
             start="2026-10-09T19:45:00",
             mount=MountRanges(azimuth_backlash_turns=(0.1, 0.35), altitude_arcmin_per_turn=(20.0, 120.0)),
+            off_azimuth_deg=(-5.0, 5.0),
+            off_altitude_deg=(-2.5, 2.5),
         ),
         Scenario(
             name="no-pole-view",
