@@ -1,0 +1,130 @@
+"""Where each part of the window lies: pure geometry, so that tests can prove that nothing overlaps."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+SMALLEST = (1024, 700)
+
+
+@dataclass(frozen=True)
+class Box:
+    """A rectangle in pixels."""
+
+    x: float
+    y: float
+    w: float
+    h: float
+
+    def inset(self, left: float = 0, top: float = 0, right: float = 0, bottom: float = 0) -> Box:
+        """A smaller box inside this one."""
+        return Box(self.x + left, self.y + top, max(0.0, self.w - left - right), max(0.0, self.h - top - bottom))
+
+    def overlaps(self, other: Box) -> bool:
+        """Whether they share more than an edge."""
+        return (
+            min(self.x + self.w, other.x + other.w) - max(self.x, other.x) > 0.5
+            and min(self.y + self.h, other.y + other.h) - max(self.y, other.y) > 0.5
+        )
+
+
+def unit_for(width: float, height: float) -> float:
+    """The size of things: 1 for 1280 x 800, following the smaller side, at least 0.86."""
+    return max(0.86, min(width / 1280.0, height / 800.0))
+
+
+@dataclass(frozen=True)
+class Wants:
+    """What a page needs room for."""
+
+    strips: bool
+    primary: int
+    plain: int
+    numbers: int
+    pictures: bool
+    transport: bool = False
+    trouble: bool = False
+    screws: bool = False
+    reading: bool = False
+
+
+def arrange(width: float, height: float, wants: Wants, glove_px: float) -> dict[str, Box]:
+    """Named boxes for a window of that size: well, strips, words, buttons, numbers, pictures, bars."""
+    u = unit_for(width, height)
+    if wants.reading:
+        return _arrange_reading(width, height, u, wants)
+    gap = 14 * u
+    boxes: dict[str, Box] = {}
+    rail_h, keys_h = 54 * u, 38 * u
+    boxes["rail"] = Box(0, 0, width, rail_h)
+    boxes["keys"] = Box(0, height - keys_h, width, keys_h)
+    top, bottom = rail_h, height - keys_h
+    if wants.transport:
+        transport_h = 84 * u
+        boxes["transport"] = Box(gap, bottom - transport_h, width - 2 * gap, transport_h)
+        bottom -= transport_h
+    body = Box(gap, top, width - 2 * gap, bottom - top - gap / 2)
+    left_w = _place_left(boxes, body, u, wants)
+    right = Box(body.x + left_w + 2 * gap, body.y, body.w - left_w - 2 * gap, body.h)
+    _place_right(boxes, right, u, gap, wants, glove_px)
+    return boxes
+
+
+def _place_left(boxes: dict[str, Box], body: Box, u: float, wants: Wants) -> float:
+    strip_h, strip_w = (108 * u, 112 * u) if wants.strips else (0.0, 0.0)
+    well = min(body.h - strip_h, body.w * 0.60 - strip_w)
+    y = body.y + (body.h - well - strip_h) / 2
+    boxes["well"] = Box(body.x, y, well, well)
+    if wants.strips:
+        boxes["altitude"] = Box(body.x + well, y, strip_w, well)
+        boxes["azimuth"] = Box(body.x, y + well, well, strip_h)
+        boxes["corner"] = Box(body.x + well, y + well, strip_w, strip_h)
+    return well + strip_w
+
+
+def _place_right(boxes: dict[str, Box], right: Box, u: float, gap: float, wants: Wants, glove_px: float) -> None:
+    """From the bottom up: pictures, numbers, buttons; the words take what is left."""
+    y = right.y + right.h
+    if wants.pictures:
+        h = min(190 * u, right.h * 0.30)
+        y -= h
+        third = (right.w - gap) * 0.46
+        boxes["frame"] = Box(right.x, y, third, h)
+        boxes["timeline"] = Box(right.x + third + gap, y, right.w - third - gap, h)
+        y -= gap
+    if wants.numbers:
+        h = 31 * u * wants.numbers + 6 * u
+        y -= h
+        boxes["numbers"] = Box(right.x, y, right.w, h)
+        y -= gap * 0.6
+    if wants.screws:
+        h = 118 * u
+        y -= h
+        boxes["screws"] = Box(right.x, y, right.w, h)
+        y -= gap * 0.6
+    if wants.plain:
+        h = 42 * u
+        y -= h
+        boxes["plain"] = Box(right.x, y, right.w, h)
+        y -= gap * 0.6
+    if wants.primary:
+        h = min(glove_px, right.h * 0.2)
+        y -= h
+        boxes["primary"] = Box(right.x, y, right.w, h)
+        y -= gap * 0.8
+    if wants.trouble:
+        h = 112 * u
+        y -= h
+        boxes["trouble"] = Box(right.x, y, right.w, h)
+        y -= gap * 0.8
+    boxes["words"] = Box(right.x, right.y, right.w, y - right.y)
+
+
+def _arrange_reading(width: float, height: float, u: float, wants: Wants) -> dict[str, Box]:
+    """Only the well, its strips and the words, as large as they go."""
+    gap = 16 * u
+    boxes: dict[str, Box] = {}
+    body = Box(gap, gap, width - 2 * gap, height - 2 * gap)
+    left = _place_left(boxes, body, u, wants)
+    boxes["words"] = Box(body.x + left + 2 * gap, body.y, body.w - left - 2 * gap, body.h)
+    return boxes

@@ -1,0 +1,192 @@
+"""Buttons for gloves: painted flat, their key written on them, a frame that shows the focus."""
+
+from __future__ import annotations
+
+from PySide6.QtCore import QEvent, QRectF, QSize, Qt, Signal
+from PySide6.QtGui import QColor, QEnterEvent, QFocusEvent, QFont, QFontMetricsF, QPainter, QPaintEvent, QPen
+from PySide6.QtWidgets import QAbstractButton, QSizePolicy, QWidget
+
+from polewright.ui.drawing import CENTRE, LEFT, WRAP, draw_fitted, fitted_font
+from polewright.ui.look import BODY, SMALL, VALUE, Look
+from polewright.ui.panel import Panel
+from polewright.ui.theme import Light, make_theme
+from polewright.ui.view_model import Action, Weight
+
+KEY_NAMES = {
+    "Return": "Enter", "Backspace": "Backspace", "Space": "Space", "Left": "←", "Right": "→", "Up": "↑", "Down": "↓",
+}  # fmt: skip
+
+
+def key_text(key: str) -> str:
+    """A key as it is printed in the window."""
+    return "+".join(KEY_NAMES.get(part, part) for part in key.split("+")) if key != "+" else key
+
+
+class PlainButton(QAbstractButton):
+    """A flat button. Loud ones are filled with the accent; all of them show their key."""
+
+    def __init__(self, label: str, key: str = "", loud: bool = False, parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+        self.look = Look(make_theme(Light.DAY))
+        self.key = key
+        self.loud = loud
+        self.large = loud
+        self.setText(label)
+        self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
+        self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Fixed)
+        self._over = False
+        self.keyboard_focus = False
+
+    def focusInEvent(self, event: QFocusEvent) -> None:
+        self.keyboard_focus = event.reason() in (Qt.FocusReason.TabFocusReason, Qt.FocusReason.BacktabFocusReason)
+        super().focusInEvent(event)
+
+    def set_look(self, look: Look) -> None:
+        """Wear another theme or size."""
+        self.look = look
+        self.updateGeometry()
+        self.update()
+
+    def sizeHint(self) -> QSize:
+        font = self.look.font(VALUE if self.large else BODY, QFont.Weight.DemiBold)
+        width = QFontMetricsF(font).horizontalAdvance(self.text()) + self.look.px(56 if self.key else 30)
+        return QSize(round(width), round(self.look.px(56 if self.large else 42)))
+
+    def enterEvent(self, event: QEnterEvent) -> None:
+        self._over = True
+        self.update()
+
+    def leaveEvent(self, event: QEvent) -> None:
+        self._over = False
+        self.update()
+
+    def paintEvent(self, event: QPaintEvent) -> None:
+        look = self.look
+        painter = QPainter(self)
+        painter.setRenderHints(QPainter.RenderHint.Antialiasing | QPainter.RenderHint.TextAntialiasing)
+        painter.fillRect(self.rect(), look.colour("ground"))
+        box = QRectF(self.rect()).adjusted(2.5, 2.5, -2.5, -2.5)
+        fill, ink, edge = self._colours()
+        painter.setBrush(look.colour(fill))
+        painter.setPen(QPen(look.colour(edge), 1.5))
+        painter.drawRoundedRect(box, look.px(8), look.px(8))
+        painter.setBrush(Qt.BrushStyle.NoBrush)
+        if self.hasFocus() and self.keyboard_focus:
+            ring = box.adjusted(4, 4, -4, -4)
+            painter.setPen(QPen(look.colour(ink), 2.0, Qt.PenStyle.DotLine))
+            painter.drawRoundedRect(ring, look.px(6), look.px(6))
+        self._draw_text(painter, box, ink)
+        painter.end()
+
+    def _colours(self) -> tuple[str, str, str]:
+        if not self.isEnabled():
+            return "ground", "shade", "line"
+        if self.isChecked():
+            return "ink", "ground", "ink"
+        if self.loud and not self.look.theme.red:
+            return ("ink" if self.isDown() else "accent"), "accent_ink", "accent"
+        if self.loud:  # never a filled bright panel at night: a thick bright frame instead
+            return ("hollow" if self._over or self.isDown() else "raised"), "strong", "strong"
+        return ("hollow" if self._over or self.isDown() else "raised"), "ink", "shade"
+
+    def _draw_text(self, painter: QPainter, box: QRectF, ink: str) -> None:
+        look = self.look
+        colour = look.colour(ink)
+        weight = QFont.Weight.DemiBold if self.large else QFont.Weight.Normal
+        size = look.px(VALUE if self.large else BODY)
+        inner = box.adjusted(look.px(8), 2, -look.px(8), -2)
+        if not self.key:
+            draw_fitted(painter, self.text(), inner, size, colour, weight, CENTRE | WRAP)
+        elif self.large and box.height() > look.px(58):
+            text = QRectF(inner.left(), inner.top() + look.px(4), inner.width(), inner.height() * 0.60)
+            key = QRectF(inner.left(), text.bottom(), inner.width(), inner.bottom() - text.bottom() - look.px(4))
+            draw_fitted(painter, self.text(), text, size, colour, weight, CENTRE | WRAP)
+            draw_fitted(painter, key_text(self.key), key, look.px(SMALL), colour, flags=CENTRE)
+        else:
+            self._draw_pair(painter, inner, size, colour, weight)
+
+    def _draw_pair(self, painter: QPainter, inner: QRectF, size: float, colour: QColor, weight: QFont.Weight) -> None:
+        """Label and key side by side, in the middle together."""
+        look = self.look
+        gap = look.px(12)
+        key_w = QFontMetricsF(look.font(SMALL)).horizontalAdvance(key_text(self.key)) + 2
+        room = QRectF(0, 0, inner.width() - key_w - gap, inner.height())
+        label_w = min(room.width(), fitted_font(self.text(), room, size, weight, LEFT)[1].width() + 2)
+        x = inner.left() + (inner.width() - label_w - gap - key_w) / 2
+        label = QRectF(x, inner.top(), label_w, inner.height())
+        draw_fitted(painter, self.text(), label, size, colour, weight, LEFT)
+        key = QRectF(x + label_w + gap, inner.top(), key_w, inner.height())
+        draw_fitted(painter, key_text(self.key), key, look.px(SMALL), colour, flags=LEFT)
+
+
+class ButtonRow(Panel):
+    """A row of buttons made from actions; keeps the buttons and their focus while only labels change."""
+
+    pressed = Signal(object)
+
+    def __init__(self, weight: Weight, parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+        self.weight = weight
+        self.actions_shown: tuple[Action, ...] = ()
+        self.buttons: list[PlainButton] = []
+
+    def show_actions(self, actions: tuple[Action, ...]) -> None:
+        """Show the actions of this row's weight."""
+        mine = tuple(a for a in actions if a.weight is self.weight)
+        if mine == self.actions_shown:
+            return
+        self.actions_shown = mine
+        while len(self.buttons) < len(mine):
+            self._add_button()
+        for i, button in enumerate(self.buttons):
+            button.setVisible(i < len(mine))
+            if i >= len(mine):
+                continue
+            action = mine[i]
+            button.setText(action.label)
+            button.key = action.key
+            button.loud = self.weight is Weight.PRIMARY and i == 0
+            button.large = self.weight is Weight.PRIMARY
+            button.setEnabled(action.enabled)
+            button.setToolTip(action.why_not)
+            button.update()
+        self._place()
+
+    def _add_button(self) -> None:
+        button = PlainButton("", parent=self)
+        button.set_look(self.look)
+        index = len(self.buttons)
+        button.setObjectName(f"{self.weight.value}-{index}")
+        button.clicked.connect(self._on_clicked)
+        self.buttons.append(button)
+
+    def _on_clicked(self) -> None:
+        index = next((i for i, b in enumerate(self.buttons) if b is self.sender()), None)
+        if index is not None and index < len(self.actions_shown):
+            self.pressed.emit(self.actions_shown[index].intent)
+
+    def look_changed(self) -> None:
+        for button in self.buttons:
+            button.set_look(self.look)
+        self._place()
+
+    def resizeEvent(self, event: object) -> None:
+        self._place()
+
+    def _place(self) -> None:
+        """Share the width: in proportion to what each label needs."""
+        shown = self.buttons[: len(self.actions_shown)]
+        if not shown:
+            return
+        gap = self.look.px(10)
+        need = [float(b.sizeHint().width()) for b in shown]
+        room = self.width() - gap * (len(shown) - 1)
+        spare = (room - sum(need)) / len(shown)
+        widths = [n + spare for n in need] if spare >= 0 else [room * n / sum(need) for n in need]
+        x = 0.0
+        for button, width in zip(shown, widths):
+            button.setGeometry(round(x), 0, round(width), self.height())
+            x += width + gap
+
+    def draw(self, painter: QPainter, box: QRectF) -> None:
+        """Nothing of its own."""

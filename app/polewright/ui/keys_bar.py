@@ -1,0 +1,48 @@
+"""The line at the bottom: which key does what, here and now."""
+
+from __future__ import annotations
+
+from PySide6.QtCore import QPointF, QRectF
+from PySide6.QtGui import QFont, QFontMetricsF, QPainter
+from PySide6.QtWidgets import QWidget
+
+from polewright.ui.buttons import key_text
+from polewright.ui.drawing import LEFT
+from polewright.ui.look import SMALL
+from polewright.ui.panel import Panel
+
+
+class KeysBar(Panel):
+    """Pairs of key and meaning, as many as fit; the rest is on the page of keys."""
+
+    def __init__(self, parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+        self.pairs: tuple[tuple[str, str], ...] = ()
+        self.shown = 0
+
+    def show_keys(self, pairs: tuple[tuple[str, str], ...]) -> None:
+        """Show other keys, the most wanted first."""
+        if pairs != self.pairs:
+            self.pairs = pairs
+            self.update()
+
+    def draw(self, painter: QPainter, box: QRectF) -> None:
+        look = self.look
+        painter.setPen(look.pen("line", 1.0))
+        painter.drawLine(QPointF(box.left(), 0.5), QPointF(box.right(), 0.5))
+        bold, plain = look.font(SMALL, QFont.Weight.Bold), look.font(SMALL)
+        x, self.shown = box.left() + look.px(18), 0
+        for key, meaning in self.pairs:
+            key = key_text(key)
+            key_w = QFontMetricsF(bold).horizontalAdvance(key) + 2
+            meaning_w = QFontMetricsF(plain).horizontalAdvance(meaning) + 2
+            if x + key_w + look.px(6) + meaning_w > box.right() - look.px(10):
+                break
+            painter.setFont(bold)
+            painter.setPen(look.colour("ink"))
+            painter.drawText(QRectF(x, 0, key_w, box.height()), LEFT, key)
+            painter.setFont(plain)
+            painter.setPen(look.colour("faint"))
+            painter.drawText(QRectF(x + key_w + look.px(6), 0, meaning_w, box.height()), LEFT, meaning)
+            x += key_w + meaning_w + look.px(28)
+            self.shown += 1

@@ -1,0 +1,133 @@
+"""Quiet panels: trouble with its cause and cure, and long work with its progress."""
+
+from __future__ import annotations
+
+from PySide6.QtCore import QPointF, QRectF, Qt, Signal
+from PySide6.QtGui import QFont, QPainter, QPen
+from PySide6.QtWidgets import QWidget
+
+from polewright.ui.buttons import PlainButton
+from polewright.ui.drawing import LEFT, RIGHT, draw_fitted
+from polewright.ui.intents import CancelWork, DismissTrouble
+from polewright.ui.look import BODY, SMALL, VALUE
+from polewright.ui.panel import Panel
+from polewright.ui.view_model import Trouble, Work
+
+
+class TroublePanel(Panel):
+    """What happened and what to do about it. A broken frame around it, no colour of its own."""
+
+    pressed = Signal(object)
+
+    def __init__(self, parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+        self.trouble: Trouble | None = None
+        self.close_button = PlainButton("Read", "Escape", parent=self)
+        self.close_button.clicked.connect(self._on_close)
+
+    def show_trouble(self, trouble: Trouble | None) -> None:
+        """Show another trouble, or none."""
+        self.trouble = trouble
+        if trouble is not None:
+            self.setAccessibleName(f"{trouble.cause} {trouble.cure}")
+        self.update()
+
+    def _on_close(self) -> None:
+        self.pressed.emit(DismissTrouble())
+
+    def look_changed(self) -> None:
+        self.close_button.set_look(self.look)
+        self._place()
+
+    def resizeEvent(self, event: object) -> None:
+        self._place()
+
+    def _place(self) -> None:
+        look = self.look
+        wide, high = look.px(124), look.px(40)
+        self.close_button.setGeometry(
+            round(self.width() - wide - look.px(10)), round(look.px(9)), round(wide), round(high)
+        )
+
+    def draw(self, painter: QPainter, box: QRectF) -> None:
+        if self.trouble is None:
+            return
+        look, t = self.look, self.trouble
+        frame = box.adjusted(1, 1, -1, -1)
+        painter.setPen(QPen(look.colour("ink"), look.px(1.6), Qt.PenStyle.DashLine))
+        painter.drawRoundedRect(frame, look.px(8), look.px(8))
+        inner = frame.adjusted(look.px(14), look.px(8), -look.px(14), -look.px(8))
+        head = QRectF(inner.left(), inner.top(), inner.width() - look.px(140), look.px(38))
+        draw_fitted(painter, t.cause, head, look.px(BODY), look.colour("strong"), QFont.Weight.DemiBold, LEFT)
+        more = [t.since_text] if t.since_text else []
+        if t.repeat > 1:
+            more.append(f"{t.repeat} times")
+        body = QRectF(inner.left(), head.bottom(), inner.width(), inner.bottom() - head.bottom())
+        draw_fitted(
+            painter, t.cure + (f" ({', '.join(more)})" if more else ""), body, look.px(BODY), look.colour("ink")
+        )
+
+
+class WorkPanel(Panel):
+    """Long work: its name, how far it is, and a way to stop it."""
+
+    pressed = Signal(object)
+
+    def __init__(self, parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+        self.work: Work | None = None
+        self.cancel_button = PlainButton("Stop this", "Escape", parent=self)
+        self.cancel_button.clicked.connect(self._on_cancel)
+
+    def show_work(self, work: Work | None) -> None:
+        """Show other work, or none."""
+        self.work = work
+        if work is not None:
+            self.cancel_button.setVisible(work.can_cancel)
+            self.setAccessibleName(work.title)
+        self.update()
+
+    def _on_cancel(self) -> None:
+        self.pressed.emit(CancelWork())
+
+    def look_changed(self) -> None:
+        self.cancel_button.set_look(self.look)
+        self._place()
+
+    def resizeEvent(self, event: object) -> None:
+        self._place()
+
+    def _place(self) -> None:
+        look = self.look
+        wide, high = look.px(170), look.px(52)
+        self.cancel_button.setGeometry(
+            round(self.width() - wide - look.px(18)),
+            round(self.height() - high - look.px(14)),
+            round(wide),
+            round(high),
+        )
+
+    def draw(self, painter: QPainter, box: QRectF) -> None:
+        if self.work is None:
+            return
+        look, work = self.look, self.work
+        painter.setPen(look.pen("ink", 1.6))
+        painter.setBrush(look.colour("raised"))
+        painter.drawRoundedRect(box.adjusted(1, 1, -1, -1), look.px(10), look.px(10))
+        painter.setBrush(Qt.BrushStyle.NoBrush)
+        inner = box.adjusted(look.px(22), look.px(14), -look.px(22), -look.px(14))
+        title = QRectF(inner.left(), inner.top(), inner.width() - look.px(90), look.px(34))
+        draw_fitted(painter, work.title, title, look.px(VALUE), look.colour("strong"), QFont.Weight.DemiBold, LEFT)
+        y = title.bottom() + look.px(16)
+        painter.setPen(look.pen("line", 4))
+        painter.drawLine(QPointF(inner.left(), y), QPointF(inner.right(), y))
+        if work.fraction is not None:
+            done = inner.left() + inner.width() * min(1.0, max(0.0, work.fraction))
+            painter.setPen(look.pen("strong", 8))
+            painter.drawLine(QPointF(inner.left(), y), QPointF(done, y))
+            right = QRectF(inner.right() - look.px(84), inner.top(), look.px(84), look.px(34))
+            draw_fitted(
+                painter, f"{work.fraction * 100:.0f} %", right, look.px(VALUE), look.colour("ink"), flags=RIGHT
+            )
+        note = QRectF(inner.left(), y + look.px(16), inner.width() - look.px(180), look.px(34))
+        draw_fitted(painter, work.note, note, look.px(SMALL), look.colour("faint"), flags=LEFT)

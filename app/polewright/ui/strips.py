@@ -1,0 +1,174 @@
+"""The two screw strips: how much is left to turn, and which way, as seen by the hand on that screw.
+
+The azimuth strip lies under the well and the altitude strip stands beside it, so that each bar is the marker's own
+distance from the middle. The dial shows a turn as the hand makes it: a quarter turn is a quarter of the circle.
+"""
+
+from __future__ import annotations
+
+from math import asinh
+
+from PySide6.QtCore import QPointF, QRectF, Qt
+from PySide6.QtGui import QColor, QFont, QPainter, QPen
+from PySide6.QtWidgets import QWidget
+
+from polewright.ui.drawing import CENTRE, LEFT, draw_fitted, draw_turn_arrow, on_circle
+from polewright.ui.look import BIG, SMALL, Look
+from polewright.ui.panel import Panel
+from polewright.ui.view_model import Screw, ScrewStrip, Sense
+
+FULL_BAR_TURNS = 10.0
+BEND_TURNS = 0.15
+
+
+def bar_fraction(turns: float) -> float:
+    """Length of the bar, -1..1: linear for the last eighth, logarithmic beyond, full at ten turns."""
+    x = asinh(turns / BEND_TURNS) / asinh(FULL_BAR_TURNS / BEND_TURNS)
+    return max(-1.0, min(1.0, x))
+
+
+class StripWidget(Panel):
+    """One screw. Lies flat for the azimuth screw and stands for the altitude screw."""
+
+    def __init__(self, screw: Screw, parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+        self.strip = ScrewStrip(screw)
+        self.southern = False
+
+    def show_strip(self, strip: ScrewStrip, southern: bool) -> None:
+        """Show another state; in the south the azimuth bar is mirrored like the well above it."""
+        self.strip = strip
+        self.southern = southern
+        self.setAccessibleName(
+            f"{strip.screw.value} screw: {strip.amount_text or 'nothing to turn'} {strip.sense_text}"
+        )
+        self.update()
+
+    def draw(self, painter: QPainter, box: QRectF) -> None:
+        if self.strip.screw is Screw.AZIMUTH:
+            self._draw_flat(painter, box)
+        else:
+            self._draw_standing(painter, box)
+
+    def _ink(self) -> QColor:
+        if self.strip.stop:
+            return self.look.colour("ink")
+        return self.look.colour("accent" if self.strip.active else "shade")
+
+    def _draw_flat(self, painter: QPainter, box: QRectF) -> None:
+        look = self.look
+        track = QRectF(box.left() + look.px(26), box.top() + look.px(12), box.width() - look.px(52), look.px(16))
+        toward = bar_fraction(self.strip.signed_turns) * (-1.0 if self.southern else 1.0)
+        _draw_track(painter, look, track, toward, self._ink(), self.strip, flat=True)
+        side = min(look.px(66), box.height() - look.px(40))
+        dial = QRectF(box.center().x() - look.px(150), box.top() + look.px(36), side, side)
+        self._draw_dial(painter, dial)
+        text = QRectF(dial.right() + look.px(16), dial.top(), look.px(220), dial.height())
+        self._draw_words(painter, text, LEFT)
+
+    def _draw_standing(self, painter: QPainter, box: QRectF) -> None:
+        look = self.look
+        track = QRectF(box.left() + look.px(8), box.top() + look.px(26), look.px(16), box.height() - look.px(52))
+        toward = bar_fraction(self.strip.signed_turns)
+        _draw_track(painter, look, track, toward, self._ink(), self.strip, flat=False)
+        side = look.px(66)
+        words_left = track.right() + look.px(6)
+        width = box.right() - words_left
+        y = box.center().y() - look.px(86)
+        self._draw_dial(painter, QRectF(words_left + (width - side) / 2, y, side, side))
+        self._draw_words(painter, QRectF(words_left, y + side + look.px(10), width, look.px(92)), CENTRE)
+
+    def _draw_words(self, painter: QPainter, box: QRectF, align: int) -> None:
+        look, strip = self.look, self.strip
+        loud = look.colour("strong" if strip.active or strip.stop else "shade")
+        quiet = look.colour("ink" if strip.active or strip.stop else "shade")
+        rows = box.height() / 66.0 * 1.0
+        name = strip.screw.value
+        lines: list[tuple[str, float, QColor, QFont.Weight]] = [(name, SMALL, quiet, QFont.Weight.Normal)]
+        if strip.stop:
+            lines.append(("stop", BIG, loud, QFont.Weight.DemiBold))
+        elif strip.turns is None:
+            lines.append(("not known yet", SMALL, quiet, QFont.Weight.Normal))
+        else:
+            lines.append((strip.amount_text, BIG, loud, QFont.Weight.DemiBold))
+            lines.append((strip.sense_text, SMALL, quiet, QFont.Weight.DemiBold))
+        _ = rows
+        heights = [look.px(size) * 1.22 for _, size, _, _ in lines]
+        y = box.top() + max(0.0, (box.height() - sum(heights)) / 2)
+        for (text, size, colour, weight), high in zip(lines, heights):
+            draw_fitted(
+                painter, text, QRectF(box.left(), y, box.width(), high + 2), look.px(size), colour, weight, align
+            )
+            y += high
+
+    def _draw_dial(self, painter: QPainter, box: QRectF) -> None:
+        """The screw head as the hand sees it, with eighths marked and the turn as an arc from the top."""
+        look, strip = self.look, self.strip
+        centre, radius = box.center(), box.width() / 2 - look.px(4)
+        ink = self._ink()
+        quiet = look.colour("shade" if strip.active or strip.stop else "line")
+        painter.setPen(QPen(quiet, look.px(1.4)))
+        painter.drawEllipse(centre, radius, radius)
+        for i in range(8):
+            inner = radius - look.px(3 if i % 2 else 5)
+            painter.drawLine(on_circle(centre, inner, i * 45), on_circle(centre, radius, i * 45))
+        if strip.stop:
+            _draw_stop(painter, look, centre, radius * 0.62, ink)
+            return
+        if strip.turns is None or strip.sense is None or strip.turns == 0.0:
+            return
+        whole = int(strip.turns + 1e-9)
+        part = strip.turns - whole
+        sweep = 360.0 * (part if part > 0.02 else 1.0)
+        sweep = max(30.0, min(338.0, sweep))
+        sign = 1.0 if strip.sense is Sense.CLOCKWISE else -1.0
+        pen = QPen(ink, box.width() * (0.085 if strip.active else 0.05))
+        pen.setCapStyle(Qt.PenCapStyle.FlatCap)
+        head = box.width() * (0.23 if strip.active else 0.18)
+        draw_turn_arrow(painter, centre, radius - box.width() * 0.1, sign * sweep, pen, head)
+        if whole >= 1 and part > 0.02:
+            self._draw_whole(painter, centre, radius, f"+{whole}", ink)
+        elif whole > 1:
+            self._draw_whole(painter, centre, radius, f"×{whole}", ink)
+
+    def _draw_whole(self, painter: QPainter, centre: QPointF, radius: float, text: str, ink: QColor) -> None:
+        painter.setFont(self.look.font(radius * 0.62 / self.look.unit, QFont.Weight.Bold))
+        painter.setPen(ink)
+        painter.drawText(QRectF(centre.x() - radius, centre.y() - radius, 2 * radius, 2 * radius), CENTRE, text)
+
+
+def _draw_stop(painter: QPainter, look: Look, centre: QPointF, half: float, ink: QColor) -> None:
+    """Two solid bars: hands off this screw."""
+    painter.setPen(Qt.PenStyle.NoPen)
+    painter.setBrush(ink)
+    wide = half * 0.42
+    for x in (-half * 0.62, half * 0.62 - wide):
+        painter.drawRect(QRectF(centre.x() + x, centre.y() - half * 0.7, wide, half * 1.4))
+    painter.setBrush(Qt.BrushStyle.NoBrush)
+
+
+def _draw_track(
+    painter: QPainter, look: Look, track: QRectF, toward: float, ink: QColor, strip: ScrewStrip, flat: bool
+) -> None:
+    """The scale with its zero in the middle, marks at 1/8, 1 and 5 turns, and the bar toward zero."""
+
+    def at(fraction: float) -> QPointF:
+        if flat:
+            return QPointF(track.center().x() + fraction * track.width() / 2, track.center().y())
+        return QPointF(track.center().x(), track.center().y() - fraction * track.height() / 2)
+
+    across = QPointF(0, track.height() / 2) if flat else QPointF(track.width() / 2, 0)
+    painter.setPen(look.pen("line", 1.4))
+    painter.drawLine(at(-1), at(1))
+    for turns in (0.125, 0.5, 1.0, 2.0, 5.0, 10.0):
+        for sign in (-1, 1):
+            p = at(sign * bar_fraction(turns))
+            reach = across * (0.75 if turns in (1.0, 10.0) else 0.4)
+            painter.drawLine(p - reach, p + reach)
+    if strip.turns is not None and not strip.stop and abs(toward) > 0.002:
+        pen = QPen(ink, look.px(9 if strip.active else 5))
+        pen.setCapStyle(Qt.PenCapStyle.FlatCap)
+        painter.setPen(pen)
+        painter.drawLine(at(0), at(toward))
+    painter.setPen(QPen(look.colour("strong" if strip.active or strip.stop else "shade"), look.px(3)))
+    painter.drawLine(at(0) - across * 1.25, at(0) + across * 1.25)

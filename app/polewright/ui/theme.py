@@ -1,0 +1,126 @@
+"""Colours and type as data: a role names what a colour is for, a palette gives it a value.
+
+Red light: green and blue are 0 in every value, and everything is told by shape, words and brightness. Dark greys
+vanish on a dimmed panel, so whatever matters is drawn in `ink` or brighter.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from enum import Enum
+
+Rgb = tuple[int, int, int]
+
+BRIGHTNESS_STEPS = (0.22, 0.32, 0.45, 0.63, 0.8, 1.0)
+
+
+class Light(Enum):
+    DAY = "day"
+    RED = "red"
+
+
+@dataclass(frozen=True)
+class Palette:
+    """One colour for each role.
+
+    ground: the window. raised: panels, fields, the inside of the well. hollow: pressed or empty parts.
+    line: hairlines and rings. faint: secondary text. ink: text and marks. strong: the main sentence, the marker.
+    accent: what to do now, alone. accent_ink: text on accent. floor: the tolerance. shade: what is dimmed away.
+    """
+
+    ground: Rgb
+    raised: Rgb
+    hollow: Rgb
+    line: Rgb
+    shade: Rgb
+    faint: Rgb
+    ink: Rgb
+    strong: Rgb
+    accent: Rgb
+    accent_ink: Rgb
+    floor: Rgb
+
+
+DAY = Palette(
+    ground=(0xF3, 0xF1, 0xEB),
+    raised=(0xFC, 0xFB, 0xF8),
+    hollow=(0xE6, 0xE3, 0xDA),
+    line=(0xC9, 0xC5, 0xB8),
+    shade=(0x8B, 0x88, 0x7D),
+    faint=(0x5F, 0x5E, 0x58),
+    ink=(0x2B, 0x2E, 0x36),
+    strong=(0x12, 0x16, 0x20),
+    accent=(0xB0, 0x3A, 0x14),
+    accent_ink=(0xFF, 0xFF, 0xFF),
+    floor=(0xD9, 0xE2, 0xDF),
+)
+
+RED = Palette(
+    ground=(0x00, 0, 0),
+    raised=(0x0D, 0, 0),
+    hollow=(0x1C, 0, 0),
+    line=(0x5C, 0, 0),
+    shade=(0x88, 0, 0),
+    faint=(0xB4, 0, 0),
+    ink=(0xDC, 0, 0),
+    strong=(0xFF, 0, 0),
+    accent=(0xFF, 0, 0),
+    accent_ink=(0x00, 0, 0),
+    floor=(0x34, 0, 0),
+)
+
+
+@dataclass(frozen=True)
+class Theme:
+    """A light and its palette, with the brightness already worked in."""
+
+    light: Light
+    palette: Palette
+    brightness: float = 1.0
+
+    @property
+    def red(self) -> bool:
+        return self.light is Light.RED
+
+
+def make_theme(light: Light, brightness: float = 1.0) -> Theme:
+    """The theme of that light; brightness 0..1 dims the red palette and leaves the day palette alone."""
+    if light is Light.DAY:
+        return Theme(light, DAY, 1.0)
+    factor = min(1.0, max(0.05, brightness))
+    names = Palette.__dataclass_fields__
+    dimmed = replace(RED, **{name: _dim(getattr(RED, name), factor) for name in names})
+    return Theme(light, dimmed, factor)
+
+
+def next_brightness(brightness: float, steps: int) -> float:
+    """The brightness so many steps up or down the ladder."""
+    nearest = min(range(len(BRIGHTNESS_STEPS)), key=lambda i: abs(BRIGHTNESS_STEPS[i] - brightness))
+    return BRIGHTNESS_STEPS[min(len(BRIGHTNESS_STEPS) - 1, max(0, nearest + steps))]
+
+
+def mix(a: Rgb, b: Rgb, share_of_b: float) -> Rgb:
+    """A colour between two others."""
+    return (
+        round(a[0] + (b[0] - a[0]) * share_of_b),
+        round(a[1] + (b[1] - a[1]) * share_of_b),
+        round(a[2] + (b[2] - a[2]) * share_of_b),
+    )
+
+
+def contrast(a: Rgb, b: Rgb) -> float:
+    """Contrast ratio of two colours, 1 to 21. Source: WCAG 2.2, contrast ratio and relative luminance."""
+    la, lb = sorted((_luminance(a), _luminance(b)), reverse=True)
+    return (la + 0.05) / (lb + 0.05)
+
+
+def _dim(colour: Rgb, factor: float) -> Rgb:
+    return (round(colour[0] * factor), round(colour[1] * factor), round(colour[2] * factor))
+
+
+def _luminance(colour: Rgb) -> float:
+    def linear(channel: int) -> float:
+        c = channel / 255.0
+        return c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4
+
+    return 0.2126 * linear(colour[0]) + 0.7152 * linear(colour[1]) + 0.0722 * linear(colour[2])
