@@ -1,4 +1,4 @@
-"""The careful pass over a difficult frame: mended pixels, a background mesh, matched filters of several widths.
+"""The careful pass over a difficult frame: a background mesh, mended pixels, matched filters of several widths.
 
 sep (a library build of the SExtractor algorithms) makes the background and groups and deblends the pixels; scipy
 filters. The filtered map is brought to unit noise by its own spread, so that walking noise and interpolated colours
@@ -14,64 +14,130 @@ from numpy.typing import NDArray
 
 from polewright.core.detection.hot_pixels import replaced_by_neighbours, spikes
 from polewright.core.detection.trails import Streaks
-from polewright.core.detection.windows import QUANTISATION_NOISE
+from polewright.core.detection.windows import QUANTISATION_NOISE, middle
 from polewright.core.model import FloatArray, PixelArray
 
+Image = NDArray[np.float32]
+
 THRESHOLD = 4.2
+_STREAK_WIDTH_PX = 1.3
 _WIDTHS_PX = (0.75, 1.3, 2.4, 4.5)
 _MESH_PX = 48
 _MAD_TO_SIGMA = 1.4826
 _MOST_CANDIDATES = 1500
 
 
-def mended(pixels: PixelArray, width_px: float) -> tuple[NDArray[np.float32], int]:
-    """The pixels as float32 with lone spikes replaced by the median around them, and how many there were."""
-    from scipy import ndimage
-
-    data = np.ascontiguousarray(pixels, dtype=np.float32)
-    ring = np.ones((3, 3), dtype=bool)
-    ring[1, 1] = False
-    around = ndimage.maximum_filter(data, footprint=ring)
-    hot = spikes(data, around, width_px)
-    if not hot.any():
-        return data, 0
-    return replaced_by_neighbours(data, hot).astype(np.float32), int(hot.sum())
-
-
 @dataclass(frozen=True, eq=False)
 class Candidates:
-    """Rough places, most significant first, and the streaks seen on the way."""
+    """Rough places, most significant first. `data` are the pixels they were found in, lone spikes mended."""
 
     x_px: FloatArray
     y_px: FloatArray
-    streaks: Streaks
+    data: Image
+    spikes: int
 
 
-def careful_candidates(data: NDArray[np.float32], width_px: float) -> Candidates:
-    """Everything above the threshold under a matched filter.
+@dataclass(frozen=True, eq=False)
+class Trails:
+    """Connected long regions: places of their middles, flux (ADU) and significance, and what they have in common."""
 
-    `width_px`: Gaussian width of the stars where it is known, 0 to try several.
-    """
+    x_px: FloatArray
+    y_px: FloatArray
+    flux_adu: FloatArray
+    snr: FloatArray
+    length_px: FloatArray
+    width_px: FloatArray
+    angle_rad: FloatArray
+    others: int  # compact regions as significant as the trails
+
+    @property
+    def streaks(self) -> Streaks:
+        return Streaks.among(self.length_px, self.angle_rad)
+
+
+@dataclass(frozen=True, eq=False)
+class Flat:
+    """A frame freed of its background, in units of its local noise, lone spikes mended."""
+
+    data: Image  # mended pixels, ADU
+    flat: Image
+    noise_adu: float
+    spikes: int
+
+
+def flattened(pixels: PixelArray, width_px: float) -> Flat:
+    """Take off the background mesh and mend lone spikes. `width_px`: Gaussian width of the stars, 0 unknown."""
     import sep
     from scipy import ndimage
 
+    data = np.array(pixels, dtype=np.float32, order="C")
     background = sep.Background(data, bw=_MESH_PX, bh=_MESH_PX, fw=3, fh=3)
-    noise = np.maximum(background.rms(), QUANTISATION_NOISE if background.globalrms > 0.1 else 1e-6)
-    flat = (data - background.back()) / noise
+    flat = data - background.back()
+    # the spread within a mesh of the frame itself would hold its gradient too
+    spread = sep.Background(flat, bw=_MESH_PX, bh=_MESH_PX, fw=3, fh=3)
+    least = QUANTISATION_NOISE if pixels.dtype.kind != "f" else 1e-6
+    flat -= spread.back()
+    flat /= np.maximum(spread.rms(), np.float32(least))
+    ring = np.ones((3, 3), dtype=bool)
+    ring[1, 1] = False
+    hot = spikes(flat, ndimage.maximum_filter(flat, footprint=ring), width_px)
+    if hot.any():
+        data = replaced_by_neighbours(data, hot).astype(np.float32)
+        flat = replaced_by_neighbours(flat, hot).astype(np.float32)
+    return Flat(data, flat, float(spread.globalrms), int(hot.sum()))
+
+
+def _filtered(flat: Image, width_px: float) -> Image:
+    """The matched filter map in units of its own noise."""
+    from scipy import ndimage
+
+    smooth = ndimage.gaussian_filter(flat, width_px, truncate=3.0)
+    spread = _MAD_TO_SIGMA * middle(np.abs(smooth[::3, ::3]).ravel()) or float(smooth.std()) or 1.0
+    return np.asarray(smooth / np.float32(spread), dtype=np.float32)
+
+
+def long_regions(image: Flat) -> Trails:
+    """Connected regions more than four times as long as wide, without any splitting."""
+    import sep
+
+    found = sep.extract(
+        _filtered(image.flat, _STREAK_WIDTH_PX),
+        1.5 * THRESHOLD,
+        filter_kernel=None,
+        minarea=9,
+        clean=False,
+        deblend_cont=1.0,
+    )
+    # a star smoothed by the filter has widths of about 2 px: the long axis must stand out against that
+    long = (found["a"] > 3.5) & (found["a"] > 2.5 * found["b"])
+    t = found[long]
+    width = np.sqrt(np.maximum(t["b"].astype(np.float64) ** 2 - _STREAK_WIDTH_PX**2, 0.5))
+    return Trails(
+        t["x"].astype(np.float64),
+        t["y"].astype(np.float64),
+        t["flux"].astype(np.float64) * image.noise_adu,
+        t["flux"].astype(np.float64) / np.sqrt(np.maximum(t["npix"], 1)),
+        np.sqrt(12.0) * t["a"].astype(np.float64),
+        width,
+        t["theta"].astype(np.float64),
+        int((~long & (found["peak"] > 2.0 * THRESHOLD)).sum()),
+    )
+
+
+def careful_candidates(image: Flat, width_px: float) -> Candidates:
+    """Everything above the threshold under a matched filter. `width_px`: of the stars, 0 to try several."""
+    import sep
+
     columns = []
-    streaks = Streaks()
     for width in (width_px,) if width_px else _WIDTHS_PX:
-        smooth = ndimage.gaussian_filter(flat, width, truncate=3.0)
-        spread = _MAD_TO_SIGMA * float(np.median(np.abs(smooth[::2, ::2]))) or float(smooth.std()) or 1.0
-        found = sep.extract(smooth / spread, THRESHOLD, filter_kernel=None, minarea=2, clean=False, deblend_cont=0.01)
+        found = sep.extract(
+            _filtered(image.flat, width), THRESHOLD, filter_kernel=None, minarea=2, clean=False, deblend_cont=0.01
+        )
         compact = found["a"] < 2.5 * np.maximum(found["b"], 0.5)
         x, y = np.where(compact, found["xpeak"], found["x"]), np.where(compact, found["ypeak"], found["y"])
         columns.append(np.stack((x, y, found["peak"], np.full(found.size, max(1.5, 1.5 * width)))))
-        long = (found["a"] > 3.0 * found["b"]) & (found["a"] > 2.0 * width)
-        seen = Streaks.among(np.sqrt(12.0) * found["a"][long].astype(np.float64), found["theta"][long])
-        streaks = max(streaks, seen, key=lambda s: s.alike)
     x, y = _merged(np.concatenate(columns, axis=1).astype(np.float64))
-    return Candidates(x, y, streaks)
+    return Candidates(x, y, image.data, image.spikes)
 
 
 def _merged(columns: FloatArray) -> tuple[FloatArray, FloatArray]:

@@ -12,14 +12,13 @@ import numpy as np
 
 from polewright.core.detection.hot_pixels import HotPixelMask
 from polewright.core.detection.measure import Measurement, measure
-from polewright.core.detection.moments import FWHM_PER_SIGMA, PIXEL_VARIANCE
 from polewright.core.detection.rings import count_rings
-from polewright.core.detection.selection import Selection, select
+from polewright.core.detection.selection import Selection, select, select_trails, short_fwhm_px, trail_sources
 from polewright.core.detection.trails import Streaks, streaks_of, without_lines
 from polewright.core.detection.verdict import FrameFacts, judge, judge_blank
 from polewright.core.model import Frame, PixelArray, StarList
-from polewright.services.careful_pass import careful_candidates, mended
-from polewright.services.quick_pass import quick_candidates
+from polewright.services.careful_pass import Trails, careful_candidates, flattened, long_regions
+from polewright.services.quick_pass import MOST_CANDIDATES, quick_candidates
 
 MOST_STARS = 400
 _ENOUGH_STARS = 30
@@ -27,6 +26,7 @@ _ENOUGH_WIDE_STARS = 60
 _WIDE_PX = 2.6  # Gaussian width from which the quick pass loses faint stars
 _QUICK_LEAST_SNR = 5.0
 _CAREFUL_LEAST_SNR = 4.3
+_SURE_SNR = 6.0  # noise makes such a peak in one of a hundred frames of a million pixels
 _LEAST_SIDE_PX = 16
 
 
@@ -35,6 +35,7 @@ class _Found:
     measurement: Measurement
     selection: Selection
     streaks: Streaks
+    crowded: bool = False  # the quick pass could not list all that shines: hot pixels, mostly
 
 
 class Detector:
@@ -91,37 +92,59 @@ def _quick(pixels: PixelArray, full: float, highest: float) -> _Found:
     x, y = quick_candidates(pixels, highest)
     measurement = measure(pixels, x, y, full_adu=full)
     selection = select(measurement, pixels.shape, full_adu=full, least_snr=_QUICK_LEAST_SNR, limit=MOST_STARS)
-    return _Found(measurement, without_lines(selection, pixels.shape, all_pairs=False), streaks_of(measurement))
+    return _Found(
+        measurement,
+        without_lines(selection, pixels.shape, all_pairs=False),
+        streaks_of(measurement),
+        x.size >= MOST_CANDIDATES,
+    )
 
 
 def _needs_care(found: _Found) -> bool:
     clear = int((found.selection.stars.snr > 6.0).sum())
+    if found.crowded and clear < MOST_STARS // 2:
+        return True
     if found.measurement.width_px > _WIDE_PX and clear < _ENOUGH_WIDE_STARS:
         return True
     return clear < _ENOUGH_STARS or found.streaks.alike >= max(4, clear // 3)
 
 
 def _careful(pixels: PixelArray, full: float, quick: _Found) -> _Found:
-    sure = (quick.selection.stars.snr > 10.0).sum() >= 8 and quick.streaks.alike < 4
+    clear = int((quick.selection.stars.snr > 10.0).sum())
+    sure = clear >= 8 and quick.streaks.alike < clear // 3
     width = quick.measurement.width_px if sure else 0.0
-    data, spikes = mended(pixels, width)
-    candidates = careful_candidates(data, width)
-    measurement = measure(data, candidates.x_px, candidates.y_px, full_adu=full, width_px=width or None)
+    image = flattened(pixels, width)
+    trails = long_regions(image)
+    streaks = trails.streaks
+    if streaks.alike >= 4 and streaks.alike > trails.others:
+        return _trailed(pixels, quick.measurement, trails)
+    candidates = careful_candidates(image, width)
+    measurement = measure(image.data, candidates.x_px, candidates.y_px, full_adu=full, width_px=width or None)
     selection = select(measurement, pixels.shape, full_adu=full, least_snr=_CAREFUL_LEAST_SNR, limit=MOST_STARS)
-    rejected = dict(selection.rejected)
-    if spikes:
-        rejected["hot pixels"] = rejected.get("hot pixels", 0) + spikes
-    selection = without_lines(replace(selection, rejected=rejected), pixels.shape, all_pairs=True)
-    return _Found(measurement, selection, candidates.streaks)
+    selection = selection.counting("hot pixels", image.spikes)
+    return _Found(measurement, without_lines(selection, pixels.shape, all_pairs=True), streaks)
+
+
+def _trailed(pixels: PixelArray, measurement: Measurement, trails: Trails) -> _Found:
+    """The middles of star trails: where the stars were at mid-exposure, to some tenths of a pixel."""
+    sources = trail_sources(
+        trails.x_px, trails.y_px, trails.flux_adu, trails.snr, trails.length_px, trails.width_px, trails.angle_rad
+    )
+    selection = select_trails(sources, pixels.shape, limit=MOST_STARS)
+    return _Found(replace(measurement, sources=sources), selection, trails.streaks)
 
 
 def _star_list(frame: Frame, pixels: PixelArray, found: _Found, blank: FrameFacts) -> StarList:
     stars, width = found.selection.stars, found.measurement.width_px
+    sure = int((stars.snr > _SURE_SNR).sum())
+    if sure == 0:  # nothing but the tail of the noise
+        found = replace(found, selection=found.selection.without(np.ones(len(stars), dtype=bool), "noise"))
+        stars = found.selection.stars
     reason, cure = judge(
         replace(
             blank,
-            stars=len(stars),
-            fwhm_px=float(FWHM_PER_SIGMA * np.sqrt(max(width**2 - PIXEL_VARIANCE, 0.05))),
+            stars=sure,
+            fwhm_px=short_fwhm_px(stars),
             trailed=found.streaks.alike,
             trail_px=found.streaks.length_px,
             rings=count_rings(pixels, stars.x_px, stars.y_px, width),

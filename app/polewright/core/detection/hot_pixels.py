@@ -14,21 +14,15 @@ _LEAST_MOTION_PX = 4.0  # the sky must have moved by this much for staying put t
 _SAME_PLACE_PX = 0.7
 
 
-def spikes(data: NDArray[np.float32], brightest_neighbour: NDArray[np.float32], width_px: float) -> NDArray[np.bool_]:
+def spikes(flat: NDArray[np.float32], brightest_neighbour: NDArray[np.float32], width_px: float) -> NDArray[np.bool_]:
     """Where a pixel towers over its brightest neighbour more than any star does: (H, W) bool.
 
-    `width_px`: Gaussian width of the stars, pixel included; 0 when unknown (an undersampled star is then spared).
-    A centred Gaussian star has a ratio of exp(1 / (2 s^2)) between its brightest pixel and the next.
+    `flat` and `brightest_neighbour` (of eight) are in units of the noise above the sky. `width_px`: Gaussian width of
+    the stars, pixel included; 0 when unknown (an undersampled star is then spared). A centred Gaussian star has a
+    ratio of exp(1 / (2 s^2)) between its brightest pixel and the next.
     """
-    sample = data[::4, ::4]
-    level = float(np.median(sample))
-    noise = max(1.4826 * float(np.median(np.abs(sample - level))), 0.3 if level.is_integer() else 1e-6)
-    star_ratio = 4.5 if width_px <= 0.0 else float(np.clip(1.25 * np.exp(0.5 / width_px**2), 1.4, 4.5))
-    least = np.float32(level + 1.5 * noise)
-    excess = data - np.float32(level)
-    return excess > np.float32(star_ratio) * (
-        np.maximum(brightest_neighbour, least) - np.float32(level)
-    ) + np.float32(_SPIKE_SIGMA * noise)
+    ratio = 4.5 if width_px <= 0.0 else float(np.clip(1.25 * np.exp(0.5 / width_px**2), 1.4, 4.5))
+    return flat > np.float32(ratio) * np.maximum(brightest_neighbour, np.float32(1.5)) + np.float32(_SPIKE_SIGMA)
 
 
 @dataclass(frozen=True, eq=False)

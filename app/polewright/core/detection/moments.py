@@ -53,7 +53,7 @@ class Moments:
 
     @property
     def flux(self) -> FloatArray:
-        """Total flux of a Gaussian star that has this weighted flux and width, ADU."""
+        """Total flux of a round Gaussian star that has this weighted flux and width, ADU."""
         w2 = self.weight_px**2
         with np.errstate(invalid="ignore"):
             s2 = np.where(self.variance_px2 > 0.0, self.variance_px2, PIXEL_VARIANCE)
@@ -119,18 +119,22 @@ def circular_moments(
         hyy = table[:, 2, 0] / safe - my * my
         if step == steps:
             break
-        h = np.clip(0.5 * (hxx + hyy), 0.05, 0.9 * weight**2)
+        h = np.minimum(np.maximum(0.5 * (hxx + hyy), 0.05), 0.9 * weight**2)
         gain = weight**2 / (weight**2 - h)  # (s^2 + w^2) / w^2
-        x = np.clip(x + np.clip(gain * mx, -_LARGEST_STEP_PX, _LARGEST_STEP_PX), 0.0, side - 1.0)
-        y = np.clip(y + np.clip(gain * my, -_LARGEST_STEP_PX, _LARGEST_STEP_PX), 0.0, side - 1.0)
+        x = _held(x + _held(gain * mx, -_LARGEST_STEP_PX, _LARGEST_STEP_PX), 0.0, side - 1.0)
+        y = _held(y + _held(gain * my, -_LARGEST_STEP_PX, _LARGEST_STEP_PX), 0.0, side - 1.0)
         if adapt:
-            star2 = h * weight**2 / (weight**2 - h)
-            weight = np.clip(np.sqrt(star2), np.maximum(LEAST_WEIGHT_PX, 0.7 * weight), 1.5 * weight)
+            star = np.sqrt(h * gain)
+            weight = np.minimum(np.maximum(star, np.maximum(LEAST_WEIGHT_PX, 0.7 * weight)), 1.5 * weight)
             weight = np.minimum(weight, 0.3 * side)
     hxy = table[:, 1, 1] / safe - mx * my
     xx, xy, yy = deconvolved(hxx, hxy, hyy, weight**2, np.zeros_like(weight), weight**2)
     travel = np.hypot(x - start_x, y - start_y)
     return Moments(x, y, np.where(good, s, 0.0), weight, xx, xy, yy, travel)
+
+
+def _held(values: FloatArray, least: float, most: float) -> FloatArray:
+    return np.minimum(np.maximum(values, least), most)
 
 
 def _table(data: WindowArray, x: FloatArray, y: FloatArray, weight: FloatArray, side: int) -> FloatArray:
@@ -172,10 +176,14 @@ def squared_weight_light(m: Moments) -> tuple[FloatArray, FloatArray]:
 
 
 def model(moments: Moments, side: int) -> WindowArray:
-    """The round Gaussian star that the moments describe, on the pixels of each window: (N, side, side)."""
-    s2 = np.where(np.isfinite(moments.variance_px2), np.maximum(moments.variance_px2, 0.1), 0.1)
-    s = np.sqrt(s2)
-    gx = profiles(moments.x, s, side)[:, 0]
-    gy = profiles(moments.y, s, side)[:, 0]
-    peak = (moments.flux / (2.0 * np.pi * s2)).astype(np.float32)
-    return peak[:, None, None] * gy[:, :, None] * gx[:, None, :]
+    """The Gaussian star that the moments describe, on the pixels of each window: (N, side, side).
+
+    Stars whose shape is unknown (NaN) give NaN.
+    """
+    det = moments.xx * moments.yy - moments.xy**2
+    axis = np.arange(side)
+    dx = (axis - moments.x[:, None])[:, None, :]
+    dy = (axis - moments.y[:, None])[:, :, None]
+    a, b, c = (v[:, None, None] for v in (moments.yy / det, -2.0 * moments.xy / det, moments.xx / det))
+    peak = (moments.flux / (2.0 * np.pi * np.sqrt(det)))[:, None, None]
+    return np.asarray(peak * np.exp(-0.5 * (a * dx * dx + b * dx * dy + c * dy * dy)), dtype=np.float32)

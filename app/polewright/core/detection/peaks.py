@@ -14,15 +14,16 @@ _SIDE_SHARE = 0.06  # a second peak counts from this share of the highest
 _PEAK_SIGMA = 8.0
 _APART_PX = 3.0
 _MOST_SPLIT = 200
+_BEADS, _LINE = 4, 3.0  # a region this elongated with this many peaks is one trail
 
 
 def split_large(
-    pixels: PixelArray, x: FloatArray, y: FloatArray, extent_px: FloatArray
+    pixels: PixelArray, x: FloatArray, y: FloatArray, extent_px: FloatArray, elongation: FloatArray
 ) -> tuple[FloatArray, FloatArray]:
     """The places with every large region replaced by the peaks inside it (3 x 3 means, at least 3 px apart).
 
-    `extent_px` (N,): rms extent of the region along its long axis. Order is kept. A region with one peak keeps its
-    own centre, which is the better guess for a trailed star.
+    `extent_px` (N,): rms extent of the region along its long axis; `elongation` that over the short one. Order is kept.
+    A region with one peak, or a long one with many, keeps its own centre: the better guess for a trailed star.
     """
     large = np.flatnonzero((extent_px > _LARGE_PX) & (extent_px < _LONGEST_PX))[:_MOST_SPLIT]
     if large.size == 0:
@@ -44,7 +45,8 @@ def split_large(
     region, peak_x, peak_y = region[order], peak_x[order], peak_y[order]
     near = np.hypot(peak_x[:, None] - peak_x, peak_y[:, None] - peak_y) < _APART_PX
     first = ~np.tril(near, -1).any(axis=1)
-    several = np.bincount(region[first], minlength=large.size) > 1
+    peaks = np.bincount(region[first], minlength=large.size)
+    several = (peaks > 1) & ~((peaks >= _BEADS) & (elongation[large] > _LINE))
     chosen = first & several[region]
     keep = np.ones(x.size, dtype=bool)
     keep[large[several]] = False

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -28,6 +28,12 @@ class Selection:
     rejected: dict[str, int]
     sharp_px: FloatArray
 
+    def counting(self, cause: str, more: int) -> Selection:
+        """The same stars with `more` rejected ones added under `cause`."""
+        if more == 0:
+            return self
+        return replace(self, rejected=self.rejected | {cause: self.rejected.get(cause, 0) + more})
+
     def without(self, others: NDArray[np.bool_], cause: str) -> Selection:
         """The selection less the stars where `others` is true, which are counted under `cause`."""
         rejected = self.rejected | {cause: self.rejected.get(cause, 0) + int(others.sum())}
@@ -48,9 +54,9 @@ def select(
     with np.errstate(invalid="ignore"):
         usual = np.where(np.isfinite(s.variance_px2), s.variance_px2, width**2) < (6.0 * width) ** 2
     adrift = (s.travel_px > np.where(full | (s.axis_ratio > _ELONGATED), 4.0 * reach, reach)) & ~sharp & ~faint
-    long = (s.axis_ratio > 5.0) & np.isfinite(s.axis_ratio) & (s.snr > 15.0) & ~sharp & ~faint
+    long = ~(s.axis_ratio <= 5.0) & (s.snr > 15.0) & ~sharp & ~faint & ~full
     keep = ~sharp & ~faint & ~adrift & ~long & usual
-    clutter = keep & (s.snr < clutter_snr(s.snr[keep]))
+    clutter = keep & (s.snr < clutter_snr(s.snr[keep], least_snr))
     keep &= ~clutter
     order = np.flatnonzero(keep)[np.argsort(-s.flux_adu[keep], kind="stable")]
     order = order[_first_of_each(s.x_px[order], s.y_px[order], max(1.2, width))]
@@ -72,20 +78,82 @@ def select(
     )
 
 
-def clutter_snr(snr: FloatArray) -> float:
-    """The SNR below which a list is mostly noise; 0 for a clean one.
+def trail_sources(
+    x: FloatArray,
+    y: FloatArray,
+    flux: FloatArray,
+    snr: FloatArray,
+    length: FloatArray,
+    width: FloatArray,
+    angle: FloatArray,
+) -> Sources:
+    """Star trails as sources at their middles: uniform lines of `length` px, Gaussian `width` px across.
+
+    The ends of a trail fade into the noise: its middle is good to a tenth of a width and a hundredth of its length
+    at best (a cautious figure; the two ends of a faint trail are lost unequally).
+    """
+    along2 = length**2 / 12.0
+    none = np.zeros(x.size)
+    return Sources(
+        x_px=x,
+        y_px=y,
+        sigma_px=np.hypot(0.3, 0.01 * length + length / np.maximum(snr, 1.0)),
+        flux_adu=flux,
+        snr=snr,
+        variance_px2=0.5 * (along2 + width**2),
+        axis_ratio=np.sqrt(along2 + width**2) / width,
+        long_axis_rad=angle,
+        peak_adu=none,
+        peakedness=none,
+        travel_px=none,
+    )
+
+
+def select_trails(sources: Sources, shape: tuple[int, int], limit: int) -> Selection:
+    """The trails that are wholly inside the frame and in one piece, brightest first, all flagged as elongated."""
+    height, width = shape
+    half = np.sqrt(3.0 * 2.0 * sources.variance_px2)
+    reach_x, reach_y = np.abs(half * np.cos(sources.long_axis_rad)), np.abs(half * np.sin(sources.long_axis_rad))
+    inside = (sources.x_px - reach_x > 1) & (sources.x_px + reach_x < width - 2)
+    inside &= (sources.y_px - reach_y > 1) & (sources.y_px + reach_y < height - 2)
+    usual = float(np.percentile(half, 75)) if half.size else 0.0
+    whole = np.abs(half - usual) < 0.25 * usual
+    broken = int((inside & ~whole).sum())
+    inside &= whole
+    order = np.flatnonzero(inside)[np.argsort(-sources.flux_adu[inside], kind="stable")][:limit]
+    stars = sources.select(order)
+    flags = np.full(len(stars), int(StarFlag.ELONGATED), dtype=np.int64)
+    rejected = {"cut by the edge": int((~inside).sum()) - broken, "broken trails": broken}
+    rejected = {cause: n for cause, n in rejected.items() if n}
+    return Selection(stars, flags, _fwhm(stars, 1.0), rejected, np.zeros((0, 2)))
+
+
+def short_fwhm_px(stars: Sources) -> float:
+    """Typical full width at half maximum across the short axis, pixel taken out; 0 without stars."""
+    with np.errstate(invalid="ignore"):
+        ratio2 = np.where(stars.axis_ratio < 20.0, stars.axis_ratio, 1.0) ** 2
+        short2 = stars.variance_px2 * 2.0 / (1.0 + np.where(stars.axis_ratio > _ELONGATED, ratio2, 1.0))
+    known = short2[np.isfinite(short2)]
+    if known.size == 0:
+        return 0.0
+    return float(FWHM_PER_SIGMA * np.sqrt(max(float(np.median(known)) - PIXEL_VARIANCE, 0.05)))
+
+
+def clutter_snr(snr: FloatArray, least_snr: float) -> float:
+    """The SNR below which a list that reaches down to `least_snr` is mostly noise; 0 for a clean one.
 
     Stars thin out slowly with brightness: about 1.4 times as many are brighter than t as than 1.4 t (number counts
     of 10^(0.4 m), the uniform universe being steeper at 1.7; common knowledge). Noise with heavy tails is far
     steeper. The limit rises until there are no more than `_STEEPEST` times as many.
     """
     ordered = np.sort(snr)
-    for limit in np.arange(4.0, 12.0, 0.25):
+    start = max(least_snr, float(ordered[ordered.size // 10])) if ordered.size else least_snr
+    for limit in np.arange(start, max(start, 12.0) + 0.25, 0.25):
         above = ordered.size - np.searchsorted(ordered, limit)
         bright = ordered.size - np.searchsorted(ordered, 1.4 * limit)
         if above <= _STEEPEST * bright + _FEW:
-            return float(limit) if limit > 4.0 else 0.0
-    return 12.0
+            return float(limit) if limit > start else 0.0
+    return max(start, 12.0)
 
 
 def _sharp(s: Sources, width: float) -> NDArray[np.bool_]:

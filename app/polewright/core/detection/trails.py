@@ -19,22 +19,21 @@ _LEAST = 7
 
 @dataclass(frozen=True, eq=False)
 class Streaks:
-    """Long sources: `alike` of them share direction and length, which is `length_px` (0 when there are none)."""
+    """Long sources: `alike` of them share a direction; `length_px` is their typical length (0: none)."""
 
     alike: int = 0
     length_px: float = 0.0
 
     @classmethod
     def among(cls, length_px: FloatArray, angle_rad: FloatArray) -> Streaks:
-        """Count the streaks within 10 degrees and 40 % of their middle direction and length."""
+        """Count the streaks within 10 degrees of their middle direction; the length is the upper quartile, because
+        crossing and noise break streaks but seldom join them."""
         if length_px.size == 0:
             return cls()
         turn = np.exp(2.0j * angle_rad)
         middle = np.angle(np.median(turn.real) + 1j * np.median(turn.imag))
-        off = np.abs(np.angle(turn * np.exp(-1j * middle))) / 2.0
-        length = float(np.median(length_px))
-        alike = (off < np.radians(10.0)) & (np.abs(length_px / length - 1.0) < 0.4)
-        return cls(int(alike.sum()), length)
+        alike = np.abs(np.angle(turn * np.exp(-1j * middle))) / 2.0 < np.radians(10.0)
+        return cls(int(alike.sum()), float(np.percentile(length_px[alike], 75)) if alike.any() else 0.0)
 
 
 def streaks_of(measurement: Measurement) -> Streaks:

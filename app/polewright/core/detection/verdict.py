@@ -50,7 +50,7 @@ def judge_blank(f: FrameFacts) -> tuple[str, str]:
 
 
 def _trailed(f: FrameFacts) -> tuple[str, str] | None:
-    if f.trailed < 4 or f.trailed < 0.5 * (f.stars + f.rejected.get("streaks", 0)):
+    if f.trailed < 4 or f.trailed < 0.35 * f.stars:
         return None
     cure = "Switch tracking on"
     if f.exposure_s is not None and f.trail_px > 0.0:
