@@ -1,0 +1,107 @@
+"""One line of a night's log: a JSON object whose last member is the checksum of everything before it.
+
+    {"seq":7,"t":12.5,"utc":[2461100.5,0.84375],"kind":"frame_measured","data":{...},"crc":"1c291ca3"}
+
+`seq` counts from 0 without gaps; `t` is seconds on the monotonic clock since the log began, going on over restarts;
+`utc` is the two-part Julian date. Floats are written by repr, so that they come back bit for bit; what JSON has no
+number for is written as {"$float": "nan"}. The checksum is CRC-32 (zlib) of the line without the crc member.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+import re
+import zlib
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from polewright.core.model import Utc
+
+FORMAT, VERSION = "polewright-night", 1
+HEADER_KIND = "log"
+CRC = re.compile(rb',"crc":"([0-9a-f]{8})"\}\Z')
+FLOAT_TAG = "$float"
+
+
+@dataclass(frozen=True)
+class LoggedEvent:
+    """One event of a night."""
+
+    seq: int
+    t_s: float
+    utc: Utc
+    kind: str
+    data: dict[str, Any]
+
+
+def to_json_ready(value: Any) -> Any:
+    """`value` (dicts with string keys, lists, tuples, numpy arrays and scalars, plain values) as JSON can hold it."""
+    if value is None or isinstance(value, (bool, int, str)):
+        return value
+    if isinstance(value, (float, np.floating)):
+        number = float(value)
+        return number if math.isfinite(number) else {FLOAT_TAG: repr(number)}
+    if isinstance(value, (np.bool_, np.integer)):
+        return value.item()
+    if isinstance(value, np.ndarray):
+        if value.dtype.kind == "f" and np.isfinite(value).all():
+            return value.tolist()
+        return to_json_ready(value.tolist())
+    if isinstance(value, Mapping):
+        return {_key(key): to_json_ready(item) for key, item in value.items()}
+    if isinstance(value, (list, tuple)):
+        return [to_json_ready(item) for item in value]
+    raise TypeError(f"a {type(value).__name__} cannot be logged: give a plain value")
+
+
+def _key(key: object) -> str:
+    if not isinstance(key, str):
+        raise TypeError(f"the key {key!r} cannot be logged: keys are strings")
+    return key
+
+
+def from_json(value: Any) -> Any:
+    """The inverse of `to_json_ready`, tuples and arrays having become lists."""
+    if isinstance(value, dict):
+        if len(value) == 1 and FLOAT_TAG in value:
+            return float(value[FLOAT_TAG])
+        return {key: from_json(item) for key, item in value.items()}
+    if isinstance(value, list):
+        return [from_json(item) for item in value]
+    return value
+
+
+def encode_line(event: LoggedEvent) -> bytes:
+    """The line of an event, with its line feed."""
+    members = {
+        "seq": event.seq,
+        "t": event.t_s,
+        "utc": [event.utc.jd1, event.utc.jd2],
+        "kind": event.kind,
+        "data": to_json_ready(event.data),
+    }
+    body = json.dumps(members, ensure_ascii=True, separators=(",", ":"), allow_nan=False).encode("ascii")
+    return body[:-1] + b',"crc":"%08x"}\n' % zlib.crc32(body)
+
+
+def decode_line(line: bytes) -> LoggedEvent | None:
+    """The event of a line (with or without its line feed); None when the line is damaged."""
+    line = line.rstrip(b"\n")
+    found = CRC.search(line)
+    if found is None:
+        return None
+    body = line[: found.start()] + b"}"
+    if zlib.crc32(body) != int(found[1], 16):
+        return None
+    try:
+        members = json.loads(body)
+        jd1, jd2 = members["utc"]
+        return LoggedEvent(
+            int(members["seq"]), float(members["t"]), Utc(jd1, jd2), str(members["kind"]), from_json(members["data"])
+        )
+    except (ValueError, KeyError, TypeError):
+        return None

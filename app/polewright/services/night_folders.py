@@ -1,0 +1,88 @@
+"""A folder per night, and the frames kept in it."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import shutil
+from enum import Enum
+from pathlib import Path
+
+from polewright.core.errors import RecordingError
+from polewright.core.model import Utc
+from polewright.core.timescales import iso_text
+from polewright.services.night_log import LOG_NAME
+
+FRAMES = "frames"
+
+
+class KeepFrames(Enum):
+    """What becomes of the frames of a night."""
+
+    REFERENCE = "reference"  # only their names are written down
+    LINK = "link"  # a second name for the same file; a copy where the file system cannot
+    COPY = "copy"
+
+
+def new_night_folder(root: Path, utc: Utc, lon_deg: float = 0.0) -> Path:
+    """An unused folder `YYYY-MM-DD` (then `-2`, `-3`, ...) named by the local evening; it is not created here."""
+    evening = iso_text(utc.plus_seconds((lon_deg / 15.0 - 12.0) * 3600.0))[:10]
+    folder, number = root / evening, 1
+    while folder.exists():
+        number += 1
+        folder = root / f"{evening}-{number}"
+    return folder
+
+
+def recorded_nights(root: Path) -> list[Path]:
+    """The folders below `root` that hold a log, latest name first."""
+    try:
+        return sorted((path.parent for path in root.glob(f"*/{LOG_NAME}")), reverse=True)
+    except OSError:
+        return []
+
+
+def keep_frame(folder: Path, frame: Path, how: KeepFrames) -> str:
+    """Keep `frame` with the night in `folder`; the name to write down, relative to `folder` where it lies there.
+
+    RecordingError when the frame cannot be copied; nothing half-copied is left behind.
+    """
+    if how is KeepFrames.REFERENCE:
+        return str(frame)
+    place = folder / FRAMES
+    try:
+        place.mkdir(parents=True, exist_ok=True)
+        target = _free_name(place / frame.name)
+        if how is not KeepFrames.LINK or not _linked(frame, target):
+            _copy(frame, target)
+    except OSError as error:
+        raise RecordingError(f"{frame.name} cannot be kept in {place}: {error.strerror or error}.") from error
+    return f"{FRAMES}/{target.name}"
+
+
+def _linked(frame: Path, target: Path) -> bool:
+    try:
+        target.hardlink_to(frame)
+    except (OSError, NotImplementedError):
+        return False
+    return True
+
+
+def _copy(frame: Path, target: Path) -> None:
+    partial = target.with_name(f".{target.name}.partial")
+    try:
+        shutil.copyfile(frame, partial)
+        os.replace(partial, target)  # noqa: PTH105 - a rename over nothing
+    except OSError:
+        with contextlib.suppress(OSError):
+            partial.unlink()
+        raise
+
+
+def _free_name(path: Path) -> Path:
+    """`path`, or `stem-2.suffix` and so on: camera software may use one name again and again."""
+    candidate, number = path, 1
+    while candidate.exists():
+        number += 1
+        candidate = path.with_name(f"{path.stem}-{number}{path.suffix}")
+    return candidate

@@ -1,0 +1,73 @@
+"""Reading a night's log: every sound line, and what was wrong with the others."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from polewright.core.errors import RecordingError
+from polewright.services.log_format import FORMAT, HEADER_KIND, VERSION, LoggedEvent, decode_line
+
+LOG_NAME = "night.jsonl"
+
+
+@dataclass(frozen=True)
+class NightLog:
+    """A night as recorded. `header` is the data of the first line; `events` are all others that are sound.
+
+    `sound_bytes`: up to where the file consists of whole lines; what follows is a line torn by a crash.
+    """
+
+    header: dict[str, Any]
+    events: tuple[LoggedEvent, ...]
+    problems: tuple[str, ...]
+    sound_bytes: int
+
+    @property
+    def last(self) -> LoggedEvent | None:
+        return self.events[-1] if self.events else None
+
+
+def read_night(path: Path) -> NightLog:
+    """The log at `path` (the file, or the folder of the night); RecordingError when it is none at all."""
+    path = path / LOG_NAME if path.is_dir() else path
+    try:
+        blob = path.read_bytes()
+    except OSError as error:
+        raise RecordingError(f"The night in {path} cannot be read: {error.strerror or error}.") from error
+    return parse_night(blob, path.name)
+
+
+def parse_night(blob: bytes, name: str) -> NightLog:
+    """The log in `blob`. Damaged lines are left out and named; a torn end is left out."""
+    events: list[LoggedEvent] = []
+    problems: list[str] = []
+    sound_bytes = offset = number = 0
+    damaged: list[int] = []
+    while (end := blob.find(b"\n", offset)) >= 0:
+        number += 1
+        event = decode_line(blob[offset:end])
+        offset = end + 1
+        if event is None:
+            damaged.append(number)
+            continue
+        problems += [f"Line {line} of {name} is damaged and left out." for line in damaged]
+        damaged.clear()
+        sound_bytes = offset
+        events.append(event)
+    if sound_bytes < len(blob):
+        problems.append(f"The last {len(blob) - sound_bytes} bytes of {name} were torn by a crash and are left out.")
+    header = _header(events, name) if events else {}
+    return NightLog(
+        header, tuple(event for event in events if event.kind != HEADER_KIND), tuple(problems), sound_bytes
+    )
+
+
+def _header(events: list[LoggedEvent], name: str) -> dict[str, Any]:
+    header = events[0].data if events[0].kind == HEADER_KIND else {}
+    if header and (header.get("format") != FORMAT or not isinstance(header.get("version"), int)):
+        raise RecordingError(f"{name} is no night of this program.")
+    if header and header["version"] > VERSION:
+        raise RecordingError(f"{name} was written by a newer version of this program: update to read it.")
+    return header
