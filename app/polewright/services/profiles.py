@@ -1,0 +1,156 @@
+"""Rigs and sites: what they hold, and how that is written as JSON."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field, replace
+from typing import Any, Generic, TypeVar
+
+from polewright.core.errors import SettingsError
+from polewright.core.model import Site, TargetPole
+
+P = TypeVar("P", "RigProfile", "SiteProfile")
+TARGET_NAMES = {"true": TargetPole.TRUE, "between": TargetPole.BETWEEN, "refracted": TargetPole.REFRACTED}
+
+
+@dataclass(frozen=True)
+class RigProfile:
+    """A camera on a mount. `screws` is the screw memory, opaque here (core/screws.py owns its meaning).
+
+    `target` None: the program chooses by latitude. `extra` holds what a later version of the program added.
+    """
+
+    name: str
+    focal_length_mm: float | None = None
+    pixel_size_um: float | None = None
+    target: TargetPole | None = None
+    notes: str = ""
+    screws: Mapping[str, Any] = field(default_factory=dict)
+    extra: Mapping[str, Any] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class SiteProfile:
+    """A place where the mount stands."""
+
+    name: str
+    site: Site
+    notes: str = ""
+    extra: Mapping[str, Any] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class ProfileKind(Generic[P]):
+    """How one kind of profile is stored: folder, format name, version, and the way from and to JSON members.
+
+    `migrations[n]` turns the members of version n into those of version n + 1.
+    """
+
+    folder: str
+    format: str
+    version: int
+    to_members: Callable[[P], dict[str, Any]]
+    from_members: Callable[[dict[str, Any]], P]
+    migrations: Mapping[int, Callable[[dict[str, Any]], dict[str, Any]]] = field(default_factory=dict)
+
+    def with_migrations(
+        self, version: int, migrations: Mapping[int, Callable[[dict[str, Any]], dict[str, Any]]]
+    ) -> ProfileKind[P]:
+        """The same kind at another version."""
+        return replace(self, version=version, migrations=migrations)
+
+
+class Members:
+    """Checked access to the members of a JSON object; what is not asked for is left over for `extra`."""
+
+    def __init__(self, members: dict[str, Any]) -> None:
+        self._left = dict(members)
+
+    def text(self, name: str, default: str | None = None) -> str:
+        value = self._left.pop(name, default)
+        if not isinstance(value, str) or (default is None and not value.strip()):
+            raise SettingsError(f'"{name}" must be a text')
+        return value
+
+    def number(self, name: str, low: float, high: float) -> float:
+        value = self._left.pop(name, None)
+        if isinstance(value, bool) or not isinstance(value, (int, float)) or not math.isfinite(value):
+            raise SettingsError(f'"{name}" must be a number')
+        if not low <= value <= high:
+            raise SettingsError(f'"{name}" must lie between {low:g} and {high:g}, not {value:g}')
+        return float(value)
+
+    def optional_number(self, name: str, low: float, high: float) -> float | None:
+        if self._left.get(name) is None:
+            self._left.pop(name, None)
+            return None
+        return self.number(name, low, high)
+
+    def mapping(self, name: str) -> dict[str, Any]:
+        value = self._left.pop(name, {})
+        if not isinstance(value, dict):
+            raise SettingsError(f'"{name}" must be an object')
+        return value
+
+    def rest(self) -> dict[str, Any]:
+        return self._left
+
+
+def _rig_members(rig: RigProfile) -> dict[str, Any]:
+    target = next((name for name, pole in TARGET_NAMES.items() if pole is rig.target), None)
+    return {
+        "name": rig.name,
+        "focal_length_mm": rig.focal_length_mm,
+        "pixel_size_um": rig.pixel_size_um,
+        "target": target,
+        "notes": rig.notes,
+        "screws": dict(rig.screws),
+        **rig.extra,
+    }
+
+
+def _rig(members: dict[str, Any]) -> RigProfile:
+    given = Members(members)
+    target = given.text("target", "") if members.get("target") is not None else ""
+    if target and target not in TARGET_NAMES:
+        raise SettingsError(f'"target" must be one of {", ".join(TARGET_NAMES)}, not {target!r}')
+    return RigProfile(
+        name=given.text("name"),
+        focal_length_mm=given.optional_number("focal_length_mm", 2.0, 50_000.0),
+        pixel_size_um=given.optional_number("pixel_size_um", 0.5, 100.0),
+        target=TARGET_NAMES.get(target),
+        notes=given.text("notes", ""),
+        screws=given.mapping("screws"),
+        extra={name: value for name, value in given.rest().items() if name != "target"},
+    )
+
+
+def _site_members(profile: SiteProfile) -> dict[str, Any]:
+    site = profile.site
+    return {
+        "name": profile.name,
+        "lat_deg": site.lat_deg,
+        "lon_deg": site.lon_deg,
+        "elev_m": site.elev_m,
+        "notes": profile.notes,
+        **profile.extra,
+    }
+
+
+def _site(members: dict[str, Any]) -> SiteProfile:
+    given = Members(members)
+    return SiteProfile(
+        name=given.text("name"),
+        site=Site(
+            given.number("lat_deg", -90.0, 90.0),
+            given.number("lon_deg", -360.0, 360.0),
+            given.optional_number("elev_m", -500.0, 9000.0) or 0.0,
+        ),
+        notes=given.text("notes", ""),
+        extra=given.rest(),
+    )
+
+
+RIGS: ProfileKind[RigProfile] = ProfileKind("rigs", "polewright-rig", 1, _rig_members, _rig)
+SITES: ProfileKind[SiteProfile] = ProfileKind("sites", "polewright-site", 1, _site_members, _site)
