@@ -27,7 +27,8 @@ _WIDE_PX = 2.6  # Gaussian width from which the quick pass loses faint stars
 _QUICK_LEAST_SNR = 5.0
 _CAREFUL_LEAST_SNR = 4.3
 _SURE_SNR = 6.0  # noise makes such a peak in one of a hundred frames of a million pixels
-_LEAST_SIDE_PX = 16
+_LARGEST_ADU = 1e9
+_LEAST_SIDE_PX = 32
 
 
 @dataclass(frozen=True, eq=False)
@@ -45,7 +46,7 @@ class Detector:
         """The stars of `frame`, brightest first; a poor or empty list carries reason and cure."""
         pixels = finite(frame.pixels)
         if min(pixels.shape) < _LEAST_SIDE_PX:
-            return _nothing(frame, "The frame is smaller than 16 pixels.", "Use the whole chip of the camera.")
+            return _nothing(frame, "The frame is smaller than 32 pixels.", "Use the whole chip of the camera.")
         if hot_pixels is not None:
             pixels = hot_pixels.mended(pixels)
         highest = float(pixels.max())
@@ -64,10 +65,10 @@ class Detector:
 
 
 def finite(pixels: PixelArray) -> PixelArray:
-    """The pixels with NaN and infinities replaced by the median of the rest (0 when nothing is left)."""
+    """The pixels with NaN, infinities and nonsense replaced by the median of the rest (0 when nothing is left)."""
     if pixels.dtype.kind != "f":
         return pixels
-    good = np.isfinite(pixels)
+    good = np.abs(pixels) < _LARGEST_ADU  # false for NaN
     if good.all():
         return pixels
     level = float(np.median(pixels[good])) if good.any() else 0.0

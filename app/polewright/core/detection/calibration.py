@@ -46,7 +46,9 @@ def frame_noise(windows: Windows, weight_px: float) -> FrameNoise:
         return FrameNoise(sky, noise, 1.0)
     g = np.exp(-0.5 * (np.arange(-half, half + 1) / weight_px) ** 2)
     weight = np.outer(g, g).astype(np.float32).ravel()
-    independent = windows.noise_adu[quiet] * float(np.sqrt((weight * weight).sum()))
+    # the sky level under the weight has the noise of the rim's mean
+    expected = (weight * weight).sum() + weight.sum() ** 2 / windows.rim_size
+    independent = windows.noise_adu[quiet] * float(np.sqrt(expected))
     ratio = (windows.sky_free.reshape(-1, weight.size) @ weight)[quiet] / independent
     ratio = ratio[np.abs(ratio) < 3.5 * _MAD_TO_SIGMA * middle(np.abs(ratio))]
     spread = float(ratio.std()) if ratio.size else 1.0

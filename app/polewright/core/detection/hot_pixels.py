@@ -62,7 +62,9 @@ class HotPixelMask:
         height, width = hot.shape
         x = np.clip(np.rint(places_px[stayed, 0]).astype(np.int64), 0, width - 1)
         y = np.clip(np.rint(places_px[stayed, 1]).astype(np.int64), 0, height - 1)
-        hot[y, x] = True
+        for dy in (-1, 0, 1):  # a lone hot pixel is known by its shape; what passes as a star is a clump
+            for dx in (-1, 0, 1):
+                hot[np.clip(y + dy, 0, height - 1), np.clip(x + dx, 0, width - 1)] = True
         return HotPixelMask(hot, places_px)
 
     def mended(self, pixels: PixelArray) -> PixelArray:
@@ -74,10 +76,10 @@ class HotPixelMask:
 
 
 def replaced_by_neighbours(pixels: PixelArray, bad: NDArray[np.bool_]) -> PixelArray:
-    """A copy of the pixels with the `bad` ones replaced by the median of their good neighbours (3 x 3)."""
+    """A copy of the pixels with the `bad` ones replaced by the median of their good neighbours (5 x 5)."""
     height, width = pixels.shape
     y, x = np.nonzero(bad)
-    near = [(dy, dx) for dy in (-1, 0, 1) for dx in (-1, 0, 1) if (dy, dx) != (0, 0)]
+    near = [(dy, dx) for dy in range(-2, 3) for dx in range(-2, 3) if (dy, dx) != (0, 0)]
     ny = np.stack([np.clip(y + dy, 0, height - 1) for dy, _ in near])
     nx = np.stack([np.clip(x + dx, 0, width - 1) for _, dx in near])
     values = np.where(bad[ny, nx], np.nan, pixels[ny, nx].astype(np.float64))

@@ -25,7 +25,7 @@ from polewright.core.detection.shapes import elliptical_moments
 from polewright.core.detection.windows import Windows, cut_windows
 from polewright.core.model import FloatArray, PixelArray
 
-FLOOR_SIGMA_PX = 0.02  # no centroid is better: pixel response, seeing wander (common practice, no source)
+FLOOR_SIGMA_PX = 0.03  # no centroid is better: pixel response, seeing wander (common practice, no source)
 SHARPEST_STAR_VARIANCE = 0.20  # px^2, pixel included: a star of FWHM 1.05 px; a hot pixel has 0
 _STEPS = 3
 _REACH = 4.2  # half side of a window in star widths

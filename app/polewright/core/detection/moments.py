@@ -27,6 +27,7 @@ FWHM_PER_SIGMA = 2.0 * np.sqrt(2.0 * np.log(2.0))
 PIXEL_VARIANCE = 1.0 / 12.0  # px^2, of the pixel's own width
 LEAST_WEIGHT_PX = 0.8  # narrower weights are undersampled and make the centroid depend on the pixel phase
 _LARGEST_STEP_PX = 1.0
+_NARROW_PX2 = 1.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -178,12 +179,20 @@ def squared_weight_light(m: Moments) -> tuple[FloatArray, FloatArray]:
 def model(moments: Moments, side: int) -> WindowArray:
     """The Gaussian star that the moments describe, on the pixels of each window: (N, side, side).
 
-    Stars whose shape is unknown (NaN) give NaN.
+    Narrow stars are integrated over the pixel by Simpson's rule. Stars whose shape is unknown (NaN) give NaN.
     """
-    det = moments.xx * moments.yy - moments.xy**2
+    narrow = bool((moments.variance_px2 < _NARROW_PX2).any())
+    offsets = ((-0.5, 1.0 / 6.0), (0.0, 4.0 / 6.0), (0.5, 1.0 / 6.0)) if narrow else ((0.0, 1.0),)
+    inner = PIXEL_VARIANCE if narrow else 0.0
+    xx, yy = np.maximum(moments.xx - inner, 0.05), np.maximum(moments.yy - inner, 0.05)
+    det = xx * yy - moments.xy**2
     axis = np.arange(side)
-    dx = (axis - moments.x[:, None])[:, None, :]
-    dy = (axis - moments.y[:, None])[:, :, None]
-    a, b, c = (v[:, None, None] for v in (moments.yy / det, -2.0 * moments.xy / det, moments.xx / det))
+    a, b, c = (v[:, None, None] for v in (yy / det, -2.0 * moments.xy / det, xx / det))
+    shape = np.zeros((moments.x.size, side, side))
+    for off_x, part_x in offsets:
+        dx = (axis - moments.x[:, None] + off_x)[:, None, :]
+        for off_y, part_y in offsets:
+            dy = (axis - moments.y[:, None] + off_y)[:, :, None]
+            shape += part_x * part_y * np.exp(-0.5 * (a * dx * dx + b * dx * dy + c * dy * dy))
     peak = (moments.flux / (2.0 * np.pi * np.sqrt(det)))[:, None, None]
-    return np.asarray(peak * np.exp(-0.5 * (a * dx * dx + b * dx * dy + c * dy * dy)), dtype=np.float32)
+    return np.asarray(peak * shape, dtype=np.float32)

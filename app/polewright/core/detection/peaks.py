@@ -22,8 +22,8 @@ def split_large(
 ) -> tuple[FloatArray, FloatArray]:
     """The places with every large region replaced by the peaks inside it (3 x 3 means, at least 3 px apart).
 
-    `extent_px` (N,): rms extent of the region along its long axis; `elongation` that over the short one. Order is kept.
-    A region with one peak, or a long one with many, keeps its own centre: the better guess for a trailed star.
+    `extent_px` (N,): rms extent of the region along its long axis; `elongation` that over the short one. The order is
+    kept. A region with one peak, or a long one with many, keeps its own centre: the better guess for a trailed star.
     """
     large = np.flatnonzero((extent_px > _LARGE_PX) & (extent_px < _LONGEST_PX))[:_MOST_SPLIT]
     if large.size == 0:

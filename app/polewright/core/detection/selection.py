@@ -15,6 +15,7 @@ _ELONGATED = 1.6
 _SHARP_SHARE = 0.55  # of the usual width: anything sharper is a cosmic ray or a clump of hot pixels
 _STEEPEST = 2.5
 _FEW = 6
+_CLEAR_SNR = 12.0  # no noise reaches this
 
 
 @dataclass(frozen=True, eq=False)
@@ -147,13 +148,13 @@ def clutter_snr(snr: FloatArray, least_snr: float) -> float:
     steeper. The limit rises until there are no more than `_STEEPEST` times as many.
     """
     ordered = np.sort(snr)
-    start = max(least_snr, float(ordered[ordered.size // 10])) if ordered.size else least_snr
-    for limit in np.arange(start, max(start, 12.0) + 0.25, 0.25):
+    start = max(least_snr, float(ordered[ordered.size // 10])) if ordered.size else _CLEAR_SNR
+    for limit in np.arange(start, _CLEAR_SNR, 0.25):
         above = ordered.size - np.searchsorted(ordered, limit)
         bright = ordered.size - np.searchsorted(ordered, 1.4 * limit)
         if above <= _STEEPEST * bright + _FEW:
             return float(limit) if limit > start else 0.0
-    return max(start, 12.0)
+    return _CLEAR_SNR if start < _CLEAR_SNR else 0.0
 
 
 def _sharp(s: Sources, width: float) -> NDArray[np.bool_]:

@@ -32,6 +32,11 @@ class Windows:
     noise_adu: FloatArray
 
     @property
+    def rim_size(self) -> int:
+        """Number of pixels that the sky level rests on."""
+        return int(_rim(self.side_px)[0].size)
+
+    @property
     def side_px(self) -> int:
         return int(self.sky_free.shape[1])
 

@@ -1,0 +1,108 @@
+"""What the program says about a frame it cannot use: why, with numbers, and what to do."""
+
+from __future__ import annotations
+
+import numpy as np
+
+import starfields as sf
+from polewright.core.model import Frame, StarList
+from polewright.services.detector import Detector
+
+SHAPE = (720, 960)
+
+
+def flat(value: float, dtype: type = np.uint16, noise: float = 0.0) -> Frame:
+    image = np.full(SHAPE, float(value)) + noise * np.random.default_rng(1).normal(0.0, 1.0, SHAPE)
+    return Frame("flat", np.clip(np.rint(image), 0, np.iinfo(dtype).max).astype(dtype), None)
+
+
+def detected(field: sf.Field, exposure_s: float | None = None) -> StarList:
+    return Detector().detect(field.frame(exposure_s=exposure_s))
+
+
+def test_a_good_frame_needs_no_words() -> None:
+    stars = detected(sf.star_field(1, 30, shape=SHAPE))
+    assert (stars.reason, stars.cure) == ("", "")
+
+
+def test_black() -> None:
+    stars = Detector().detect(flat(0.0))
+    assert len(stars) == 0
+    assert "value 0" in stars.reason and "cap" in stars.cure
+
+
+def test_white_and_nearly_white() -> None:
+    for frame in (flat(65535.0), flat(255.0, np.uint8), flat(65400.0, noise=300.0)):
+        stars = Detector().detect(frame)
+        assert len(stars) == 0
+        assert "full" in stars.reason and "xpose" in stars.cure
+
+
+def test_cap_left_on() -> None:
+    stars = Detector().detect(flat(300.0, noise=4.0))
+    assert len(stars) == 0
+    assert stars.reason == "No stars found, 5 needed."
+    assert "cap" in stars.cure and "clouds" in stars.cure
+
+
+def test_three_stars_ask_for_a_longer_exposure() -> None:
+    stars = detected(sf.star_field(2, 3, snr=60.0, shape=SHAPE), exposure_s=0.5)
+    assert stars.reason == "3 stars found, 5 needed."
+    assert stars.cure.startswith("Expose 2 s instead of 0.5 s")
+
+
+def test_three_wide_stars_ask_for_focus() -> None:
+    stars = detected(sf.star_field(3, 3, fwhm_px=11.0, snr=80.0, shape=SHAPE), exposure_s=0.5)
+    assert stars.reason.startswith("3 stars found, 5 needed; they are 11 px wide")
+    assert "Focus" in stars.cure
+
+
+def test_wide_stars_are_out_of_focus() -> None:
+    stars = detected(sf.star_field(4, 20, fwhm_px=12.0, snr=(60.0, 300.0), shape=SHAPE))
+    assert stars.reason.startswith("The stars are 12 px wide")
+    assert len(stars) >= 20
+
+
+def test_rings_are_far_out_of_focus() -> None:
+    field = sf.star_field(5, 15, snr=(60.0, 300.0), shape=SHAPE, apart_px=80.0)
+    field.image[:] = 1000.0 + field.rng.normal(0.0, 20.0, SHAPE)
+    for x, y, snr in zip(field.x_px, field.y_px, field.snr):
+        sf.add_ring(field.image, x, y, float(sf.flux_of(2.0 * snr, 15.0, 20.0)), 9.0, 4.0)
+    stars = detected(field)
+    assert "rings" in stars.reason and "Focus" in stars.cure
+    assert sf.matched(field, stars).recall > 0.8
+
+
+def trails(length_px: float) -> sf.Field:
+    field = sf.star_field(
+        6, 20, snr=(60.0, 400.0), shape=SHAPE, apart_px=2.2 * length_px if length_px < 60 else 100.0
+    )
+    field.image[:] = 1000.0 + field.rng.normal(0.0, 20.0, SHAPE)
+    for x, y, snr in zip(field.x_px, field.y_px, field.snr):
+        sf.add_streak(field.image, x, y, float(sf.flux_of(4.0 * snr, 3.0, 20.0)), 1.27, length_px, 0.6)
+    return field
+
+
+def test_untracked_stars_are_called_trailed() -> None:
+    for length in (30.0, 90.0):
+        stars = detected(trails(length), exposure_s=30.0)
+        assert stars.reason.startswith("The stars are trailed, about")
+        told = float(stars.reason.split("about ")[1].split(" px")[0])
+        assert abs(told / length - 1.0) < 0.1
+        assert "tracking" in stars.cure and "instead of 30 s" in stars.cure
+
+
+def test_the_middles_of_trails_are_offered() -> None:
+    field = trails(30.0)
+    stars = detected(field)
+    match = sf.matched(field, stars)
+    assert match.recall > 0.8
+    assert np.sqrt(np.mean(match.dx_px**2 + match.dy_px**2)) < 0.5
+    assert match.false.size == 0
+
+
+def test_a_bright_satellite_is_not_trailed_stars() -> None:
+    field = sf.star_field(7, 15, snr=(20.0, 300.0), shape=SHAPE)
+    for angle in (0.3, 0.31):
+        sf.add_streak(field.image, 480.0, 360.0 + 300.0 * (angle - 0.3) * 50, 2e6, 1.3, 700.0, angle)
+    assert detected(field).reason == ""
