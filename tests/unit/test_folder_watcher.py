@@ -13,9 +13,10 @@ import numpy as np
 import pytest
 from astropy.io import fits
 
-from polewright.services.clock import SystemClock
+from polewright.core.timescales import utc_from_iso
+from polewright.services.clock import SystemClock, VirtualClock
 from polewright.services.folder_events import FolderBack, FolderEvent, FolderLost, FolderReady, FrameArrived
-from polewright.services.folder_watch import FolderWatcher, WatchSettings
+from polewright.services.folder_watch import FolderPoller, FolderWatcher, WatchSettings
 from polewright.services.frame_backlog import FrameBacklog
 
 PATIENCE_S = 20.0  # a limit for broken runs, not a wait
@@ -179,3 +180,26 @@ def test_backlog_wakes_its_taker_and_ends() -> None:
     backlog.close()
     taker.join(PATIENCE_S)
     assert not taker.is_alive() and taken == [frame("a"), None]
+
+
+def test_a_stalled_share_holds_up_the_watcher_alone(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The first look hangs, as a call to a dead file server does; the clock shows for how long."""
+    entered, release = threading.Event(), threading.Event()
+    real = FolderPoller.poll
+
+    def hanging(self: FolderPoller, now_s: float) -> list[FolderEvent]:
+        entered.set()
+        assert release.wait(PATIENCE_S)
+        return real(self, now_s)
+
+    monkeypatch.setattr(FolderPoller, "poll", hanging)
+    clock, listener = VirtualClock(utc_from_iso("2026-03-01T20:00:00")), Listener()
+    watcher = FolderWatcher(tmp_path, listener, clock, QUICK, native=False)
+    watcher.start()
+    assert entered.wait(PATIENCE_S)
+    clock.advance(45.0)
+    assert watcher.stalled_s() == 45.0
+    assert not watcher.stop(timeout_s=0.0), "it cannot be stopped now, and says so"
+    release.set()
+    assert watcher.stop(PATIENCE_S)
+    assert ready(listener.events)

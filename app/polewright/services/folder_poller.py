@@ -39,12 +39,16 @@ class WatchSettings:
 
 @dataclass
 class Pending:
-    """A file that has not been reported: its signature, since when it is unchanged, what its bytes say."""
+    """A file that has not been reported: its signature, since when it is unchanged, what its bytes say.
+
+    `over_itself`: a file of this name and length was known before.
+    """
 
     signature: Signature
     since_s: float
     inspection: Inspection
     closed: bool
+    over_itself: bool
 
 
 class FolderPoller:
@@ -175,11 +179,11 @@ class FolderPoller:
             return None
         pending = self._pending.get(name)
         if pending is None or pending.signature != signature:
-            pending = Pending(signature, now_s, self._inspect(Path(path), signature[0]), closed)
+            over_itself = self._known.get(name, (-1, 0))[0] == signature[0]
+            pending = Pending(signature, now_s, self._inspect(Path(path), signature[0]), closed, over_itself)
             self._pending[name] = pending
         pending.closed = pending.closed or closed
-        verdict = pending.inspection.verdict
-        if verdict is not Completeness.COMPLETE and now_s - pending.since_s < self._patience_s(pending):
+        if now_s - pending.since_s < self._patience_s(pending):
             return None
         return self._report(name, path, pending)
 
@@ -200,9 +204,16 @@ class FolderPoller:
         return FrameArrived(Path(path), pending.signature[0], pending.signature[1], again, complete)
 
     def _patience_s(self, pending: Pending) -> float:
-        """How long `pending` must stay unchanged."""
-        if pending.inspection.verdict is Completeness.INCOMPLETE:
+        """How long `pending` must stay unchanged: not at all when it is complete.
+
+        A file written over in place has its full length all the time and may be half old, half new: it must have been
+        closed, or be quiet for a moment.
+        """
+        verdict = pending.inspection.verdict
+        if verdict is Completeness.INCOMPLETE:
             return self._settings.give_up_s
+        if verdict is Completeness.COMPLETE:
+            return self._settings.closed_settle_s if pending.over_itself and not pending.closed else 0.0
         return self._settings.closed_settle_s if pending.closed else self._settings.settle_s
 
 

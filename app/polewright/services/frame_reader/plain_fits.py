@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import gzip
 import io
+import re
 from typing import Any
 
 import numpy as np
@@ -18,6 +19,7 @@ from polewright.services.frame_reader.header_facts import facts_from_header
 RAW_TYPES = {8: ">u1", 16: ">i2", 32: ">i4", 64: ">i8", -32: ">f4", -64: ">f8"}
 UNSIGNED_ZERO = {16: 2**15, 32: 2**31}  # BZERO of unsigned integers (standard, 4.4.2.5)
 FULL_ADU = {8: 255.0, 16: 32767.0, 32: None, 64: None, -32: None, -64: None}
+MOSAIC = re.compile(r"[RGB]{4}", re.IGNORECASE)  # common practice, no source
 MAX_DEFLATE_RATIO = 1032  # of the deflate format (RFC 1951: 258 bytes from 2 bits)
 
 
@@ -30,7 +32,7 @@ def read_fits(blob: bytes, utc_offset_hours: float | None) -> tuple[Raster, Fram
     else:
         samples, full = _plain_samples(blob, hdu, header)
     planes, warnings = _as_planes(samples)
-    mosaic = planes.ndim == 2 and header.text("BAYERPAT") is not None
+    mosaic = planes.ndim == 2 and any(MOSAIC.fullmatch(header.text(key) or "") for key in ("BAYERPAT", "COLORTYP"))
     return Raster(planes, full, mosaic, warnings), facts_from_header(header, utc_offset_hours, planes.shape)
 
 
