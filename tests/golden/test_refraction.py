@@ -1,0 +1,57 @@
+"""Refraction against the traced rays in the notes of ERFA `refco` and against ERFA `atioq` itself."""
+
+from __future__ import annotations
+
+import erfa
+import numpy as np
+import pytest
+
+from polewright.core.angles import ARCSEC_PER_RAD, separation_rad
+from polewright.core.model import Atmosphere, TargetPole
+from polewright.core.refraction import elevated_pole, refract, refraction_constants, target_pole, unrefract
+
+
+@pytest.mark.parametrize(("z_deg", "bending"), [(45, 58.16), (60, 100.51), (70, 158.63), (76, 229.45)])
+def test_ray_traces_in_the_notes_of_refco(z_deg: float, bending: float) -> None:
+    """1005 hPa, 280.15 K, 80 %, 0.574 um; z is the observed zenith distance. ERFA refco.c, notes."""
+    z = np.radians(z_deg)
+    seen = np.array([np.sin(z), 0.0, np.cos(z)])
+    true = unrefract(seen, refraction_constants(Atmosphere(1005.0, 7.0, 0.8, 0.574)))
+    assert separation_rad(true, seen) * ARCSEC_PER_RAD == pytest.approx(bending, abs=0.08)
+
+
+@pytest.mark.parametrize(
+    ("lat_deg", "lifted"), [(20, 157.58), (30, 99.97), (40, 68.94), (50, 48.59), (60, 33.45), (-40, 68.94)]
+)
+def test_the_refracted_pole(lat_deg: float, lifted: float) -> None:
+    """1010 hPa, 10 C, dry, 0.574 um: values computed with ERFA (pyerfa 2.0.1.5) apart from this program."""
+    constants = refraction_constants(Atmosphere(1010.0, 10.0, 0.0, 0.574))
+    lat = np.radians(lat_deg)
+    true, seen = (target_pole(lat, constants, t) for t in (TargetPole.TRUE, TargetPole.REFRACTED))
+    assert separation_rad(true, seen) * ARCSEC_PER_RAD == pytest.approx(lifted, abs=0.05)
+    assert seen[2] > true[2]
+    half = target_pole(lat, constants, TargetPole.BETWEEN)
+    assert separation_rad(true, half) * ARCSEC_PER_RAD == pytest.approx(0.5 * lifted, abs=0.01)
+    assert np.allclose(true, elevated_pole(lat), atol=1e-15)
+
+
+def test_the_same_as_atioq() -> None:
+    """CIRS place to observed place, with and without air, down to 12 degrees."""
+    lat, air = np.radians(40.0), (1010.0, 10.0, 0.5, 0.574)
+    site = (2400000.5, 61370.0, 0.0, 0.0, lat, 0.0, 0.0, 0.0)
+    with_air, without = erfa.apio13(*site, *air), erfa.apio13(*site, 0.0, 10.0, 0.5, 0.574)
+    ra, dec = np.meshgrid(np.linspace(0.0, 6.2, 25), np.radians([-20.0, 10.0, 50.0, 85.0]))
+    true, seen = (_enu(*erfa.atioq(ra.ravel(), dec.ravel(), a)[:2]) for a in (without, with_air))
+    high = true[:, 2] > np.sin(np.radians(12.0))
+    assert high.sum() > 40
+    ours = refract(true[high], refraction_constants(Atmosphere(*air)))
+    assert separation_rad(ours, seen[high]).max() * ARCSEC_PER_RAD < 0.01
+
+
+def test_no_air_no_bending() -> None:
+    v = np.array([[0.6, 0.0, 0.8]])
+    assert np.allclose(refract(v, refraction_constants(Atmosphere(0.0))), v, atol=1e-15)
+
+
+def _enu(az: np.ndarray, zd: np.ndarray) -> np.ndarray:
+    return np.stack([np.sin(zd) * np.sin(az), np.sin(zd) * np.cos(az), np.cos(zd)], axis=-1)
