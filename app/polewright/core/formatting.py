@@ -1,0 +1,148 @@
+"""Numbers as people read them: degrees above 2 degrees, arcminutes down to 2', arcseconds below; signs in words.
+
+Two significant digits, and never a digit that the uncertainty does not support. Turns come in eighths, smaller ones
+in minutes on a clock face (one minute is 1/60 turn).
+"""
+
+from __future__ import annotations
+
+import math
+from fractions import Fraction
+from typing import Literal
+
+from polewright.core.angles import ARCSEC_PER_RAD
+
+Direction = Literal["east", "up"]
+
+_WORDS: dict[str, tuple[str, str, str]] = {
+    "east": ("too far east", "too far west", "neither east nor west"),
+    "up": ("too high", "too low", "neither high nor low"),
+}
+_LARGE_ARCSEC, _MIDDLE_ARCSEC = 2.0 * 3600.0, 2.0 * 60.0
+
+
+def angle_text(angle_rad: float, sigma_rad: float | None = None) -> str:
+    """The size of an angle with its unit: `2.4°`, `12′`, `45″`; its sign is left to words."""
+    if not math.isfinite(angle_rad):
+        return "unknown"
+    arcsec = abs(angle_rad) * ARCSEC_PER_RAD
+    unit_arcsec, unit = _unit(arcsec)
+    sigma = None if sigma_rad is None else abs(sigma_rad) * ARCSEC_PER_RAD / unit_arcsec
+    return f"{number_text(arcsec / unit_arcsec, sigma)}{unit}"
+
+
+def offset_words(
+    offset_rad: float, sigma_rad: float | None = None, direction: Direction = "east", with_sigma: bool = True
+) -> str:
+    """One component of the axis offset: `12′ too far east (± 3″)`, `3′ too low`; + is east and up."""
+    positive, negative, zero = _WORDS[direction]
+    text = angle_text(offset_rad, sigma_rad)
+    words = zero if _is_zero(text) else f"{text} {positive if offset_rad > 0.0 else negative}"
+    if sigma_rad is None or not with_sigma:
+        return words
+    return f"{words} ({sigma_text(sigma_rad)})"
+
+
+def sigma_text(sigma_rad: float) -> str:
+    """`± 3″`: one significant digit, two when the first is a 1."""
+    arcsec = abs(sigma_rad) * ARCSEC_PER_RAD
+    first_is_one = math.isfinite(arcsec) and arcsec > 0.0 and number_text(arcsec).lstrip("0.").startswith("1")
+    return f"± {angle_text(sigma_rad, sigma_rad / 10.0 if first_is_one else sigma_rad)}"
+
+
+def number_text(value: float, sigma: float | None = None) -> str:
+    """Two significant digits, fewer where `sigma` (same unit) says so: 12.34 with 3 is "12", 0.046 is "0.046"."""
+    if not math.isfinite(value):
+        return "unknown"
+    place = -9 if value == 0.0 else _leading_place(value) - 1
+    if sigma is not None and math.isfinite(sigma) and sigma > 0.0:
+        place = max(place, _leading_place(sigma))
+    elif value == 0.0:
+        place = 0
+    rounded = round(value, -place)
+    if rounded and _leading_place(rounded) - 1 > place:  # 9.96 -> 10, not 10.0
+        place += 1
+    return f"{rounded if rounded else 0.0:.{max(0, -place)}f}"
+
+
+def turns_text(turns: float) -> str:
+    """The size of a turn that hands can do: `1 1/4 turns`, `1/8 turn`, `4 minutes on a clock face`."""
+    size = abs(turns)
+    if size < 0.5 / 8.0 + 1.0 / 32.0:
+        return clock_face_text(size)
+    eighths = Fraction(round(size * 8.0), 8)
+    whole, rest = divmod(eighths, 1)
+    parts = [str(int(whole))] if whole else []
+    if rest:
+        parts.append(f"{rest.numerator}/{rest.denominator}")
+    return f"{' '.join(parts)} {'turn' if eighths <= 1 else 'turns'}"
+
+
+def clock_face_text(turns: float) -> str:
+    """The same as minutes on a clock face: `4 minutes on a clock face`; down to half a minute."""
+    return f"{clock_minutes_text(turns)} on a clock face"
+
+
+def clock_minutes_text(turns: float) -> str:
+    """`4 minutes`, `1/2 minute`, `1 1/2 minutes`: a turn has 60."""
+    halves = max(1, round(abs(turns) * 120.0))
+    if halves == 1:
+        return "1/2 minute"
+    whole, half = divmod(halves, 2)
+    unit = "minute" if halves == 2 else "minutes"
+    return f"{whole}{' 1/2' if half and whole < 5 else ''} {unit}"
+
+
+def sense_text(turns: float) -> str:
+    """Which way, as seen by the hand on the screw; positive is clockwise."""
+    return "clockwise" if turns >= 0.0 else "anticlockwise"
+
+
+def rate_text(arcmin_per_turn: float, sigma_arcmin: float | None = None) -> str:
+    """`62′ a turn, ± 3 %`."""
+    text = f"{number_text(abs(arcmin_per_turn), sigma_arcmin)}′ a turn"
+    if sigma_arcmin is None or not arcmin_per_turn:
+        return text
+    return f"{text}, ± {number_text(100.0 * sigma_arcmin / abs(arcmin_per_turn), 1.0)} %"
+
+
+def duration_text(seconds: float) -> str:
+    """`4 s`, `1 min 20 s`, `12 min`, `1 h 5 min`; from 5 minutes on without the seconds."""
+    if not math.isfinite(seconds):
+        return "unknown"
+    total = max(0, round(seconds))
+    if total < 60:
+        return f"{total} s"
+    if total < 300:
+        minutes, rest = divmod(total, 60)
+        return f"{minutes} min {rest} s" if rest else f"{minutes} min"
+    minutes = round(total / 60)
+    hours, rest = divmod(minutes, 60)
+    if not hours:
+        return f"{minutes} min"
+    return f"{hours} h {rest} min" if rest else f"{hours} h"
+
+
+def percent_text(share: float) -> str:
+    """`97 %`; never `100 %` for less than all, never `0 %` for more than nothing."""
+    if share >= 1.0 or share <= 0.0:
+        return "100 %" if share >= 1.0 else "0 %"
+    if share > 0.99:
+        return "over 99 %"
+    return "under 1 %" if share < 0.01 else f"{round(share * 100.0)} %"
+
+
+def _unit(arcsec: float) -> tuple[float, str]:
+    """The unit for an angle, chosen after rounding to two digits, so that 1.996' is 120″ and not 2.0′."""
+    if arcsec >= _LARGE_ARCSEC:
+        return 3600.0, "°"
+    return (60.0, "′") if arcsec >= _MIDDLE_ARCSEC else (1.0, "″")
+
+
+def _leading_place(value: float) -> int:
+    """Power of ten of the first digit: 123 -> 2, 0.05 -> -2."""
+    return math.floor(math.log10(abs(value)))
+
+
+def _is_zero(text: str) -> bool:
+    return not any(c in "123456789" for c in text)
