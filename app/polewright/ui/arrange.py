@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 SMALLEST = (1024, 700)
+STRIP_H, STRIP_W = 118.0, 124.0
+WORDS_H, SCREWS_H = 200.0, 98.0
 
 
 @dataclass(frozen=True)
@@ -42,6 +44,7 @@ class Wants:
     plain: int
     numbers: int
     pictures: bool
+    timeline: bool = False
     transport: bool = False
     trouble: bool = False
     screws: bool = False
@@ -71,8 +74,9 @@ def arrange(width: float, height: float, wants: Wants, glove_px: float) -> dict[
 
 
 def _place_left(boxes: dict[str, Box], body: Box, u: float, wants: Wants) -> float:
-    strip_h, strip_w = (108 * u, 112 * u) if wants.strips else (0.0, 0.0)
-    well = min(body.h - strip_h, body.w * 0.60 - strip_w)
+    large = 1.75 if wants.reading else 1.0
+    strip_h, strip_w = (STRIP_H * u * large, STRIP_W * u * large) if wants.strips else (0.0, 0.0)
+    well = min(body.h - strip_h, body.w * (0.56 if wants.reading else 0.60) - strip_w)
     y = body.y + (body.h - well - strip_h) / 2
     boxes["well"] = Box(body.x, y, well, well)
     if wants.strips:
@@ -85,12 +89,13 @@ def _place_left(boxes: dict[str, Box], body: Box, u: float, wants: Wants) -> flo
 def _place_right(boxes: dict[str, Box], right: Box, u: float, gap: float, wants: Wants, glove_px: float) -> None:
     """From the bottom up: pictures, numbers, buttons; the words take what is left."""
     y = right.y + right.h
-    if wants.pictures:
-        h = min(190 * u, right.h * 0.30)
+    h = _pictures_height(right, u, gap, wants, glove_px)
+    if h > 0.0:
         y -= h
-        third = (right.w - gap) * 0.46
-        boxes["frame"] = Box(right.x, y, third, h)
-        boxes["timeline"] = Box(right.x + third + gap, y, right.w - third - gap, h)
+        share = (right.w - gap) * 0.46 if wants.timeline else right.w
+        boxes["frame"] = Box(right.x, y, share, h)
+        if wants.timeline:
+            boxes["timeline"] = Box(right.x + share + gap, y, right.w - share - gap, h)
         y -= gap
     if wants.numbers:
         h = 31 * u * wants.numbers + 6 * u
@@ -98,7 +103,7 @@ def _place_right(boxes: dict[str, Box], right: Box, u: float, gap: float, wants:
         boxes["numbers"] = Box(right.x, y, right.w, h)
         y -= gap * 0.6
     if wants.screws:
-        h = 118 * u
+        h = SCREWS_H * u
         y -= h
         boxes["screws"] = Box(right.x, y, right.w, h)
         y -= gap * 0.6
@@ -118,6 +123,20 @@ def _place_right(boxes: dict[str, Box], right: Box, u: float, gap: float, wants:
         boxes["trouble"] = Box(right.x, y, right.w, h)
         y -= gap * 0.8
     boxes["words"] = Box(right.x, right.y, right.w, y - right.y)
+
+
+def _pictures_height(right: Box, u: float, gap: float, wants: Wants, glove_px: float) -> float:
+    """What the words, buttons and numbers leave; too little for a picture is nothing."""
+    if not wants.pictures:
+        return 0.0
+    taken = WORDS_H * u + 6 * u
+    taken += (31 * u * wants.numbers + 6 * u + gap * 0.6) if wants.numbers else 0.0
+    taken += (SCREWS_H * u + gap * 0.6) if wants.screws else 0.0
+    taken += (42 * u + gap * 0.6) if wants.plain else 0.0
+    taken += (min(glove_px, right.h * 0.2) + gap * 0.8) if wants.primary else 0.0
+    taken += (112 * u + gap * 0.8) if wants.trouble else 0.0
+    h = min(190 * u, right.h * 0.30, right.h - taken - gap)
+    return h if h >= 92 * u else 0.0
 
 
 def _arrange_reading(width: float, height: float, u: float, wants: Wants) -> dict[str, Box]:

@@ -3,7 +3,17 @@
 from __future__ import annotations
 
 from PySide6.QtCore import QEvent, QRectF, QSize, Qt, Signal
-from PySide6.QtGui import QColor, QEnterEvent, QFocusEvent, QFont, QFontMetricsF, QPainter, QPaintEvent, QPen
+from PySide6.QtGui import (
+    QColor,
+    QEnterEvent,
+    QFocusEvent,
+    QFont,
+    QFontMetricsF,
+    QKeyEvent,
+    QPainter,
+    QPaintEvent,
+    QPen,
+)
 from PySide6.QtWidgets import QAbstractButton, QSizePolicy, QWidget
 
 from polewright.ui.drawing import CENTRE, LEFT, WRAP, draw_fitted, fitted_font
@@ -31,6 +41,7 @@ class PlainButton(QAbstractButton):
         self.key = key
         self.loud = loud
         self.large = loud
+        self.ground = "ground"  # the role of what lies behind it
         self.setText(label)
         self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
         self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Fixed)
@@ -52,6 +63,14 @@ class PlainButton(QAbstractButton):
         width = QFontMetricsF(font).horizontalAdvance(self.text()) + self.look.px(56 if self.key else 30)
         return QSize(round(width), round(self.look.px(56 if self.large else 42)))
 
+    def keyPressEvent(self, event: QKeyEvent) -> None:
+        """Space presses, and Enter where the keyboard has gone; everything else is the window's."""
+        enter = event.key() in (Qt.Key.Key_Return, Qt.Key.Key_Enter) and not event.modifiers()
+        if event.key() == Qt.Key.Key_Space or (enter and self.keyboard_focus):
+            self.click()
+        else:
+            event.ignore()
+
     def enterEvent(self, event: QEnterEvent) -> None:
         self._over = True
         self.update()
@@ -64,7 +83,7 @@ class PlainButton(QAbstractButton):
         look = self.look
         painter = QPainter(self)
         painter.setRenderHints(QPainter.RenderHint.Antialiasing | QPainter.RenderHint.TextAntialiasing)
-        painter.fillRect(self.rect(), look.colour("ground"))
+        painter.fillRect(self.rect(), look.colour(self.ground))
         box = QRectF(self.rect()).adjusted(2.5, 2.5, -2.5, -2.5)
         fill, ink, edge = self._colours()
         painter.setBrush(look.colour(fill))

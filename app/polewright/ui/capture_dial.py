@@ -39,6 +39,7 @@ class CaptureDial(Panel):
         painter.setBrush(Qt.BrushStyle.NoBrush)
         painter.setPen(look.pen("line", 1.2))
         painter.drawEllipse(centre, radius, radius)
+        self._draw_rod(painter, centre, radius)
         self._draw_scale(painter, centre, radius)
         self._draw_arcs(painter, centre, radius)
         self._draw_frames(painter, centre, radius)
@@ -67,6 +68,34 @@ class CaptureDial(Panel):
                 painter.setFont(look.font(SMALL))
                 painter.setPen(look.colour("faint"))
                 painter.drawText(QRectF(at.x() - 30, at.y() - 12, 60, 24), CENTRE, f"{degrees}°")
+
+    def _draw_rod(self, painter: QPainter, centre: QPointF, radius: float) -> None:
+        """What is turned, as a quiet picture: the rod with the tube at one end and the counterweight at the other."""
+        assert self.capture is not None
+        look = self.look
+        angle = self._clock(self.capture.now_deg or 0.0)
+        reach = radius - look.px(64)
+        pen = QPen(look.colour("hollow"), look.px(14))
+        pen.setCapStyle(Qt.PenCapStyle.RoundCap)
+        painter.setPen(pen)
+        painter.drawLine(on_circle(centre, reach, angle + 180), on_circle(centre, reach, angle))
+        painter.save()
+        painter.translate(on_circle(centre, reach * 0.80, angle))
+        painter.rotate(angle)
+        painter.setPen(Qt.PenStyle.NoPen)
+        painter.setBrush(look.colour("hollow"))
+        painter.drawRoundedRect(
+            QRectF(-radius * 0.20, -look.px(26), radius * 0.40, look.px(52)), look.px(9), look.px(9)
+        )
+        painter.restore()
+        painter.setPen(Qt.PenStyle.NoPen)
+        painter.setBrush(look.colour("hollow"))
+        painter.drawEllipse(on_circle(centre, reach * 0.86, angle + 180), look.px(34), look.px(34))
+        painter.setBrush(look.colour("raised"))
+        painter.drawEllipse(centre, radius * 0.42, radius * 0.42)
+        painter.setBrush(Qt.BrushStyle.NoBrush)
+        painter.setPen(look.pen("line", 1.2))
+        painter.drawEllipse(centre, radius * 0.42, radius * 0.42)
 
     def _draw_arcs(self, painter: QPainter, centre: QPointF, radius: float) -> None:
         assert self.capture is not None
@@ -125,7 +154,7 @@ class CaptureDial(Panel):
     def _draw_accuracy(self, painter: QPainter, centre: QPointF, radius: float) -> None:
         assert self.capture is not None
         look, capture = self.look, self.capture
-        half = radius * 0.62
+        half = radius * 0.38
         count = len(capture.taken_deg)
         rows = (
             (f"{count} {'frame' if count == 1 else 'frames'}", BODY, "ink", QFont.Weight.Normal),

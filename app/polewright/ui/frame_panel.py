@@ -44,8 +44,9 @@ class FramePanel(Panel):
 
     def draw(self, painter: QPainter, box: QRectF) -> None:
         look = self.look
-        caption_h = look.px(40)
-        area = QRectF(box.left(), box.top(), box.width(), box.height() - caption_h)
+        wide = box.width() > 2.1 * box.height()
+        caption_h = 0.0 if wide else look.px(42)
+        area = QRectF(box.left(), box.top(), box.width() * (0.55 if wide else 1.0), box.height() - caption_h)
         if self.picture is None:
             painter.setPen(look.pen("line", 1.2))
             painter.drawRect(area.adjusted(0.5, 0.5, -0.5, -0.5))
@@ -60,9 +61,17 @@ class FramePanel(Panel):
         painter.setRenderHint(QPainter.RenderHint.SmoothPixmapTransform)
         painter.drawImage(shown, self._image)
         self._draw_stars(painter, shown, factor)
-        self._draw_caption(
-            painter, QRectF(box.left(), shown.bottom() + look.px(3), box.width(), caption_h - look.px(3))
-        )
+        if wide:
+            left = shown.right() + look.px(14)
+            caption = QRectF(left, box.top(), box.right() - left, look.px(84))
+            self._draw_caption(painter, caption, (self.picture.name, *self._lines()))
+        else:
+            caption = QRectF(box.left(), shown.bottom() + look.px(3), box.width(), caption_h - look.px(3))
+            self._draw_caption(painter, caption, self._lines())
+
+    def _lines(self) -> tuple[str, ...]:
+        assert self.picture is not None
+        return self.picture.stars_text, f"{self.picture.width_text}, {self.picture.age_text}"
 
     def _make_image(self, pixels: np.ndarray) -> QImage:
         data = np.ascontiguousarray(pixels, dtype=np.uint8)
@@ -91,15 +100,11 @@ class FramePanel(Panel):
                 QPointF(c.x() + dx * reach, c.y() + dy * reach),
             )
 
-    def _draw_caption(self, painter: QPainter, box: QRectF) -> None:
+    def _draw_caption(self, painter: QPainter, box: QRectF, lines: tuple[str, ...]) -> None:
         assert self.picture is not None
-        look, p = self.look, self.picture
-        half = box.height() / 2
-        first = QRectF(box.left(), box.top(), box.width(), half)
-        second = QRectF(box.left(), box.top() + half, box.width(), half)
-        draw_fitted(
-            painter, p.age_text, first, look.px(SMALL), look.colour("ink" if p.stale else "faint"), flags=LEFT
-        )
-        draw_fitted(
-            painter, f"{p.stars_text}, {p.width_text}", second, look.px(SMALL), look.colour("faint"), flags=LEFT
-        )
+        look = self.look
+        high = box.height() / len(lines)
+        for i, text in enumerate(lines):
+            row = QRectF(box.left(), box.top() + i * high, box.width(), high)
+            role = "ink" if self.picture.stale and i == len(lines) - 1 else "faint"
+            draw_fitted(painter, text, row, look.px(SMALL), look.colour(role), flags=LEFT)

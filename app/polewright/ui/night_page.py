@@ -11,7 +11,9 @@ from polewright.ui.buttons import ButtonRow, PlainButton
 from polewright.ui.capture_dial import CaptureDial
 from polewright.ui.facts_panel import FactsPanel
 from polewright.ui.frame_panel import FramePanel
+from polewright.ui.intents import Scrub
 from polewright.ui.keys_bar import KeysBar
+from polewright.ui.knobs import KnobPanel
 from polewright.ui.look import GLOVE_PX, Look
 from polewright.ui.notices import TroublePanel, WorkPanel
 from polewright.ui.panel import Panel
@@ -20,8 +22,11 @@ from polewright.ui.reticle import ReticleWidget
 from polewright.ui.stand_dials import StandDials
 from polewright.ui.strips import StripWidget
 from polewright.ui.timeline_panel import TimelinePanel
+from polewright.ui.transport import Transport
 from polewright.ui.view_model import Fact, Page, Screw, View, Weight
 from polewright.ui.words import Words
+
+READING_MARKS = 1.75
 
 
 class NightPage(Panel):
@@ -47,13 +52,17 @@ class NightPage(Panel):
         self.numbers = FactsPanel(self)
         self.frame = FramePanel(self)
         self.timeline = TimelinePanel(self)
+        self.knobs = KnobPanel(self)
+        self.transport = Transport(self)
         self.keys = KeysBar(self)
         self.work = WorkPanel(self)
-        for part in (self.primary, self.plain, self.trouble, self.work):
+        for part in (self.primary, self.plain, self.trouble, self.work, self.knobs, self.transport):
             part.pressed.connect(self.pressed)
+        self.timeline.scrubbed.connect(self._on_scrubbed)
         self.parts: tuple[Panel, ...] = (
             self.rail, self.well, self.stand, self.capture, self.azimuth, self.altitude, self.words, self.trouble,
             self.primary, self.plain, self.numbers, self.frame, self.timeline, self.keys, self.work,
+            self.knobs, self.transport,
         )  # fmt: skip
 
     def set_look(self, look: Look) -> None:
@@ -70,6 +79,7 @@ class NightPage(Panel):
         self.view, self.reading = view, reading
         self.rail.show_steps(view.rail, view.title)
         self.words.show_instruction(view.instruction, reading)
+        self.well.marks = READING_MARKS if reading else 1.0
         self.well.show_reticle(view.reticle)
         if view.orientation is not None:
             self.stand.show_orientation(view.orientation)
@@ -77,7 +87,7 @@ class NightPage(Panel):
             self.capture.show_capture(view.capture)
         for strip in view.strips:
             widget = self.azimuth if strip.screw is Screw.AZIMUTH else self.altitude
-            widget.show_strip(strip, view.reticle.southern)
+            widget.show_strip(strip, view.reticle.southern, READING_MARKS if reading else 1.0)
         self.trouble.show_trouble(view.trouble)
         self.primary.show_actions(view.actions)
         self.plain.show_actions(view.actions)
@@ -85,10 +95,17 @@ class NightPage(Panel):
         self.frame.show_picture(view.frame)
         if view.timeline is not None:
             self.timeline.show_timeline(view.timeline)
+        if view.rehearsal is not None:
+            self.knobs.show_rehearsal(view.rehearsal)
+        if view.replay is not None:
+            self.transport.show_replay(view.replay)
         self.work.show_work(view.work)
         self.work.setVisible(view.work is not None)
         if again:
             self.place()
+
+    def _on_scrubbed(self, seconds: float) -> None:
+        self.pressed.emit(Scrub(seconds))
 
     def resizeEvent(self, event: QResizeEvent) -> None:
         self.set_look(self.look)
@@ -104,6 +121,7 @@ class NightPage(Panel):
         named: dict[str, Panel] = {
             "rail": self.rail, "keys": self.keys, "azimuth": self.azimuth, "altitude": self.altitude,
             "words": self.words, "trouble": self.trouble, "primary": self.primary, "plain": self.plain,
+            "screws": self.knobs, "transport": self.transport,
             "numbers": self.numbers, "frame": self.frame, "timeline": self.timeline, "well": left,
         }  # fmt: skip
         for part in self.parts:
@@ -144,6 +162,7 @@ class NightPage(Panel):
             primary=weights.count(Weight.PRIMARY),
             plain=weights.count(Weight.PLAIN),
             numbers=len(_facts(view)),
+            timeline=view.timeline is not None,
             pictures=view.frame is not None or view.timeline is not None,
             transport=view.replay is not None,
             trouble=view.trouble is not None,

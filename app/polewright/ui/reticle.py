@@ -33,6 +33,7 @@ class ReticleWidget(Panel):
         self._ground: QPixmap | None = None
         self._driver = MotionDriver(self.advance, self)
         self.animated = True
+        self.marks = 1.0
 
     def sizeHint(self) -> QSize:
         return QSize(560, 560)
@@ -94,7 +95,7 @@ class ReticleWidget(Panel):
         return self._glide.moving or self._pulse_age_s < PULSE_S
 
     def _canvas(self) -> Canvas:
-        return make_canvas(QRectF(self.rect()), self.look, self.scale, self.reticle.southern)
+        return make_canvas(QRectF(self.rect()), self.look, self.scale, self.reticle.southern, self.marks)
 
     def _draw_ground(self, size: QSize, ratio: float) -> QPixmap:
         picture = QPixmap(size)
@@ -107,8 +108,8 @@ class ReticleWidget(Panel):
         return picture
 
 
-def make_canvas(box: QRectF, look: Look, scale: WellScale, southern: bool) -> Canvas:
+def make_canvas(box: QRectF, look: Look, scale: WellScale, southern: bool, marks: float = 1.0) -> Canvas:
     """Where the well lies in a widget of that size."""
     margin = look.px(26)
     radius = max(10.0, min(box.width(), box.height()) / 2.0 - margin)
-    return Canvas(look, scale, box.center(), radius, southern)
+    return Canvas(look, scale, box.center(), radius, southern, marks)

@@ -14,6 +14,7 @@ from polewright.ui.view_model import Point, Reticle, TrailPoint
 from polewright.ui.well_scale import FLOOR_FRACTION, WellScale, ellipse_outline
 
 DIAGONAL = pi / 4
+MARKER_PX = 20
 
 
 @dataclass(frozen=True)
@@ -25,6 +26,7 @@ class Canvas:
     centre: QPointF
     radius_px: float
     southern: bool
+    marks: float = 1.0  # larger marks for reading from two metres
 
     def at(self, toward_east: float, toward_up: float) -> QPointF:
         """Pixels of a place given as fractions of the radius."""
@@ -53,8 +55,7 @@ def draw_ground(painter: QPainter, canvas: Canvas, tolerance_text: str) -> None:
         _draw_ring_label(painter, canvas, fraction, label)
     _draw_directions(painter, canvas)
     if tolerance_text:
-        box = QRectF(c.x() - r * 0.3, c.y() + r * (FLOOR_FRACTION + 0.02), r * 0.6, look.px(20))
-        _on_patch(painter, canvas, box, tolerance_text)
+        _draw_tolerance(painter, canvas, tolerance_text)
 
 
 def _draw_floor(painter: QPainter, canvas: Canvas) -> None:
@@ -107,6 +108,19 @@ def _on_patch(painter: QPainter, canvas: Canvas, box: QRectF, text: str) -> None
     painter.drawText(patch, CENTRE, text)
 
 
+def _draw_tolerance(painter: QPainter, canvas: Canvas, text: str) -> None:
+    """What the floor stands for, beside it on the free diagonal."""
+    look, r = canvas.look, canvas.radius_px * FLOOR_FRACTION
+    edge = QPointF(canvas.centre.x() + r * cos(DIAGONAL), canvas.centre.y() + r * sin(DIAGONAL))
+    out = edge + QPointF(look.px(16), look.px(16))
+    painter.setPen(look.pen("ink", 1.2))
+    painter.drawLine(edge, out)
+    width = QFontMetricsF(look.font(SMALL)).horizontalAdvance(text)
+    _on_patch(
+        painter, canvas, QRectF(out.x() + look.px(2), out.y() - look.px(4), width + look.px(8), look.px(20)), text
+    )
+
+
 def _draw_directions(painter: QPainter, canvas: Canvas) -> None:
     look, c, r = canvas.look, canvas.centre, canvas.radius_px
     painter.setFont(look.font(SMALL, QFont.Weight.DemiBold))
@@ -141,7 +155,7 @@ def draw_marks(
         pen.setColor(colour)
         painter.setPen(pen)
         painter.setBrush(Qt.BrushStyle.NoBrush)
-        size = canvas.look.px(16 + 60 * pulse)
+        size = canvas.look.px(18 + 64 * pulse) * canvas.marks
         painter.drawEllipse(canvas.at(*marker), size, size)
 
 
@@ -183,7 +197,7 @@ def _draw_path(painter: QPainter, canvas: Canvas, reticle: Reticle) -> None:
         return
     look = canvas.look
     places = [canvas.place(p) for p in reticle.path]
-    pen = QPen(look.colour("accent"), look.px(3.4))
+    pen = QPen(look.colour("accent"), look.px(3.4) * canvas.marks)
     pen.setCapStyle(Qt.PenCapStyle.RoundCap)
     pen.setDashPattern([0.1, 2.4])
     painter.setPen(pen)
@@ -201,10 +215,10 @@ def _draw_gate(painter: QPainter, canvas: Canvas, before: QPointF, at: QPointF) 
     d = at - before
     turn = atan2(d.y(), d.x())
     along, across = QPointF(cos(turn), sin(turn)), QPointF(-sin(turn), cos(turn))
-    pen = QPen(look.colour("accent"), look.px(4.5))
+    pen = QPen(look.colour("accent"), look.px(4.5) * canvas.marks)
     pen.setCapStyle(Qt.PenCapStyle.RoundCap)
     painter.setPen(pen)
-    reach, opening = look.px(9), look.px(20)
+    reach, opening = look.px(9) * canvas.marks, look.px(23) * canvas.marks
     for side in (-1.0, 1.0):
         post = at + across * (side * opening)
         painter.drawLine(post - along * reach, post + along * reach)
@@ -215,7 +229,7 @@ def _draw_marker(painter: QPainter, canvas: Canvas, reticle: Reticle, marker: tu
     _draw_ellipse(painter, canvas, reticle, marker)
     assert reticle.axis is not None
     stale = bool(reticle.stale_text)
-    star = star_path(at, look.px(17))
+    star = star_path(at, look.px(MARKER_PX) * canvas.marks)
     halo = QPen(look.colour("raised"), look.px(6))
     halo.setJoinStyle(Qt.PenJoinStyle.RoundJoin)
     painter.setPen(halo)
@@ -246,6 +260,7 @@ def _draw_ellipse(painter: QPainter, canvas: Canvas, reticle: Reticle, marker: t
     pen = canvas.look.pen("strong", 1.8)
     if reticle.stale_text:
         pen.setDashPattern([4.0, 4.0])
+    pen.setWidthF(pen.widthF() * canvas.marks)
     painter.setPen(pen)
     painter.setBrush(Qt.BrushStyle.NoBrush)
     painter.drawPolygon(QPolygonF([canvas.at(*p) + shift for p in outline]))

@@ -9,16 +9,17 @@ from __future__ import annotations
 from math import asinh
 
 from PySide6.QtCore import QPointF, QRectF, Qt
-from PySide6.QtGui import QColor, QFont, QPainter, QPen
+from PySide6.QtGui import QColor, QFont, QFontMetricsF, QPainter, QPen
 from PySide6.QtWidgets import QWidget
 
 from polewright.ui.drawing import CENTRE, LEFT, draw_fitted, draw_turn_arrow, on_circle
-from polewright.ui.look import BIG, SMALL, Look
+from polewright.ui.look import BODY, SMALL, Look
 from polewright.ui.panel import Panel
 from polewright.ui.view_model import Screw, ScrewStrip, Sense
 
 FULL_BAR_TURNS = 10.0
 BEND_TURNS = 0.15
+STRIP_AMOUNT = 28
 
 
 def bar_fraction(turns: float) -> float:
@@ -34,11 +35,11 @@ class StripWidget(Panel):
         super().__init__(parent)
         self.strip = ScrewStrip(screw)
         self.southern = False
+        self.marks = 1.0
 
-    def show_strip(self, strip: ScrewStrip, southern: bool) -> None:
+    def show_strip(self, strip: ScrewStrip, southern: bool, marks: float = 1.0) -> None:
         """Show another state; in the south the azimuth bar is mirrored like the well above it."""
-        self.strip = strip
-        self.southern = southern
+        self.strip, self.southern, self.marks = strip, southern, marks
         self.setAccessibleName(
             f"{strip.screw.value} screw: {strip.amount_text or 'nothing to turn'} {strip.sense_text}"
         )
@@ -50,6 +51,9 @@ class StripWidget(Panel):
         else:
             self._draw_standing(painter, box)
 
+    def _px(self, size: float) -> float:
+        return self.look.px(size) * self.marks
+
     def _ink(self) -> QColor:
         if self.strip.stop:
             return self.look.colour("ink")
@@ -57,60 +61,71 @@ class StripWidget(Panel):
 
     def _draw_flat(self, painter: QPainter, box: QRectF) -> None:
         look = self.look
-        track = QRectF(box.left() + look.px(26), box.top() + look.px(12), box.width() - look.px(52), look.px(16))
+        margin = look.px(26)
+        track = QRectF(box.left() + margin, box.top() + look.px(6), box.width() - 2 * margin, self._px(16))
         toward = bar_fraction(self.strip.signed_turns) * (-1.0 if self.southern else 1.0)
-        _draw_track(painter, look, track, toward, self._ink(), self.strip, flat=True)
-        side = min(look.px(66), box.height() - look.px(40))
-        dial = QRectF(box.center().x() - look.px(150), box.top() + look.px(36), side, side)
-        self._draw_dial(painter, dial)
-        text = QRectF(dial.right() + look.px(16), dial.top(), look.px(220), dial.height())
-        self._draw_words(painter, text, LEFT)
+        _draw_track(painter, self._px(1), look, track, toward, self._ink(), self.strip, flat=True)
+        top = track.bottom() + self._px(6)
+        side = box.bottom() - top - self._px(4)
+        lines = self._lines()
+        words_w = max(QFontMetricsF(self._line_font(*line)).horizontalAdvance(line[0]) for line in lines) + 4
+        gap = self._px(16)
+        words_w = min(words_w, box.width() - side - gap)
+        x = max(box.left(), box.center().x() - (side + gap + words_w) / 2)
+        self._draw_dial(painter, QRectF(x, top, side, side))
+        self._draw_words(painter, QRectF(x + side + gap, top, words_w, side), LEFT)
 
     def _draw_standing(self, painter: QPainter, box: QRectF) -> None:
         look = self.look
-        track = QRectF(box.left() + look.px(8), box.top() + look.px(26), look.px(16), box.height() - look.px(52))
+        margin = look.px(26)
+        track = QRectF(box.left() + look.px(6), box.top() + margin, self._px(16), box.height() - 2 * margin)
         toward = bar_fraction(self.strip.signed_turns)
-        _draw_track(painter, look, track, toward, self._ink(), self.strip, flat=False)
-        side = look.px(66)
-        words_left = track.right() + look.px(6)
-        width = box.right() - words_left
-        y = box.center().y() - look.px(86)
-        self._draw_dial(painter, QRectF(words_left + (width - side) / 2, y, side, side))
-        self._draw_words(painter, QRectF(words_left, y + side + look.px(10), width, look.px(92)), CENTRE)
+        _draw_track(painter, self._px(1), look, track, toward, self._ink(), self.strip, flat=False)
+        left = track.right() + self._px(4)
+        width = box.right() - left
+        side = min(self._px(86), width)
+        y = box.center().y() - self._px(92)
+        self._draw_dial(painter, QRectF(left + (width - side) / 2, y, side, side))
+        self._draw_words(painter, QRectF(left, y + side + self._px(4), width, self._px(92)), CENTRE)
+
+    def _lines(self) -> list[tuple[str, float, QFont.Weight, bool]]:
+        """(text, size, weight, loud) of the words beside the dial."""
+        strip = self.strip
+        lines: list[tuple[str, float, QFont.Weight, bool]] = [(strip.screw.value, BODY, QFont.Weight.Normal, False)]
+        if strip.stop:
+            lines.append(("stop", STRIP_AMOUNT, QFont.Weight.DemiBold, True))
+        elif strip.turns is None:
+            lines.append(("not known yet", SMALL, QFont.Weight.Normal, False))
+        else:
+            lines.append((strip.amount_text, STRIP_AMOUNT, QFont.Weight.DemiBold, True))
+            lines.append((strip.sense_text, BODY, QFont.Weight.DemiBold, False))
+        return lines
+
+    def _line_font(self, _text: str, size: float, weight: QFont.Weight, _loud: bool) -> QFont:
+        return self.look.font(size * self.marks, weight)
 
     def _draw_words(self, painter: QPainter, box: QRectF, align: int) -> None:
         look, strip = self.look, self.strip
-        loud = look.colour("strong" if strip.active or strip.stop else "shade")
-        quiet = look.colour("ink" if strip.active or strip.stop else "shade")
-        rows = box.height() / 66.0 * 1.0
-        name = strip.screw.value
-        lines: list[tuple[str, float, QColor, QFont.Weight]] = [(name, SMALL, quiet, QFont.Weight.Normal)]
-        if strip.stop:
-            lines.append(("stop", BIG, loud, QFont.Weight.DemiBold))
-        elif strip.turns is None:
-            lines.append(("not known yet", SMALL, quiet, QFont.Weight.Normal))
-        else:
-            lines.append((strip.amount_text, BIG, loud, QFont.Weight.DemiBold))
-            lines.append((strip.sense_text, SMALL, quiet, QFont.Weight.DemiBold))
-        _ = rows
-        heights = [look.px(size) * 1.22 for _, size, _, _ in lines]
+        lit = strip.active or strip.stop
+        lines = self._lines()
+        heights = [self._px(size) * 1.2 for _, size, _, _ in lines]
         y = box.top() + max(0.0, (box.height() - sum(heights)) / 2)
-        for (text, size, colour, weight), high in zip(lines, heights):
-            draw_fitted(
-                painter, text, QRectF(box.left(), y, box.width(), high + 2), look.px(size), colour, weight, align
-            )
+        for (text, size, weight, loud), high in zip(lines, heights):
+            colour = look.colour(("strong" if loud else "ink") if lit else "faint")
+            row = QRectF(box.left(), y, box.width(), high + 2)
+            draw_fitted(painter, text, row, self._px(size), colour, weight, align)
             y += high
 
     def _draw_dial(self, painter: QPainter, box: QRectF) -> None:
         """The screw head as the hand sees it, with eighths marked and the turn as an arc from the top."""
         look, strip = self.look, self.strip
-        centre, radius = box.center(), box.width() / 2 - look.px(4)
+        centre, radius = box.center(), box.width() / 2 - look.px(3)
         ink = self._ink()
         quiet = look.colour("shade" if strip.active or strip.stop else "line")
         painter.setPen(QPen(quiet, look.px(1.4)))
         painter.drawEllipse(centre, radius, radius)
         for i in range(8):
-            inner = radius - look.px(3 if i % 2 else 5)
+            inner = radius - box.width() * (0.04 if i % 2 else 0.07)
             painter.drawLine(on_circle(centre, inner, i * 45), on_circle(centre, radius, i * 45))
         if strip.stop:
             _draw_stop(painter, look, centre, radius * 0.62, ink)
@@ -124,7 +139,7 @@ class StripWidget(Panel):
         sign = 1.0 if strip.sense is Sense.CLOCKWISE else -1.0
         pen = QPen(ink, box.width() * (0.085 if strip.active else 0.05))
         pen.setCapStyle(Qt.PenCapStyle.FlatCap)
-        head = box.width() * (0.23 if strip.active else 0.18)
+        head = box.width() * (0.19 if strip.active else 0.16)
         draw_turn_arrow(painter, centre, radius - box.width() * 0.1, sign * sweep, pen, head)
         if whole >= 1 and part > 0.02:
             self._draw_whole(painter, centre, radius, f"+{whole}", ink)
@@ -148,7 +163,7 @@ def _draw_stop(painter: QPainter, look: Look, centre: QPointF, half: float, ink:
 
 
 def _draw_track(
-    painter: QPainter, look: Look, track: QRectF, toward: float, ink: QColor, strip: ScrewStrip, flat: bool
+    painter: QPainter, px: float, look: Look, track: QRectF, toward: float, ink: QColor, strip: ScrewStrip, flat: bool
 ) -> None:
     """The scale with its zero in the middle, marks at 1/8, 1 and 5 turns, and the bar toward zero."""
 
@@ -166,9 +181,9 @@ def _draw_track(
             reach = across * (0.75 if turns in (1.0, 10.0) else 0.4)
             painter.drawLine(p - reach, p + reach)
     if strip.turns is not None and not strip.stop and abs(toward) > 0.002:
-        pen = QPen(ink, look.px(9 if strip.active else 5))
+        pen = QPen(ink, px * (9 if strip.active else 5))
         pen.setCapStyle(Qt.PenCapStyle.FlatCap)
         painter.setPen(pen)
         painter.drawLine(at(0), at(toward))
-    painter.setPen(QPen(look.colour("strong" if strip.active or strip.stop else "shade"), look.px(3)))
+    painter.setPen(QPen(look.colour("strong" if strip.active or strip.stop else "shade"), px * 3))
     painter.drawLine(at(0) - across * 1.25, at(0) + across * 1.25)

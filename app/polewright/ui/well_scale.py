@@ -47,7 +47,7 @@ class WellScale:
         last = 1.0 + closest
         for arcsec in reversed(RING_STEPS_ARCSEC):
             f = self.fraction(arcsec / 60.0)
-            if f <= 1.0 + 1e-9 and last - f >= closest - 1e-9 and f > FLOOR_FRACTION + 0.05:
+            if f <= 1.0 + 1e-9 and last - f >= closest - 1e-9 and f > FLOOR_FRACTION + closest:
                 found.append((f, ring_label(arcsec)))
                 last = f
         return tuple(reversed(found))

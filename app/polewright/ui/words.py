@@ -90,4 +90,7 @@ class Words(Panel):
         text = said.short or said.sentence
         top = self._draw_tone(painter, QRectF(box.left(), box.top() + look.px(6), box.width(), look.px(26)))
         room = QRectF(box.left(), top + look.px(14), box.width(), box.bottom() - top - look.px(14))
-        draw_fitted(painter, text, room, look.px(READING), look.colour("strong"), QFont.Weight.DemiBold)
+        size = look.px(READING)
+        used = fitted_font(text, room, size, QFont.Weight.DemiBold, LEFT_TOP | WRAP)[1].height()
+        room.setTop(max(room.top(), box.center().y() - used * 0.62))
+        draw_fitted(painter, text, room, size, look.colour("strong"), QFont.Weight.DemiBold)

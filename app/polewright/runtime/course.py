@@ -1,0 +1,82 @@
+"""The course of a night: the state, and the answers that the state asks for. Nothing is recorded or measured here.
+
+The same course runs live, on resuming after a crash and in a replay; equal events give equal states and numbers.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+from polewright.core.axis import estimate_axis, predicted_sigma_rad
+from polewright.core.coach import Advice, advise
+from polewright.core.effects import Effect, EstimateAxis, FollowAxis, StartFollowing
+from polewright.core.events import AnyEvent, AxisFollowed, AxisMeasured, AxisRefused
+from polewright.core.following import FollowState, follow, start_following
+from polewright.core.measured import FollowedAxis, MeasuredAxis, RotationGain, covariance_of
+from polewright.core.model import AxisEstimate, NotMeasurable, SkyFrame
+from polewright.core.places import standard_atmosphere
+from polewright.core.states import NightState
+from polewright.core.workflow import step
+
+GAIN_STEPS_RAD = tuple(math.radians(d) for d in (15.0, 30.0, 45.0, 60.0, 75.0))
+
+
+class Course:
+    """Attributes: `state`, and `advice`, the one thing to do in it."""
+
+    def __init__(self) -> None:
+        self.state = NightState()
+        self.advice: Advice = advise(self.state)
+        self._following: FollowState | None = None
+
+    def take(self, event: AnyEvent) -> tuple[Effect, ...]:
+        """One event further; what it asks for comes back."""
+        self.state, effects = step(self.state, event)
+        self.advice = advise(self.state)
+        return tuple(effects)
+
+    def answer(self, effect: Effect, at_s: float) -> AnyEvent | None:
+        """The event that answers an effect; None where none is due."""
+        if isinstance(effect, EstimateAxis):
+            return self._estimate(effect, at_s)
+        if isinstance(effect, StartFollowing):
+            self._start(effect)
+        elif isinstance(effect, FollowAxis):
+            return self._follow(effect, at_s)
+        return None
+
+    def _measure(self, effect: EstimateAxis | StartFollowing) -> tuple[list[SkyFrame], AxisEstimate | NotMeasurable]:
+        plan = self.state.plan
+        assert plan is not None
+        frames = [placed.sky_frame() for placed in effect.frames]
+        return frames, estimate_axis(frames, plan.site, standard_atmosphere(plan.site), effect.target)
+
+    def _estimate(self, effect: EstimateAxis, at_s: float) -> AnyEvent:
+        frames, axis = self._measure(effect)
+        if isinstance(axis, NotMeasurable):
+            return AxisRefused(at_s, axis.reason, axis.cure)
+        return AxisMeasured(at_s, MeasuredAxis.of(axis, rotation_gains(frames)))
+
+    def _start(self, effect: StartFollowing) -> None:
+        frames, axis = self._measure(effect)
+        self._following = start_following(axis, frames) if isinstance(axis, AxisEstimate) else None
+
+    def _follow(self, effect: FollowAxis, at_s: float) -> AnyEvent | None:
+        if self._following is None:
+            return None
+        self._following, reading = follow(self._following, effect.frame.sky_frame())
+        followed = FollowedAxis(
+            float(reading.east_rad),
+            float(reading.up_rad),
+            covariance_of(reading.covariance_rad2),
+            reading.tracking,
+            tuple(reading.warnings),
+        )
+        return AxisFollowed(at_s, effect.frame.name, followed)
+
+
+def rotation_gains(frames: Sequence[SkyFrame]) -> tuple[RotationGain, ...]:
+    """What one more frame would buy after turning the RA axis further, in steps of 15 degrees."""
+    gains = ((step_rad, predicted_sigma_rad(frames, step_rad)) for step_rad in GAIN_STEPS_RAD)
+    return tuple(RotationGain(step_rad, float(sigma)) for step_rad, sigma in gains if math.isfinite(sigma))

@@ -1,0 +1,281 @@
+"""The engine of a night: files become measurements, measurements events, events states; all of it is recorded.
+
+One thread owns an engine. Events are recorded before they act. Measuring runs through `Jobs`, its outcomes come back
+to the owner. A fault in a measurement becomes a notice and a line in the record, and the night goes on.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Protocol
+
+from polewright.core.coach import Advice
+from polewright.core.effects import Effect, KeepNight, Refused, SaveScrew
+from polewright.core.errors import PolewrightError, RecordingError
+from polewright.core.event_codec import event_to_plain
+from polewright.core.events import AnyEvent, FrameUnsolved, Screw, Ticked
+from polewright.core.measured import FrameTrouble
+from polewright.core.model import Site
+from polewright.core.screws import ScrewMemory
+from polewright.core.states import NightState, Stage
+from polewright.core.workflow import CLICKS
+from polewright.runtime.course import Course
+from polewright.runtime.frame_facts import FrameEvent, frame_event, measured_to_plain
+from polewright.runtime.jobs import Done, Failed, JobOutcome, Jobs
+from polewright.runtime.notices import Notice, fault_notice, fault_record
+from polewright.runtime.retrace import EVENT_KIND, FRAME_KIND, retrace_to_the_end
+from polewright.services.measuring import MeasuredFrame
+from polewright.services.night_log import NightLog
+from polewright.services.ports import Clock, Recorder
+
+OVERTAKEN_KIND, FAULT_KIND = "frame_overtaken", "fault"
+KEPT_TIMINGS = 1000
+KEPT_STAGES = (Stage.CAPTURE, Stage.PROOF)  # every frame of these is measured; elsewhere the latest wins
+
+Measure = Callable[[Path], MeasuredFrame]
+Listener = Callable[["NightEngine"], None]
+
+
+class Outlets(Protocol):
+    """Where the night's results go outside its record."""
+
+    def save_screw(self, screw: Screw, memory: ScrewMemory) -> None:
+        """Keep what a screw has taught with the rig."""
+        ...
+
+    def keep_night(self, state: NightState) -> None:
+        """The alignment is proved or accepted: write its result."""
+        ...
+
+
+class NoOutlets:
+    """Keeps nothing but the record."""
+
+    def save_screw(self, screw: Screw, memory: ScrewMemory) -> None:
+        """Nothing."""
+
+    def keep_night(self, state: NightState) -> None:
+        """Nothing."""
+
+
+@dataclass(frozen=True)
+class FrameTiming:
+    """Where the time of one frame went, s; `total_s` from the watcher's report to the published state."""
+
+    name: str
+    waited_s: float
+    read_s: float
+    detect_s: float
+    solve_s: float
+    place_s: float
+    estimate_s: float
+    total_s: float
+
+
+@dataclass(frozen=True, eq=False)
+class _FrameResult:
+    event: FrameEvent
+    measured: MeasuredFrame | None
+    begun_s: float
+    ended_s: float
+
+
+class NightEngine:
+    """Attributes: `course` (state and advice), `notices`, `last_measured` (for the picture), `timings`."""
+
+    def __init__(
+        self,
+        measure: Measure,
+        jobs: Jobs,
+        recorder: Recorder,
+        clock: Clock,
+        stopwatch_s: Callable[[], float],
+        outlets: Outlets | None = None,
+        keep_frame: Callable[[Path], str] = str,
+    ) -> None:
+        """`stopwatch_s` is real time even where `clock` is not; `keep_frame` keeps the file and names its place."""
+        self._measure = measure
+        self._jobs = jobs
+        self._recorder = recorder
+        self._clock = clock
+        self._stopwatch_s = stopwatch_s
+        self._outlets = outlets or NoOutlets()
+        self._keep_frame = keep_frame
+        self._listeners: list[Listener] = []
+        self._zero_s = clock.monotonic_s()
+        self._posting = False
+        self._posted: deque[AnyEvent] = deque()
+        self.course = Course()
+        self.notices: tuple[Notice, ...] = ()
+        self.refused: Refused | None = None
+        self.last_measured: MeasuredFrame | None = None
+        self.timings: deque[FrameTiming] = deque(maxlen=KEPT_TIMINGS)
+
+    @property
+    def state(self) -> NightState:
+        return self.course.state
+
+    @property
+    def advice(self) -> Advice:
+        return self.course.advice
+
+    def now_s(self) -> float:
+        """The night's own time: seconds since it began, going on over restarts."""
+        return self._clock.monotonic_s() - self._zero_s
+
+    def listen(self, listener: Listener) -> None:
+        """Call `listener(engine)` after every change."""
+        self._listeners.append(listener)
+
+    # events
+
+    def post(self, event: AnyEvent) -> None:
+        """Something happened: record it, act on it, answer what it asks for, tell the listeners."""
+        self._posted.append(event)
+        if self._posting:
+            return
+        self._posting = True
+        self.refused = None
+        try:
+            while self._posted:
+                self._take(self._posted.popleft())
+        finally:
+            self._posting = False
+        self._publish()
+
+    def tick(self) -> None:
+        """Time passes."""
+        self.post(Ticked(self.now_s()))
+
+    def resume(self, log: NightLog) -> None:
+        """Take up a recorded night where it ended: same stage, same numbers. Only before the first event."""
+        unanswered = retrace_to_the_end(self.course, log)
+        last = log.last
+        if last is not None:
+            gap_s = max(0.0, self._clock.utc().seconds_since(last.utc))
+            self._zero_s = self._clock.monotonic_s() - max(self.state.now_s, last.t_s) - gap_s
+        for effect in unanswered:
+            self._carry_out(effect)
+        while self._posted:
+            self._take(self._posted.popleft())
+        self._publish()
+
+    def _take(self, event: AnyEvent) -> None:
+        self._recorder.record(EVENT_KIND, event_to_plain(event), urgent=isinstance(event, CLICKS))
+        for effect in self.course.take(event):
+            self._carry_out(effect)
+
+    def _carry_out(self, effect: Effect) -> None:
+        try:
+            answer = self.course.answer(effect, self.now_s())
+            if answer is not None:
+                self._posted.append(answer)
+            elif isinstance(effect, SaveScrew):
+                self._outlets.save_screw(effect.screw, effect.memory)
+            elif isinstance(effect, KeepNight):
+                self._outlets.keep_night(self.state)
+            elif isinstance(effect, Refused):
+                self.refused = effect
+        except PolewrightError as error:
+            self.notify(Notice(type(effect).__name__, str(error), ""))
+        except Exception as error:
+            self._fault(f"answering {type(effect).__name__}", error)
+
+    def _publish(self) -> None:
+        for listener in self._listeners:
+            listener(self)
+
+    # frames
+
+    def frame_arrived(self, path: Path) -> None:
+        """A frame file is complete: measure it, as soon as its turn comes."""
+        plan = self.state.plan
+        if plan is None or self.state.paused:
+            return
+        arrived_s = self._stopwatch_s()
+        keep = self.state.stage in KEPT_STAGES
+        self._jobs.submit(
+            lambda: self._work(path, plan.site), lambda outcome: self._deliver(path, arrived_s, outcome), keep=keep
+        )
+
+    def _work(self, path: Path, site: Site) -> _FrameResult:
+        """In the worker: read, detect, solve, place. Touches nothing of the engine's that changes."""
+        begun_s = self._stopwatch_s()
+        try:
+            measured = self._measure(path)
+        except PolewrightError as error:
+            cure = "Check the camera software; the next frame is awaited."
+            unread = FrameUnsolved(0.0, path.name, str(error), cure, FrameTrouble.UNREADABLE)
+            return _FrameResult(unread, None, begun_s, self._stopwatch_s())
+        event = frame_event(0.0, path.name, measured, site)
+        return _FrameResult(event, measured, begun_s, self._stopwatch_s())
+
+    def _deliver(self, path: Path, arrived_s: float, outcome: JobOutcome) -> None:
+        """Back with the owner."""
+        if isinstance(outcome, Done):
+            self._take_result(path, arrived_s, outcome.value)
+        elif isinstance(outcome, Failed):
+            self._fault(f"measuring {path.name}", outcome.error)
+            reason = f"{path.name} could not be measured: a fault in the program."
+            cure = "Nothing to do; the next frame is awaited."
+            self.post(FrameUnsolved(self.now_s(), path.name, reason, cure, FrameTrouble.UNREADABLE))
+        else:
+            self._recorder.record(OVERTAKEN_KIND, {"name": path.name})
+
+    def _take_result(self, path: Path, arrived_s: float, result: _FrameResult) -> None:
+        measured = result.measured
+        delivered_s = self._stopwatch_s()
+        if measured is not None:
+            self.last_measured = measured
+            self._recorder.record(FRAME_KIND, measured_to_plain(path.name, self._kept(path), measured))
+        self.post(replace(result.event, at_s=self.now_s()))
+        if measured is None:
+            return
+        seconds = {name: measured.seconds.get(name, 0.0) for name in ("read", "detect", "solve")}
+        now_s = self._stopwatch_s()
+        self.timings.append(
+            FrameTiming(
+                path.name,
+                waited_s=result.begun_s - arrived_s,
+                read_s=seconds["read"],
+                detect_s=seconds["detect"],
+                solve_s=seconds["solve"],
+                place_s=result.ended_s - result.begun_s - sum(seconds.values()),
+                estimate_s=now_s - delivered_s,
+                total_s=now_s - arrived_s,
+            )
+        )
+
+    def _kept(self, path: Path) -> str:
+        try:
+            return self._keep_frame(path)
+        except RecordingError as error:
+            self.notify(Notice("keeping frames", str(error), "The measurements are recorded all the same."))
+            return str(path)
+
+    # notices
+
+    def notify(self, notice: Notice) -> None:
+        """Show a notice; an older one of the same topic gives way and is counted."""
+        older = next((n for n in self.notices if n.topic == notice.topic), None)
+        count = 1 if older is None else older.count + 1
+        self.dismiss(notice.topic)
+        self.notices = (*self.notices, replace(notice, count=count))
+
+    def dismiss(self, topic: str) -> None:
+        """The person has read it, or it is over."""
+        self.notices = tuple(n for n in self.notices if n.topic != topic)
+
+    def recording_trouble(self, trouble: RecordingError | None) -> None:
+        """For the recorder: trouble with the disk has come, changed, or (None) gone."""
+        if trouble is None:
+            self.dismiss("recording")
+        else:
+            self.notify(Notice("recording", str(trouble), "The night goes on; its record waits in memory."))
+
+    def _fault(self, where: str, error: Exception) -> None:
+        self._recorder.record(FAULT_KIND, fault_record(where, error), urgent=True)
+        self.notify(fault_notice(where, error))

@@ -1,0 +1,121 @@
+"""Going through a recorded night again: on resuming after a crash, and in a replay that checks every number."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+
+from polewright.core.effects import Effect, EstimateAxis, FollowAxis, StartFollowing
+from polewright.core.event_codec import event_from_plain
+from polewright.core.events import AnyEvent, AxisFollowed, AxisMeasured, AxisRefused, FrameSolved
+from polewright.core.model import Utc
+from polewright.core.plain import from_plain
+from polewright.runtime.course import Course
+from polewright.runtime.frame_facts import place, solution_from_plain
+from polewright.services.log_format import LoggedEvent
+from polewright.services.night_log import NightLog
+
+EVENT_KIND, FRAME_KIND = "event", "frame"
+ANSWERS = {EstimateAxis: (AxisMeasured, AxisRefused), FollowAxis: (AxisFollowed,)}
+
+
+@dataclass(frozen=True)
+class Difference:
+    """A recorded number that did not come out again: line of the log, what, recorded and computed."""
+
+    seq: int
+    what: str
+    recorded: object
+    computed: object
+
+
+def recorded_events(log: NightLog) -> Iterator[tuple[LoggedEvent, AnyEvent]]:
+    """The night's events in order; RecordingError at one that this version does not understand."""
+    for line in log.events:
+        if line.kind == EVENT_KIND:
+            yield line, event_from_plain(line.data)
+
+
+def retrace_to_the_end(course: Course, log: NightLog) -> tuple[Effect, ...]:
+    """Bring a fresh course to the end of a log; what the crash left unanswered comes back.
+
+    Recorded answers are taken as they are; only what following needs is computed again.
+    """
+    open_effects: list[Effect] = []
+    for line, event in recorded_events(log):
+        _strike(open_effects, event)
+        for effect in course.take(event):
+            if isinstance(effect, StartFollowing | FollowAxis):
+                course.answer(effect, line.t_s)
+            if type(effect) in ANSWERS:
+                open_effects.append(effect)
+    return tuple(effect for effect in open_effects if isinstance(effect, EstimateAxis))
+
+
+class CheckedReplay:
+    """Plays a log line by line through a fresh course and computes every number again.
+
+    Attributes: `course`, `differences`, `numbers_checked`.
+    """
+
+    def __init__(self) -> None:
+        self.course = Course()
+        self.differences: list[Difference] = []
+        self.numbers_checked = 0
+        self._answers: list[AnyEvent] = []
+        self._placed: dict[str, tuple[Utc, object]] = {}
+
+    def take(self, line: LoggedEvent) -> AnyEvent | None:
+        """One line of the log; the event it was, None for a line that is none."""
+        if line.kind == FRAME_KIND:
+            self._remember_solution(line)
+        if line.kind != EVENT_KIND:
+            return None
+        event = event_from_plain(line.data)
+        self._check(line, event)
+        for effect in self.course.take(event):
+            answer = self.course.answer(effect, event.at_s)
+            if answer is not None:
+                self._answers.append(answer)
+        return event
+
+    def _remember_solution(self, line: LoggedEvent) -> None:
+        if line.data.get("solution") is not None and line.data.get("utc_mid") is not None:
+            self._placed[line.data["name"]] = (
+                from_plain(Utc, line.data["utc_mid"]),
+                solution_from_plain(line.data["solution"]),
+            )
+
+    def _check(self, line: LoggedEvent, event: AnyEvent) -> None:
+        if isinstance(event, FrameSolved) and event.frame.name in self._placed:
+            self._check_frame(line, event)
+        if isinstance(event, AxisMeasured | AxisRefused | AxisFollowed):
+            computed = next((a for a in self._answers if type(a) is type(event)), None)
+            if computed is None:
+                self._differ(line, type(event).__name__, event, None)
+                return
+            self._answers.remove(computed)
+            self._compare(line, type(event).__name__, event, replace(computed, at_s=event.at_s))
+
+    def _check_frame(self, line: LoggedEvent, event: FrameSolved) -> None:
+        plan = self.course.state.plan
+        utc_mid, solution = self._placed.pop(event.frame.name)
+        if plan is not None:
+            computed = place(event.frame.name, utc_mid, plan.site, solution)  # type: ignore[arg-type]
+            self._compare(line, "FrameSolved", event.frame, computed)
+
+    def _compare(self, line: LoggedEvent, what: str, recorded: object, computed: object) -> None:
+        self.numbers_checked += 1
+        if recorded != computed:
+            self._differ(line, what, recorded, computed)
+
+    def _differ(self, line: LoggedEvent, what: str, recorded: object, computed: object) -> None:
+        self.differences.append(Difference(line.seq, what, recorded, computed))
+
+
+def _strike(open_effects: list[Effect], event: AnyEvent) -> None:
+    """Take the effect that this event answers off the list."""
+    for effect in open_effects:
+        if isinstance(event, ANSWERS[type(effect)]):
+            open_effects.remove(effect)
+            return

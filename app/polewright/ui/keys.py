@@ -1,0 +1,73 @@
+"""The window's own keys, and the list of all keys that hold on a page. Pure: no Qt."""
+
+from __future__ import annotations
+
+from polewright.ui import intents as want
+from polewright.ui.view_model import Action, Page, View, Weight
+
+WINDOW_ACTIONS: tuple[Action, ...] = (
+    Action("red light", "N", want.ToggleRedLight(), Weight.MENU),
+    Action("brighter", "+", want.ChangeBrightness(1), Weight.MENU),
+    Action("dimmer", "-", want.ChangeBrightness(-1), Weight.MENU),
+    Action("read from afar", "R", want.ToggleReading(), Weight.MENU),
+    Action("full screen", "F11", want.ToggleFullScreen(), Weight.MENU),
+    Action("sound", "S", want.ToggleSound(), Weight.MENU),
+    Action("voice", "V", want.ToggleSpeech(), Weight.MENU),
+    Action("all keys", "K", want.ShowKeys(), Weight.MENU),
+    Action("close", "Ctrl+Q", want.Quit(), Weight.MENU),
+)
+ON_THE_BAR = ("N", "R", "F11", "S", "K")
+REHEARSAL_KEYS = (
+    ("← →", "turn the azimuth screw"),
+    ("↑ ↓", "turn the altitude screw"),
+    ("PgUp PgDn", "rotate the RA axis"),
+    ("Shift", "with these: a quarter of the step"),
+)
+REPLAY_KEYS = (
+    ("Space", "play or pause"),
+    ("← →", "ten seconds back or on"),
+    (", .", "one event back or on"),
+    ("↑ ↓", "faster or slower"),
+    ("O", "take over, or just watch"),
+)
+FORM_KEYS = (
+    ("Tab", "next field"),
+    ("Ctrl+Return", "begin the night"),
+    ("Ctrl+P", "rehearse now"),
+    ("Ctrl+L", "play a recorded night"),
+    ("Ctrl+O", "choose the folder"),
+)
+
+
+def action_for_key(actions: tuple[Action, ...], key: str) -> Action | None:
+    """The page's own action of that key first, then the window's."""
+    return next((a for a in (*actions, *WINDOW_ACTIONS) if a.key == key), None)
+
+
+def bar_keys(view: View, red: bool) -> tuple[tuple[str, str], ...]:
+    """What the line at the bottom says, the most wanted first. On the first page letters go into the fields."""
+    if view.page is Page.FIRST_RUN:
+        return (*FORM_KEYS[:4], ("F11", "full screen"), ("Ctrl+N", "day light" if red else "red light"))
+    own = [(a.key, a.label) for a in WINDOW_ACTIONS if a.key in ON_THE_BAR]
+    if red:
+        own[0] = ("N", "day light")
+        own.insert(1, ("+ -", "brightness"))
+    extra: tuple[tuple[str, str], ...] = ()
+    if view.rehearsal is not None:
+        extra = REHEARSAL_KEYS[:3]
+    elif view.replay is not None:
+        extra = REPLAY_KEYS[:4]
+    return (*extra, *own)
+
+
+def all_keys(view: View) -> tuple[tuple[str, str], ...]:
+    """Every key that does something now."""
+    if view.page is Page.FIRST_RUN:
+        return (*FORM_KEYS, ("Ctrl+N", "red light"), ("F11", "full screen"), ("Ctrl+Q", "close"))
+    pairs = [(a.key, a.label[0].lower() + a.label[1:] if a.label[1:2].islower() else a.label) for a in view.actions]
+    if view.rehearsal is not None:
+        pairs += REHEARSAL_KEYS
+    if view.replay is not None:
+        pairs += REPLAY_KEYS
+    pairs += [(a.key, a.label) for a in WINDOW_ACTIONS]
+    return (*pairs, ("M", "menu"), ("Tab", "next button"), ("Escape", "leave what lies on top"))

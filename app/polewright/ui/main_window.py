@@ -1,0 +1,325 @@
+"""The window: shows one `View`, sends out intents, and settles by itself what concerns only how it looks."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+from PySide6.QtCore import QEvent, QKeyCombination, QSize, Qt, Signal
+from PySide6.QtGui import QCloseEvent, QKeyEvent, QKeySequence, QResizeEvent, QShowEvent
+from PySide6.QtWidgets import QApplication, QMenu, QStackedLayout, QToolTip, QWidget
+
+from polewright.ui import intents as want
+from polewright.ui.arrange import SMALLEST, unit_for
+from polewright.ui.cursor import set_pointer
+from polewright.ui.first_page import FirstPage
+from polewright.ui.folder_dialog import FolderPage
+from polewright.ui.keys import WINDOW_ACTIONS, action_for_key, all_keys, bar_keys
+from polewright.ui.keys_page import KeysPage
+from polewright.ui.listening import Listening
+from polewright.ui.look import Look, plain_font, qt_palette, style_sheet
+from polewright.ui.night_page import NightPage
+from polewright.ui.settings import WindowSettings
+from polewright.ui.theme import Light, make_theme, next_brightness
+from polewright.ui.view_model import Page, View, Weight
+
+RECORDING_ENDINGS = (".jsonl", ".night", ".zip")
+
+
+class MainWindow(QWidget):
+    """Signals: `wanted` carries an intent; `settings_changed` the window's own settings; `closing` before it goes."""
+
+    wanted = Signal(object)
+    settings_changed = Signal(object)
+    closing = Signal()
+
+    def __init__(self, settings: WindowSettings | None = None, listening: Listening | None = None) -> None:
+        super().__init__(None)
+        self.setObjectName("window")
+        self.setWindowTitle("Polewright")
+        self.setMinimumSize(*SMALLEST)
+        self.settings = settings or WindowSettings()
+        self.view: View | None = None
+        self.reading = False
+        self._before_red: Qt.WindowState | None = None
+        self._listening = listening or Listening()
+        self.night = NightPage()
+        self.first = FirstPage()
+        self.folders = FolderPage()
+        self.keys_page = KeysPage()
+        self.pages: tuple[QWidget, ...] = (self.first, self.night, self.folders, self.keys_page)
+        self._stack = QStackedLayout(self)
+        self._stack.setContentsMargins(0, 0, 0, 0)
+        for page in self.pages:
+            self._stack.addWidget(page)
+        self.menu = QMenu(self)
+        self._connect()
+        self.resize(1280, 800)
+        self._wear()
+
+    def _connect(self) -> None:
+        self.night.pressed.connect(self.act)
+        self.first.pressed.connect(self.act)
+        self.night.menu_button.clicked.connect(self.open_menu)
+        self.keys_page.left.connect(self._on_page_left)
+        self.folders.left.connect(self._on_page_left)
+        self.folders.chosen.connect(self._on_chosen)
+
+    def sizeHint(self) -> QSize:
+        return QSize(1280, 800)
+
+    # what is shown
+
+    def show_view(self, view: View) -> None:
+        """Show another view. Cheap when little changed; never waits for anything."""
+        before, self.view = self.view, view
+        if view.page is Page.FIRST_RUN:
+            self.first.show_view(view)
+            self.first.keys.show_keys(bar_keys(view, self._red))
+        else:
+            self.night.show_view(view, self.reading)
+            self.night.keys.show_keys(bar_keys(view, self._red))
+        if self._stack.currentWidget() not in (self.folders, self.keys_page):
+            self._show_own_page()
+        if self.settings.sound or self.settings.speech:
+            self._listening.hear(before, view, self.settings.sound, self.settings.speech)
+
+    def _show_own_page(self) -> None:
+        first = self.view is None or self.view.page is Page.FIRST_RUN
+        page = self.first if first else self.night
+        if self._stack.currentWidget() is not page:
+            self._stack.setCurrentWidget(page)
+            if not first:
+                self.setFocus(Qt.FocusReason.OtherFocusReason)
+
+    @property
+    def _red(self) -> bool:
+        return self.settings.light is Light.RED
+
+    # what is wanted
+
+    def act(self, intent: want.Intent) -> None:
+        """Do what concerns the window, pass on the rest."""
+        if isinstance(intent, want.ToggleRedLight):
+            self._toggle_red()
+        elif isinstance(intent, want.ChangeBrightness):
+            self._set(replace(self.settings, brightness=next_brightness(self.settings.brightness, intent.steps)))
+        elif isinstance(intent, want.ToggleReading):
+            self.set_reading(not self.reading)
+        elif isinstance(intent, want.ToggleFullScreen):
+            self.setWindowState(self.windowState() ^ Qt.WindowState.WindowFullScreen)
+        elif isinstance(intent, want.ToggleSound):
+            self._set(replace(self.settings, sound=not self.settings.sound))
+        elif isinstance(intent, want.ToggleSpeech):
+            self._set(replace(self.settings, speech=not self.settings.speech))
+        elif isinstance(intent, want.ShowKeys):
+            self._show_keys()
+        elif isinstance(intent, want.Quit):
+            self.close()
+        elif isinstance(intent, want.ChooseFolder) and intent.folder is None:
+            self._ask_folder()
+        elif isinstance(intent, want.OpenReplay) and intent.recording is None:
+            self.folders.ask("Which night shall be played?", Path.home(), RECORDING_ENDINGS)
+            self._stack.setCurrentWidget(self.folders)
+        else:
+            self.wanted.emit(intent)
+
+    def set_reading(self, reading: bool) -> None:
+        """Only the well and the sentence, or everything."""
+        self.reading = reading
+        if self.view is not None and self.view.page is not Page.FIRST_RUN:
+            self.night.show_view(self.view, reading)
+
+    def _toggle_red(self) -> None:
+        """Red light fills the screen, since a window's frame is the desktop's and may be white."""
+        if self._red:
+            self._set(replace(self.settings, light=Light.DAY))
+            if self._before_red is not None:
+                self.setWindowState(self._before_red)
+            self._before_red = None
+        else:
+            self._before_red = self.windowState()
+            self._set(replace(self.settings, light=Light.RED))
+            self.setWindowState(self.windowState() | Qt.WindowState.WindowFullScreen)
+
+    def _set(self, settings: WindowSettings) -> None:
+        changed_look = (settings.light, settings.brightness) != (self.settings.light, self.settings.brightness)
+        self.settings = settings
+        if changed_look:
+            self._wear()
+            if self.view is not None:
+                self.show_view(self.view)
+        if not settings.sound:
+            self._listening.hush()
+        self.settings_changed.emit(settings)
+
+    def _wear(self) -> None:
+        """Put the theme on everything at once, before anything is painted again."""
+        theme = make_theme(self.settings.light, self.settings.brightness)
+        look = Look(theme, unit_for(self.width(), self.height()))
+        app = QApplication.instance()
+        assert isinstance(app, QApplication)
+        palette = qt_palette(theme)
+        app.setPalette(palette)
+        app.setFont(plain_font(round(17 * look.unit)))
+        QToolTip.setPalette(palette)
+        QToolTip.setFont(look.font(15))
+        sheet = style_sheet(look)
+        if app.styleSheet() != sheet:
+            app.setStyleSheet(sheet)
+        self.setPalette(palette)
+        for page in (self.first, self.night, self.folders, self.keys_page):
+            page.set_look(look)
+        self.menu.setFont(look.font(17))
+        set_pointer(theme)
+
+    # pages that lie on top
+
+    def _show_keys(self) -> None:
+        if self.view is not None:
+            self.keys_page.show_keys(all_keys(self.view))
+        self._stack.setCurrentWidget(self.keys_page)
+        self.keys_page.setFocus(Qt.FocusReason.OtherFocusReason)
+
+    def _ask_folder(self) -> None:
+        typed = self.first.folder.edit.text().strip()
+        self.folders.ask("Where do the frames land?", Path(typed).expanduser() if typed else Path.home())
+        self._stack.setCurrentWidget(self.folders)
+
+    def _on_page_left(self) -> None:
+        self._show_own_page()
+
+    def _on_chosen(self, place: Path) -> None:
+        self._show_own_page()
+        if self.folders.endings:
+            self.wanted.emit(want.OpenReplay(place))
+        elif self.view is None or self.view.page is Page.FIRST_RUN:
+            self.first.set_folder(place)
+        else:
+            self.wanted.emit(want.ChooseFolder(place))
+
+    def open_menu(self) -> None:
+        """Everything that can be done here, with its key."""
+        self.build_menu()
+        corner = self.night.menu_button.mapToGlobal(self.night.menu_button.rect().bottomRight())
+        size = self.menu.sizeHint()
+        corner.setX(corner.x() - size.width())
+        self.menu.popup(corner)
+
+    def build_menu(self) -> None:
+        """Fill the menu anew: the page's actions first, then the window's own."""
+        self.menu.clear()
+        actions = self.view.actions if self.view is not None else ()
+        for group in ([a for a in actions if a.weight is Weight.MENU], list(WINDOW_ACTIONS)):
+            for action in group:
+                label = action.label[0].upper() + action.label[1:]
+                entry = self.menu.addAction(f"{label}\t{action.key}")
+                entry.setEnabled(action.enabled)
+                entry.setData(action.intent)
+            self.menu.addSeparator()
+        self.menu.triggered.connect(self._on_menu, Qt.ConnectionType.UniqueConnection)
+
+    def _on_menu(self, entry: object) -> None:
+        self.act(entry.data())  # type: ignore[attr-defined]
+
+    # keys
+
+    def keyPressEvent(self, event: QKeyEvent) -> None:
+        if self._stack.currentWidget() in (self.folders, self.keys_page):
+            return
+        intent = self._intent_for(event)
+        if intent is not None:
+            event.accept()
+            self.act(intent)
+        else:
+            super().keyPressEvent(event)
+
+    def _intent_for(self, event: QKeyEvent) -> want.Intent | None:
+        key = event.key()
+        shift = bool(event.modifiers() & Qt.KeyboardModifier.ShiftModifier)
+        view = self.view
+        if view is None or view.page is Page.FIRST_RUN:
+            return self._form_intent(event)
+        if key == Qt.Key.Key_Escape:
+            return self._escape(view)
+        if key == Qt.Key.Key_M:
+            self.open_menu()
+            return None
+        if view.rehearsal is not None:
+            turned = self.night.knobs.intent_for_key(key, shift)
+            if turned is not None:
+                return turned
+        if view.replay is not None:
+            played = self.night.transport.intent_for_key(key)
+            if played is not None:
+                return played
+        action = action_for_key(view.actions, key_name(event))
+        return action.intent if action is not None and action.enabled else None
+
+    def _escape(self, view: View) -> want.Intent | None:
+        if view.work is not None and view.work.can_cancel:
+            return want.CancelWork()
+        if view.trouble is not None:
+            return want.DismissTrouble()
+        if self.reading:
+            return want.ToggleReading()
+        action = action_for_key(view.actions, "Escape")
+        return action.intent if action is not None else None
+
+    def _form_intent(self, event: QKeyEvent) -> want.Intent | None:
+        """On the first page letters belong to the fields: the window listens to Ctrl and function keys only."""
+        name = key_name(event)
+        if name == "Ctrl+Return" and self.first.begin.isEnabled():
+            self.first.begin.click()
+        keys: dict[str, want.Intent] = {
+            "Ctrl+P": want.StartRehearsal(),
+            "Ctrl+L": want.OpenReplay(),
+            "Ctrl+O": want.ChooseFolder(),
+            "Ctrl+N": want.ToggleRedLight(),
+            "Ctrl++": want.ChangeBrightness(1),
+            "Ctrl+-": want.ChangeBrightness(-1),
+            "F11": want.ToggleFullScreen(),
+            "F1": want.ShowKeys(),
+            "Ctrl+Q": want.Quit(),
+        }
+        return keys.get(name)
+
+    # Qt
+
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        """The parts follow their page; the style sheet follows once in a while, in steps of an eighth."""
+        before = unit_for(*event.oldSize().toTuple()) if event.oldSize().isValid() else 0.0
+        if abs(unit_for(self.width(), self.height()) - before) > 0.01:
+            self._wear()
+
+    def showEvent(self, event: QShowEvent) -> None:
+        super().showEvent(event)
+        QApplication.postEvent(self, QEvent(SHOWN), Qt.EventPriority.LowEventPriority.value)
+
+    def customEvent(self, event: QEvent) -> None:
+        """After the first paint: load what takes a moment."""
+        if event.type() == SHOWN:
+            self.night.timeline.load_plot()
+
+    def closeEvent(self, event: QCloseEvent) -> None:
+        self._listening.hush()
+        self.night.well.settle()
+        self.closing.emit()
+        if self._red:
+            set_pointer(make_theme(Light.DAY))
+        super().closeEvent(event)
+
+
+SHOWN = QEvent.Type(QEvent.registerEventType())
+
+
+def key_name(event: QKeyEvent) -> str:
+    """A key as the actions write it: "Return", "Ctrl+Z", "1", "+"."""
+    key = event.key()
+    if key == Qt.Key.Key_Enter:
+        key = Qt.Key.Key_Return
+    if key in (Qt.Key.Key_Plus, Qt.Key.Key_Equal):
+        key = Qt.Key.Key_Plus
+    held = event.modifiers() & (Qt.KeyboardModifier.ControlModifier | Qt.KeyboardModifier.AltModifier)
+    name = QKeySequence(QKeyCombination(held, Qt.Key(key))).toString(QKeySequence.SequenceFormat.PortableText)
+    return name.replace("Del", "Delete") if name.endswith("Del") else name.replace("Esc", "Escape")

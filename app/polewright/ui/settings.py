@@ -1,0 +1,17 @@
+"""What the window remembers about itself: plain values, kept by whoever owns the profile."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from polewright.ui.theme import Light
+
+
+@dataclass(frozen=True)
+class WindowSettings:
+    """Light, brightness of the red light (0..1), and whether the window may be heard."""
+
+    light: Light = Light.DAY
+    brightness: float = 0.8
+    sound: bool = False
+    speech: bool = False
