@@ -157,10 +157,8 @@ class NightEngine:
         if last is not None:
             gap_s = max(0.0, self._clock.utc().seconds_since(last.utc))
             self._zero_s = self._clock.monotonic_s() - max(self.state.now_s, last.t_s) - gap_s
-        for effect in unanswered:
-            self._carry_out(effect)
-        while self._posted:
-            self._take(self._posted.popleft())
+        for answer in unanswered:
+            self.post(replace(answer, at_s=self.now_s()))
         self._publish()
 
     def _take(self, event: AnyEvent) -> None:

@@ -36,20 +36,23 @@ def recorded_events(log: NightLog) -> Iterator[tuple[LoggedEvent, AnyEvent]]:
             yield line, event_from_plain(line.data)
 
 
-def retrace_to_the_end(course: Course, log: NightLog) -> tuple[Effect, ...]:
-    """Bring a fresh course to the end of a log; what the crash left unanswered comes back.
+def retrace_to_the_end(course: Course, log: NightLog) -> tuple[AnyEvent, ...]:
+    """Bring a fresh course to the end of a log; the answers that a crash kept from being recorded come back.
 
     Recorded answers are taken as they are; only what following needs is computed again.
     """
-    open_effects: list[Effect] = []
-    for line, event in recorded_events(log):
+    open_effects: list[tuple[Effect, AnyEvent | None]] = []
+    now_s = 0.0
+    for _, event in recorded_events(log):
+        now_s = event.at_s
         _strike(open_effects, event)
         for effect in course.take(event):
-            if isinstance(effect, StartFollowing | FollowAxis):
-                course.answer(effect, line.t_s)
+            needed = isinstance(effect, StartFollowing | FollowAxis)
+            answer = course.answer(effect, now_s) if needed else None
             if type(effect) in ANSWERS:
-                open_effects.append(effect)
-    return tuple(effect for effect in open_effects if isinstance(effect, EstimateAxis))
+                open_effects.append((effect, answer))
+    answers = [course.answer(e, now_s) if isinstance(e, EstimateAxis) else answer for e, answer in open_effects]
+    return tuple(answer for answer in answers if answer is not None)
 
 
 class CheckedReplay:
@@ -113,9 +116,9 @@ class CheckedReplay:
         self.differences.append(Difference(line.seq, what, recorded, computed))
 
 
-def _strike(open_effects: list[Effect], event: AnyEvent) -> None:
+def _strike(open_effects: list[tuple[Effect, AnyEvent | None]], event: AnyEvent) -> None:
     """Take the effect that this event answers off the list."""
-    for effect in open_effects:
-        if isinstance(event, ANSWERS[type(effect)]):
-            open_effects.remove(effect)
+    for item in open_effects:
+        if isinstance(event, ANSWERS[type(item[0])]):
+            open_effects.remove(item)
             return

@@ -164,7 +164,8 @@ class FirstPage(Panel):
         third = [1 / 3] * 3
         y = top + px(132)
         across(y, [self.latitude, self.longitude, self.elevation], third, high)
-        across(y + px(104), [self.focal_length, self.pixel_size], third[:2], high)
+        column = (width - 2 * gap) / 3 / (width - gap)  # as wide as those above
+        across(y + px(104), [self.focal_length, self.pixel_size], [column, column], high)
         across(y + px(208), [self.folder], [0.74], high)
         folder = self.folder.geometry()
         self.choose.setGeometry(

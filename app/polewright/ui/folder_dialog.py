@@ -96,7 +96,7 @@ class FolderPage(Panel):
                 frames += 1
         if self.rows.count():
             self.rows.setCurrentRow(0)
-        self.note = "" if self.endings else f"{frames} frames lie here" if frames != 1 else "1 frame lies here"
+        self.note = "" if self.endings else frames_here(frames)
         self.update()
 
     def _add(self, entry: Path, text: str) -> None:
@@ -151,11 +151,11 @@ class FolderPage(Panel):
 
     def _place(self) -> None:
         px = self.look.px
-        margin, high = px(60), px(64)
+        margin, high = px(60), px(72)
         width = self.width() - 2 * margin
         self.path.setGeometry(round(margin), round(px(92)), round(width - px(150)), round(px(44)))
         self.up.setGeometry(round(margin + width - px(138)), round(px(92)), round(px(138)), round(px(44)))
-        bottom = self.height() - px(28) - high
+        bottom = self.height() - px(24) - high
         self.rows.setGeometry(round(margin), round(px(150)), round(width), round(bottom - px(150) - px(46)))
         self.leave.setGeometry(round(margin), round(bottom), round(px(200)), round(high))
         self.take.setGeometry(round(margin + width - px(360)), round(bottom), round(px(360)), round(high))
@@ -168,6 +168,13 @@ class FolderPage(Panel):
         )
         note = QRectF(px(60), self.rows.geometry().bottom() + px(6), box.width() - px(120), px(32))
         draw_fitted(painter, self.note, note, px(SMALL), self.look.colour("ink"), flags=LEFT)
+
+
+def frames_here(count: int) -> str:
+    """How many frames lie in a folder, in words."""
+    if count == 0:
+        return "no frames here yet"
+    return "1 frame lies here" if count == 1 else f"{count} frames lie here"
 
 
 def _is_folder(entry: Path) -> bool:

@@ -141,7 +141,7 @@ class NightPage(Panel):
 
     def _place_work(self) -> None:
         look = self.look
-        wide, high = min(look.px(620), self.width() - look.px(60)), look.px(148)
+        wide, high = min(look.px(640), self.width() - look.px(60)), look.px(176)
         self.work.setGeometry(
             round((self.width() - wide) / 2), round(self.height() * 0.40 - high / 2), round(wide), round(high)
         )

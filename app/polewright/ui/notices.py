@@ -101,8 +101,8 @@ class WorkPanel(Panel):
         look = self.look
         wide, high = look.px(170), look.px(52)
         self.cancel_button.setGeometry(
-            round(self.width() - wide - look.px(18)),
-            round(self.height() - high - look.px(14)),
+            round(self.width() - wide - look.px(28)),
+            round(self.height() - high - look.px(22)),
             round(wide),
             round(high),
         )

@@ -1,0 +1,185 @@
+"""A person who does what the program says, and nothing else; with slow, imprecise and sometimes mistaken hands."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from polewright.core import advice as said
+from polewright.core.events import (
+    BackAsked,
+    BaseLocked,
+    BaseUnlocked,
+    NextAsked,
+    RestartAsked,
+    ResumeAsked,
+    Screw,
+    ScrewTurned,
+)
+from polewright.runtime.engine import NightEngine
+from polewright.runtime.world import RehearsalWorld
+
+SET_UP_S, POINT_S, LOCK_S, CLUTCH_S = 90.0, 20.0, 10.0, 20.0
+IMPATIENT_S = 90.0  # an instruction that still stands after so long is carried out once more
+EAST_AGAIN_H = -2.0
+
+
+@dataclass(frozen=True)
+class Habits:
+    """How good the hands are: `turn_error` is one sigma of a turn, as a share of it."""
+
+    turn_error: float = 0.20
+    rotation_error: float = 0.05
+    wrong_way: float = 0.04
+    reaction_s: tuple[float, float] = (2.0, 6.0)
+    glance_s: float = 1.0
+
+
+@dataclass(frozen=True)
+class Deed:
+    """Something the person did: `text` for the story."""
+
+    at_s: float
+    text: str
+
+
+class Autopilot:
+    """Attributes: `finished`, once the program says that nothing is left to do; `deeds`."""
+
+    def __init__(
+        self,
+        world: RehearsalWorld,
+        engine: NightEngine,
+        seed: int,
+        habits: Habits | None = None,
+        on_deed: Callable[[Deed], None] | None = None,
+    ) -> None:
+        self._world = world
+        self._engine = engine
+        self._habits = habits or Habits()
+        self._rng = np.random.default_rng([seed, 4711])
+        self._on_deed = on_deed or (lambda deed: None)
+        self._busy = False
+        self._acted_key = ""
+        self._acted_s = 0.0
+        self.finished = False
+        self.turns = {Screw.AZIMUTH: 0, Screw.ALTITUDE: 0}
+        self.wrong_turns = 0
+
+    def begin(self) -> None:
+        """Start looking at the screen."""
+        self._world.clock.after(self._habits.glance_s, self._glance)
+
+    def _glance(self) -> None:
+        advice = self._engine.advice
+        if isinstance(advice.action, said.Done):
+            self.finished = True
+            return
+        fresh = advice.key != self._acted_key or self._world.clock.monotonic_s() - self._acted_s > IMPATIENT_S
+        if not self._busy and fresh and not isinstance(advice.action, said.Wait | said.RestoreFolder):
+            self._busy = True
+            delay_s = float(self._rng.uniform(*self._habits.reaction_s))
+            self._world.clock.after(delay_s, lambda: self._act(advice))
+        self._world.clock.after(self._habits.glance_s, self._glance)
+
+    def _act(self, advice: said.Advice) -> None:
+        if self._engine.advice.key != advice.key:  # the screen has changed while the hand moved
+            self._busy = False
+            return
+        self._acted_key = advice.key
+        deeds: dict[type, Callable[[said.Action], None]] = {
+            said.SetUp: self._set_up,
+            said.Turn: self._turn,
+            said.RotateAxis: self._rotate,
+            said.Lock: self._lock,
+            said.Unlock: self._unlock,
+            said.Expose: self._expose,
+            said.Refocus: lambda action: self._then(CLUTCH_S, "looks after the focus", lambda: None),
+            said.TightenClutch: self._tighten_clutch,
+            said.StartAgain: self._start_again,
+            said.GoOn: lambda action: self._then(0.5, "goes on", lambda: self._say(NextAsked)),
+            said.GoBack: lambda action: self._then(0.5, "goes back", lambda: self._say(BackAsked)),
+            said.Resume: lambda action: self._then(0.5, "resumes", lambda: self._say(ResumeAsked)),
+        }
+        deeds[type(advice.action)](advice.action)
+
+    # one deed each
+
+    def _set_up(self, action: said.Action) -> None:
+        def point() -> None:
+            scenario = self._world.rig.night.scenario
+            self._point(scenario.hour_angle_h, lambda: self._say(NextAsked))
+
+        self._then(SET_UP_S, "stands the mount up and switches it on", point, last=False)
+
+    def _point(self, hour_angle_h: float, afterwards: Callable[[], None]) -> None:
+        rig, now = self._world.rig, self._world.now()
+        side = -1.0 if rig.night.southern else 1.0
+        declination = side * rig.night.scenario.declination_toward_pole_deg
+        done = rig.point(hour_angle_h, declination, now)
+        rig.set_tracking(True, done)
+        where = f"points the camera to hour angle {hour_angle_h:+.1f} h, declination {declination:+.0f}°"
+        self._then(max(POINT_S, self._world.seconds_until(done)), where, afterwards)
+
+    def _turn(self, action: said.Action) -> None:
+        assert isinstance(action, said.Turn)
+        habits = self._habits
+        error = float(
+            np.clip(self._rng.normal(0.0, habits.turn_error), -2.5 * habits.turn_error, 2.5 * habits.turn_error)
+        )
+        wrong = bool(self._rng.random() < habits.wrong_way)
+        done_turns = action.turns * (1.0 + error) * (-1.0 if wrong else 1.0)
+        self.turns[action.screw] += 1
+        self.wrong_turns += wrong
+        done = self._world.rig.turn(action.screw.value, done_turns, self._world.now())
+        sense = "clockwise" if done_turns > 0.0 else "anticlockwise"
+        text = f"turns {action.screw.value} {abs(done_turns):.3f} {sense}{' (the wrong way)' if wrong else ''}"
+        report = lambda: self._say(ScrewTurned, screw=action.screw, turns=action.turns)  # noqa: E731
+        self._then(self._world.seconds_until(done) + 1.0, text, report)
+
+    def _rotate(self, action: said.Action) -> None:
+        assert isinstance(action, said.RotateAxis)
+        west_deg = action.west_deg * (1.0 + float(self._rng.normal(0.0, self._habits.rotation_error)))
+        done = self._world.rig.rotate_ra(west_deg, self._world.now())
+        way = "west" if west_deg > 0.0 else "east"
+        text = f"rotates the RA axis {abs(west_deg):.0f}° {way}"
+        self._then(self._world.seconds_until(done), text, lambda: None)
+
+    def _lock(self, action: said.Action) -> None:
+        def tighten() -> None:
+            self._world.rig.tighten(self._world.now())
+            self._say(BaseLocked)
+
+        self._then(LOCK_S, "tightens the locks", tighten)
+
+    def _unlock(self, action: said.Action) -> None:
+        self._then(LOCK_S, "loosens the locks a little", lambda: self._say(BaseUnlocked))
+
+    def _expose(self, action: said.Action) -> None:
+        assert isinstance(action, said.Expose)
+        self._world.change_exposure(action.factor)
+        self._then(3.0, f"exposes {self._world.exposure_s:g} s", lambda: None)
+
+    def _tighten_clutch(self, action: said.Action) -> None:
+        self._world.tighten_clutch()
+        self._then(CLUTCH_S, "tightens the declination clutch and starts again", lambda: self._say(RestartAsked))
+
+    def _start_again(self, action: said.Action) -> None:
+        self._point(EAST_AGAIN_H, lambda: self._say(RestartAsked))
+
+    def _say(self, kind: type, **details: object) -> None:
+        self._engine.post(kind(self._engine.now_s(), **details))
+
+    def _then(self, seconds: float, text: str, afterwards: Callable[[], None], last: bool = True) -> None:
+        """The deed takes `seconds`; `afterwards` ends it, and the person looks at the screen again."""
+        self._on_deed(Deed(self._engine.now_s(), text))
+
+        def end() -> None:
+            if last:
+                self._busy = False
+                self._acted_s = self._world.clock.monotonic_s()
+            afterwards()
+
+        self._world.clock.after(seconds, end)
