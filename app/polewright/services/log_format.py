@@ -23,7 +23,8 @@ from polewright.core.model import Utc
 
 FORMAT, VERSION = "polewright-night", 1
 HEADER_KIND = "log"
-CRC = re.compile(rb',"crc":"([0-9a-f]{8})"\}\Z')
+CRC = re.compile(rb',"crc":"([0-9a-f]{8})"\}')
+CRC_LENGTH = 18
 FLOAT_TAG = "$float"
 
 
@@ -52,6 +53,8 @@ def to_json_ready(value: Any) -> Any:
             return value.tolist()
         return to_json_ready(value.tolist())
     if isinstance(value, Mapping):
+        if FLOAT_TAG in value:
+            raise TypeError(f"the key {FLOAT_TAG!r} has a meaning of its own in the log")
         return {_key(key): to_json_ready(item) for key, item in value.items()}
     if isinstance(value, (list, tuple)):
         return [to_json_ready(item) for item in value]
@@ -64,15 +67,13 @@ def _key(key: object) -> str:
     return key
 
 
-def from_json(value: Any) -> Any:
-    """The inverse of `to_json_ready`, tuples and arrays having become lists."""
-    if isinstance(value, dict):
-        if len(value) == 1 and FLOAT_TAG in value:
-            return float(value[FLOAT_TAG])
-        return {key: from_json(item) for key, item in value.items()}
-    if isinstance(value, list):
-        return [from_json(item) for item in value]
-    return value
+def from_json(text: str | bytes) -> Any:
+    """The inverse of `json.dumps(to_json_ready(...))`; tuples and arrays have become lists. ValueError if no JSON."""
+    return json.loads(text, object_hook=_untagged)
+
+
+def _untagged(members: dict[str, Any]) -> Any:
+    return float(members[FLOAT_TAG]) if len(members) == 1 and FLOAT_TAG in members else members
 
 
 def encode_line(event: LoggedEvent) -> bytes:
@@ -91,17 +92,17 @@ def encode_line(event: LoggedEvent) -> bytes:
 def decode_line(line: bytes) -> LoggedEvent | None:
     """The event of a line (with or without its line feed); None when the line is damaged."""
     line = line.rstrip(b"\n")
-    found = CRC.search(line)
+    found = CRC.fullmatch(line[-CRC_LENGTH:])
     if found is None:
         return None
-    body = line[: found.start()] + b"}"
+    body = line[:-CRC_LENGTH] + b"}"
     if zlib.crc32(body) != int(found[1], 16):
         return None
     try:
-        members = json.loads(body)
+        members = from_json(body)
         jd1, jd2 = members["utc"]
         return LoggedEvent(
-            int(members["seq"]), float(members["t"]), Utc(jd1, jd2), str(members["kind"]), from_json(members["data"])
+            int(members["seq"]), float(members["t"]), Utc(jd1, jd2), str(members["kind"]), members["data"]
         )
     except (ValueError, KeyError, TypeError):
         return None
