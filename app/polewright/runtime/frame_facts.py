@@ -28,6 +28,12 @@ from polewright.services.measuring import MeasuredFrame
 
 FEW_STARS = 8  # below this a frame that matches nothing simply has too few
 WIDE_FWHM_PX = 9.0
+VERDICT_WORDS = {  # what the verdict on the frame (core/detection/verdict.py) says
+    "trailed": FrameTrouble.TRAILED,
+    "out of focus": FrameTrouble.OUT_OF_FOCUS,
+    "pixels are full": FrameTrouble.SATURATED,
+    "pixel is full": FrameTrouble.SATURATED,
+}
 NO_TIME = "The frame does not say when it was taken."
 NO_TIME_CURE = "Let the camera software write the time (DATE-OBS) into its files, or give the time zone."
 
@@ -54,12 +60,13 @@ def place(name: str, utc_mid: Utc, site: Site, solution: PlateSolution) -> Place
 def trouble_of(stars: StarList) -> FrameTrouble:
     """What is wrong with the stars of a frame that could not be placed."""
     count = len(stars)
+    told = next((kind for words, kind in VERDICT_WORDS.items() if words in stars.reason), None)
+    if told is not None:
+        return told
     if count and np.mean((stars.flags & StarFlag.ELONGATED) != 0) > 0.5:
         return FrameTrouble.TRAILED
     if count and float(np.median(stars.fwhm_px)) > WIDE_FWHM_PX:
         return FrameTrouble.OUT_OF_FOCUS
-    if "pixels are full" in stars.reason or "pixel is full" in stars.reason:
-        return FrameTrouble.SATURATED
     return FrameTrouble.TOO_FEW_STARS if count < FEW_STARS else FrameTrouble.NO_MATCH
 
 

@@ -1,0 +1,125 @@
+"""How a rehearsal's frames reach the engine: as real files through the real watcher, or as star lists for speed."""
+
+from __future__ import annotations
+
+import queue
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+
+from polewright.core.detection.hot_pixels import HotPixelMask
+from polewright.core.errors import PolewrightError
+from polewright.core.model import Frame, Sourced, StarList, Utc
+from polewright.runtime.world import RehearsalWorld
+from polewright.services.clock import SystemClock
+from polewright.services.folder_watch import FolderEvent, FolderWatcher, FrameArrived
+from polewright.services.measuring import FrameMeasurer, MeasuredFrame, Solves
+from polewright.simulate.star_lists import observe_stars
+
+WATCHER_PATIENCE_S = 20.0
+TRAILED_PX = 8.0
+TRAILED = "The stars are trailed: the mount moved during the exposure."
+TRAILED_CURE = "Hands off while frames are taken."
+
+
+class FilesThroughWatcher:
+    """Writes each frame as FITS into a folder, waits until the watcher reports it, hands its path on."""
+
+    def __init__(self, world: RehearsalWorld, folder: Path, arrived: Callable[[Path], None]) -> None:
+        self._world = world
+        self._folder = folder
+        self._arrived = arrived
+        self._reports: queue.SimpleQueue[FolderEvent] = queue.SimpleQueue()
+        folder.mkdir(parents=True, exist_ok=True)
+        self._watcher = FolderWatcher(folder, self._reports.put, SystemClock())
+
+    def start(self) -> None:
+        """Begin to watch."""
+        self._watcher.start()
+        self._next(type(None))
+
+    def stop(self) -> bool:
+        """Stop watching; False when the watcher is held up."""
+        return self._watcher.stop()
+
+    def deliver(self, start: Utc, exposure_s: float) -> None:
+        """For RehearsalWorld.start_camera."""
+        self._world.rig.write_frame(self._folder, start, exposure_s)
+        report = self._next(FrameArrived)
+        assert isinstance(report, FrameArrived)
+        self._arrived(report.path)
+
+    def _next(self, kind: type) -> FolderEvent:
+        while True:
+            try:
+                report = self._reports.get(timeout=WATCHER_PATIENCE_S)
+            except queue.Empty:
+                raise PolewrightError(f"No frame was seen in {self._folder}: can files be written there?") from None
+            if kind is type(None) or isinstance(report, kind):
+                return report
+
+
+class StarListsOnly:
+    """Leaves out pixels and files: what a good detector would find goes straight to the solver."""
+
+    def __init__(self, world: RehearsalWorld, solver: Solves, seed: int, arrived: Callable[[Path], None]) -> None:
+        self._world = world
+        self._arrived = arrived
+        self._rng = np.random.default_rng([seed, 8128])
+        self._frames: dict[str, tuple[Frame, StarList]] = {}
+        self._measurer = FrameMeasurer(self, solver, SystemClock().monotonic_s)
+
+    def start(self) -> None:
+        """Nothing to do."""
+
+    def stop(self) -> bool:
+        """Nothing to do."""
+        return True
+
+    def deliver(self, start: Utc, exposure_s: float) -> None:
+        """For RehearsalWorld.start_camera."""
+        name = f"stars-{self._world.frames_taken:04d}"
+        self._frames[name] = self._take(name, start, exposure_s)
+        self._arrived(Path(name))
+        self._frames.pop(name, None)
+
+    def measure(self, path: Path) -> MeasuredFrame:
+        """For the engine."""
+        return self._measurer.place(self._frames[path.name][0])
+
+    def detect(self, frame: Frame, hot_pixels: HotPixelMask | None = None) -> StarList:
+        """For the measurer: the star list that belongs to the frame."""
+        return self._frames[frame.name][1]
+
+    def _take(self, name: str, start: Utc, exposure_s: float) -> tuple[Frame, StarList]:
+        rig = self._world.rig
+        camera = rig.night.scenario.camera
+        middle = start.plus_seconds(0.5 * exposure_s + rig.night.scenario.clock_error_s)
+        frame = Frame(
+            name,
+            np.broadcast_to(np.zeros(1, dtype=np.uint16), (camera.height_px, camera.width_px)),
+            Sourced(middle, "the computer's clock"),
+            Sourced(exposure_s, "camera"),
+            focal_length_mm=Sourced(camera.stated_focal_length_mm, "profile"),
+            pixel_size_um=Sourced(camera.pixel_um, "profile"),
+        )
+        if self._moving(start, exposure_s):
+            return frame, replace(_no_stars(camera.width_px, camera.height_px), reason=TRAILED, cure=TRAILED_CURE)
+        return frame, observe_stars(rig, start, exposure_s, self._rng).stars
+
+    def _moving(self, start: Utc, exposure_s: float) -> bool:
+        """Whether the picture moves by more than a few star widths while the shutter is open."""
+        rig = self._world.rig
+        begin = rig.seconds(start)
+        ends = [rig.mount.attitude(begin + share * exposure_s) for share in (0.0, 0.5, 1.0)]
+        turn = max(float(np.linalg.norm(b[:, 2] - a[:, 2])) for a, b in zip(ends[:-1], ends[1:]))
+        sidereal = 7.3e-5 * exposure_s
+        return (turn - sidereal) * rig.night.scenario.camera.focal_px > TRAILED_PX
+
+
+def _no_stars(width_px: int, height_px: int) -> StarList:
+    nothing = np.zeros(0)
+    flags = np.zeros(0, dtype=np.int64)
+    return StarList(width_px, height_px, nothing, nothing, nothing, nothing, nothing, nothing, flags)

@@ -1,0 +1,186 @@
+"""A whole night on a simulated mount: world, engine, record and autopilot together, in virtual time."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+from polewright.core.angles import ARCMIN_PER_RAD
+from polewright.core.events import NightStarted, Screw
+from polewright.core.places import default_target, pole_enu, standard_atmosphere
+from polewright.core.screws import ScrewRate
+from polewright.core.states import NightState
+from polewright.runtime.autopilot import Autopilot, Habits
+from polewright.runtime.engine import Measure, NightEngine
+from polewright.runtime.frame_delivery import FilesThroughWatcher, StarListsOnly
+from polewright.runtime.jobs import InlineJobs
+from polewright.runtime.world import RehearsalWorld, TrueOffset
+from polewright.services.clock import SystemClock
+from polewright.services.measuring import Solves
+from polewright.services.recorder import NightRecorder
+
+TOLERANCE_ARCMIN = 0.5
+LONGEST_NIGHT_S = 4.0 * 3600.0
+TICK_S = 1.0
+
+
+@dataclass(frozen=True)
+class ScrewScore:
+    """A screw as learned and as it is; None where nothing was learned."""
+
+    learned: ScrewRate | None
+    true_arcmin_per_turn: float
+    true_backlash_turns: float
+
+
+@dataclass(frozen=True)
+class Score:
+    """How a rehearsal ended: what the program claims, beside the truth."""
+
+    scenario: str
+    seed: int
+    proved: bool
+    start: TrueOffset
+    truth: TrueOffset
+    claimed_east_arcmin: float
+    claimed_up_arcmin: float
+    claimed_sigma_arcmin: float
+    tolerance_arcmin: float
+    goes: int
+    turns: int
+    wrong_turns: int
+    minutes: float
+    frames: int
+    azimuth: ScrewScore
+    altitude: ScrewScore
+
+    @property
+    def true_inside(self) -> bool:
+        """Whether the true error is inside the tolerance."""
+        return self.truth.total_arcmin <= self.tolerance_arcmin
+
+    @property
+    def false_done(self) -> bool:
+        """Claimed, but not so."""
+        return self.proved and not self.true_inside
+
+
+class Rehearsal:
+    """Attributes: `world`, `engine`, `recorder`; the night begins with `begin` and is moved on by the world's clock."""
+
+    def __init__(self, world: RehearsalWorld, recorder: NightRecorder, measure: Measure) -> None:
+        self.world = world
+        self.recorder = recorder
+        self.engine = NightEngine(measure, InlineJobs(), recorder, world.clock, SystemClock().monotonic_s)
+        self.tolerance_arcmin = TOLERANCE_ARCMIN
+
+    def begin(self) -> None:
+        """Enter site, target and tolerance, as a person does on the first page."""
+        site = self.world.site
+        target = default_target(site)
+        pole = pole_enu(site, standard_atmosphere(site), target)
+        altitude = math.asin(float(pole[2]))
+        tolerance_rad = self.tolerance_arcmin / ARCMIN_PER_RAD
+        self.engine.post(NightStarted(self.engine.now_s(), site, target, altitude, tolerance_rad))
+
+    def tick_on(self) -> None:
+        """Let the engine know every second that time passes."""
+        self.engine.tick()
+        self.world.clock.after(TICK_S, self.tick_on)
+
+    def true_offset(self) -> TrueOffset:
+        """The truth against tonight's target, now."""
+        return self.world.true_offset(default_target(self.world.site))
+
+
+Watch = Callable[["Rehearsal", Autopilot], None]
+
+
+def rehearse_with_files(
+    scenario: str,
+    seed: int,
+    folder: Path,
+    night_folder: Path,
+    measure: Measure,
+    habits: Habits | None = None,
+    watch: Watch | None = None,
+) -> Score:
+    """A night to its end through real FITS files and the real watcher."""
+    world = RehearsalWorld(scenario, seed)
+    recorder = NightRecorder(night_folder, world.clock)
+    night = Rehearsal(world, recorder, measure)
+    files = FilesThroughWatcher(world, folder, night.engine.frame_arrived)
+    return _run(night, files, seed, habits, watch)
+
+
+def rehearse_with_star_lists(
+    scenario: str,
+    seed: int,
+    night_folder: Path,
+    solver: Solves,
+    habits: Habits | None = None,
+    watch: Watch | None = None,
+) -> Score:
+    """The same without pixels and files, for many nights."""
+    world = RehearsalWorld(scenario, seed)
+    recorder = NightRecorder(night_folder, world.clock)
+    night = Rehearsal(world, recorder, lambda path: lists.measure(path))
+    lists = StarListsOnly(world, solver, seed, night.engine.frame_arrived)
+    return _run(night, lists, seed, habits, watch)
+
+
+def _run(
+    night: Rehearsal,
+    camera: FilesThroughWatcher | StarListsOnly,
+    seed: int,
+    habits: Habits | None,
+    watch: Watch | None,
+) -> Score:
+    clock = night.world.clock
+    start = night.true_offset()
+    autopilot = Autopilot(night.world, night.engine, seed, habits)
+    if watch is not None:
+        watch(night, autopilot)
+    camera.start()
+    try:
+        night.begin()
+        night.tick_on()
+        night.world.start_camera(camera.deliver)
+        autopilot.begin()
+        while not autopilot.finished and clock.monotonic_s() < LONGEST_NIGHT_S:
+            clock.advance(1.0)
+    finally:
+        camera.stop()
+        night.recorder.close()
+    return score_of(night, autopilot, seed, start)
+
+
+def score_of(night: Rehearsal, autopilot: Autopilot, seed: int, start: TrueOffset) -> Score:
+    """Claim beside truth."""
+    state = night.engine.state
+    spec = night.world.rig.night.mount
+    offset = state.offset
+    return Score(
+        scenario=night.world.rig.night.scenario.name,
+        seed=seed,
+        proved=state.proved,
+        start=start,
+        truth=night.true_offset(),
+        claimed_east_arcmin=offset.east_rad * ARCMIN_PER_RAD if offset else math.nan,
+        claimed_up_arcmin=offset.up_rad * ARCMIN_PER_RAD if offset else math.nan,
+        claimed_sigma_arcmin=offset.sigma_rad * ARCMIN_PER_RAD if offset else math.nan,
+        tolerance_arcmin=night.tolerance_arcmin,
+        goes=state.handling.goes,
+        turns=sum(autopilot.turns.values()),
+        wrong_turns=autopilot.wrong_turns,
+        minutes=night.engine.now_s() / 60.0,
+        frames=night.world.frames_taken,
+        azimuth=_screw(state, Screw.AZIMUTH, spec.azimuth.arcmin_per_turn, spec.azimuth.backlash_turns),
+        altitude=_screw(state, Screw.ALTITUDE, spec.altitude.arcmin_per_turn, spec.altitude.backlash_turns),
+    )
+
+
+def _screw(state: NightState, screw: Screw, rate: float, backlash: float) -> ScrewScore:
+    return ScrewScore(state.rate(screw), rate, backlash)
