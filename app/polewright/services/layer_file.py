@@ -63,7 +63,7 @@ def read_layer(path: Path, catalogue_checksum: str) -> PatternLayer:
             raise LayerFileError("another version or catalogue")
         if path.stat().st_size != header["bytes"]:
             raise LayerFileError("cut short")
-        whole = np.memmap(path, dtype=np.uint8, mode="r")
+        whole = np.asarray(np.memmap(path, dtype=np.uint8, mode="r"))
         arrays: dict[str, Any] = {name: _array(whole, header["arrays"][name]) for name in _ARRAYS}
         return PatternLayer(bins=int(header["bins"]), density_per_sr=float(header["density_per_sr"]), **arrays)
     except (OSError, ValueError, KeyError, TypeError) as exc:

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from polewright.core.model import FloatArray
+from polewright.core.model import FloatArray, IntArray
 
 STRAY_SHARES = (
     0.1,
@@ -35,14 +35,19 @@ class Prior:
     parities: int
 
 
-def log_likelihood_ratio(distance_px: FloatArray, sigma_px: FloatArray, expected_stars: int, area_px: float) -> float:
-    """Natural log of the likelihood ratio of detected stars (N,), each `distance_px` from the nearest catalogue star
-    (inf when there is none near) with standard deviation `sigma_px` along one axis."""
-    peak = area_px / (2.0 * np.pi * sigma_px**2 * max(expected_stars, 1))
+def log_likelihood_ratio(
+    distance_px: FloatArray, sigma_px: FloatArray, expected_stars: IntArray, area_px: float
+) -> FloatArray:
+    """Natural log of the likelihood ratio (D,) for D depths of catalogue, `expected_stars` (D,) in the frame each.
+
+    `distance_px` (D, N) of the detected stars from their catalogue stars, inf when there is none near;
+    `sigma_px` (N,) standard deviation along one axis.
+    """
+    peak = area_px / (2.0 * np.pi * sigma_px**2 * np.maximum(expected_stars, 1)[:, None])
     z = np.minimum(distance_px / sigma_px, 40.0)
     near = peak * np.exp(-0.5 * z * z)
-    sums = [float(np.sum(np.log(q + (1.0 - q) * near))) for q in STRAY_SHARES]
-    return max(sums) - float(np.log(len(STRAY_SHARES)))
+    sums = [np.sum(np.log(q + (1.0 - q) * near), axis=1) for q in STRAY_SHARES]
+    return np.asarray(np.max(sums, axis=0) - np.log(len(STRAY_SHARES)))
 
 
 def log_share_of_prior(prior: Prior, covariance: FloatArray) -> float:

@@ -6,22 +6,24 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from polewright.core.camera import vector_to_pixel
 from polewright.core.catalogue import Catalogue
 from polewright.core.matching.evidence import Prior, log_likelihood_ratio, log_share_of_prior
+from polewright.core.matching.field_stars import FieldStars, Matches
 from polewright.core.matching.plate_fit import FitPlan, PlateFit, fit_plate
 from polewright.core.model import Camera, FloatArray, IntArray
 
 FEWEST_MATCHED = 4
 CENTROID_FLOOR_PX = 0.05  # no centroid is better than this
 CATALOGUE_SIGMA_ARCSEC = 0.15  # positions of faint stars at their epoch, and unmeasured proper motion
-_FIRST_GATE_PX = 3.0
+HOPELESS_LOG_ODDS = -15.0  # a true pose stands better than this once its neighbourhood is matched
 _CLIP_SIGMAS = 4.5
-_REACH = (0.35, 0.55, 0.8, 1.1, 1.1, 1.1)  # of the frame's diagonal, from the first stars outward
-_GATE_SLOPE = (0.015, 0.012, 0.01, 0.008, 0.004, 0.0)  # px of gate per px of distance
+_FIRST_GATE_PX = 3.0
+# reach in frame diagonals from the first stars outward; px of gate per px of distance from them
+_ROUNDS = ((0.35, 0.015), (0.7, 0.01), (1.1, 0.008), (1.1, 0.002))
+_STEADY_ROUNDS = 3
 _DEPTHS = 6
 _WIDE_FIELD_RAD = np.radians(5.0)
-_STARS_FOR_K1, _STARS_FOR_K2 = 12, 30
+_STARS_FOR_TERMS = (12, 30)  # matches that let k1, and k2 besides, be fitted
 _WORTHWHILE_DROP = 16.0  # fall of (rescaled) chi-square that justifies a distortion term
 
 
@@ -32,6 +34,10 @@ class Detections:
     x_px: FloatArray
     y_px: FloatArray
     sigma_px: FloatArray
+
+    def brightest(self, count: int) -> Detections:
+        """The first of them."""
+        return Detections(self.x_px[:count], self.y_px[:count], self.sigma_px[:count])
 
 
 @dataclass(frozen=True, eq=False)
@@ -56,39 +62,14 @@ class Known:
     distortion: bool = False
 
 
-def grow(
-    detections: Detections,
-    catalogue: Catalogue,
-    epoch_year: float,
-    camera: Camera,
-    camera_to_sky: FloatArray,
-    middle: FloatArray,
-    known: Known,
-    prior: Prior,
-) -> Placement | None:
-    """Match and fit outward from `middle` (2,), centred pixels of the first stars. None when nothing holds together.
+@dataclass(frozen=True, eq=False)
+class Setting:
+    """What stays the same while poses of one frame are judged."""
 
-    `camera` and `camera_to_sky` are right near the first stars to about two pixels.
-    """
-    diagonal = float(np.hypot(camera.width_px, camera.height_px))
-    sigma = effective_sigma(detections.sigma_px, camera.scale_arcsec_px)
-    stars = _FieldStars.around(catalogue, epoch_year, camera, camera_to_sky, 3 * detections.x_px.size + 20)
-    fit, stretch = None, 1.0
-    match = (np.empty(0, dtype=np.int64), np.empty(0, dtype=np.int64))
-    for reach, slope in zip(_REACH, _GATE_SLOPE):
-        tight = max(_FIRST_GATE_PX if slope else 0.0, _CLIP_SIGMAS * stretch * float(np.median(sigma)), 0.75)
-        match = stars.matched(detections, camera, camera_to_sky, middle, reach * diagonal, tight, slope)
-        if match[0].size < FEWEST_MATCHED:
-            return None
-        fit, kept = _clipped_fit(detections, sigma, stars.icrs, match, camera, camera_to_sky, known)
-        if fit is None:
-            return None
-        match = (match[0][kept], match[1][kept])
-        camera, camera_to_sky = fit.camera, fit.camera_to_sky
-        stretch = float(np.sqrt(max(1.0, fit.chi2 / max(fit.dof, 1))))
-    assert fit is not None
-    odds = _log_odds(detections, sigma * stretch, stars, fit, stretch, match, prior)
-    return Placement(fit, match[0], stars.index[match[1]], stars.icrs[match[1]], odds, sigma[match[0]], stretch)
+    catalogue: Catalogue
+    epoch_year: float
+    detections: Detections
+    known: Known
 
 
 def effective_sigma(sigma_px: FloatArray, scale_arcsec_px: float) -> FloatArray:
@@ -96,159 +77,143 @@ def effective_sigma(sigma_px: FloatArray, scale_arcsec_px: float) -> FloatArray:
     return np.sqrt(np.square(sigma_px) + CENTROID_FLOOR_PX**2 + (CATALOGUE_SIGMA_ARCSEC / scale_arcsec_px) ** 2)
 
 
-@dataclass(frozen=True, eq=False)
-class _FieldStars:
-    """Catalogue stars that may be in the frame, brightest first."""
+def grow(
+    setting: Setting, camera: Camera, camera_to_sky: FloatArray, middle_px: FloatArray, prior: Prior
+) -> Placement | None:
+    """Match and fit outward from `middle_px` (2,), pixels of the frame; None when nothing holds together.
 
-    index: IntArray
-    icrs: FloatArray
-
-    @staticmethod
-    def around(
-        catalogue: Catalogue, epoch_year: float, camera: Camera, camera_to_sky: FloatArray, limit: int
-    ) -> _FieldStars:
-        half = np.hypot(camera.width_px, camera.height_px) / 2.0 / camera.focal_px
-        radius = float(np.arctan(half * (1.0 + half * half * max(camera.k1, 0.0))) * 1.03)
-        circle_over_frame = np.pi * (camera.width_px**2 + camera.height_px**2) / 4.0
-        share = circle_over_frame / (camera.width_px * camera.height_px)
-        index = catalogue.around(camera_to_sky[:, 2], radius, int(limit * share))
-        return _FieldStars(index, catalogue.vectors_at(epoch_year, index))
-
-    def pixels(self, camera: Camera, camera_to_sky: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """Where they fall; NaN outside the frame."""
-        x, y = vector_to_pixel(camera, self.icrs @ camera_to_sky)
-        with np.errstate(invalid="ignore"):
-            outside = ~(
-                (np.abs(x - (camera.width_px - 1) / 2) < camera.width_px / 2 + 2)
-                & (np.abs(y - (camera.height_px - 1) / 2) < camera.height_px / 2 + 2)
-            )
-        x[outside] = np.nan
-        return x, y
-
-    def matched(
-        self,
-        detections: Detections,
-        camera: Camera,
-        camera_to_sky: FloatArray,
-        middle: FloatArray,
-        reach_px: float,
-        gate_px: float,
-        slope: float,
-    ) -> tuple[IntArray, IntArray]:
-        """(detections, stars): pairs that are each other's nearest, within gate and reach of the middle."""
-        x, y = self.pixels(camera, camera_to_sky)
-        away = np.hypot(x - (middle[0] + (camera.width_px - 1) / 2.0), y - (middle[1] + (camera.height_px - 1) / 2.0))
-        with np.errstate(invalid="ignore"):
-            inside = np.flatnonzero(away < reach_px)
-        if inside.size == 0:
-            return np.empty(0, dtype=np.int64), np.empty(0, dtype=np.int64)
-        d2 = (x[inside, None] - detections.x_px) ** 2 + (y[inside, None] - detections.y_px) ** 2
-        nearest = np.argmin(d2, axis=1)
-        rows = np.arange(inside.size)
-        gate = gate_px + slope * away[inside]
-        good = (d2[rows, nearest] < gate * gate) & (np.argmin(d2, axis=0)[nearest] == rows)
-        return nearest[good], inside[good]
+    `camera` and `camera_to_sky` are right near the first stars to about two pixels.
+    """
+    attempt = _Attempt(setting, camera, camera_to_sky)
+    diagonal = float(np.hypot(camera.width_px, camera.height_px))
+    for number, (reach, slope) in enumerate(_ROUNDS):
+        if not attempt.match_and_fit(middle_px, reach * diagonal, slope, _FIRST_GATE_PX):
+            return None
+        if number == 1 and attempt.log_odds(prior) < HOPELESS_LOG_ODDS:
+            return None
+    return _settled(attempt, prior)
 
 
-def _clipped_fit(
-    detections: Detections,
-    sigma: FloatArray,
-    icrs: FloatArray,
-    match: tuple[IntArray, IntArray],
-    camera: Camera,
-    camera_to_sky: FloatArray,
-    known: Known,
-) -> tuple[PlateFit | None, IntArray]:
-    """Fit, leave out what does not belong, fit again; with the rows of the matches that were kept."""
-    kept = np.arange(match[0].size)
-    terms = 0 if known.distortion else _terms_supported(camera, kept.size)
-    fit = None
-    for _ in range(4):
-        fit = _fit(
-            detections,
-            sigma,
-            icrs,
-            match,
-            kept,
-            camera,
-            camera_to_sky,
-            FitPlan(terms, known.focal_px, known.scale_sigma),
-        )
-        z = np.hypot(*fit.residual_px.T) / sigma[match[0][kept]]
-        spread = max(1.0, float(np.median(z)) / 1.1774)  # median of a Rayleigh distribution
-        good = z < _CLIP_SIGMAS * spread
-        if good.all():
+def polish(setting: Setting, placement: Placement, prior: Prior) -> Placement:
+    """The same placement with all detections of `setting` taken in."""
+    attempt = _Attempt(setting, placement.fit.camera, placement.fit.camera_to_sky)
+    attempt.stretch, attempt.terms = placement.stretch, _terms_used(placement.fit.camera)
+    return _settled(attempt, prior) or placement
+
+
+def _terms_used(camera: Camera) -> int:
+    return 2 if camera.k2 else 1 if camera.k1 else 0
+
+
+def _settled(attempt: _Attempt, prior: Prior) -> Placement | None:
+    """Tight gates over the whole frame until the matches stay the same; then the choice of distortion terms."""
+    middle, everywhere = np.zeros(2), 1e9
+    for _ in range(_STEADY_ROUNDS):
+        before = attempt.matches.detected
+        if not attempt.match_and_fit(middle, everywhere, 0.0, 0.75):
+            return None
+        attempt.choose_terms()
+        if np.array_equal(before, attempt.matches.detected):
             break
-        kept = kept[good]
-        if kept.size < FEWEST_MATCHED:
-            return None, kept
-    return fit, kept
+    assert attempt.fit is not None
+    i, j = attempt.matches.detected, attempt.matches.star
+    return Placement(
+        attempt.fit,
+        i,
+        attempt.stars.index[j],
+        attempt.stars.icrs[j],
+        attempt.log_odds(prior),
+        attempt.sigma[i],
+        attempt.stretch,
+    )
 
 
-def _terms_supported(camera: Camera, stars: int) -> int:
-    wide = np.hypot(camera.width_px, camera.height_px) / camera.focal_px > _WIDE_FIELD_RAD
-    return int(wide and stars >= _STARS_FOR_K1) + int(wide and stars >= _STARS_FOR_K2)
+class _Attempt:
+    """One pose on its way: what it matches and how well it fits so far."""
 
+    def __init__(self, setting: Setting, camera: Camera, camera_to_sky: FloatArray) -> None:
+        self.setting = setting
+        self.camera = camera
+        self.camera_to_sky = camera_to_sky
+        self.sigma = effective_sigma(setting.detections.sigma_px, camera.scale_arcsec_px)
+        limit = 3 * setting.detections.x_px.size + 20
+        self.stars = FieldStars.around(setting.catalogue, setting.epoch_year, camera, camera_to_sky, limit)
+        self.matches = Matches(np.empty(0, dtype=np.int64), np.empty(0, dtype=np.int64))
+        self.fit: PlateFit | None = None
+        self.stretch = 1.0
+        self.terms = _terms_used(camera)
 
-def _fit(
-    detections: Detections,
-    sigma: FloatArray,
-    icrs: FloatArray,
-    match: tuple[IntArray, IntArray],
-    kept: IntArray,
-    camera: Camera,
-    camera_to_sky: FloatArray,
-    plan: FitPlan,
-) -> PlateFit:
-    """The fit with as many distortion terms as the residuals justify."""
-    i, j = match[0][kept], match[1][kept]
+    def match_and_fit(self, middle_px: FloatArray, reach_px: float, slope: float, least_gate_px: float) -> bool:
+        """One round. False when too few stars fit."""
+        gate = max(least_gate_px, _CLIP_SIGMAS * self.stretch * float(np.median(self.sigma)))
+        d = self.setting.detections
+        pixels = self.stars.pixels(self.camera, self.camera_to_sky)
+        matches = self.stars.matched(pixels, d.x_px, d.y_px, middle_px, reach_px, gate, slope)
+        for _ in range(3):
+            if len(matches) < FEWEST_MATCHED:
+                return False
+            self.terms = max(self.terms, int(self._terms_supported(len(matches)) > 0))
+            fit = self._fitted(matches, self.terms, 3)
+            z = np.hypot(fit.residual_px[:, 0], fit.residual_px[:, 1]) / self.sigma[matches.detected]
+            spread = max(1.0, float(np.median(z)) / 1.1774)  # median of a Rayleigh distribution
+            good = z < _CLIP_SIGMAS * spread
+            if good.all():
+                break
+            matches = matches.take(good)
+        self._accept(matches, fit)
+        return len(matches) >= FEWEST_MATCHED
 
-    def attempt(terms: int, start: Camera) -> PlateFit:
-        return fit_plate(
-            start,
-            camera_to_sky,
-            detections.x_px[i],
-            detections.y_px[i],
-            sigma[i],
-            icrs[j],
-            FitPlan(terms, plan.known_focal_px, plan.scale_sigma),
-        )
+    def choose_terms(self) -> None:
+        """Fit with as many distortion terms as the residuals justify."""
+        supported = self._terms_supported(len(self.matches))
+        if self.setting.known.distortion or supported == 0:
+            self._accept(self.matches, self._fitted(self.matches, 0, 6))
+            return
+        fits = [self._fitted(self.matches, terms, 6) for terms in range(supported + 1)]
+        best = 0
+        for terms, richer in enumerate(fits):
+            noise = max(1.0, richer.chi2 / max(richer.dof, 1))
+            if terms and fits[best].chi2 - richer.chi2 > _WORTHWHILE_DROP * noise:
+                best = terms
+        self.terms = best
+        self._accept(self.matches, fits[best])
 
-    if plan.distortion_terms == 0:
-        return attempt(0, camera)
-    fits = [attempt(terms, _without_distortion(camera, terms)) for terms in range(plan.distortion_terms + 1)]
-    best = fits[0]
-    for richer in fits[1:]:
-        noise = max(1.0, richer.chi2 / max(richer.dof, 1))
-        if best.chi2 - richer.chi2 > _WORTHWHILE_DROP * noise:
-            best = richer
-    return best
+    def log_odds(self, prior: Prior) -> float:
+        """Log likelihood ratio at the best depth of catalogue, less the choice of depth, with the share of prior."""
+        assert self.fit is not None
+        x, _ = self.stars.pixels(self.camera, self.camera_to_sky)
+        rank = np.cumsum(~np.isnan(x))  # how many expected stars are as bright or brighter
+        match_rank = np.sort(rank[self.matches.star])
+        order = np.argsort(rank[self.matches.star])
+        detected = self.matches.detected[order]
+        residual = np.hypot(self.fit.residual_px[order, 0], self.fit.residual_px[order, 1])
+        distance = np.full((_DEPTHS, self.sigma.size), np.inf)
+        uses = np.ceil(len(order) * np.linspace(0.5, 1.0, _DEPTHS)).astype(np.int64)
+        for row, used in enumerate(uses):
+            distance[row, detected[:used]] = residual[:used]
+        area = float(self.camera.width_px * self.camera.height_px)
+        ratios = log_likelihood_ratio(distance, self.sigma * self.stretch, match_rank[uses - 1], area)
+        share = log_share_of_prior(prior, self.fit.covariance[:4, :4] * self.stretch**2)
+        return float(np.max(ratios) - np.log(_DEPTHS) + share)
 
+    def _accept(self, matches: Matches, fit: PlateFit) -> None:
+        self.matches, self.fit = matches, fit
+        self.camera, self.camera_to_sky = fit.camera, fit.camera_to_sky
+        self.stretch = float(np.sqrt(max(1.0, fit.chi2 / max(fit.dof, 1))))
 
-def _without_distortion(camera: Camera, terms: int) -> Camera:
-    return replace(camera, k1=camera.k1 if terms > 0 else 0.0, k2=camera.k2 if terms > 1 else 0.0)
+    def _terms_supported(self, stars: int) -> int:
+        wide = np.hypot(self.camera.width_px, self.camera.height_px) / self.camera.focal_px > _WIDE_FIELD_RAD
+        if not wide or self.setting.known.distortion:
+            return 0
+        return sum(stars >= needed for needed in _STARS_FOR_TERMS)
 
-
-def _log_odds(
-    detections: Detections,
-    sigma: FloatArray,
-    stars: _FieldStars,
-    fit: PlateFit,
-    stretch: float,
-    match: tuple[IntArray, IntArray],
-    prior: Prior,
-) -> float:
-    """Likelihood ratio at the best depth of catalogue, times the share of the prior, less the choice of depth."""
-    camera = fit.camera
-    x, _ = stars.pixels(camera, fit.camera_to_sky)
-    rank = np.cumsum(~np.isnan(x))  # how many expected stars are as bright or brighter
-    distance = np.full(detections.x_px.size, np.inf)
-    area = float(camera.width_px * camera.height_px)
-    distance[match[0]] = np.hypot(*fit.residual_px.T)
-    match_rank = rank[match[1]]
-    depths = np.unique(np.quantile(match_rank, np.linspace(0.5, 1.0, _DEPTHS)).astype(np.int64))
-    best = -np.inf
-    for depth in depths:
-        seen = np.where(np.isin(np.arange(distance.size), match[0][match_rank <= depth]), distance, np.inf)
-        best = max(best, log_likelihood_ratio(seen, sigma, int(depth), area))
-    return float(best - np.log(_DEPTHS) + log_share_of_prior(prior, fit.covariance[:4, :4] * stretch**2))
+    def _fitted(self, matches: Matches, terms: int, rounds: int) -> PlateFit:
+        d, known = self.setting.detections, self.setting.known
+        i, j = matches.detected, matches.star
+        camera = self.camera
+        if known.distortion:
+            terms = 0
+        else:
+            camera = replace(camera, k1=camera.k1 if terms > 0 else 0.0, k2=camera.k2 if terms > 1 else 0.0)
+        plan = FitPlan(terms, known.focal_px, known.scale_sigma, rounds)
+        return fit_plate(camera, self.camera_to_sky, d.x_px[i], d.y_px[i], self.sigma[i], self.stars.icrs[j], plan)

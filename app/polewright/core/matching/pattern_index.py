@@ -21,6 +21,7 @@ NEIGHBOURS = 5
 TRIPLES = np.array(list(combinations(range(1, NEIGHBOURS + 1), 3)))  # slots of the neighbours beside the anchor
 SIZE_STEP = 1.0 / 16.0  # of an octave
 LARGEST_CHORD = 2.0
+_CORNERS = ((np.arange(16) >> np.arange(4)[:, None]) & 1).astype(bool)[:, :, None]  # (4, 16, 1): upper cell or lower
 _STARS_AT_A_TIME = 50_000
 _MAX_BINS = 72
 Chunk = tuple[NDArray[np.int32], NDArray[np.int32], NDArray[np.uint8], NDArray[np.uint8]]
@@ -196,16 +197,11 @@ def _cells_touched(bins: int, codes: QuadCodes, tolerance: FloatArray) -> tuple[
     scaled, reach = codes.code[:4] * bins, tolerance * bins
     low = np.clip(np.floor(scaled - reach), 0, bins - 1).astype(np.int64)
     high = np.clip(np.floor(scaled + reach), 0, bins - 1).astype(np.int64)
-    two = high > low
-    rows, cells = [], []
-    for corner in range(16):
-        upper = np.array([(corner >> k) & 1 for k in range(4)], dtype=bool)
-        chosen = np.flatnonzero(two[upper].all(axis=0)) if corner else np.arange(scaled.shape[1])
-        whole = np.where(upper[:, None], high[:, chosen], low[:, chosen])
-        possible = (whole[0] + whole[1] >= bins - 2) & (whole[2] + whole[3] >= bins - 2)
-        rows.append(chosen[possible])
-        cells.append(_cells(whole[:, possible], bins))
-    return np.concatenate(rows), np.concatenate(cells)
+    whole = np.where(_CORNERS, high[:, None], low[:, None])  # (4, 16, n)
+    wanted = (~_CORNERS | (high > low)[:, None]).all(axis=0)
+    wanted &= (whole[0] + whole[1] >= bins - 2) & (whole[2] + whole[3] >= bins - 2)
+    rows = np.broadcast_to(np.arange(scaled.shape[1]), wanted.shape)[wanted]
+    return rows, _cells(whole[:, wanted], bins)
 
 
 def _whole_bins(bins: int, cells: IntArray) -> IntArray:

@@ -13,8 +13,6 @@ import numpy as np
 from polewright.core.angles import rotation_about
 from polewright.core.model import Camera, FloatArray
 
-_ROUNDS = 6
-
 
 @dataclass(frozen=True, eq=False)
 class PlateFit:
@@ -38,6 +36,7 @@ class FitPlan:
     distortion_terms: int = 0
     known_focal_px: float | None = None
     scale_sigma: float | None = None
+    rounds: int = 6
 
 
 def fit_plate(
@@ -55,7 +54,7 @@ def fit_plate(
     terms = 4 + plan.distortion_terms
     rotation = camera_to_sky
     root_weight = np.ones(2 * x_px.size)
-    for _ in range(_ROUNDS):
+    for _ in range(plan.rounds):
         root_weight = np.repeat(camera.focal_px / sigma_px, 2)
         error, slope = _linearised(camera, rotation, pixels, icrs, terms)
         a, b = slope * root_weight[:, None], error * root_weight
@@ -83,11 +82,12 @@ def fit_plate(
 
 
 def _solve(normal: FloatArray, right: FloatArray) -> FloatArray:
-    """Solve the normal equations, scaled to unit diagonal; the pseudo-inverse bears stars in one line."""
+    """Solve the normal equations, scaled to unit diagonal, lightly damped: stars in one line leave one turn open."""
     scale = 1.0 / np.sqrt(np.maximum(np.diag(normal), 1e-300))
     scaled = normal * scale[:, None] * scale
-    inverse = np.linalg.pinv(scaled, rcond=1e-13, hermitian=True)
-    return np.asarray((inverse * scale[:, None] * scale) @ right)
+    scaled[np.diag_indices_from(scaled)] += 1e-12
+    solved = np.linalg.solve(scaled, right * (scale if right.ndim == 1 else scale[:, None]))
+    return np.asarray(solved * (scale if right.ndim == 1 else scale[:, None]))
 
 
 def _linearised(

@@ -8,15 +8,15 @@ import numpy as np
 
 from polewright.core.catalogue import Catalogue
 from polewright.core.matching.evidence import ACCEPTED_LOG_ODDS, Prior
-from polewright.core.matching.growth import Known, Placement, grow
+from polewright.core.matching.growth import Detections, Known, Placement, Setting, grow, polish
 from polewright.core.matching.hint import KNOWN_SCALE_SIGMA, RING_HALF_WIDTH_DEG, SolveHint
 from polewright.core.matching.image_stars import ImageStars
 from polewright.core.matching.poses import Poses
 from polewright.core.matching.regions import WHOLE_SKY_SR, Cap, Ring, cap_about
-from polewright.core.model import FloatArray
+from polewright.core.model import Camera, FloatArray
 
 Candidates = tuple[Poses, FloatArray]
-_JUDGED = 12  # candidates of each batch that get a full fit
+_WEIGHED = 80  # brightest detections that weigh in the verdict; the final fit takes them all
 
 
 def regions_of(hint: SolveHint) -> tuple[Cap | Ring, ...]:
@@ -27,6 +27,13 @@ def regions_of(hint: SolveHint) -> tuple[Cap | Ring, ...]:
     if hint.declination_deg is not None:
         regions.append(Ring(float(np.radians(hint.declination_deg)), float(np.radians(RING_HALF_WIDTH_DEG))))
     return tuple(regions)
+
+
+def _start(image: ImageStars, poses: Poses, k: int) -> tuple[Camera, FloatArray, FloatArray]:
+    """Camera, attitude and middle of the first stars in pixels of the frame."""
+    camera = replace(image.camera, focal_px=float(poses.focal_px[k]), mirrored=bool(poses.mirrored[k]))
+    corner = np.array([camera.width_px - 1, camera.height_px - 1]) / 2.0
+    return camera, poses.camera_to_sky[k], poses.middle_px[k] + corner
 
 
 @dataclass(frozen=True, eq=False)
@@ -45,28 +52,22 @@ class Judge:
         """The same for a search over many scales."""
         return replace(self, scale_half_range=half_range)
 
-    def best(self, image: ImageStars, candidates: Candidates) -> Placement | None:
-        """The first of the likeliest candidates that is accepted, else None."""
+    def best(self, image: ImageStars, candidates: Candidates, judged: int = 12) -> Placement | None:
+        """The first of the likeliest `judged` candidates that is accepted, else None."""
         poses, _ = candidates
-        for k in range(min(len(poses), _JUDGED)):
-            placement = self._grown(image, poses, k)
+        for k in range(min(len(poses), judged)):
+            prior = self._prior(image, poses.camera_to_sky[k][:, 2])
+            setting = self._setting(image, image.detections.brightest(_WEIGHED))
+            placement = grow(setting, *_start(image, poses, k), prior)
             if placement is not None and placement.log_odds > ACCEPTED_LOG_ODDS:
-                return placement
+                if image.detections.x_px.size <= _WEIGHED:
+                    return placement
+                return polish(self._setting(image, image.detections), placement, prior)
         return None
 
-    def _grown(self, image: ImageStars, poses: Poses, k: int) -> Placement | None:
-        camera = replace(image.camera, focal_px=float(poses.focal_px[k]), mirrored=bool(poses.mirrored[k]))
+    def _setting(self, image: ImageStars, detections: Detections) -> Setting:
         known = Known(image.camera.focal_px, KNOWN_SCALE_SIGMA, True) if image.camera_known else Known()
-        return grow(
-            image.detections,
-            self.catalogue,
-            self.epoch_year,
-            camera,
-            poses.camera_to_sky[k],
-            poses.middle_px[k],
-            known,
-            self._prior(image, poses.camera_to_sky[k][:, 2]),
-        )
+        return Setting(self.catalogue, self.epoch_year, detections, known)
 
     def _prior(self, image: ImageStars, centre: FloatArray) -> Prior:
         """Hinted regions and the whole sky are given equal shares of belief."""

@@ -1,0 +1,86 @@
+"""The catalogue stars that may be in a frame, and which detected star each of them is."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from polewright.core.camera import vector_to_pixel
+from polewright.core.catalogue import Catalogue
+from polewright.core.model import Camera, FloatArray, IntArray
+
+_MARGIN_PX = 2.0
+
+
+@dataclass(frozen=True, eq=False)
+class Matches:
+    """Pairs (M,): rows of the detections, rows of the field stars."""
+
+    detected: IntArray
+    star: IntArray
+
+    def __len__(self) -> int:
+        return int(self.detected.size)
+
+    def take(self, which: NDArray[np.bool_]) -> Matches:
+        """Some of them."""
+        return Matches(self.detected[which], self.star[which])
+
+
+@dataclass(frozen=True, eq=False)
+class FieldStars:
+    """Catalogue `index` (K,) and direction `icrs` (K, 3) at the epoch of the frame, brightest first."""
+
+    index: IntArray
+    icrs: FloatArray
+
+    @staticmethod
+    def around(
+        catalogue: Catalogue, epoch_year: float, camera: Camera, camera_to_sky: FloatArray, limit: int
+    ) -> FieldStars:
+        """Stars of the circle about the frame; `limit` is how many the frame itself should hold at most."""
+        diagonal2 = float(camera.width_px**2 + camera.height_px**2)
+        half = np.sqrt(diagonal2) / 2.0 / camera.focal_px
+        radius = float(np.arctan(half * (1.0 + half * half * max(camera.k1, 0.0))) * 1.03)
+        circle_over_frame = np.pi / 4.0 * diagonal2 / (camera.width_px * camera.height_px)
+        index = catalogue.around(camera_to_sky[:, 2], radius, int(limit * circle_over_frame))
+        return FieldStars(index, catalogue.vectors_at(epoch_year, index))
+
+    def pixels(self, camera: Camera, camera_to_sky: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Where they fall, (K,) each; NaN outside the frame."""
+        x, y = vector_to_pixel(camera, self.icrs @ camera_to_sky)
+        half_width, half_height = camera.width_px / 2.0, camera.height_px / 2.0
+        inside = (np.abs(x + 0.5 - half_width) < half_width + _MARGIN_PX) & (
+            np.abs(y + 0.5 - half_height) < half_height + _MARGIN_PX
+        )
+        return np.where(inside, x, np.nan), y
+
+    def matched(
+        self,
+        pixels: tuple[FloatArray, FloatArray],
+        x_px: FloatArray,
+        y_px: FloatArray,
+        middle_px: FloatArray,
+        reach_px: float,
+        gate_px: float,
+        slope: float,
+    ) -> Matches:
+        """Pairs that are each other's nearest within the gate, the stars within reach of the middle.
+
+        `pixels` as from pixels(); the gate widens by `slope` px per px of distance from `middle_px`. A detection is
+        nearest to a star only among the stars within reach.
+        """
+        x, y = pixels
+        away = np.hypot(x - middle_px[0], y - middle_px[1])
+        inside = np.flatnonzero(away < reach_px)
+        if inside.size == 0:
+            return Matches(inside, inside)
+        dx, dy = x[inside, None] - x_px, y[inside, None] - y_px
+        d2 = dx * dx + dy * dy
+        nearest = np.argmin(d2, axis=1)
+        rows = np.arange(inside.size)
+        gate = gate_px + slope * away[inside] if slope else gate_px
+        good = (d2[rows, nearest] < gate * gate) & (np.argmin(d2, axis=0)[nearest] == rows)
+        return Matches(nearest[good], inside[good])
