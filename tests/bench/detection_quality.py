@@ -39,11 +39,16 @@ def pulls(fields: int = 4) -> None:
                     sf.add_star(field.image, x, y, float(sf.flux_of(100.0, fwhm, 20.0)), fwhm / sf.FWHM_PER_SIGMA)
                 stars = detector.detect(field.frame())
                 m = sf.matched(field, stars)
+                if m.truth.size == 0:
+                    continue
                 sigma = stars.sigma_px[m.found]
                 pull += [m.dx_px / sigma, m.dy_px / sigma]
                 error += [m.dx_px, m.dy_px]
                 stated.append(sigma)
                 width.append(stars.fwhm_px[m.found])
+            if not pull:
+                cells.append("none found")
+                continue
             p, e = np.concatenate(pull), np.concatenate(error)
             s = np.sqrt(np.mean(np.concatenate(stated) ** 2))
             ratio = np.median(np.concatenate(width)) / fwhm

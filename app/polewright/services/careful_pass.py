@@ -93,7 +93,7 @@ def _filtered(flat: Image, width_px: float) -> Image:
 
     smooth = ndimage.gaussian_filter(flat, width_px, truncate=3.0)
     spread = _MAD_TO_SIGMA * middle(np.abs(smooth[::3, ::3]).ravel()) or float(smooth.std()) or 1.0
-    return np.asarray(smooth / np.float32(spread), dtype=np.float32)
+    return np.asarray(smooth / np.float32(max(spread, 1e-3)), dtype=np.float32)
 
 
 def long_regions(image: Flat) -> Trails:

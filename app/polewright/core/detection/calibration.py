@@ -55,19 +55,27 @@ def frame_noise(windows: Windows, weight_px: float) -> FrameNoise:
     return FrameNoise(sky, noise, spread if spread > _INDEPENDENT else 1.0)
 
 
-def photon_noise(windows: Windows, m: Moments, snr: FloatArray, width_px: float) -> float:
-    """Noise variance per ADU of star light (1 / gain when the stars are Gaussian, more when they are not), >= 0.
+def photon_noise(windows: Windows, m: Moments, snr: FloatArray, width_px: float) -> FloatArray:
+    """Noise variance per ADU of star light for each star (N,), >= 0, learned from the residuals of the bright ones.
 
-    The median over the bright stars of about the usual `width_px` of (residual^2 - sky noise^2) / star light,
-    weighted with the star light.
+    `snr`: on sky noise alone, 0 for stars that must not teach (full ones). Photon noise is the same per ADU for all
+    stars (1 / gain). Where the stars are no Gaussians the residual per ADU grows with the flux instead; then,
+    and with fewer than five teachers, stars fainter than the teachers get less in proportion.
     """
     with np.errstate(invalid="ignore"):
         usual = (np.abs(np.log(m.variance_px2 / width_px**2)) < 0.5) & np.isfinite(m.axis_ratio)
     bright = np.flatnonzero(usual & (snr > 30.0))[:_MOST_TEACHERS]
     if bright.size == 0:
-        return 0.0
+        return np.zeros(snr.size)
     some, moments = windows.select(bright), m.select(bright)
     light = model(moments, some.side_px)
     excess = (some.sky_free - light) ** 2 - (some.noise_adu[:, None, None] ** 2).astype(np.float32)
-    per_star = (excess * light).sum(axis=(1, 2)) / np.maximum((light * light).sum(axis=(1, 2)), 1e-12)
-    return max(0.0, middle(per_star))
+    per_adu = (excess * light).sum(axis=(1, 2)) / np.maximum((light * light).sum(axis=(1, 2)), 1e-12)
+    # the fit of place, flux and width takes up four of the 4 pi s^2 pixels that the light covers
+    covered = max(8.0, 4.0 * np.pi * width_px**2)
+    typical = max(0.0, middle(per_adu)) * covered / (covered - 4.0)
+    order = np.argsort(moments.flux)
+    half = bright.size // 2
+    if bright.size >= 5 and middle(per_adu[order[half:]]) < 2.0 * middle(per_adu[order[:half]]):
+        return np.full(snr.size, typical)
+    return typical * np.minimum(1.0, m.flux / middle(moments.flux))

@@ -154,13 +154,14 @@ def _sources(windows: Windows, m: Moments, noise: FrameNoise, full_adu: float, w
     pixel_noise = _steadied(windows.noise_adu, noise.noise_adu)
     sky2 = (pixel_noise * noise.correlation) ** 2
     safe = np.maximum(m.weighted_flux, 1e-12)
-    per_adu = photon_noise(windows, m, safe / np.sqrt(sky2 * s0), width)
+    peak = _core_peak(windows, m)
+    teaches = peak + windows.sky_adu < full_adu
+    per_adu = photon_noise(windows, m, np.where(teaches, safe / np.sqrt(sky2 * s0), 0.0), width)
     light0, light2 = squared_weight_light(m)
     flux_noise = np.sqrt(sky2 * s0 + per_adu * light0)
     h = _weighted_variance(m)
     gain = m.weight_px**2 / (m.weight_px**2 - h)
     sigma = gain * np.sqrt(sky2 * s2 + per_adu * light2) / safe
-    peak = _core_peak(windows, m)
     return Sources(
         x_px=windows.x0_px + m.x,
         y_px=windows.y0_px + m.y,

@@ -15,19 +15,18 @@ _ELONGATED = 1.6
 _SHARP_SHARE = 0.55  # of the usual width: anything sharper is a cosmic ray or a clump of hot pixels
 _STEEPEST = 2.5
 _FEW = 6
+_WORTH_TRYING = 30
 _CLEAR_SNR = 12.0  # no noise reaches this
 
 
 @dataclass(frozen=True, eq=False)
 class Selection:
-    """The stars, brightest first, their flags and widths; what was rejected, counted by cause, and where the sharp
-    things were ((K, 2) x, y)."""
+    """The stars, brightest first, their flags and widths; what was rejected, counted by cause."""
 
     stars: Sources
     flags: IntArray
     fwhm_px: FloatArray
     rejected: dict[str, int]
-    sharp_px: FloatArray
 
     def counting(self, cause: str, more: int) -> Selection:
         """The same stars with `more` rejected ones added under `cause`."""
@@ -39,7 +38,7 @@ class Selection:
         """The selection less the stars where `others` is true, which are counted under `cause`."""
         rejected = self.rejected | {cause: self.rejected.get(cause, 0) + int(others.sum())}
         keep = ~others
-        return Selection(self.stars.select(keep), self.flags[keep], self.fwhm_px[keep], rejected, self.sharp_px)
+        return Selection(self.stars.select(keep), self.flags[keep], self.fwhm_px[keep], rejected)
 
 
 def select(
@@ -57,7 +56,7 @@ def select(
     adrift = (s.travel_px > np.where(full | (s.axis_ratio > _ELONGATED), 4.0 * reach, reach)) & ~sharp & ~faint
     long = ~(s.axis_ratio <= 5.0) & (s.snr > 15.0) & ~sharp & ~faint & ~full
     keep = ~sharp & ~faint & ~adrift & ~long & usual
-    clutter = keep & (s.snr < clutter_snr(s.snr[keep], least_snr))
+    clutter = keep & (s.snr < _bounded_clutter(s.snr[keep], least_snr))
     keep &= ~clutter
     order = np.flatnonzero(keep)[np.argsort(-s.flux_adu[keep], kind="stable")]
     order = order[_first_of_each(s.x_px[order], s.y_px[order], max(1.2, width))]
@@ -75,7 +74,6 @@ def select(
         _flags(stars, full[order], width, shape),
         _fwhm(stars, width),
         {cause: n for cause, n in rejected.items() if n},
-        np.stack((s.x_px[sharp], s.y_px[sharp]), axis=1),
     )
 
 
@@ -126,7 +124,7 @@ def select_trails(sources: Sources, shape: tuple[int, int], limit: int) -> Selec
     flags = np.full(len(stars), int(StarFlag.ELONGATED), dtype=np.int64)
     rejected = {"cut by the edge": int((~inside).sum()) - broken, "broken trails": broken}
     rejected = {cause: n for cause, n in rejected.items() if n}
-    return Selection(stars, flags, _fwhm(stars, 1.0), rejected, np.zeros((0, 2)))
+    return Selection(stars, flags, _fwhm(stars, 1.0), rejected)
 
 
 def short_fwhm_px(stars: Sources) -> float:
@@ -155,6 +153,12 @@ def clutter_snr(snr: FloatArray, least_snr: float) -> float:
         if above <= _STEEPEST * bright + _FEW:
             return float(limit) if limit > start else 0.0
     return _CLEAR_SNR if start < _CLEAR_SNR else 0.0
+
+
+def _bounded_clutter(snr: FloatArray, least_snr: float) -> float:
+    """The clutter limit, lowered so that the 30 clearest stay: some of them may be stars, and matching copes."""
+    limit = clutter_snr(snr, least_snr)
+    return min(limit, float(np.sort(snr)[max(0, snr.size - _WORTH_TRYING)])) if snr.size else limit
 
 
 def _sharp(s: Sources, width: float) -> NDArray[np.bool_]:
