@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import os
+import shutil
 import socket
+import tempfile
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -13,6 +15,24 @@ os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
 os.environ.setdefault("OMP_NUM_THREADS", "1")
 
 REPOSITORY = Path(__file__).resolve().parents[1]
+
+# One home of its own for the whole run, shared by parallel workers so that an index of the sky is built once;
+# nothing of the person's own settings, nights and caches is read or written.
+_RUN = os.environ.get("PYTEST_XDIST_TESTRUNUID", str(os.getpid()))
+HOME = Path(tempfile.gettempdir()) / f"polewright-tests-{_RUN}"
+os.environ["POLEWRIGHT_HOME"] = str(HOME)
+
+
+def pytest_unconfigure(config: pytest.Config) -> None:
+    """The run that made the home removes it; parallel workers leave it to their parent."""
+    if not hasattr(config, "workerinput"):
+        for folder in Path(tempfile.gettempdir()).glob(f"polewright-tests-{_uid(config)}"):
+            shutil.rmtree(folder, ignore_errors=True)
+
+
+def _uid(config: pytest.Config) -> str:
+    session = config.pluginmanager.getplugin("dsession")
+    return str(getattr(getattr(session, "nodemanager", None), "testrunuid", _RUN)) if session else _RUN
 
 
 @pytest.fixture(scope="session")
