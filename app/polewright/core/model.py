@@ -278,6 +278,7 @@ class AxisEstimate:
 
     site: Site
     target: TargetPole
+    target_enu: FloatArray  # (3,) unit vector of the target pole
     axis_enu: FloatArray
     axis_in_camera: FloatArray
     east_rad: float

@@ -1,0 +1,118 @@
+"""How sure an axis can be: the covariance in closed form, before any frame of it is taken.
+
+With sp the pointing and sr the roll error of a frame, rho the angle between boresight and axis, theta_i the angles of
+rotation, SR and ST the scatter matrices of (cos, sin) and (-sin, cos) of theta about their means:
+
+    F = SR / (sp^2 cos^2 rho + sr^2 sin^2 rho) + ST / sp^2,    covariance of the axis = F^-1
+
+Exact to first order: derived from the fit of core/axis_fit.py, checked against Monte Carlo.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from polewright.core.angles import ARCSEC_PER_RAD
+from polewright.core.axis_fit import rotation_angles, shared_axis
+from polewright.core.model import FloatArray, SkyFrame
+
+LARGEST_ADVICE_RAD = float(np.radians(120.0))  # one more rotation of the RA axis beyond this meets the tripod
+ADVICE_STEP_RAD = float(np.radians(5.0))
+DEFAULT_GOAL_RAD = 5.0 / ARCSEC_PER_RAD
+_UP = np.array([0.0, 0.0, 1.0])  # tells the ends of the axis apart; which is which does not matter here
+
+
+@dataclass(frozen=True)
+class FrameNoise:
+    """What one frame is good for: pointing (one axis) and roll error, rad, and the angle from boresight to axis."""
+
+    pointing_rad: float
+    roll_rad: float
+    axis_distance_rad: float
+
+
+def axis_covariance(rotation_rad: FloatArray, noise: FrameNoise) -> FloatArray:
+    """Covariance (2, 2), rad^2, of an axis from frames at angles (N,) about it; inf where nothing is known.
+
+    Components: along the direction in which the boresight lies at angle 0, and a quarter turn further.
+    """
+    theta = np.asarray(rotation_rad, dtype=float)
+    along = np.stack([np.cos(theta), np.sin(theta)], axis=-1)
+    beside = np.stack([-np.sin(theta), np.cos(theta)], axis=-1)
+    along, beside = along - along.mean(axis=0), beside - beside.mean(axis=0)
+    radial = (noise.pointing_rad * np.cos(noise.axis_distance_rad)) ** 2
+    radial += (noise.roll_rad * np.sin(noise.axis_distance_rad)) ** 2
+    information = along.T @ along / radial + beside.T @ beside / noise.pointing_rad**2
+    if float(np.linalg.det(information)) <= 1e-18 * float(np.trace(information)) ** 2:
+        return np.full((2, 2), np.inf)
+    return np.asarray(np.linalg.inv(information))
+
+
+def axis_sigma_rad(rotation_rad: FloatArray, noise: FrameNoise) -> float:
+    """Total rms error (both components) of an axis from frames at angles (N,), rad; inf where nothing is known."""
+    return float(np.sqrt(np.trace(axis_covariance(rotation_rad, noise))))
+
+
+def frame_noise(frames: Sequence[SkyFrame]) -> FrameNoise:
+    """Mean noise of N >= 1 frames; with one frame the axis is taken to be near the celestial pole."""
+    covariance = np.mean([frame.attitude_enu.covariance_rad2 for frame in frames], axis=0)
+    pointing = float(np.sqrt(0.5 * (covariance[0, 0] + covariance[1, 1])))
+    if len(frames) >= 2:
+        _, axis = shared_axis(_attitudes(frames), _UP)
+        distance = float(np.arctan2(np.hypot(axis[0], axis[1]), axis[2]))
+    else:
+        distance = float(np.radians(90.0 - abs(frames[0].centre.dec_deg)))
+    return FrameNoise(pointing, float(np.sqrt(covariance[2, 2])), distance)
+
+
+def predicted_sigma_rad(frames: Sequence[SkyFrame], extra_rotation_rad: float) -> float:
+    """Total sigma of the axis after one more frame, the RA axis turned on by `extra_rotation_rad` from the last.
+
+    The sense is that of the frames so far; negative turns back. inf where it could not be measured even then.
+    """
+    if not frames:
+        return float("inf")
+    theta = _angles(frames)
+    onward = 1.0 if theta[-1] >= theta[0] else -1.0
+    return axis_sigma_rad(np.append(theta, theta[-1] + onward * extra_rotation_rad), frame_noise(frames))
+
+
+def recommended_rotation_rad(frames: Sequence[SkyFrame], goal_rad: float = DEFAULT_GOAL_RAD) -> float:
+    """The smallest further rotation, in steps of 5 degrees up to 120, that brings the total sigma to `goal_rad`;
+    where none does, the smallest within a tenth of the best that can be had."""
+    steps = np.arange(ADVICE_STEP_RAD, LARGEST_ADVICE_RAD + 1e-9, ADVICE_STEP_RAD)
+    sigma = np.array([predicted_sigma_rad(frames, float(step)) for step in steps])
+    good = np.flatnonzero(sigma <= max(goal_rad, 1.1 * float(np.min(sigma))))
+    return float(steps[good[0]]) if good.size else LARGEST_ADVICE_RAD
+
+
+def screw_sigmas_rad(
+    bearing_rad: float, altitude_rad: float, pole_altitude_rad: float, noise: FrameNoise
+) -> FloatArray:
+    """Sigmas (2,), rad, of (east, up) on the sky when one frame follows the screws, its camera at `altitude_rad` and
+    `bearing_rad` from the azimuth of the pole, the RA motion being known.
+
+    First order: dA moves the field by (cos h, 0) and turns it by -sin h; da by (sin h sin B, cos B) and cos h sin B.
+    The pointing part alone is singular at the zenith and due east or west (cos h cos B = 0); roll then carries it.
+    """
+    sin_h, cos_h = np.sin(altitude_rad), np.cos(altitude_rad)
+    sin_b, cos_b = np.sin(bearing_rad), np.cos(bearing_rad)
+    slope = np.array([[cos_h, sin_h * sin_b], [0.0, cos_b], [-sin_h, cos_h * sin_b]])
+    weight = np.diag([noise.pointing_rad**-2, noise.pointing_rad**-2, noise.roll_rad**-2])
+    covariance = np.linalg.inv(slope.T @ weight @ slope)
+    return np.asarray(np.sqrt(np.diag(covariance)) * np.array([np.cos(pole_altitude_rad), 1.0]))
+
+
+def _attitudes(frames: Sequence[SkyFrame]) -> FloatArray:
+    return np.stack([frame.attitude_enu.camera_to_sky for frame in frames])
+
+
+def _angles(frames: Sequence[SkyFrame]) -> FloatArray:
+    if len(frames) < 2:
+        return np.zeros(len(frames))
+    attitudes = _attitudes(frames)
+    axis, _ = shared_axis(attitudes, _UP)
+    return rotation_angles(attitudes, axis)
