@@ -1,0 +1,45 @@
+"""Composition root: the only place that builds concrete services and connects them."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from pathlib import Path
+
+from polewright.services.catalogue import load_catalogue
+from polewright.services.clock import SystemClock
+from polewright.services.detector import Detector
+from polewright.services.measuring import FrameMeasurer, Optics
+from polewright.services.paths import cache_folder
+from polewright.services.solver import Solver
+
+
+def build_measurer(
+    optics: Optics | None = None,
+    utc_offset_hours: float | None = None,
+    quiet: bool = False,
+    cache: Path | None = None,
+) -> FrameMeasurer:
+    """Reader, detector and solver as one; `quiet` leaves out the progress line on stderr."""
+    return FrameMeasurer(
+        Detector(),
+        Solver(load_catalogue(), cache or cache_folder()),
+        SystemClock().monotonic_s,
+        optics,
+        utc_offset_hours,
+        None if quiet else progress_line,
+    )
+
+
+def frame_measurer(args: argparse.Namespace) -> FrameMeasurer:
+    """A measurer as the camera options of a command ask for it."""
+    optics = Optics(args.focal_length, args.pixel_size)
+    return build_measurer(optics, args.utc_offset, quiet=args.json)
+
+
+def progress_line(what: str, fraction: float) -> None:
+    """Long work as one line on stderr that is rewritten, and ended when the work is."""
+    if not sys.stderr.isatty():
+        return
+    end = "\n" if fraction >= 1.0 else ""
+    print(f"\r{what}: {100.0 * fraction:3.0f} %", end=end, file=sys.stderr, flush=True)

@@ -1,0 +1,171 @@
+"""`polewright measure FRAME...`: where the mount axis points."""
+
+from __future__ import annotations
+
+import argparse
+import json
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from polewright.bootstrap import frame_measurer
+from polewright.commands.line import EXIT_NOT_MEASURABLE, EXIT_OK
+from polewright.commands.options import (
+    TARGETS,
+    add_camera_options,
+    add_site_options,
+    check_camera_options,
+    site_from,
+)
+from polewright.core.angles import ARCMIN_PER_RAD
+from polewright.core.axis import estimate_axis
+from polewright.core.axis_screws import screw_offsets
+from polewright.core.formatting import offset_words
+from polewright.core.model import AxisEstimate, NotMeasurable, PlateSolution, Site, SkyFrame, TargetPole
+from polewright.core.places import default_target, standard_atmosphere
+from polewright.services.measuring import MeasuredFrame, place_in_sky
+
+
+@dataclass(frozen=True, eq=False)
+class Capture:
+    """Frames placed on the sky, ready for the axis estimator, and the ones that were not."""
+
+    measured: tuple[MeasuredFrame, ...]
+    sky_frames: tuple[SkyFrame, ...]
+    site: Site
+    site_source: str
+    target: TargetPole
+    warnings: tuple[str, ...]
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """FRAME..., the camera and the site options."""
+    parser.add_argument("frames", type=Path, nargs="+", metavar="FRAME", help="frames, the RA axis turned in between")
+    add_camera_options(parser)
+    add_site_options(parser)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Print the offset of the axis, or why it cannot be measured."""
+    check_camera_options(args)
+    capture = take_capture(args, args.frames)
+    estimate = estimate_axis(capture.sky_frames, capture.site, standard_atmosphere(capture.site), capture.target)
+    facts = measured_facts(capture, estimate)
+    print(json.dumps(facts) if args.json else "\n".join(sentences(capture, estimate)))
+    return EXIT_OK if isinstance(estimate, AxisEstimate) else EXIT_NOT_MEASURABLE
+
+
+def take_capture(args: argparse.Namespace, paths: Sequence[Path]) -> Capture:
+    """Read, solve and place every frame; the site comes from the options or the first header."""
+    measurer = frame_measurer(args)
+    first, read_s = measurer.read(paths[0])
+    site, site_source = site_from(args, first)
+    measured = [measurer.place(first, read_s), *(measurer.measure(path) for path in paths[1:])]
+    atmosphere = standard_atmosphere(site)
+    placed = [place_in_sky(item.frame, item.outcome, site, atmosphere) for item in measured]
+    target = TARGETS[args.target] if args.target else default_target(site)
+    warnings = [f"{item.frame.name}: {text}" for item in measured for text in item.warnings]
+    return Capture(
+        tuple(measured), tuple(sky for sky in placed if sky is not None), site, site_source, target, tuple(warnings)
+    )
+
+
+def frame_facts(item: MeasuredFrame) -> dict[str, object]:
+    """One entry of the `frames` list in the JSON output."""
+    outcome = item.outcome
+    utc = item.frame.utc_mid
+    facts: dict[str, object] = {
+        "file": item.frame.name,
+        "solved": isinstance(outcome, PlateSolution),
+        "utc_mid_source": utc.source if utc is not None else None,
+        "stars_detected": len(item.stars),
+    }
+    if isinstance(outcome, PlateSolution):
+        facts |= {
+            "ra_deg": outcome.centre.ra_deg,
+            "dec_deg": outcome.centre.dec_deg,
+            "stars_matched": len(outcome.matched),
+            "rms_arcsec": outcome.rms_arcsec,
+        }
+    else:
+        facts |= {"reason": outcome.reason, "cure": outcome.cure}
+    return facts
+
+
+def measured_facts(capture: Capture, estimate: AxisEstimate | NotMeasurable) -> dict[str, object]:
+    """The facts as plain values, under the names that the JSON output promises."""
+    frames = [frame_facts(item) for item in capture.measured]
+    if isinstance(estimate, NotMeasurable):
+        return {
+            "axis": None,
+            "reason": estimate.reason,
+            "cure": estimate.cure,
+            "target": capture.target.name.lower(),
+            "frames": frames,
+            "warnings": list(capture.warnings),
+        }
+    screws = screw_offsets(estimate)
+    return {
+        "axis": {
+            "east_arcmin": estimate.east_rad * ARCMIN_PER_RAD,
+            "up_arcmin": estimate.up_rad * ARCMIN_PER_RAD,
+            "total_arcmin": estimate.total_rad * ARCMIN_PER_RAD,
+            "covariance_arcmin2": (estimate.covariance_rad2 * ARCMIN_PER_RAD**2).tolist(),
+        },
+        "azimuth_screw_arcmin": screws.azimuth_rad * ARCMIN_PER_RAD,
+        "altitude_screw_arcmin": screws.altitude_rad * ARCMIN_PER_RAD,
+        "chi2": estimate.chi2,
+        "dof": estimate.dof,
+        "target": capture.target.name.lower(),
+        "suspect": estimate.suspect,
+        "frames": frames,
+        "warnings": [*capture.warnings, *estimate.warnings],
+    }
+
+
+def sentences(capture: Capture, estimate: AxisEstimate | NotMeasurable) -> list[str]:
+    """The same for a person."""
+    lines = []
+    for item in capture.measured:
+        outcome = item.outcome
+        if isinstance(outcome, PlateSolution):
+            centre = outcome.centre
+            lines.append(
+                f"{item.frame.name}: RA {centre.ra_deg:.3f}, Dec {centre.dec_deg:+.3f} deg,"
+                f" {len(outcome.matched)} stars, {outcome.rms_arcsec:.2f} arcsec"
+            )
+        else:
+            lines.append(f"{item.frame.name}: not solved: {outcome.reason} {outcome.cure}")
+    lines.append("")
+    if isinstance(estimate, NotMeasurable):
+        lines += [f"Not measurable: {estimate.reason}", f"Do this: {estimate.cure}"]
+    else:
+        lines += axis_sentences(capture, estimate)
+    warnings = [*capture.warnings, *(estimate.warnings if isinstance(estimate, AxisEstimate) else ())]
+    return lines + [f"Note: {text}" for text in warnings]
+
+
+def axis_sentences(capture: Capture, estimate: AxisEstimate) -> list[str]:
+    """Offset, certainty and what the screws have to undo."""
+    sigma_east, sigma_up = np.sqrt(np.diag(estimate.covariance_rad2))
+    screws = screw_offsets(estimate)
+    site = capture.site
+    return [
+        f"Site {site.lat_deg:+.3f}, {site.lon_deg:+.3f} deg, {site.elev_m:.0f} m ({capture.site_source});"
+        f" target: {capture.target.name.lower()} pole",
+        "",
+        f"The axis lies {offset_words(estimate.east_rad, sigma_east, 'east', with_sigma=False)}"
+        f" and {offset_words(estimate.up_rad, sigma_up, 'up', with_sigma=False)}.",
+        f"  east         {_arcmin(estimate.east_rad, sigma_east)} on the sky",
+        f"  up           {_arcmin(estimate.up_rad, sigma_up)} on the sky",
+        f"  in all       {_arcmin(estimate.total_rad, float(np.hypot(sigma_east, sigma_up)))}",
+        f"  azimuth      {_arcmin(screws.azimuth_rad, screws.sigma_azimuth_rad)} along the horizon (azimuth screw)",
+        f"  altitude     {_arcmin(screws.altitude_rad, screws.sigma_altitude_rad)} (altitude screw)",
+        f"  consistency  chi-square {estimate.chi2:.1f} for {estimate.dof} degrees of freedom",
+    ]
+
+
+def _arcmin(value_rad: float, sigma_rad: float) -> str:
+    return f"{value_rad * ARCMIN_PER_RAD:+8.2f}' +- {sigma_rad * ARCMIN_PER_RAD:.2f}'"

@@ -1,0 +1,73 @@
+"""Options that several commands share, and what they mean together with a frame's header."""
+
+from __future__ import annotations
+
+import argparse
+import math
+
+from polewright.core.errors import UsageError
+from polewright.core.model import Frame, Site, TargetPole
+
+TARGETS = {"true": TargetPole.TRUE, "between": TargetPole.BETWEEN, "refracted": TargetPole.REFRACTED}
+
+
+def add_camera_options(parser: argparse.ArgumentParser) -> None:
+    """Focal length and pixel size, for frames whose header does not say."""
+    parser.add_argument("--focal-length", type=float, metavar="MM", help="focal length in mm (overrides the header)")
+    parser.add_argument("--pixel-size", type=float, metavar="UM", help="pixel size in micrometres, after binning")
+    parser.add_argument(
+        "--utc-offset", type=float, metavar="HOURS", help="what camera local time is ahead of UTC (for DSLR frames)"
+    )
+    parser.add_argument("--json", action="store_true", help="print JSON instead of sentences")
+
+
+def add_site_options(parser: argparse.ArgumentParser) -> None:
+    """Where the mount stands, and which pole it is driven to."""
+    parser.add_argument("--lat", type=float, metavar="DEG", help="latitude in degrees, north positive")
+    parser.add_argument("--lon", type=float, metavar="DEG", help="longitude in degrees, EAST positive")
+    parser.add_argument("--elev", type=float, metavar="M", help="height above sea level in metres")
+    parser.add_argument(
+        "--target", choices=sorted(TARGETS), help="pole to aim at (default: refracted from 30 degrees of latitude on)"
+    )
+
+
+def positive(value: float | None, name: str) -> float | None:
+    """`value` if it is None or a positive finite number; UsageError otherwise."""
+    if value is not None and not (math.isfinite(value) and value > 0.0):
+        raise UsageError(f"{name} must be a positive number, not {value:g}.")
+    return value
+
+
+def check_camera_options(args: argparse.Namespace) -> None:
+    """UsageError when an option of `add_camera_options` makes no sense."""
+    positive(args.focal_length, "--focal-length")
+    positive(args.pixel_size, "--pixel-size")
+    if args.utc_offset is not None and not -15.0 <= args.utc_offset <= 15.0:
+        raise UsageError(f"--utc-offset must be between -15 and 15 hours, not {args.utc_offset:g}.")
+
+
+def site_from(args: argparse.Namespace, first: Frame | None) -> tuple[Site, str]:
+    """The site and where it came from: the options, else the header of the first frame, else UsageError."""
+    if (args.lat is None) != (args.lon is None):
+        raise UsageError("--lat and --lon go together: give both.")
+    if args.lat is not None:
+        elev = args.elev
+        if elev is None:
+            elev = first.site.value.elev_m if first is not None and first.site is not None else 0.0
+        return checked_site(Site(args.lat, args.lon, elev)), "command line"
+    if first is not None and first.site is not None:
+        found = first.site.value
+        site = found if args.elev is None else Site(found.lat_deg, found.lon_deg, args.elev)
+        return checked_site(site), first.site.source
+    raise UsageError("The frames do not say where the mount stands: give --lat and --lon (east positive).")
+
+
+def checked_site(site: Site) -> Site:
+    """`site` if it lies on Earth; UsageError otherwise."""
+    if not (math.isfinite(site.lat_deg) and -90.0 <= site.lat_deg <= 90.0):
+        raise UsageError(f"The latitude must be between -90 and 90 degrees, not {site.lat_deg:g}.")
+    if not (math.isfinite(site.lon_deg) and -360.0 <= site.lon_deg <= 360.0):
+        raise UsageError(f"The longitude must be between -360 and 360 degrees (east positive), not {site.lon_deg:g}.")
+    if not (math.isfinite(site.elev_m) and -500.0 <= site.elev_m <= 9000.0):
+        raise UsageError(f"The height must be between -500 and 9000 metres, not {site.elev_m:g}.")
+    return site

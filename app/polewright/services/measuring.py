@@ -1,0 +1,174 @@
+"""From a frame to a plate solution, with what the night has taught so far: camera, pointing, hot pixels."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Protocol
+
+import numpy as np
+
+from polewright.core.angles import ARCSEC_PER_RAD
+from polewright.core.axis import sky_frame
+from polewright.core.camera import pixel_to_vector, vector_to_pixel
+from polewright.core.detection.hot_pixels import HotPixelMask
+from polewright.core.matching.hint import SolveHint
+from polewright.core.model import (
+    Atmosphere,
+    Camera,
+    FloatArray,
+    Frame,
+    PlateSolution,
+    Site,
+    SkyFrame,
+    StarList,
+    Unsolved,
+)
+from polewright.core.timescales import julian_epoch_year
+from polewright.services.frame_reader import read_frame
+
+Progress = Callable[[str, float], None]
+HINT_RADIUS_DEG = 5.0  # how far a header's pointing or the last frame may be off; the whole sky is searched after it
+DEFAULT_EPOCH_YEAR = 2026.0
+
+
+class Detects(Protocol):
+    """Finds stars on a frame."""
+
+    def detect(self, frame: Frame, hot_pixels: HotPixelMask | None = None) -> StarList: ...
+
+
+class Solves(Protocol):
+    """Places a star list on the sky."""
+
+    def solve(
+        self, stars: StarList, epoch_year: float, hint: SolveHint, progress: Progress | None = None
+    ) -> PlateSolution | Unsolved: ...
+
+
+@dataclass(frozen=True)
+class Optics:
+    """What the user states about the camera; None where the header is to be believed."""
+
+    focal_length_mm: float | None = None
+    pixel_size_um: float | None = None
+
+
+@dataclass(frozen=True, eq=False)
+class MeasuredFrame:
+    """One frame, its stars and where it points; `seconds` says where the time went (read, detect, solve)."""
+
+    frame: Frame
+    stars: StarList
+    outcome: PlateSolution | Unsolved
+    seconds: Mapping[str, float] = field(default_factory=dict)
+    warnings: tuple[str, ...] = ()
+
+
+class FrameMeasurer:
+    """Reads, detects and solves frames one after the other; remembers what makes the next one quicker and surer.
+
+    Attributes: `last`: the last plate solution, None before the first.
+    """
+
+    def __init__(
+        self,
+        detector: Detects,
+        solver: Solves,
+        now_s: Callable[[], float],
+        optics: Optics | None = None,
+        utc_offset_hours: float | None = None,
+        progress: Progress | None = None,
+    ) -> None:
+        self._detector = detector
+        self._solver = solver
+        self._now_s = now_s
+        self._optics = optics or Optics()
+        self._utc_offset_hours = utc_offset_hours
+        self._progress = progress
+        self._hot_pixels: HotPixelMask | None = None
+        self.last: PlateSolution | None = None
+
+    def read(self, path: Path) -> tuple[Frame, float]:
+        """The frame and the seconds it took; FrameReadError when the file is damaged."""
+        start = self._now_s()
+        frame = read_frame(path, utc_offset_hours=self._utc_offset_hours)
+        return frame, self._now_s() - start
+
+    def measure(self, path: Path) -> MeasuredFrame:
+        """Read, detect, solve."""
+        frame, read_s = self.read(path)
+        return self.place(frame, read_s)
+
+    def place(self, frame: Frame, read_s: float = 0.0) -> MeasuredFrame:
+        """Detect and solve a frame that has been read already."""
+        start = self._now_s()
+        stars = self._detector.detect(frame, self._hot_pixels)
+        detected = self._now_s()
+        outcome = self._solver.solve(stars, self._epoch_year(frame), self._hint(frame), self._progress)
+        solved = self._now_s()
+        warnings = frame.warnings
+        if isinstance(outcome, PlateSolution):
+            self._learn_hot_pixels(stars, outcome)
+            self.last = outcome
+        return MeasuredFrame(
+            frame, stars, outcome, {"read": read_s, "detect": detected - start, "solve": solved - detected}, warnings
+        )
+
+    def _epoch_year(self, frame: Frame) -> float:
+        return julian_epoch_year(frame.utc_mid.value) if frame.utc_mid is not None else DEFAULT_EPOCH_YEAR
+
+    def _hint(self, frame: Frame) -> SolveHint:
+        centre = self.last.centre if self.last is not None else None
+        return SolveHint(
+            scale_arcsec_px=stated_scale_arcsec_px(frame, self._optics),
+            near=frame.pointing.value if frame.pointing is not None else centre,
+            near_radius_deg=HINT_RADIUS_DEG,
+            declination_deg=centre.dec_deg if centre is not None else None,
+            camera=self._known_camera(frame),
+        )
+
+    def _known_camera(self, frame: Frame) -> Camera | None:
+        if self.last is None:
+            return None
+        camera = self.last.camera
+        return camera if (camera.width_px, camera.height_px) == (frame.width_px, frame.height_px) else None
+
+    def _learn_hot_pixels(self, stars: StarList, outcome: PlateSolution) -> None:
+        """What stood still on the sensor while the sky moved is no star; the next frame is mended of it."""
+        mask = self._hot_pixels
+        if mask is None or mask.hot.shape != (stars.height_px, stars.width_px):
+            mask, moved = HotPixelMask.empty(stars.height_px, stars.width_px), np.full(len(stars), np.nan)
+        elif self.last is None:
+            moved = np.full(len(stars), np.nan)
+        else:
+            moved = sky_motion_px(self.last, outcome, stars.x_px, stars.y_px)
+        self._hot_pixels = mask.update(np.column_stack([stars.x_px, stars.y_px]), moved)
+
+
+def place_in_sky(
+    frame: Frame, outcome: PlateSolution | Unsolved, site: Site, atmosphere: Atmosphere
+) -> SkyFrame | None:
+    """The frame in the observed sky of its site; None when it is not solved or has no time."""
+    if not isinstance(outcome, PlateSolution) or frame.utc_mid is None:
+        return None
+    exposure_s = frame.exposure_s.value if frame.exposure_s is not None else None
+    return sky_frame(frame.name, frame.utc_mid.value, site, atmosphere, outcome, exposure_s)
+
+
+def sky_motion_px(before: PlateSolution, after: PlateSolution, x_px: FloatArray, y_px: FloatArray) -> FloatArray:
+    """How far the sky at each pixel (N,) of the later frame stood from there in the earlier one, px; inf when the
+    earlier frame did not look that way at all."""
+    icrs = pixel_to_vector(after.camera, x_px, y_px) @ after.attitude_icrs.camera_to_sky.T
+    old_x, old_y = vector_to_pixel(before.camera, icrs @ before.attitude_icrs.camera_to_sky)
+    return np.nan_to_num(np.hypot(old_x - x_px, old_y - y_px), nan=np.inf)
+
+
+def stated_scale_arcsec_px(frame: Frame, optics: Optics) -> float | None:
+    """Plate scale from focal length and pixel size, the user's word before the header's; None when unknown."""
+    focal = optics.focal_length_mm or (frame.focal_length_mm.value if frame.focal_length_mm else None)
+    pixel = optics.pixel_size_um or (frame.pixel_size_um.value if frame.pixel_size_um else None)
+    if focal is None or pixel is None:
+        return None
+    return ARCSEC_PER_RAD * pixel / (focal * 1000.0)
