@@ -168,4 +168,4 @@ def axis_sentences(capture: Capture, estimate: AxisEstimate) -> list[str]:
 
 
 def _arcmin(value_rad: float, sigma_rad: float) -> str:
-    return f"{value_rad * ARCMIN_PER_RAD:+8.2f}' +- {sigma_rad * ARCMIN_PER_RAD:.2f}'"
+    return f"{value_rad * ARCMIN_PER_RAD:+9.3f}' +- {sigma_rad * ARCMIN_PER_RAD:.3f}'"
