@@ -7,8 +7,9 @@ import numpy as np
 import pytest
 
 from polewright.core.angles import ARCSEC_PER_RAD, separation_rad
-from polewright.core.model import Atmosphere, TargetPole
-from polewright.core.refraction import elevated_pole, refract, refraction_constants, target_pole, unrefract
+from polewright.core.model import Atmosphere, Site, TargetPole
+from polewright.core.places import pole_enu, true_pole_enu
+from polewright.core.refraction import refract, refraction_constants, unrefract
 
 
 @pytest.mark.parametrize(("z_deg", "bending"), [(45, 58.16), (60, 100.51), (70, 158.63), (76, 229.45)])
@@ -25,14 +26,11 @@ def test_ray_traces_in_the_notes_of_refco(z_deg: float, bending: float) -> None:
 )
 def test_the_refracted_pole(lat_deg: float, lifted: float) -> None:
     """1010 hPa, 10 C, dry, 0.574 um: values computed with ERFA (pyerfa 2.0.1.5) apart from this program."""
-    constants = refraction_constants(Atmosphere(1010.0, 10.0, 0.0, 0.574))
-    lat = np.radians(lat_deg)
-    true, seen = (target_pole(lat, constants, t) for t in (TargetPole.TRUE, TargetPole.REFRACTED))
+    air, site = Atmosphere(1010.0, 10.0, 0.0, 0.574), Site(lat_deg, 0.0)
+    true = true_pole_enu(site)
+    seen = refract(true, refraction_constants(air))
     assert separation_rad(true, seen) * ARCSEC_PER_RAD == pytest.approx(lifted, abs=0.05)
-    assert seen[2] > true[2]
-    half = target_pole(lat, constants, TargetPole.BETWEEN)
-    assert separation_rad(true, half) * ARCSEC_PER_RAD == pytest.approx(0.5 * lifted, abs=0.01)
-    assert np.allclose(true, elevated_pole(lat), atol=1e-15)
+    assert np.allclose(seen, pole_enu(site, air, TargetPole.REFRACTED), atol=1e-12)
 
 
 def test_the_same_as_atioq() -> None:

@@ -13,12 +13,12 @@ from polewright.commands.line import run
 from polewright.core.angles import ARCMIN_PER_RAD, ARCSEC_PER_RAD, SIDEREAL_RATE_RAD_S, rotation_about
 from polewright.core.errors import UsageError
 from polewright.core.imaging_plan import ImagingPlan, drift_limit_rad, elongation, rotation_limit_rad
-from polewright.core.model import FloatArray, NotMeasurable, TargetPole
+from polewright.core.model import FloatArray, NotMeasurable, Site, TargetPole
+from polewright.core.places import default_target
 from polewright.core.sky_objects import SKY_OBJECTS, sky_object
 from polewright.core.tolerance import (
     CAP_RAD,
     Tolerance,
-    default_target,
     longest_exposure_s,
     needed_accuracy,
     unreachable,
@@ -69,7 +69,7 @@ def plans(count: int) -> list[ImagingPlan]:
 @pytest.mark.parametrize("number", [n if n < 6 else pytest.param(n, marks=pytest.mark.slow) for n in range(30)])
 def test_a_simulated_exposure_shows_the_predicted_trail(number: int) -> None:
     plan = plans(number + 1)[number]
-    target = default_target(plan.latitude_deg)
+    target = default_target(Site(plan.latitude_deg, 0.0))
     facts = needed_accuracy(plan, target)
     assert isinstance(facts, Tolerance)
     error = facts.limit_rad if facts.limit_rad > 0.0 else facts.advised_rad
@@ -145,14 +145,6 @@ def test_the_chosen_pole_matters_near_the_pole_and_hardly_elsewhere() -> None:
     assert by_pole[TargetPole.REFRACTED].blur_px < 0.5 * by_pole[TargetPole.TRUE].blur_px
     assert near.best is not TargetPole.TRUE
     assert max(p.limit_rad for p in usual.poles) < 1.1 * min(p.limit_rad for p in usual.poles)
-
-
-def test_which_pole_is_the_default() -> None:
-    assert [default_target(lat) for lat in (52.0, -33.0, 12.0)] == [
-        TargetPole.REFRACTED,
-        TargetPole.REFRACTED,
-        TargetPole.BETWEEN,
-    ]
 
 
 @pytest.mark.parametrize("guided", [True, False])

@@ -13,9 +13,10 @@ from polewright.core.angles import ARCMIN_PER_RAD
 from polewright.core.errors import UsageError
 from polewright.core.formatting import angle_text, duration_text, number_text
 from polewright.core.imaging_plan import ImagingPlan, elongation
-from polewright.core.model import NotMeasurable, TargetPole
+from polewright.core.model import NotMeasurable, Site, TargetPole
+from polewright.core.places import default_target
 from polewright.core.sky_objects import sky_object
-from polewright.core.tolerance import Tolerance, default_target, longest_exposure_s, needed_accuracy, worst_blur_px
+from polewright.core.tolerance import Tolerance, longest_exposure_s, needed_accuracy, worst_blur_px
 
 _POLE_WORDS = {
     TargetPole.TRUE: "the true pole",
@@ -47,7 +48,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     add("--guide-offset", type=float, default=0.5, metavar="DEG", help="guide star to picture centre (default 0.5)")
     add("--seeing", type=float, default=2.5, metavar="ARCSEC", help="width of the star discs (default 2.5)")
     add("--blur", type=float, default=0.5, metavar="PX", help="longest trail to be tolerated (default 0.5)")
-    add("--target", choices=sorted(TARGETS), help="pole to aim at (default: refracted from latitude 30 on)")
+    add("--target", choices=sorted(TARGETS), help="pole to aim at (default: by latitude)")
     add("--error", type=float, metavar="ARCMIN", help="the error that there is: say how long one may expose with it")
     add("--json", action="store_true", help="print JSON instead of sentences")
 
@@ -55,7 +56,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Print what the plan needs, or why nothing can be said."""
     plan = plan_from(args)
-    target = TARGETS[args.target] if args.target else default_target(plan.latitude_deg)
+    target = TARGETS[args.target] if args.target else default_target(Site(plan.latitude_deg, 0.0))
     facts = needed_accuracy(plan, target)
     if isinstance(facts, NotMeasurable):
         answer = {"possible": False, "reason": facts.reason, "cure": facts.cure}

@@ -16,8 +16,9 @@ import numpy as np
 
 from polewright.core.angles import SIDEREAL_RATE_RAD_S
 from polewright.core.field_rotation import displaced_pole
-from polewright.core.model import Atmosphere, FloatArray, TargetPole
-from polewright.core.refraction import refract, refraction_constants, target_pole
+from polewright.core.model import Atmosphere, FloatArray, Site, TargetPole
+from polewright.core.places import pole_enu
+from polewright.core.refraction import refract, refraction_constants
 
 MOMENTS = 7  # per exposure; the path is a smooth arc
 RIM = 16  # directions in which a corner, and the guide star, may lie: the camera's angle on the sky is left open
@@ -69,7 +70,7 @@ def axes_around(
     latitude_rad: float, atmosphere: Atmosphere, target: TargetPole, east_rad: FloatArray, up_rad: FloatArray
 ) -> FloatArray:
     """Axes (J, 3) in ENU that are (east, up) off the target pole, each (J,)."""
-    pole = target_pole(latitude_rad, refraction_constants(atmosphere), target)
+    pole = pole_enu(Site(float(np.degrees(latitude_rad)), 0.0), atmosphere, target)
     return np.stack([displaced_pole(pole, e, u) for e, u in zip(np.atleast_1d(east_rad), np.atleast_1d(up_rad))])
 
 

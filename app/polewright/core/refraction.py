@@ -1,7 +1,7 @@
-"""Refraction of directions over a site: true ENU <-> observed ENU, and the altitude of the poles.
+"""Refraction of many directions at once: true ENU <-> observed ENU.
 
 dz = A tan z + B tan^3 z with the constants of ERFA `refco`; the step from true to observed is the one of ERFA
-`atioq` (one Newton step, and never more bending than 3 degrees above the horizon).
+`atioq` (one Newton step, and never more bending than 3 degrees above the horizon), as in core/places.py.
 """
 
 from __future__ import annotations
@@ -9,7 +9,7 @@ from __future__ import annotations
 import erfa
 import numpy as np
 
-from polewright.core.model import Atmosphere, FloatArray, TargetPole
+from polewright.core.model import Atmosphere, FloatArray
 
 _LEAST_SINE = 0.05  # of the altitude, as in ERFA apio13/atioq
 
@@ -45,17 +45,3 @@ def unrefract(observed_enu: FloatArray, constants: tuple[float, float]) -> Float
         guess = guess - (refract(guess, constants) - observed_enu)
         guess = guess / np.linalg.norm(guess, axis=-1, keepdims=True)
     return np.asarray(guess)
-
-
-def elevated_pole(latitude_rad: float) -> FloatArray:
-    """The celestial pole above the horizon, unit vector (3,) in ENU, without air."""
-    side = 1.0 if latitude_rad >= 0.0 else -1.0
-    return np.array([0.0, side * np.cos(latitude_rad), abs(np.sin(latitude_rad))])
-
-
-def target_pole(latitude_rad: float, constants: tuple[float, float], target: TargetPole) -> FloatArray:
-    """The pole that the axis is driven to, unit vector (3,) in ENU: the true one raised by a share of its bending."""
-    true = elevated_pole(latitude_rad)
-    seen = refract(true, constants)
-    raised = true + float(target.value) * (seen - true)  # exact to 1e-7 of the bending
-    return np.asarray(raised / np.linalg.norm(raised))

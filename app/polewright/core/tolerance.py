@@ -15,8 +15,8 @@ import numpy as np
 from polewright.core.angles import ARCMIN_PER_RAD, ARCSEC_PER_RAD
 from polewright.core.exposure_blur import altitude_rad, axes_around, blur_px
 from polewright.core.imaging_plan import ImagingPlan, drift_limit_rad, rotation_limit_rad
-from polewright.core.model import FloatArray, NotMeasurable, TargetPole
-from polewright.core.refraction import elevated_pole, refract, refraction_constants
+from polewright.core.model import FloatArray, NotMeasurable, Site, TargetPole
+from polewright.core.places import default_target, refraction_rad
 
 CAP_RAD = 5.0 / ARCMIN_PER_RAD
 TYPICAL_FLEXURE_RAD = 10.0 / ARCSEC_PER_RAD
@@ -74,7 +74,7 @@ def needed_accuracy(
     """
     if (refusal := unreachable(plan)) is not None:
         return refusal
-    target = default_target(plan.latitude_deg) if target is None else target
+    target = default_target(Site(plan.latitude_deg, 0.0)) if target is None else target
     poles = tuple(pole_choice(plan, choice) for choice in TargetPole)
     chosen = next(p for p in poles if p.target is target)
     floor = noise_floor_rad(plan, axis_sigma_rad, flexure_rad)
@@ -92,17 +92,9 @@ def needed_accuracy(
     )
 
 
-def default_target(latitude_deg: float) -> TargetPole:
-    """Refracted pole from 30 degrees of latitude on, between the two poles nearer the equator (PHYSICS section 7)."""
-    return TargetPole.REFRACTED if abs(latitude_deg) >= 30.0 else TargetPole.BETWEEN
-
-
 def noise_floor_rad(plan: ImagingPlan, axis_sigma_rad: float, flexure_rad: float) -> float:
     """Three times the axis error, the doubt about the pole and flexure, in quadrature."""
-    lat = np.radians(plan.latitude_deg)
-    pole = elevated_pole(lat)
-    seen = refract(pole, refraction_constants(plan.atmosphere))
-    lifted = float(np.linalg.norm(seen - pole))
+    lifted = refraction_rad(abs(float(np.radians(plan.latitude_deg))), plan.atmosphere)
     return float(np.sqrt((3.0 * axis_sigma_rad) ** 2 + (POLE_DOUBT * lifted) ** 2 + flexure_rad**2))
 
 
