@@ -68,11 +68,16 @@ def test_perfect_tracking_masks_no_star(sequence) -> None:  # type: ignore[no-un
     assert len(detector.detect(frames[0], mask)) == len(first)
 
 
-def test_slow_drift_adds_up_to_the_last_frame_learned_from() -> None:
-    mask = HotPixelMask.empty(*SHAPE).update(np.array([[10.0, 10.0], [50.0, 50.0]]), 0.0)
-    mask = mask.update(np.array([[10.0, 10.0], [52.0, 50.0]]), 2.0)
+def test_there_and_back_masks_no_star() -> None:
+    """The sky moves by 3.9 px and by 4.1 px back: the stars stand where they stood two frames ago."""
+    star = np.array([[50.0, 50.0]])
+    mask = HotPixelMask.empty(*SHAPE).update(star, np.nan).update(star + 3.9, 3.9).update(star - 0.2, 4.1)
     assert len(mask) == 0
-    mask = mask.update(np.array([[10.0, 10.0], [55.0, 50.0]]), 5.0)
+
+
+def test_a_clump_is_masked_with_its_neighbours() -> None:
+    mask = HotPixelMask.empty(*SHAPE).update(np.array([[10.0, 10.0], [50.0, 50.0]]), np.nan)
+    mask = mask.update(np.array([[10.1, 9.9], [55.0, 50.0]]), 5.0)
     assert mask.hot[9:12, 9:12].all() and len(mask) == 9
 
 

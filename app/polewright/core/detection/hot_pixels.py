@@ -29,7 +29,7 @@ def spikes(flat: NDArray[np.float32], brightest_neighbour: NDArray[np.float32], 
 class HotPixelMask:
     """Known hot pixels of one camera, a value: `update` returns a new mask.
 
-    `hot` (H, W) bool; `last_px` (M, 2) are the places (x, y) of the sources in the last frame learned from.
+    `hot` (H, W) bool; `last_px` (M, 2) are the places (x, y) of the sources in the previous frame.
     """
 
     hot: NDArray[np.bool_]
@@ -47,15 +47,12 @@ class HotPixelMask:
         """Learn from one more frame: what stood at the same pixel while the sky moved is no star.
 
         `places_px` (N, 2): x, y of the sources of the frame. `sky_moved_px`: how far the star field moved since the
-        last frame given here, from the plate solutions, for the whole frame or at each place (N,); NaN when unknown.
-        Below 4 px nothing is learned, because on a well guided mount the stars stay put too; a frame whose sky
-        moved nowhere is not kept, so that a slow drift adds up.
+        previous frame given here, from the plate solutions, for the whole frame or at each place (N,); NaN when
+        unknown. Below 4 px nothing is learned, because on a well guided mount the stars stay put too.
         """
         moved = np.broadcast_to(np.asarray(sky_moved_px, dtype=np.float64), places_px.shape[:1]) >= _LEAST_MOTION_PX
-        if self.last_px.shape[0] == 0:
+        if self.last_px.shape[0] == 0 or not moved.any():
             return HotPixelMask(self.hot, places_px)
-        if not moved.any():
-            return self
         gap = np.abs(places_px[:, None, :] - self.last_px[None, :, :]).max(axis=2).min(axis=1)
         stayed = moved & (gap < _SAME_PLACE_PX)
         hot = self.hot.copy()
