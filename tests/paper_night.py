@@ -35,7 +35,7 @@ from polewright.core.events import (
 from polewright.core.measured import FollowedAxis, FrameTrouble, MeasuredAxis, PlacedFrame, RotationGain
 from polewright.core.model import Camera, Site, SkyPosition, TargetPole, Utc
 from polewright.core.screw_angles import ScrewAngles, offset_from_angles
-from polewright.core.screws import ScrewMemory
+from polewright.core.screws import ScrewMemory, ScrewPrior
 from polewright.core.states import NightState, Stage
 from polewright.core.workflow import step
 
@@ -84,6 +84,7 @@ class PaperNight:
     azimuth_memory: ScrewMemory = field(default_factory=ScrewMemory)
     altitude_memory: ScrewMemory = field(default_factory=ScrewMemory)
     screws: tuple[PaperScrew, PaperScrew] | None = None
+    known: bool = False  # the rates are known from earlier nights
 
     def __post_init__(self) -> None:
         self.rng = np.random.default_rng(self.seed)
@@ -102,6 +103,8 @@ class PaperNight:
             size, way = 4.0 * math.sqrt(rng.uniform(0.05, 1.0)), rng.uniform(0, 2 * math.pi)
             shrink = math.cos(math.radians(self.latitude_deg))
             self.off_deg = size * math.cos(way) / shrink, size * math.sin(way)
+        if self.known:
+            self.azimuth_memory, self.altitude_memory = (ScrewMemory(_prior(s, rng)) for s in self.screws)
         self.bearing, self.height = (60.0 * v for v in self.off_deg)
         self.t = 0.0
         self.theta = math.radians(-30.0)
@@ -110,11 +113,14 @@ class PaperNight:
         self.turned_since_lock = True
         self.shift = rng.normal(0.0, self.lock_shift_arcmin / 2.0, 2)
         self.capture_error = np.zeros(2)
+        self.capture_errors: dict[tuple[str, int], np.ndarray] = {}
         self.frame_number = 0
         self.state = NightState()
         self.log: list[AnyEvent] = []
         self.refused: list[Refused] = []
         self.false_done = False
+        self.hand_turns = 0
+        self.start_arcsec = self.error_arcsec()
 
     # truth
 
@@ -123,6 +129,10 @@ class PaperNight:
         left = math.exp(-(self.t - self.creep[2]) / 3.0)
         angles = ScrewAngles(self.bearing - self.creep[0] * left, self.height - self.creep[1] * left)
         return offset_from_angles(angles, math.radians(abs(self.latitude_deg)), self.latitude_deg < 0.0)
+
+    def true_screw(self, screw: Screw) -> PaperScrew:
+        assert self.screws is not None
+        return self.screws[0 if screw is Screw.AZIMUTH else 1]
 
     def error_arcsec(self) -> float:
         return math.hypot(*self.truth()) * ARCSEC_PER_RAD
@@ -160,7 +170,10 @@ class PaperNight:
     def _axis(self, effect: EstimateAxis) -> MeasuredAxis:
         places = _places(effect.frames)
         sigma = (self.capture_sigma_arcsec * (12.0 if places < 3 else 1.0)) / ARCSEC_PER_RAD / math.sqrt(2.0)
-        self.capture_error = self.rng.normal(0.0, sigma, 2)
+        key = (effect.frames[0].name, places)  # more frames at the same places bring no fresh luck
+        if key not in self.capture_errors:
+            self.capture_errors[key] = self.rng.normal(0.0, sigma, 2)
+        self.capture_error = self.capture_errors[key]
         east, up = np.array(self.truth()) + self.capture_error
         gains = (RotationGain(math.radians(40.0), sigma * math.sqrt(2.0) / (12.0 if places < 3 else 2.0)),)
         covariance = ((sigma**2, 0.0), (0.0, sigma**2))
@@ -260,6 +273,7 @@ class PaperNight:
         turns = action.turns * (1.0 + self.rng.normal(0.0, self.hand_error))
         if self.rng.uniform() < self.wrong_way:
             turns = -turns
+        self.hand_turns += 1
         pieces = max(1, round(abs(turns) * SECONDS_PER_TURN / FRAME_S))
         for piece in range(pieces):
             self.turn(action.screw, turns / pieces)
@@ -268,6 +282,13 @@ class PaperNight:
         self.t += 1.0
         if self.rng.uniform() < self.reports:
             self.feed(ScrewTurned(self.t, action.screw))
+
+
+def _prior(screw: PaperScrew, rng: np.random.Generator) -> ScrewPrior:
+    """What several nights would have left: the rate to 5 %, the backlash to a fifth."""
+    rate = screw.rate * (1.0 + rng.normal(0.0, 0.05))
+    backlash = screw.backlash * (1.0 + rng.normal(0.0, 0.2))
+    return ScrewPrior(rate, abs(rate) * 0.05, backlash, 0.2 * screw.backlash, human_error=0.18, human_weight=20.0)
 
 
 def _places(frames: tuple[PlacedFrame, ...]) -> int:

@@ -13,6 +13,7 @@ from polewright.core.states import Capture
 
 SAME_PLACE_RAD = math.radians(8.0)
 KEPT_PER_PLACE = 3
+PLACES_WANTED = 3  # two frames have no check at all
 WANTED_SPAN_RAD = math.radians(80.0)
 STEP_RAD = math.radians(40.0)
 

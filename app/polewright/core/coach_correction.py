@@ -7,8 +7,8 @@ import math
 from polewright.core.advice import Advice, GoBack, GoOn, Lock, Mood, RotateAxis, Turn, Unlock, Wait
 from polewright.core.angles import ARCMIN_PER_RAD
 from polewright.core.coach_turning import hour_angle_of
-from polewright.core.correction import CLOSE_ENOUGH, ScrewOutlook, next_turn
-from polewright.core.done import SURE_ENOUGH, Offset, frames_until_sure
+from polewright.core.correction import ScrewOutlook, next_turn
+from polewright.core.done import CLOSE_ENOUGH, Offset, frames_until_sure
 from polewright.core.events import Screw
 from polewright.core.formatting import (
     angle_text,
@@ -41,7 +41,7 @@ def advise_correction(state: NightState) -> Advice:
     weak = _weak_geometry(state)
     if weak is not None:
         return weak
-    if state.inside() >= SURE_ENOUGH:
+    if state.stop_here:
         return _inside(state, offset)
     turn = next_turn(state)
     if turn is None:
@@ -153,8 +153,7 @@ def _loosen(state: NightState, offset: Offset) -> Advice:
 def _average(state: NightState, offset: Offset) -> Advice:
     """Nothing left to turn, not sure yet: more frames, or a better capture."""
     assert state.plan is not None
-    aim = (0.0, 0.0) if state.locks.tight else state.locks.aim_rad
-    more = frames_until_sure(offset, state.shared, state.plan.tolerance_rad, aim)
+    more = frames_until_sure(offset, state.shared, state.plan.tolerance_rad, state.aim_rad)
     if more is not None and len(state.rest.readings) < PATIENT_READINGS:
         return Advice(
             "Hands off. Measuring.",

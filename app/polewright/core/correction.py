@@ -10,14 +10,13 @@ import math
 from dataclasses import dataclass
 
 from polewright.core.angles import ARCMIN_PER_RAD
-from polewright.core.done import SURE_ENOUGH, Offset
+from polewright.core.done import CLOSE_ENOUGH, Offset
 from polewright.core.events import Screw
 from polewright.core.screw_angles import ScrewAngles, azimuth_screw_acts, screw_angles
 from polewright.core.screw_plan import TurnKind, TurnPlan, plan_turn
 from polewright.core.screws import ScrewMemory
 from polewright.core.states import NightState
 
-CLOSE_ENOUGH = 0.4  # of the tolerance, for each of the two components
 AZIMUTH_LATER = 0.2  # altitude goes first when the azimuth error on the sky is below this share of it
 
 
@@ -83,7 +82,7 @@ def outlooks(state: NightState) -> tuple[ScrewOutlook, ScrewOutlook] | None:
 def next_turn(state: NightState) -> ScrewOutlook | None:
     """The screw to turn now and how; None when neither has anything left to do, or nothing is known."""
     both = outlooks(state)
-    if both is None or state.plan is None or state.inside() >= SURE_ENOUGH:
+    if both is None or state.plan is None or state.stop_here:
         return None
     azimuth, altitude = both
     close = CLOSE_ENOUGH * state.plan.tolerance_rad

@@ -16,6 +16,8 @@ from polewright.core.model import FloatArray
 from polewright.core.screw_angles import Covariance
 
 SURE_ENOUGH = 0.95
+BEYOND_DOUBT = 0.995
+CLOSE_ENOUGH = 0.4  # of the tolerance, for each of the two components: no screw is asked to go nearer
 _NODES, _WEIGHTS = np.polynomial.legendre.leggauss(48)
 _REACH = 9.0  # standard deviations
 
@@ -55,6 +57,13 @@ def probability_inside(offset: Offset, tolerance_rad: float, aim: tuple[float, f
     edges = _edges(low, high, narrow, wide)
     total = sum(_panel(a, b, narrow, wide) for a, b in pairwise(edges))
     return float(min(max(total, 0.0), 1.0))
+
+
+def good_enough(offset: Offset, tolerance_rad: float, aim: tuple[float, float] = (0.0, 0.0)) -> bool:
+    """Whether to stop: inside the tolerance with 95 % when there is nothing left to turn, with 99 % when there is."""
+    probability = probability_inside(offset, tolerance_rad, aim)
+    left = max(abs(offset.east_rad - aim[0]), abs(offset.up_rad - aim[1]))
+    return probability >= (SURE_ENOUGH if left <= CLOSE_ENOUGH * tolerance_rad else BEYOND_DOUBT)
 
 
 def _edges(low: float, high: float, narrow: tuple[float, float], wide: tuple[float, float]) -> Sequence[float]:

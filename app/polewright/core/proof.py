@@ -11,13 +11,14 @@ import math
 import numpy as np
 
 from polewright.core.angles import ARCSEC_PER_RAD
-from polewright.core.capture_frames import places
-from polewright.core.done import SURE_ENOUGH, Offset, probability_inside
+from polewright.core.capture_frames import PLACES_WANTED, places
+from polewright.core.done import Offset, good_enough, probability_inside
 from polewright.core.measured import covariance_of
 from polewright.core.states import NightState
 
 AGREE_CHI2 = 9.2  # 1 % by chance with two degrees of freedom
-PROOF_SHARE = 1.0 / 3.0
+PROOF_SHARE = 1.0 / 3.0  # of the tolerance: a second turn this sure may overrule the first
+CLEARLY_OUTSIDE = 0.02
 FLEXURE_RAD = 2.0 / ARCSEC_PER_RAD  # two turns over different sky differ by this much even without noise
 
 
@@ -53,23 +54,26 @@ def combined_offset(state: NightState) -> Offset | None:
 
 
 def proof_confirms(state: NightState) -> bool:
-    """The axis is inside the tolerance with 95 % by all that is known, and the second turn does not deny it."""
-    both, second = combined_offset(state), proof_offset(state)
-    if both is None or second is None or state.plan is None or state.proof.axis is None:
+    """The second turn is complete, and by all that is known the axis is inside the tolerance."""
+    both = combined_offset(state)
+    if both is None or state.plan is None or not _complete(state):
         return False
-    if state.proof.axis.suspect is not None:
-        return False
-    return probability_inside(both, state.plan.tolerance_rad) >= SURE_ENOUGH
+    return good_enough(both, state.plan.tolerance_rad)
 
 
 def proof_contradicts(state: NightState) -> bool:
-    """The second turn is sure enough, and puts the axis outside or on the edge of the tolerance."""
+    """The second turn is complete and sure enough, and the axis is not well inside the tolerance."""
     second = proof_offset(state)
-    if second is None or state.plan is None or state.proof.axis is None or state.proof.axis.suspect is not None:
+    if second is None or state.plan is None or not _complete(state) or proof_confirms(state):
         return False
-    sure = second.sigma_rad <= PROOF_SHARE * state.plan.tolerance_rad and len(places(state.proof)) >= 3
-    clearly = probability_inside(second, state.plan.tolerance_rad) < 0.02 and len(places(state.proof)) >= 3
-    return (sure and not proof_confirms(state)) or clearly
+    sure = second.sigma_rad <= PROOF_SHARE * state.plan.tolerance_rad
+    return sure or probability_inside(second, state.plan.tolerance_rad) < CLEARLY_OUTSIDE
+
+
+def _complete(state: NightState) -> bool:
+    """Three places, and no frame that does not fit."""
+    axis = state.proof.axis
+    return axis is not None and axis.suspect is None and len(places(state.proof)) >= PLACES_WANTED
 
 
 def proof_sigma_rad(state: NightState) -> float:

@@ -2,8 +2,8 @@
 
 Model of move i: moved = k n (1 + e) + g n p - q r sign(n), with n the reported turns, e the human error, p the mean
 coordinate in degrees, q = k x backlash, r the share of the backlash that this move had to cross. Weighted least
-squares with Student weights (nu = 4), prior values as pseudo-measurements; the direction by votes, each report being
-the wrong way round with a probability of 5 %.
+squares, residuals beyond two sigma losing weight with their square, prior values as pseudo-measurements; the direction
+by votes, each report being the wrong way round with a probability of 5 %.
 """
 
 from __future__ import annotations
@@ -21,12 +21,14 @@ from polewright.core.screws import ScrewMemory, ScrewMove, ScrewPrior, ScrewRate
 WRONG_WAY_ODDS = math.log(0.95 / 0.05)
 PRIOR_SIGN_ODDS = math.log(0.98 / 0.02)
 FIRST_BACKLASH_TURNS, FIRST_BACKLASH_SIGMA = 0.1, 0.1
+FIRST_HUMAN_ERROR = 0.18
 HAND_FLOOR_TURNS = 0.003  # nobody stops a screw better than about one degree
 CHANGE_SIGMA = 0.01  # per degree; a tangent arm changes by cos^2, about 0.6 % per degree at 10 degrees
 UNSURE_ERROR = 0.25
-SEEN_SIGMA = 5.0  # PHYSICS section 9: use a rate only if |e2 - e1| > 5 sigma
+SEEN_SIGMA = 5.0  # a rate is taken from a move only if |e2 - e1| is more than this many of its sigmas
 MISFIT_SIGMA = 3.5
-STUDENT_NU = 4.0
+FULL_WEIGHT_SIGMA = 2.0
+SHRUNK = 0.93  # of the variance of normal residuals survives these weights (4e6 draws)
 
 
 @dataclass(frozen=True)
@@ -94,7 +96,7 @@ def _solve(
         k = math.copysign(k, sign)
     else:
         k = float(np.median(np.abs(moved[seen] / turns[seen]))) * sign
-        backlash, h = FIRST_BACKLASH_TURNS, 0.15
+        backlash, h = FIRST_BACKLASH_TURNS, FIRST_HUMAN_ERROR
     q, g = k * backlash, 0.0
     fit: _Fit | None = None
     weight = np.ones(len(moves))
@@ -105,7 +107,7 @@ def _solve(
         if k * sign <= 0.0:  # backlash or a wild report swallowed the rate: hold on to the direction
             k = sign * max(abs(k), 1.0)
         q = math.copysign(min(max(q * sign, 0.0), abs(k)), sign)
-        weight = (STUDENT_NU + 1.0) / (STUDENT_NU + fit.scaled**2)
+        weight = 1.0 / np.maximum(1.0, (fit.scaled / FULL_WEIGHT_SIGMA) ** 2)
     assert fit is not None
     return _Fit(k, q, g, fit.covariance, h, fit.human_weight, fit.scaled), _backlash_shares(turns, q / k)
 
@@ -163,14 +165,14 @@ def _human_error(
     residual: FloatArray, expected: FloatArray, other: FloatArray, weight: FloatArray, prior: ScrewPrior | None
 ) -> tuple[float, float]:
     """Relative error of reported turns, rms, and the number of moves it rests on."""
-    h0, n0 = (0.15, 4.0) if prior is None else (prior.human_error, prior.human_weight)
+    h0, n0 = (FIRST_HUMAN_ERROR, 3.0) if prior is None else (prior.human_error, prior.human_weight)
     counted = np.abs(expected) > 3.0 * np.sqrt(other)
     if not np.any(counted):
         return h0, n0
     excess = np.maximum(residual[counted] ** 2 - other[counted], 0.0) / expected[counted] ** 2
-    w = np.minimum(weight[counted], 1.0)
-    freedom = max(float(np.sum(w)) - (1.0 if prior is None else 0.0), 0.0)
-    h = math.sqrt((n0 * h0**2 + float(np.sum(w * excess))) / (n0 + freedom))
+    w = weight[counted]
+    freedom = max(float(np.sum(w)) - (1.5 if prior is None else 0.0), 0.0)
+    h = math.sqrt((n0 * h0**2 + float(np.sum(w * excess)) / SHRUNK) / (n0 + freedom))
     return min(max(h, 0.03), 0.4), n0 + freedom
 
 

@@ -16,7 +16,7 @@ from polewright.core.screws import ScrewRate
 TRIAL_TURNS = 0.5
 EIGHTH, CLOCK_MINUTE, HALF_MINUTE, TOUCH = 1.0 / 8.0, 1.0 / 60.0, 1.0 / 120.0, 1.0 / 240.0
 LONGEST_TURNS = 6.0  # no single instruction asks for more: look again before going on
-SHY = 1.2  # how many sigmas of the turn the plan stays short
+SHY = 1.0  # how many sigmas of the turn the plan stays short
 
 
 class TurnKind(Enum):

@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass, field
 from enum import Enum
 
-from polewright.core.done import Offset, probability_inside
+from polewright.core.done import Offset, good_enough, probability_inside
 from polewright.core.events import Screw
 from polewright.core.measured import FrameTrouble, MeasuredAxis, PlacedFrame
 from polewright.core.model import Site, TargetPole
@@ -189,10 +189,25 @@ class NightState:
             offset.east_rad, offset.up_rad, offset.covariance_rad2, self.plan.pole_altitude_rad, self.plan.southern
         )
 
-    def inside(self, aimed: bool = True) -> float:
-        """Probability that the axis is within the tolerance of the aim (before locking) or of the pole."""
+    @property
+    def aim_rad(self) -> tuple[float, float]:
+        """Where to bring the axis, (east, up): the pole, or beside it while the locks are still to be tightened."""
+        return (0.0, 0.0) if self.locks.tight else self.locks.aim_rad
+
+    @property
+    def inside(self) -> float:
+        """Probability that the axis is within the tolerance of the aim."""
         offset = self.offset
         if offset is None or self.plan is None:
             return 0.0
-        aim = self.locks.aim_rad if aimed and not self.locks.tight else (0.0, 0.0)
-        return probability_inside(offset, self.plan.tolerance_rad, aim)
+        return probability_inside(offset, self.plan.tolerance_rad, self.aim_rad)
+
+    @property
+    def stop_here(self) -> bool:
+        """Whether the axis is near enough to the aim, and that is sure."""
+        offset = self.offset
+        return (
+            offset is not None
+            and self.plan is not None
+            and good_enough(offset, self.plan.tolerance_rad, self.aim_rad)
+        )

@@ -12,8 +12,8 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 from polewright.core import workflow_actions as do
-from polewright.core.capture_frames import places
-from polewright.core.done import SURE_ENOUGH, Offset, probability_inside
+from polewright.core.capture_frames import PLACES_WANTED, places
+from polewright.core.done import Offset
 from polewright.core.effects import Effect, EnterStage, Refused
 from polewright.core.events import (
     Accepted,
@@ -54,7 +54,6 @@ from polewright.core.states import CLOUDED_FRAMES, NightState, Stage
 from polewright.core.workflow_actions import Action, Outcome
 
 CAPTURE_SHARE = 1.0 / 3.0  # of the tolerance: a capture this sure needs no further rotation
-PLACES_WANTED = 3  # two frames have no check at all (PHYSICS section 2)
 FINE_TOLERANCES, FINE_RAD = 6.0, math.radians(3.0 / 60.0)
 FALL_BACK = 3.0  # fine goes back to rough only beyond this many times the limit between them
 
@@ -333,8 +332,3 @@ def _why_not_next(state: NightState) -> tuple[str, str]:
     if state.stage is P:
         return "The proof is not complete.", "Rotate the RA axis as asked, or accept the alignment as it is."
     return "The axis is not known.", "Go back and take the capture again."
-
-
-def sure_enough(offset: Offset, tolerance_rad: float) -> bool:
-    """Whether the axis is inside the tolerance with the confidence asked for."""
-    return probability_inside(offset, tolerance_rad) >= SURE_ENOUGH
