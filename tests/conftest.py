@@ -10,9 +10,13 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from hypothesis import settings
 
 os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
 os.environ.setdefault("OMP_NUM_THREADS", "1")
+
+settings.register_profile("polewright", deadline=None)  # a busy machine is no failure
+settings.load_profile("polewright")
 
 REPOSITORY = Path(__file__).resolve().parents[1]
 

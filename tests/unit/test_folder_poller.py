@@ -194,6 +194,17 @@ def test_a_touched_or_extended_fits_is_the_same_image(tmp_path: Path) -> None:
     assert watched.look() == []
 
 
+def test_padding_that_comes_late_is_no_new_image(tmp_path: Path) -> None:
+    watched = Watched(tmp_path)
+    watched.look()
+    blob, path = fits_bytes(), tmp_path / "a.fits"
+    path.write_bytes(blob[: 2880 + 3200])
+    assert watched.look() == []
+    assert names(watched.look(1.1)) == ["a.fits"], "all pixels are there and the file is quiet"
+    path.write_bytes(blob)
+    assert watched.look() == []
+
+
 def test_deleted_files_are_forgotten_while_pending_and_remembered_when_reported(tmp_path: Path) -> None:
     watched = Watched(tmp_path)
     watched.look()

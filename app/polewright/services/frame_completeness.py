@@ -69,31 +69,30 @@ def _tail(file: BinaryIO, size_bytes: int, length: int) -> bytes:
 def _inspect_fits(file: BinaryIO, size_bytes: int) -> Inspection:
     """Complete when the file ends exactly where one of its HDUs does and the image's last bytes are not all zero.
 
-    Zeros at the end are what a file of reserved length shows until its writer gets there.
+    Zeros at the end are what a file of reserved length shows until its writer gets there. An image that is whole has
+    its fingerprint even when the padding or what follows it is not: then it will not be reported twice.
     """
-    offset, image_seen, digest = 0, False, hashlib.blake2b(digest_size=16)
+    offset, image = 0, b""
     while offset < size_bytes:
         try:
             hdu, header = _read_hdu_at(file, offset, size_bytes)
         except DamagedError:
-            return UNKNOWN if image_seen else INCOMPLETE
+            return Inspection(Completeness.UNKNOWN, image) if image else INCOMPLETE
         data_start = offset + hdu.data_start
         data_end = data_start + hdu.data_bytes
         padded_end = data_start + -(-hdu.data_bytes // BLOCK) * BLOCK
         if size_bytes < data_end:
             return INCOMPLETE
-        if hdu.kind != "other" and not image_seen:
-            image_seen = True
+        if hdu.kind != "other" and not image:
             file.seek(max(data_start, data_end - TAIL))
             tail = file.read(min(TAIL, hdu.data_bytes))
             if not any(tail):
                 return UNKNOWN
-            digest.update(header[: hdu.data_start])
-            digest.update(tail)
-        if size_bytes == padded_end and image_seen:
-            return Inspection(Completeness.COMPLETE, digest.digest())
+            image = hashlib.blake2b(header[: hdu.data_start] + tail, digest_size=16).digest()
+        if size_bytes == padded_end and image:
+            return Inspection(Completeness.COMPLETE, image)
         offset = padded_end
-    return UNKNOWN if image_seen else INCOMPLETE
+    return Inspection(Completeness.UNKNOWN, image) if image else INCOMPLETE
 
 
 def _read_hdu_at(file: BinaryIO, offset: int, size_bytes: int) -> tuple[Hdu, bytes]:
