@@ -6,6 +6,7 @@ The place, the rig and all numbers are made up.
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import lru_cache
 
 import numpy as np
 
@@ -50,6 +51,7 @@ def rail(now: int, notes: tuple[str, ...] = ()) -> tuple[Step, ...]:
     return tuple(Step(n, m, t) for n, m, t in zip(STAGES, marks, padded))
 
 
+@lru_cache
 def frame_picture(seed: int = 3, stale: bool = False) -> FramePicture:
     """A made-up frame: a sloping sky, noise and stars."""
     rng = np.random.default_rng(seed)
@@ -73,6 +75,7 @@ def frame_picture(seed: int = 3, stale: bool = False) -> FramePicture:
     )
 
 
+@lru_cache
 def timeline(length_s: float = 900.0) -> Timeline:
     """A made-up night: from three degrees to under a minute of arc in four moves."""
     t = np.arange(0.0, length_s, 4.0)

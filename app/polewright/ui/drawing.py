@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
 from math import cos, pi, sin
 
 from PySide6.QtCore import QPointF, QRectF, Qt
@@ -19,6 +20,14 @@ WRAP = int(Qt.TextFlag.TextWordWrap)
 def fitted_font(
     text: str, box: QRectF, largest_px: float, weight: QFont.Weight, flags: int, smallest_px: float = SMALLEST_PX
 ) -> tuple[QFont, QRectF]:
+    """The largest font up to `largest_px` in which the text lies inside the box, and the room it takes; see `fit`."""
+    return fit(text, box.width(), box.height(), largest_px, weight, flags, smallest_px)
+
+
+@lru_cache(maxsize=2048)
+def fit(
+    text: str, width: float, height: float, largest_px: float, weight: QFont.Weight, flags: int, smallest_px: float
+) -> tuple[QFont, QRectF]:
     """The largest font up to `largest_px` in which the text lies wholly inside the box, and the room it takes.
 
     At the smallest size the text may not fit; then the returned room is larger than the box, which tests look for.
@@ -27,11 +36,9 @@ def fitted_font(
     while True:
         font = plain_font(round(size), weight)
         metrics = QFontMetricsF(font)
-        room = metrics.boundingRect(
-            QRectF(0, 0, box.width(), 10000.0), flags & ~int(Qt.AlignmentFlag.AlignVCenter), text
-        )
+        room = metrics.boundingRect(QRectF(0, 0, width, 10000.0), flags & ~int(Qt.AlignmentFlag.AlignVCenter), text)
         longest = max((metrics.horizontalAdvance(word) for word in text.split()), default=0.0)
-        if (room.height() <= box.height() and max(room.width(), longest) <= box.width()) or size <= smallest_px:
+        if (room.height() <= height and max(room.width(), longest) <= width) or size <= smallest_px:
             return font, room
         size = max(smallest_px, size - max(1.0, size * 0.04))
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from PySide6.QtCore import QPointF, QRectF
-from PySide6.QtGui import QFont, QPainter
+from PySide6.QtGui import QFont, QFontMetricsF, QPainter
 from PySide6.QtWidgets import QWidget
 
 from polewright.ui.drawing import LEFT, draw_fitted
@@ -30,7 +30,7 @@ class FactsPanel(Panel):
             return
         look = self.look
         high = box.height() / len(self.facts)
-        label_w, value_w = box.width() * 0.25, box.width() * 0.25
+        label_w, value_w = self._columns(box.width())
         for i, fact in enumerate(self.facts):
             y = box.top() + i * high
             painter.setPen(look.pen("line", 1.0))
@@ -45,3 +45,12 @@ class FactsPanel(Panel):
             loud = fact.verdict in (Tone.TROUBLE, Tone.DO)
             weight = QFont.Weight.DemiBold if loud else QFont.Weight.Normal
             draw_fitted(painter, fact.words, words, look.px(BODY), look.colour("ink"), weight, LEFT)
+
+    def _columns(self, room: float) -> tuple[float, float]:
+        """Widths of label and value: what they need, but never more than 30 % of the room each."""
+        plain = QFontMetricsF(self.look.font(BODY))
+        strong = QFontMetricsF(self.look.font(VALUE, QFont.Weight.DemiBold))
+        gap = self.look.px(20)
+        label = max(plain.horizontalAdvance(f.label) for f in self.facts) + gap
+        value = max(strong.horizontalAdvance(f.value) for f in self.facts) + gap
+        return min(label, room * 0.3), min(value, room * 0.3)

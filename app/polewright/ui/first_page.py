@@ -6,13 +6,14 @@ from pathlib import Path
 
 from PySide6.QtCore import QRectF, Signal
 from PySide6.QtGui import QFont, QPainter, QResizeEvent
-from PySide6.QtWidgets import QGridLayout, QLabel, QLineEdit, QWidget
+from PySide6.QtWidgets import QGridLayout, QLabel, QWidget
 
 from polewright.ui.arrange import unit_for
 from polewright.ui.buttons import PlainButton
 from polewright.ui.drawing import LEFT_TOP, WRAP, draw_fitted
 from polewright.ui.intents import ChooseFolder, FillForm, OpenReplay, StartNight, StartRehearsal
 from polewright.ui.keys_bar import KeysBar
+from polewright.ui.line_field import LineField
 from polewright.ui.look import BODY, SMALL, VALUE, Look
 from polewright.ui.panel import Panel
 from polewright.ui.reticle import ReticleWidget
@@ -35,7 +36,7 @@ class Field(QWidget):
     def __init__(self, label: str, unit: str, parent: QWidget) -> None:
         super().__init__(parent)
         self.label = QLabel(f"{label}, {unit}" if unit else label, self)
-        self.edit = QLineEdit(self)
+        self.edit = LineField(self)
         self.label.setBuddy(self.edit)
         self.edit.setAccessibleName(self.label.text())
         grid = QGridLayout(self)
@@ -47,7 +48,7 @@ class Field(QWidget):
     def set_look(self, look: Look) -> None:
         """Wear another theme or size."""
         self.label.setFont(look.font(SMALL))
-        self.edit.setFont(look.font(BODY))
+        self.edit.set_look(look, BODY)
 
 
 class FirstPage(Panel):

@@ -6,11 +6,12 @@ from pathlib import Path
 
 from PySide6.QtCore import QRectF, Qt, Signal
 from PySide6.QtGui import QFont, QKeyEvent, QPainter, QResizeEvent
-from PySide6.QtWidgets import QLineEdit, QListWidget, QListWidgetItem, QWidget
+from PySide6.QtWidgets import QListWidget, QListWidgetItem, QWidget
 
 from polewright.ui.arrange import unit_for
 from polewright.ui.buttons import PlainButton
 from polewright.ui.drawing import LEFT, draw_fitted
+from polewright.ui.line_field import LineField
 from polewright.ui.look import BIG, BODY, SMALL, Look
 from polewright.ui.panel import Panel
 
@@ -48,7 +49,7 @@ class FolderPage(Panel):
         self.endings: tuple[str, ...] = ()
         self.folder = Path.home()
         self.note = ""
-        self.path = QLineEdit(self)
+        self.path = LineField(self)
         self.path.setAccessibleName("folder")
         self.rows = QListWidget(self)
         self.rows.setAccessibleName("folders here")
@@ -140,7 +141,7 @@ class FolderPage(Panel):
     def set_look(self, look: Look) -> None:
         look = Look(look.theme, unit_for(self.width(), self.height()))
         super().set_look(look)
-        self.path.setFont(look.font(BODY))
+        self.path.set_look(look, BODY)
         self.rows.setFont(look.font(BODY))
         for button in self.buttons:
             button.set_look(look)
@@ -151,7 +152,7 @@ class FolderPage(Panel):
 
     def _place(self) -> None:
         px = self.look.px
-        margin, high = px(60), px(72)
+        margin, high = px(60), px(84)
         width = self.width() - 2 * margin
         self.path.setGeometry(round(margin), round(px(92)), round(width - px(150)), round(px(44)))
         self.up.setGeometry(round(margin + width - px(138)), round(px(92)), round(px(138)), round(px(44)))

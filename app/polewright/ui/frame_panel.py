@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 from PySide6.QtCore import QPointF, QRectF, Qt
-from PySide6.QtGui import QColor, QImage, QPainter, QPen
+from PySide6.QtGui import QColor, QFontMetricsF, QImage, QPainter, QPen
 from PySide6.QtWidgets import QWidget
 
 from polewright.ui.drawing import CENTRE, LEFT, WRAP, draw_fitted
@@ -44,9 +44,11 @@ class FramePanel(Panel):
 
     def draw(self, painter: QPainter, box: QRectF) -> None:
         look = self.look
-        wide = box.width() > 2.1 * box.height()
+        lines = self._lines() if self.picture is not None else ("",)
+        caption_w = max(QFontMetricsF(look.font(SMALL)).horizontalAdvance(t) for t in lines) + look.px(18)
+        wide = box.width() - caption_w > 1.1 * box.height()
         caption_h = 0.0 if wide else look.px(42)
-        area = QRectF(box.left(), box.top(), box.width() * (0.55 if wide else 1.0), box.height() - caption_h)
+        area = QRectF(box.left(), box.top(), box.width() - (caption_w if wide else 0.0), box.height() - caption_h)
         if self.picture is None:
             painter.setPen(look.pen("line", 1.2))
             painter.drawRect(area.adjusted(0.5, 0.5, -0.5, -0.5))
@@ -63,11 +65,11 @@ class FramePanel(Panel):
         self._draw_stars(painter, shown, factor)
         if wide:
             left = shown.right() + look.px(14)
-            caption = QRectF(left, box.top(), box.right() - left, look.px(84))
-            self._draw_caption(painter, caption, (self.picture.name, *self._lines()))
+            caption = QRectF(left, box.top(), box.right() - left, look.px(66))
+            self._draw_caption(painter, caption, lines)
         else:
             caption = QRectF(box.left(), shown.bottom() + look.px(3), box.width(), caption_h - look.px(3))
-            self._draw_caption(painter, caption, self._lines())
+            self._draw_caption(painter, caption, lines)
 
     def _lines(self) -> tuple[str, ...]:
         assert self.picture is not None

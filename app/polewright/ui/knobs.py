@@ -39,7 +39,7 @@ class Knob(Panel):
             self.update()
 
     def _head(self) -> tuple[QPointF, float]:
-        radius = min(self.height() * 0.5 - self.look.px(4), self.width() * 0.26)
+        radius = min(self.height() * 0.5 - self.look.px(4), self.width() * 0.24)
         return QPointF(radius + self.look.px(6), self.height() / 2), radius
 
     def draw(self, painter: QPainter, box: QRectF) -> None:
@@ -114,7 +114,7 @@ class KnobPanel(Panel):
         super().__init__(parent)
         self.azimuth = Knob("azimuth", "← →", self)
         self.altitude = Knob("altitude", "↑ ↓", self)
-        self.axis = Knob("RA axis", "PgUp PgDn", self)
+        self.axis = Knob("RA axis", "PgUp/Dn", self)
         self.knobs = (self.azimuth, self.altitude, self.axis)
         self.azimuth.turned.connect(self._on_azimuth)
         self.altitude.turned.connect(self._on_altitude)
@@ -166,4 +166,4 @@ class KnobPanel(Panel):
 
 
 def _turns(turns: float) -> str:
-    return f"{turns:+.2f}".replace("-", "−") + " turns"
+    return f"{turns:+.2f}".replace("-", "−")

@@ -51,6 +51,7 @@ class Look:
         return pen
 
 
+@lru_cache(maxsize=256)
 def plain_font(pixels: int, weight: QFont.Weight = QFont.Weight.Normal) -> QFont:
     """The typeface at a pixel size, grey antialiasing, figures of equal width."""
     font = QFont(family())

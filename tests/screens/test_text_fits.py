@@ -1,0 +1,119 @@
+"""Nothing clipped, nothing overlapping, at every supported size."""
+
+from __future__ import annotations
+
+import itertools
+
+import pytest
+from PySide6.QtWidgets import QLabel, QWidget
+
+from polewright.ui.arrange import Wants, arrange
+from polewright.ui.drawing import LEDGER
+from polewright.ui.look import GLOVE_PX, SMALLEST_PX
+from polewright.ui.main_window import MainWindow
+from polewright.ui.night_page import NightPage
+from screens.conftest import MakeWindow
+from screens.demo_views import PAGES
+
+SIZES = ((1024, 700), (1280, 800), (1366, 768), (1920, 1080), (3840, 2160))
+
+
+@pytest.mark.parametrize("size", SIZES, ids=lambda s: f"{s[0]}x{s[1]}")
+def test_every_text_fits_and_no_part_lies_over_another(make_window: MakeWindow, size: tuple[int, int]) -> None:
+    """The painter notes each text that is larger than its box even at the smallest type."""
+    window = make_window(*size)
+    for name, view in PAGES.items():
+        window.show_view(view())
+        for reading in (False, True) if name in ("rough", "fine-stale", "capture") else (False,):
+            window.set_reading(reading)
+            LEDGER.overflows.clear()
+            window.grab()
+            assert LEDGER.overflows == [], f"{name} at {size}, reading {reading}"
+            if name != "first-run":
+                assert_parts_keep_apart(window, name)
+        window.set_reading(False)
+    window.show_view(PAGES["rehearsal"]())
+    window._show_keys()
+    window.grab()
+    assert LEDGER.overflows == []
+    window._on_page_left()
+    window._ask_folder()
+    window.grab()
+    assert LEDGER.overflows == []
+
+
+@pytest.mark.parametrize("size", SIZES, ids=lambda s: f"{s[0]}x{s[1]}")
+def test_labels_and_keys_are_whole(make_window: MakeWindow, size: tuple[int, int]) -> None:
+    window = make_window(*size)
+    window.show_view(PAGES["first-run"]())
+    window.grab()
+    for label in window.findChildren(QLabel):
+        if label.isVisible() and label.text():
+            assert label.sizeHint().width() <= label.width() + 1, label.text()
+            assert label.sizeHint().height() <= label.height() + 1, label.text()
+            assert label.font().pixelSize() >= SMALLEST_PX
+    for view in ("first-run", "rough", "rehearsal", "replay"):
+        window.show_view(PAGES[view]())
+        bar = window.first.keys if view == "first-run" else window.night.keys
+        window.grab()
+        assert bar.shown >= 5, f"{view} at {size}: too few keys on the bar"
+
+
+def visible_parts(window: MainWindow) -> list[QWidget]:
+    """Parts of the night page that may not touch each other; work in progress lies on top by design."""
+    page: NightPage = window.night
+    parts: list[QWidget] = [p for p in page.parts if p.isVisible() and p not in (page.work, page.rail)]
+    return [*parts, page.menu_button] if page.menu_button.isVisible() else parts
+
+
+def assert_parts_keep_apart(window: MainWindow, name: str) -> None:
+    """Visible parts neither touch each other nor leave the window."""
+    for a, b in itertools.combinations(visible_parts(window), 2):
+        assert not a.geometry().intersects(b.geometry()), f"{name}: {a} over {b}"
+    for part in visible_parts(window):
+        assert window.night.rect().contains(part.geometry()), f"{name}: {part} leaves the window"
+
+
+def test_boxes_keep_apart_for_every_mixture_of_parts() -> None:
+    flags = itertools.product((False, True), repeat=6)
+    for (strips, pictures, timeline, transport, trouble, screws), numbers in itertools.product(flags, (0, 3, 5)):
+        wants = Wants(strips, 4, 3, numbers, pictures, timeline, transport, trouble, screws)
+        for width, height in SIZES:
+            boxes = arrange(width, height, wants, GLOVE_PX)
+            for (name_a, a), (name_b, b) in itertools.combinations(boxes.items(), 2):
+                assert not a.overlaps(b), f"{name_a} and {name_b} at {width}x{height}: {wants}"
+            for name, box in boxes.items():
+                assert box.x >= 0 and box.y >= 0 and box.w > 0 and box.h > 0, f"{name} at {width}x{height}: {wants}"
+                assert box.x + box.w <= width + 0.5 and box.y + box.h <= height + 0.5, name
+
+
+def test_primary_buttons_are_for_gloves(make_window: MakeWindow) -> None:
+    """15 mm on a 14-inch panel of 1920 x 1080 are 93 px (arithmetic: 355.6 mm diagonal, 6.2 px/mm)."""
+    window = make_window(1920, 1080)
+    for name in ("rough", "fine", "capture", "proof"):
+        window.show_view(PAGES[name]())
+        window.grab()
+        for button in window.night.primary.buttons:
+            if button.isVisible():
+                assert button.height() >= 93 and button.width() >= 93, f"{name}: {button.text()}"
+
+
+def test_reading_mode_is_read_from_two_metres(make_window: MakeWindow) -> None:
+    """At 1920 x 1080 the sentence is set at about 100 px (20 arcmin of capital height at 2 m: ISO 9241-303,
+    the range quoted from memory), and only the well, its strips and the sentence are left."""
+    from PySide6.QtCore import QRectF
+    from PySide6.QtGui import QFont
+
+    from polewright.ui.drawing import LEFT_TOP, WRAP, fitted_font
+    from polewright.ui.look import READING
+
+    window = make_window(1920, 1080)
+    window.show_view(PAGES["rough"]())
+    window.set_reading(True)
+    page = window.night
+    shown = {p for p in page.parts if p.isVisible()}
+    assert shown == {page.well, page.azimuth, page.altitude, page.words}
+    text = page.words.instruction.short
+    box = QRectF(0, 0, page.words.width(), page.words.height() - 60)
+    font, _ = fitted_font(text, box, page.look.px(READING), QFont.Weight.DemiBold, LEFT_TOP | WRAP)
+    assert font.pixelSize() >= 98
