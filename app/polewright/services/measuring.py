@@ -166,9 +166,10 @@ def sky_motion_px(before: PlateSolution, after: PlateSolution, x_px: FloatArray,
 
 
 def stated_scale_arcsec_px(frame: Frame, optics: Optics) -> float | None:
-    """Plate scale from focal length and pixel size, the user's word before the header's; None when unknown."""
+    """Plate scale by the user's word, else by the header's focal length and pixel size, else by the scale that the
+    header states outright; None when unknown."""
     focal = optics.focal_length_mm or (frame.focal_length_mm.value if frame.focal_length_mm else None)
     pixel = optics.pixel_size_um or (frame.pixel_size_um.value if frame.pixel_size_um else None)
-    if focal is None or pixel is None:
-        return None
-    return ARCSEC_PER_RAD * pixel / (focal * 1000.0)
+    if focal is not None and pixel is not None:
+        return ARCSEC_PER_RAD * pixel / (focal * 1000.0)
+    return frame.scale_arcsec_px.value if frame.scale_arcsec_px is not None else None
