@@ -224,8 +224,8 @@ class PaperNight:
             TargetPole.TRUE,
             math.radians(abs(self.latitude_deg)),
             self.tolerance_arcsec / ARCSEC_PER_RAD,
-            self.azimuth_memory,
-            self.altitude_memory,
+            azimuth=self.azimuth_memory,
+            altitude=self.altitude_memory,
         )
         self.feed(plan)
         done_key, key_since = "", 0.0

@@ -8,15 +8,17 @@ import numpy as np
 
 from polewright.core.advice import Advice, GoBack, Mood, RotateAxis, StartAgain, TightenClutch, Wait
 from polewright.core.angles import rotation_about
-from polewright.core.capture_frames import STEP_RAD, places, span_rad
+from polewright.core.capture_frames import STEP_RAD, WANTED_SPAN_RAD, places, span_rad
 from polewright.core.formatting import angle_text, sigma_text
 from polewright.core.measured import PlacedFrame
 from polewright.core.model import FloatArray
+from polewright.core.sky_choice import behind, choose_sky
 from polewright.core.states import Capture, NightState
 
 LOWEST_RAD = math.radians(25.0)
 FARTHEST_RAD = math.radians(130.0)  # beyond it the sign of a rotation becomes ambiguous and cables wind up
 SMALLEST_STEP_RAD = math.radians(12.0)
+PAST_MERIDIAN_RAD = math.radians(7.5)  # half an hour
 
 
 def advise_capture(state: NightState) -> Advice:
@@ -32,7 +34,9 @@ def advise_proof(state: NightState) -> Advice:
 def _advise_turn(state: NightState, capture: Capture, name: str) -> Advice:
     done = places(capture)
     if not done:
-        reason = "The mount stays as it is; the first frame is where the turn begins."
+        assert state.plan is not None
+        choices = choose_sky(state.plan.site, state.plan.obstacles) if name == "capture" else ()
+        reason = choices[0].words if choices else "The mount stays as it is; this is where the turn begins."
         return Advice("Hands off. Waiting for a frame.", reason, "", Wait(), Mood.WAIT, f"{name}:first")
     axis = capture.axis
     if axis is not None and axis.suspect is not None and len(done) >= 3:
@@ -108,33 +112,62 @@ def _no_room(name: str) -> Advice:
 
 
 def next_rotation_rad(state: NightState, capture: Capture) -> float:
-    """The next turn of the RA axis, west positive: on in the direction begun while the sky there is high enough."""
-    assert state.plan is not None
+    """The next turn of the RA axis, west positive: on in the direction begun while the sky there is free.
+
+    It stays on one side of the meridian where that leaves room enough: past it many mounts run into their own legs.
+    """
     done = places(capture)
-    axis = _axis_guess(state)
-    side = -1.0 if state.plan.southern else 1.0
-    last = _boresight(done[-1])
-    begun = _turned_west_rad(done[0], done[-1], axis, side) if len(done) > 1 else 0.0
-    prefer = math.copysign(1.0, begun) if begun else -math.copysign(1.0, _hour_angle_rad(last, axis))
-    options = [_room_rad(last, axis, side, way) * way for way in (prefer, -prefer)]
-    if begun and abs(begun) > FARTHEST_RAD - SMALLEST_STEP_RAD:
-        options[0] = 0.0
-    if abs(options[0]) >= SMALLEST_STEP_RAD:
-        return options[0]
-    if not begun:
-        return options[1]
-    other_side = _room_rad(_boresight(done[0]), axis, side, -prefer) * -prefer
-    return other_side - begun if abs(other_side) >= SMALLEST_STEP_RAD else 0.0
-
-
-def _room_rad(boresight: FloatArray, axis: FloatArray, side: float, way: float) -> float:
-    """The largest step up to 40 degrees that way (west +1) that keeps the camera above 25 degrees, or no lower."""
-    floor = min(LOWEST_RAD, float(np.arcsin(boresight[2])) - 1e-3)
-    for step in np.arange(STEP_RAD, SMALLEST_STEP_RAD - 1e-9, -math.radians(2.0)):
-        there = rotation_about(axis, -side * way * float(step)) @ boresight
-        if math.asin(float(np.clip(there[2], -1.0, 1.0))) >= floor:
-            return float(step)
+    begun = _turned_west_rad(done[0], done[-1], state) if len(done) > 1 else 0.0
+    for crossing in (False, True):
+        step = _onward(state, done, begun, crossing) if begun else _outset(state, done[0], crossing)
+        if abs(step) >= SMALLEST_STEP_RAD:
+            return step
     return 0.0
+
+
+def _outset(state: NightState, first: PlacedFrame, crossing: bool) -> float:
+    """The first turn: to the side with more room."""
+    west, east = (_room_rad(state, first, way, crossing) for way in (1.0, -1.0))
+    room, way = (west, 1.0) if west >= min(east, WANTED_SPAN_RAD) else (east, -1.0)
+    enough = SMALLEST_STEP_RAD if crossing else STEP_RAD
+    return way * min(room, STEP_RAD) if room >= enough else 0.0
+
+
+def _onward(state: NightState, done: tuple[PlacedFrame, ...], begun: float, crossing: bool) -> float:
+    """The next turn: further on, or else back to the other side of where it began."""
+    way = math.copysign(1.0, begun)
+    room = min(_room_rad(state, done[-1], way, crossing), FARTHEST_RAD - abs(begun))
+    if room >= SMALLEST_STEP_RAD:
+        return way * min(room, STEP_RAD)
+    room = _room_rad(state, done[0], -way, crossing)
+    return -way * min(room, STEP_RAD) - begun if room >= SMALLEST_STEP_RAD else 0.0
+
+
+def _room_rad(state: NightState, frame: PlacedFrame, way: float, crossing: bool) -> float:
+    """How far the camera can be turned that way (west +1) with free sky all along, above 25 degrees or no lower."""
+    assert state.plan is not None
+    axis, start = _axis_guess(state), _boresight(frame)
+    side = -1.0 if state.plan.southern else 1.0
+    floor = min(LOWEST_RAD, math.asin(float(np.clip(start[2], -1.0, 1.0))) - 1e-3)
+    begin = _hour_angle_rad(start, axis)
+    room = 0.0
+    for angle in np.arange(math.radians(2.0), FARTHEST_RAD, math.radians(2.0)):
+        there = rotation_about(axis, -side * way * float(angle)) @ start
+        altitude = math.asin(float(np.clip(there[2], -1.0, 1.0)))
+        if altitude < floor or _hidden(state, there, altitude):
+            break
+        hour = begin + way * float(angle)
+        if not crossing and hour * begin < 0.0 and abs(hour) > PAST_MERIDIAN_RAD:
+            break
+        room = float(angle)
+    return room
+
+
+def _hidden(state: NightState, direction: FloatArray, altitude_rad: float) -> bool:
+    assert state.plan is not None
+    azimuth = np.array(math.degrees(math.atan2(float(direction[0]), float(direction[1]))) % 360.0)
+    altitude = np.array(math.degrees(altitude_rad))
+    return any(bool(behind(obstacle, altitude, azimuth)) for obstacle in state.plan.obstacles)
 
 
 def _axis_guess(state: NightState) -> FloatArray:
@@ -155,8 +188,10 @@ def _hour_angle_rad(boresight: FloatArray, axis: FloatArray) -> float:
     return math.atan2(-float(boresight[0]), float(boresight @ meridian))
 
 
-def _turned_west_rad(first: PlacedFrame, last: PlacedFrame, axis: FloatArray, side: float) -> float:
+def _turned_west_rad(first: PlacedFrame, last: PlacedFrame, state: NightState) -> float:
     """How far the camera was turned about the axis from one frame to the other, west positive, -pi to pi."""
+    assert state.plan is not None
+    axis, side = _axis_guess(state), -1.0 if state.plan.southern else 1.0
     turn = np.array(last.camera_to_enu) @ np.array(first.camera_to_enu).T
     sine = 0.5 * float(axis @ np.array([turn[2, 1] - turn[1, 2], turn[0, 2] - turn[2, 0], turn[1, 0] - turn[0, 1]]))
     cosine = 0.5 * (float(np.trace(turn)) - 1.0)

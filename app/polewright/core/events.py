@@ -14,6 +14,7 @@ from polewright.core.errors import UsageError
 from polewright.core.measured import FollowedAxis, FrameTrouble, MeasuredAxis, PlacedFrame
 from polewright.core.model import Site, TargetPole
 from polewright.core.screws import ScrewMemory
+from polewright.core.sky_choice import Obstacle
 
 NEW_SCREW = ScrewMemory()
 
@@ -43,13 +44,15 @@ class Event:
 class NightStarted(Event):
     """Site, target and rig are known. `pole_altitude_rad` is that of the target pole, refraction included if wanted.
 
-    `tolerance_rad` is the error allowed for tonight's plan. The screw memories come from the rig's profile.
+    `tolerance_rad` is the error allowed for tonight's plan. The RA axis is not turned to where `obstacles` stand. The
+    screw memories come from the rig's profile.
     """
 
     site: Site
     target: TargetPole
     pole_altitude_rad: float
     tolerance_rad: float
+    obstacles: tuple[Obstacle, ...] = ()
     azimuth: ScrewMemory = NEW_SCREW
     altitude: ScrewMemory = NEW_SCREW
 

@@ -2,8 +2,8 @@
 
 Model of move i: moved = k n (1 + e) + g n p - q r sign(n), with n the reported turns, e the human error, p the mean
 coordinate in degrees, q = k x backlash, r the share of the backlash that this move had to cross. Weighted least
-squares, residuals beyond two sigma losing weight with their square, prior values as pseudo-measurements; the direction
-by votes, each report being the wrong way round with a probability of 5 %.
+squares, residuals beyond two sigma losing weight with their square, prior values as pseudo-measurements; the
+direction by votes, each report being the wrong way round with a probability of 5 %.
 """
 
 from __future__ import annotations

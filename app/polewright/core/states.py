@@ -14,6 +14,7 @@ from polewright.core.rest import Reading, Rest, rest_offset
 from polewright.core.screw_angles import Covariance, ScrewAngles, screw_angles
 from polewright.core.screw_learning import learn
 from polewright.core.screws import ScrewMemory, ScrewRate
+from polewright.core.sky_choice import Obstacle
 
 NO_COVARIANCE: Covariance = ((0.0, 0.0), (0.0, 0.0))
 CLOUDED_FRAMES = 3
@@ -37,6 +38,7 @@ class NightPlan:
     target: TargetPole
     pole_altitude_rad: float
     tolerance_rad: float
+    obstacles: tuple[Obstacle, ...] = ()
 
     @property
     def southern(self) -> bool:

@@ -46,7 +46,7 @@ def refuse(reason: str, cure: str) -> Action:
 
 def begin_night(state: NightState, event: NightStarted) -> Outcome:
     """Takes site, target, tolerance and the rig's screws."""
-    plan = NightPlan(event.site, event.target, event.pole_altitude_rad, event.tolerance_rad)
+    plan = NightPlan(event.site, event.target, event.pole_altitude_rad, event.tolerance_rad, event.obstacles)
     return replace(state, plan=plan, azimuth=event.azimuth, altitude=replace(event.altitude, bends=True)), ()
 
 
