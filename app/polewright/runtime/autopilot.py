@@ -60,7 +60,8 @@ class Autopilot:
         self._engine = engine
         self._habits = habits or Habits()
         self._rng = np.random.default_rng([seed, 4711])
-        self._on_deed = on_deed or (lambda deed: None)
+        self.on_deed = on_deed or (lambda deed: None)
+        self._start_camera: Callable[[], None] = lambda: None
         self._busy = False
         self._acted_key = ""
         self._acted_s = 0.0
@@ -68,8 +69,9 @@ class Autopilot:
         self.turns = {Screw.AZIMUTH: 0, Screw.ALTITUDE: 0}
         self.wrong_turns = 0
 
-    def begin(self) -> None:
-        """Start looking at the screen."""
+    def begin(self, start_camera: Callable[[], None]) -> None:
+        """Start looking at the screen; the camera is started once it points somewhere."""
+        self._start_camera = start_camera
         self._world.clock.after(self._habits.glance_s, self._glance)
 
     def _glance(self) -> None:
@@ -110,7 +112,11 @@ class Autopilot:
     def _set_up(self, action: said.Action) -> None:
         def point() -> None:
             scenario = self._world.rig.night.scenario
-            self._point(scenario.hour_angle_h, lambda: self._say(NextAsked))
+            self._point(scenario.hour_angle_h, go_on)
+
+        def go_on() -> None:
+            self._start_camera()
+            self._say(NextAsked)
 
         self._then(SET_UP_S, "stands the mount up and switches it on", point, last=False)
 
@@ -174,7 +180,7 @@ class Autopilot:
 
     def _then(self, seconds: float, text: str, afterwards: Callable[[], None], last: bool = True) -> None:
         """The deed takes `seconds`; `afterwards` ends it, and the person looks at the screen again."""
-        self._on_deed(Deed(self._engine.now_s(), text))
+        self.on_deed(Deed(self._engine.now_s(), text))
 
         def end() -> None:
             if last:

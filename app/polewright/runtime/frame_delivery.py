@@ -5,6 +5,7 @@ from __future__ import annotations
 import queue
 from collections.abc import Callable
 from dataclasses import replace
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -114,7 +115,7 @@ class StarListsOnly:
         rig = self._world.rig
         begin = rig.seconds(start)
         ends = [rig.mount.attitude(begin + share * exposure_s) for share in (0.0, 0.5, 1.0)]
-        turn = max(float(np.linalg.norm(b[:, 2] - a[:, 2])) for a, b in zip(ends[:-1], ends[1:]))
+        turn = max(float(np.linalg.norm(b[:, 2] - a[:, 2])) for a, b in pairwise(ends))
         sidereal = 7.3e-5 * exposure_s
         return (turn - sidereal) * rig.night.scenario.camera.focal_px > TRAILED_PX
 

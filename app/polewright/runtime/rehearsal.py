@@ -24,6 +24,7 @@ from polewright.services.recorder import NightRecorder
 TOLERANCE_ARCMIN = 0.5
 LONGEST_NIGHT_S = 4.0 * 3600.0
 TICK_S = 1.0
+SYNC_S = 60.0  # of the night's time; a rehearsal that an empty battery ends may lose its last lines
 
 
 @dataclass(frozen=True)
@@ -68,7 +69,7 @@ class Score:
 
 
 class Rehearsal:
-    """Attributes: `world`, `engine`, `recorder`; the night begins with `begin` and is moved on by the world's clock."""
+    """Attributes: `world`, `engine`, `recorder`. `begin` starts the night; the clock of the world moves it on."""
 
     def __init__(self, world: RehearsalWorld, recorder: NightRecorder, measure: Measure) -> None:
         self.world = world
@@ -109,7 +110,7 @@ def rehearse_with_files(
 ) -> Score:
     """A night to its end through real FITS files and the real watcher."""
     world = RehearsalWorld(scenario, seed)
-    recorder = NightRecorder(night_folder, world.clock)
+    recorder = NightRecorder(night_folder, world.clock, sync_s=SYNC_S)
     night = Rehearsal(world, recorder, measure)
     files = FilesThroughWatcher(world, folder, night.engine.frame_arrived)
     return _run(night, files, seed, habits, watch)
@@ -125,7 +126,7 @@ def rehearse_with_star_lists(
 ) -> Score:
     """The same without pixels and files, for many nights."""
     world = RehearsalWorld(scenario, seed)
-    recorder = NightRecorder(night_folder, world.clock)
+    recorder = NightRecorder(night_folder, world.clock, sync_s=SYNC_S)
     night = Rehearsal(world, recorder, lambda path: lists.measure(path))
     lists = StarListsOnly(world, solver, seed, night.engine.frame_arrived)
     return _run(night, lists, seed, habits, watch)
@@ -147,8 +148,7 @@ def _run(
     try:
         night.begin()
         night.tick_on()
-        night.world.start_camera(camera.deliver)
-        autopilot.begin()
+        autopilot.begin(lambda: night.world.start_camera(camera.deliver))
         while not autopilot.finished and clock.monotonic_s() < LONGEST_NIGHT_S:
             clock.advance(1.0)
     finally:

@@ -45,8 +45,12 @@ class Look:
         return plain_font(max(SMALLEST_PX, round(size * self.unit)), weight)
 
     def pen(self, role: str, width: float = 1.5) -> QPen:
-        """A pen of a role's colour, width for a unit of 1, the same on any scale of what is drawn."""
-        pen = QPen(self.colour(role), max(1.0, self.px(width)))
+        """A pen of a role's colour, width for a unit of 1."""
+        return QPen(self.colour(role), max(1.0, self.px(width)))
+
+    def plot_pen(self, role: str, width: float, ratio: float) -> QPen:
+        """The same for plots, whose axes are stretched: a width that no scale changes, in pixels of the screen."""
+        pen = QPen(self.colour(role), max(1.0, self.px(width)) * ratio)
         pen.setCosmetic(True)
         return pen
 

@@ -47,23 +47,24 @@ class TimelinePlot(pg.PlotWidget):
     def set_look(self, look: Look) -> None:
         """Every colour of the plot comes from the theme."""
         self.look = look
+        ratio = self.devicePixelRatioF()
         self.setBackground(look.colour("ground"))
-        self._line.setPen(look.pen("strong", 2.0))
+        self._line.setPen(look.plot_pen("strong", 2.0, ratio))
         self._band.setBrush(QBrush(look.between("ground", "ink", 0.28)))
         for edge in self._floor.lines:
-            edge.setPen(look.pen("shade", 1.0))
-            edge.setHoverPen(look.pen("shade", 1.0))
+            edge.setPen(look.plot_pen("shade", 1.0, ratio))
+            edge.setHoverPen(look.plot_pen("shade", 1.0, ratio))
         self._floor.setBrush(QBrush(look.colour("floor")))
         self._floor.setHoverBrush(QBrush(look.colour("floor")))
-        self._position.setPen(look.pen("strong", 2.5))
+        self._position.setPen(look.plot_pen("strong", 2.5, ratio))
         for name in ("left", "bottom"):
             axis = self.getAxis(name)
-            axis.setPen(look.pen("line", 1.0))
-            axis.setTextPen(look.pen("faint", 1.0))
+            axis.setPen(look.plot_pen("line", 1.0, ratio))
+            axis.setTextPen(look.plot_pen("faint", 1.0, ratio))
             axis.setTickFont(look.font(TINY))
             axis.setStyle(tickLength=0, tickTextOffset=4)
         self.getAxis("left").setWidth(round(look.px(36)))
-        self.getAxis("bottom").setHeight(round(look.px(20)))
+        self.getAxis("bottom").setHeight(max(22, round(look.px(20))))
         if self.timeline is not None:
             self.show_timeline(self.timeline)
 
@@ -84,6 +85,7 @@ class TimelinePlot(pg.PlotWidget):
         self._set_axes(t, low, high, timeline)
 
     def _show_moves(self, timeline: Timeline) -> None:
+        ratio = self.devicePixelRatioF()
         while len(self._moves) < len(timeline.moves):
             line = pg.InfiniteLine(angle=90, movable=False, label="", labelOpts={"position": 0.9})
             self.getPlotItem().addItem(line)
@@ -92,7 +94,7 @@ class TimelinePlot(pg.PlotWidget):
             line.setVisible(i < len(timeline.moves))
             if i < len(timeline.moves):
                 move = timeline.moves[i]
-                pen = self.look.pen("shade", 1.4)
+                pen = self.look.plot_pen("shade", 1.4, ratio)
                 pen.setStyle(Qt.PenStyle.DashLine if move.screw is Screw.ALTITUDE else Qt.PenStyle.SolidLine)
                 line.setPen(pen)
                 line.setHoverPen(pen)

@@ -137,6 +137,7 @@ class StripWidget(Panel):
         sweep = 360.0 * (part if part > 0.02 else 1.0)
         sweep = max(30.0, min(338.0, sweep))
         sign = 1.0 if strip.sense is Sense.CLOCKWISE else -1.0
+        self._draw_wedge(painter, centre, radius, sign * sweep, ink)
         pen = QPen(ink, box.width() * (0.085 if strip.active else 0.05))
         pen.setCapStyle(Qt.PenCapStyle.FlatCap)
         head = box.width() * (0.19 if strip.active else 0.16)
@@ -146,7 +147,24 @@ class StripWidget(Panel):
         elif whole > 1:
             self._draw_whole(painter, centre, radius, f"×{whole}", ink)
 
+    def _draw_wedge(self, painter: QPainter, centre: QPointF, radius: float, sweep_deg: float, ink: QColor) -> None:
+        """The turned part as a quiet wedge, so that an eighth is still seen from afar."""
+        inner = radius * 0.93
+        painter.setPen(Qt.PenStyle.NoPen)
+        painter.setBrush(self.look.colour("floor"))
+        box = QRectF(centre.x() - inner, centre.y() - inner, 2 * inner, 2 * inner)
+        painter.drawPie(box, 90 * 16, round(-sweep_deg * 16))
+        painter.setBrush(Qt.BrushStyle.NoBrush)
+        painter.setPen(QPen(ink, max(1.0, radius * 0.05)))
+        painter.drawLine(centre, on_circle(centre, inner, 0.0))
+        painter.drawLine(centre, on_circle(centre, inner, sweep_deg))
+
     def _draw_whole(self, painter: QPainter, centre: QPointF, radius: float, text: str, ink: QColor) -> None:
+        patch = radius * 0.5
+        painter.setPen(Qt.PenStyle.NoPen)
+        painter.setBrush(self.look.colour("ground"))
+        painter.drawEllipse(centre, patch, patch)
+        painter.setBrush(Qt.BrushStyle.NoBrush)
         painter.setFont(self.look.font(radius * 0.62 / self.look.unit, QFont.Weight.Bold))
         painter.setPen(ink)
         painter.drawText(QRectF(centre.x() - radius, centre.y() - radius, 2 * radius, 2 * radius), CENTRE, text)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 from PySide6.QtCore import QRectF, Qt
 from PySide6.QtGui import QFont, QPainter, QPen
 from PySide6.QtWidgets import QWidget
@@ -11,6 +13,7 @@ from polewright.ui.look import BODY, READING, SENTENCE
 from polewright.ui.panel import Panel
 from polewright.ui.view_model import Instruction, Tone
 
+NUMBER_AND_UNIT = re.compile(r"(?<=\d) (?=(?:\d/\d|turns?\b|s\b|px\b|min\b|mm\b|minutes\b|moves\b))")
 TONE_WORDS = {Tone.DO: "Now", Tone.WAIT: "Wait", Tone.GOOD: "Reached", Tone.TROUBLE: "Needs you"}
 
 
@@ -37,7 +40,7 @@ class Words(Panel):
         y = box.top() + look.px(10)
         y = self._draw_tone(painter, QRectF(box.left(), y, box.width(), look.px(24))) + look.px(8)
         body = look.px(BODY)
-        below = [t for t in (said.reason, said.gain) if t]
+        below = [kept_together(t) for t in (said.reason, said.gain) if t]
         reserve = sum(
             fitted_font(t, QRectF(0, 0, box.width(), 1e4), body, QFont.Weight.Normal, LEFT_TOP | WRAP)[1].height()
             + look.px(8)
@@ -45,13 +48,18 @@ class Words(Panel):
         )
         room = QRectF(box.left(), y, box.width(), max(look.px(40), box.bottom() - y - reserve - look.px(4)))
         used = draw_fitted(
-            painter, said.sentence, room, look.px(SENTENCE), look.colour("strong"), QFont.Weight.DemiBold
+            painter,
+            kept_together(said.sentence),
+            room,
+            look.px(SENTENCE),
+            look.colour("strong"),
+            QFont.Weight.DemiBold,
         )
         y = used.bottom() + look.px(10)
         for text, role in ((said.reason, "ink"), (said.gain, "faint")):
             if text:
                 part = QRectF(box.left(), y, box.width(), max(1.0, box.bottom() - y))
-                y = draw_fitted(painter, text, part, body, look.colour(role)).bottom() + look.px(6)
+                y = draw_fitted(painter, kept_together(text), part, body, look.colour(role)).bottom() + look.px(6)
 
     def _draw_tone(self, painter: QPainter, box: QRectF) -> float:
         """A mark and a word for the kind of sentence: a solid wedge, an open ring, a full disc, a barred ring."""
@@ -87,10 +95,15 @@ class Words(Panel):
 
     def _draw_reading(self, painter: QPainter, box: QRectF) -> None:
         look, said = self.look, self.instruction
-        text = said.short or said.sentence
+        text = kept_together(said.short or said.sentence)
         top = self._draw_tone(painter, QRectF(box.left(), box.top() + look.px(6), box.width(), look.px(26)))
         room = QRectF(box.left(), top + look.px(14), box.width(), box.bottom() - top - look.px(14))
         size = look.px(READING)
         used = fitted_font(text, room, size, QFont.Weight.DemiBold, LEFT_TOP | WRAP)[1].height()
         room.setTop(max(room.top(), box.center().y() - used * 0.62))
         draw_fitted(painter, text, room, size, look.colour("strong"), QFont.Weight.DemiBold)
+
+
+def kept_together(text: str) -> str:
+    """No line ends between a number and its unit ("8 s", "3 1/4 turns")."""
+    return NUMBER_AND_UNIT.sub("\u00a0", text)

@@ -1,0 +1,68 @@
+"""A night told line by line: stage, what the program says, what the person does, where the axis is."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+
+from polewright.core.advice import Advice, Mood, Turn
+from polewright.core.formatting import offset_words
+from polewright.core.states import NightState
+
+INDENT = " " * 15
+SLIGHT = 0.1  # a change of the axis by less than this share is not worth a line
+
+
+class Story:
+    """Feed it states and deeds in order; `tell` gets one line at a time."""
+
+    def __init__(self, tell: Callable[[str], None]) -> None:
+        self._tell = tell
+        self._stage = ""
+        self._key = ""
+        self._waiting = ""
+
+    def state(self, state: NightState, advice: Advice) -> None:
+        """What is on the screen now; says something only when it is news."""
+        if state.stage.value != self._stage and state.plan is not None:
+            self._stage = state.stage.value
+            self._tell(f"{clock_text(state.now_s)}  {self._stage.upper()}")
+        if advice.key == self._key:
+            return
+        self._key = advice.key
+        if advice.mood is Mood.WAIT and not advice.key.startswith(("clouds", "paused", "average")):
+            return
+        if advice.mood is Mood.TROUBLE and advice.key == self._waiting:
+            return
+        self._waiting = advice.key
+        self._axis(state, advice)
+        self._tell(f"{clock_text(state.now_s)}    says   {advice.instruction}")
+        if advice.mood is Mood.TROUBLE:
+            self._tell(f"{INDENT}  {advice.reason}")
+
+    def deed(self, at_s: float, text: str) -> None:
+        """What the person did."""
+        self._tell(f"{clock_text(at_s)}    hand   {text}")
+
+    def _axis(self, state: NightState, advice: Advice) -> None:
+        offset = state.offset
+        if offset is None or not (
+            isinstance(advice.action, Turn) or advice.mood is Mood.GOOD or "lock" in advice.key
+        ):
+            return
+        self._tell(f"{clock_text(state.now_s)}    axis   {axis_text(state)}")
+
+
+def axis_text(state: NightState) -> str:
+    """`12′ too far east (± 3″), 4.1′ too low (± 3″)`."""
+    offset = state.offset
+    if offset is None:
+        return "not measured yet"
+    east, up = (math.sqrt(offset.covariance_rad2[i][i]) for i in (0, 1))
+    return f"{offset_words(offset.east_rad, east)}, {offset_words(offset.up_rad, up, 'up')}"
+
+
+def clock_text(seconds: float) -> str:
+    """Minutes and seconds of the night: ` 4:07`."""
+    minutes, rest = divmod(int(seconds), 60)
+    return f"{minutes:3d}:{rest:02d}"

@@ -1,0 +1,371 @@
+"""The whole window by keyboard alone, and what every press asks for."""
+
+from __future__ import annotations
+
+import gc
+import threading
+from collections.abc import Iterator
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from PySide6.QtCore import QCoreApplication, QEvent, QObject, Qt, QTimer
+from PySide6.QtTest import QTest
+from PySide6.QtWidgets import QApplication, QWidget
+from pytestqt.qtbot import QtBot
+
+from polewright.ui import intents as want
+from polewright.ui.keys import WINDOW_ACTIONS
+from polewright.ui.listening import Listening
+from polewright.ui.main_window import MainWindow
+from polewright.ui.settings import WindowSettings
+from polewright.ui.sound_plan import Phrase
+from polewright.ui.theme import Light
+from polewright.ui.view_model import Tone
+from screens.demo_views import PAGES
+
+
+class Ears(Listening):
+    """Remembers what would have been heard."""
+
+    def __init__(self) -> None:
+        self.played: list[Phrase] = []
+        self.said: list[str] = []
+        self.hushed = 0
+
+    def play(self, phrase: Phrase) -> None:
+        self.played.append(phrase)
+
+    def say(self, sentence: str) -> None:
+        self.said.append(sentence)
+
+    def hush(self) -> None:
+        self.hushed += 1
+
+
+class Bench:
+    """A shown window and everything it asked for."""
+
+    def __init__(self) -> None:
+        self.ears = Ears()
+        self.window = MainWindow(WindowSettings(), self.ears)
+        self.window.night.well.animated = False
+        self.asked: list[want.Intent] = []
+        self.settings: list[WindowSettings] = []
+        self.window.wanted.connect(self.asked.append)
+        self.window.settings_changed.connect(self.settings.append)
+        self.window.show()
+        self.window.activateWindow()
+        QApplication.processEvents()
+
+    def show(self, page: str) -> None:
+        self.window.show_view(PAGES[page]())
+        QApplication.processEvents()
+        self.asked.clear()
+
+    def key(self, key: Qt.Key, held: Qt.KeyboardModifier = Qt.KeyboardModifier.NoModifier) -> None:
+        QTest.keyClick(QApplication.focusWidget() or self.window, key, held)
+
+    def last(self) -> want.Intent:
+        return self.asked[-1]
+
+
+@pytest.fixture
+def bench(qtbot: QtBot) -> Iterator[Bench]:
+    threads = set(threading.enumerate())
+    made = Bench()
+    yield made
+    made.window.close()
+    made.window.deleteLater()
+    QCoreApplication.sendPostedEvents(None, QEvent.Type.DeferredDelete.value)
+    gc.collect()
+    leaked = [t.name for t in threading.enumerate() if t not in threads]
+    assert leaked == [], f"threads left behind: {leaked}"
+    assert QApplication.overrideCursor() is None
+
+
+CTRL = Qt.KeyboardModifier.ControlModifier
+SHIFT = Qt.KeyboardModifier.ShiftModifier
+
+
+def test_first_page_by_keyboard(bench: Bench) -> None:
+    bench.show("first-run")
+    first = bench.window.first
+    first.latitude.edit.setFocus(Qt.FocusReason.TabFocusReason)
+    first.latitude.edit.selectAll()
+    QTest.keyClicks(first.latitude.edit, "-33.9")
+    for field in first.fields[1:]:
+        bench.key(Qt.Key.Key_Tab)
+        assert QApplication.focusWidget() is field.edit
+    assert isinstance(bench.last(), want.FillForm)
+    assert bench.last().latitude == "-33.9"  # type: ignore[attr-defined]
+    bench.key(Qt.Key.Key_Return, CTRL)
+    assert [type(i) for i in bench.asked[-2:]] == [want.FillForm, want.StartNight]
+    bench.key(Qt.Key.Key_P, CTRL)
+    assert bench.last() == want.StartRehearsal()
+
+
+def test_letters_on_the_first_page_go_into_the_fields(bench: Bench) -> None:
+    bench.show("first-run")
+    bench.window.first.folder.edit.setFocus()
+    bench.window.first.folder.edit.clear()
+    QTest.keyClicks(bench.window.first.folder.edit, "/nights/run")
+    assert bench.window.first.folder.edit.text() == "/nights/run"
+    assert bench.window.settings.light is Light.DAY
+    assert not bench.window.reading
+
+
+def test_what_is_being_typed_is_not_overwritten_by_a_fresh_view(bench: Bench) -> None:
+    bench.show("first-run")
+    edit = bench.window.first.latitude.edit
+    edit.setFocus()
+    edit.setText("51.")
+    bench.window.show_view(PAGES["first-run"]())
+    assert edit.text() == "51."
+
+
+@pytest.mark.parametrize("page", [p for p in PAGES if p != "first-run"])
+def test_every_action_of_every_page_has_a_key_that_works(bench: Bench, page: str) -> None:
+    view = PAGES[page]()
+    keys = {
+        "Return": (Qt.Key.Key_Return, None), "Backspace": (Qt.Key.Key_Backspace, None),
+        "Delete": (Qt.Key.Key_Delete, None), "Escape": (Qt.Key.Key_Escape, None),
+    }  # fmt: skip
+    bench.show(page)
+    if view.work is not None:
+        bench.key(Qt.Key.Key_Escape)
+        assert bench.last() == want.CancelWork()
+    names = [a.key for a in view.actions]
+    assert len(set(names)) == len(names), "one key, one meaning"
+    assert not set(names) & {a.key for a in WINDOW_ACTIONS}, "the window's own keys stay the window's"
+    for action in view.actions:
+        if action.intent in (want.ChooseFolder(),):
+            continue
+        bench.asked.clear()
+        if action.key in keys:
+            bench.key(keys[action.key][0])
+        elif action.key.startswith("Ctrl+"):
+            bench.key(Qt.Key(ord(action.key[-1])), CTRL)
+        else:
+            bench.key(Qt.Key(ord(action.key)))
+        assert bench.asked == [action.intent], action
+
+
+def test_a_disabled_action_does_nothing_and_says_why(bench: Bench) -> None:
+    view = PAGES["capture"]()
+    first = replace(view.actions[0], enabled=False, why_not="Three frames are needed first.")
+    bench.window.show_view(replace(view, actions=(first, *view.actions[1:])))
+    bench.key(Qt.Key.Key_Return)
+    assert bench.asked == []
+    button = bench.window.night.primary.buttons[0]
+    assert not button.isEnabled()
+    assert button.toolTip() == "Three frames are needed first."
+
+
+def test_tab_reaches_every_button_and_enter_presses_it(bench: Bench) -> None:
+    bench.show("rehearsal")
+    seen: list[QWidget] = []
+    for _ in range(20):
+        bench.key(Qt.Key.Key_Tab)
+        focused = QApplication.focusWidget()
+        assert focused is not None
+        seen.append(focused)
+    night = bench.window.night
+    wanted = [b for row in (night.primary, night.plain) for b in row.buttons if b.isVisible()]
+    assert set(wanted) | set(night.knobs.knobs) | {night.menu_button} <= set(seen)
+    wanted[1].setFocus(Qt.FocusReason.TabFocusReason)
+    bench.asked.clear()
+    bench.key(Qt.Key.Key_Return)
+    assert bench.last() == want.UserTurned("azimuth", 0.25)
+    bench.asked.clear()
+    bench.key(Qt.Key.Key_Space)
+    assert bench.last() == want.UserTurned("azimuth", 0.25)
+
+
+def test_window_keys(bench: Bench) -> None:
+    bench.show("rough")
+    window = bench.window
+    bench.key(Qt.Key.Key_N)
+    assert window.settings.light is Light.RED and window.isFullScreen()
+    before = window.settings.brightness
+    bench.key(Qt.Key.Key_Minus)
+    assert window.settings.brightness < before
+    bench.key(Qt.Key.Key_Plus)
+    assert window.settings.brightness == before
+    bench.key(Qt.Key.Key_N)
+    assert window.settings.light is Light.DAY and not window.isFullScreen()
+    bench.key(Qt.Key.Key_R)
+    assert window.reading and window.night.well.isVisible() and not window.night.rail.isVisible()
+    bench.key(Qt.Key.Key_Escape)
+    assert not window.reading and window.night.rail.isVisible()
+    bench.key(Qt.Key.Key_F11)
+    assert window.isFullScreen()
+    bench.key(Qt.Key.Key_F11)
+    assert not window.isFullScreen()
+    bench.key(Qt.Key.Key_K)
+    assert window.keys_page.isVisible()
+    bench.key(Qt.Key.Key_X)
+    assert not window.keys_page.isVisible() and window.night.isVisible()
+    assert bench.asked == [], "all of this is the window's own business"
+    assert bench.settings[-1] == window.settings
+
+
+def test_trouble_is_dismissed_before_reading_is_left(bench: Bench) -> None:
+    bench.show("fine-stale")
+    bench.window.set_reading(True)
+    bench.key(Qt.Key.Key_Escape)
+    assert bench.last() == want.DismissTrouble()
+    assert bench.window.reading
+
+
+def test_trouble_shows_cause_and_cure(bench: Bench) -> None:
+    bench.show("fine-stale")
+    panel = bench.window.night.trouble
+    assert panel.isVisible()
+    assert "cannot be reached" in panel.accessibleName() and "Check the network" in panel.accessibleName()
+
+
+def test_rehearsal_screws_by_key_wheel_and_mouse(bench: Bench) -> None:
+    bench.show("rehearsal")
+    bench.key(Qt.Key.Key_Right)
+    assert bench.last() == want.TurnRehearsalScrew("azimuth", 0.125)
+    bench.key(Qt.Key.Key_Down, SHIFT)
+    assert bench.last() == want.TurnRehearsalScrew("altitude", -0.03125)
+    bench.key(Qt.Key.Key_PageUp)
+    assert bench.last() == want.RotateRehearsalAxis(5.0)
+    knob = bench.window.night.knobs.azimuth
+    centre, radius = knob._head()
+    top = (centre + type(centre)(0.0, -0.8 * radius)).toPoint()
+    right = (centre + type(centre)(0.8 * radius, 0.0)).toPoint()
+    QTest.mousePress(knob, Qt.MouseButton.LeftButton, pos=top)
+    QTest.mouseMove(knob, right)
+    QTest.mouseRelease(knob, Qt.MouseButton.LeftButton, pos=right)
+    turned = bench.last()
+    assert isinstance(turned, want.TurnRehearsalScrew) and turned.screw == "azimuth"
+    assert turned.turns == pytest.approx(0.25, abs=0.02)
+
+
+def test_replay_by_key_and_mouse(bench: Bench) -> None:
+    bench.show("replay")
+    bench.window.night.timeline.load_plot()
+    bench.key(Qt.Key.Key_Space)
+    assert bench.last() == want.PlayPause()
+    bench.key(Qt.Key.Key_Right)
+    assert bench.last() == want.Scrub(570.0)
+    bench.key(Qt.Key.Key_Up)
+    assert bench.last() == want.SetSpeed(20.0)
+    bench.key(Qt.Key.Key_Period)
+    assert bench.last() == want.StepEvent(1)
+    bench.key(Qt.Key.Key_O)
+    assert bench.last() == want.TakeOver()
+    line = bench.window.night.transport.line
+    QTest.mouseClick(line, Qt.MouseButton.LeftButton, pos=line.rect().center())
+    assert isinstance(bench.last(), want.Scrub)
+    assert bench.last().position_s == pytest.approx(450.0, abs=2.0)  # type: ignore[attr-defined]
+    plot = bench.window.night.timeline.plot
+    assert plot is not None
+    QTest.mouseClick(plot.viewport(), Qt.MouseButton.LeftButton, pos=plot.viewport().rect().center())
+    assert isinstance(bench.last(), want.Scrub)
+
+
+def test_folder_is_chosen_by_keyboard(bench: Bench, tmp_path: Path) -> None:
+    (tmp_path / "tonight").mkdir()
+    (tmp_path / "tonight" / "a.fits").write_bytes(b"")
+    bench.show("first-run")
+    bench.window.first.folder.edit.setText(str(tmp_path))
+    bench.key(Qt.Key.Key_O, CTRL)
+    page = bench.window.folders
+    assert page.isVisible() and page.folder == tmp_path
+    bench.key(Qt.Key.Key_Return)
+    assert page.folder == tmp_path / "tonight"
+    assert page.note == "1 frame lies here"
+    bench.key(Qt.Key.Key_Return, CTRL)
+    assert bench.window.first.folder.edit.text() == str(tmp_path / "tonight")
+    assert isinstance(bench.last(), want.FillForm)
+
+
+def test_a_folder_that_cannot_be_opened_says_so(bench: Bench, tmp_path: Path) -> None:
+    bench.show("rough")
+    bench.window.act(want.ChooseFolder())
+    page = bench.window.folders
+    page.go(tmp_path)
+    page.go(tmp_path / "gone")
+    assert page.folder == tmp_path
+    assert "cannot be opened" in page.note
+    bench.key(Qt.Key.Key_Escape)
+    assert bench.window.night.isVisible()
+
+
+def test_menu_offers_everything_with_its_key(bench: Bench) -> None:
+    bench.show("rough")
+    bench.window.build_menu()
+    lines = [a.text() for a in bench.window.menu.actions() if not a.isSeparator()]
+    assert "I bumped it\tB" in lines and "Red light\tN" in lines
+    bumped = next(a for a in bench.window.menu.actions() if a.text() == "I bumped it\tB")
+    bumped.trigger()
+    assert bench.asked == [want.Bumped()]
+    bench.window.build_menu()
+    bench.asked.clear()
+    next(a for a in bench.window.menu.actions() if a.text() == "I bumped it\tB").trigger()
+    assert bench.asked == [want.Bumped()], "opening the menu twice does not do things twice"
+
+
+def test_sound_is_off_until_asked_for(bench: Bench) -> None:
+    bench.show("fine")
+    assert bench.ears.played == []
+    bench.key(Qt.Key.Key_S)
+    bench.window.show_view(PAGES["fine"]())
+    assert bench.ears.played
+    bench.key(Qt.Key.Key_S)
+    assert bench.ears.hushed
+
+
+def test_speech_says_each_sentence_once(bench: Bench) -> None:
+    bench.show("rough")
+    bench.key(Qt.Key.Key_V)
+    bench.window.show_view(PAGES["fine"]())
+    bench.window.show_view(PAGES["fine"]())
+    assert bench.ears.said == ["Turn altitude 1/8 turn anticlockwise."]
+
+
+def test_closing_announces_itself(bench: Bench) -> None:
+    bench.show("fine")
+    heard: list[bool] = []
+    bench.window.closing.connect(lambda: heard.append(True))
+    bench.key(Qt.Key.Key_Q, CTRL)
+    assert heard == [True]
+
+
+def test_nothing_keeps_ticking_when_nothing_moves(bench: Bench) -> None:
+    """After a motion has ended no timer of the window is active and its animation rests."""
+    window = bench.window
+    window.night.well.animated = True
+    for page in ("rough", "fine", "fine-close"):
+        window.show_view(PAGES[page]())
+    window.night.well.settle()
+    active = [t for t in window.findChildren(QTimer) if t.isActive() and owned(t, window)]
+    assert active == []
+    assert window.night.well._driver._animation.state().value == 0
+
+
+def owned(timer: QTimer, window: MainWindow) -> bool:
+    """Timers of Qt's own item views (delayed layout) are not ours."""
+    parent: QObject | None = timer.parent()
+    return parent is not None and parent.metaObject().className() in {type(p).__name__ for p in window.night.parts}
+
+
+def test_views_come_and_go_without_leaving_widgets_behind(bench: Bench) -> None:
+    """Views come and go; the number of widgets does not grow."""
+    for page in PAGES:
+        bench.show(page)
+    before = len(bench.window.findChildren(QWidget))
+    for _ in range(3):
+        for page in PAGES:
+            bench.show(page)
+    assert len(bench.window.findChildren(QWidget)) == before
+
+
+def test_tone_is_told_by_word_as_well(bench: Bench) -> None:
+    from polewright.ui.words import TONE_WORDS
+
+    assert set(TONE_WORDS) == set(Tone) and len(set(TONE_WORDS.values())) == len(Tone)
