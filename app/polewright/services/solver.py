@@ -17,7 +17,7 @@ from polewright.core.matching.image_stars import ImageStars, image_stars
 from polewright.core.matching.layers import LAYERS_PER_SQ_DEG
 from polewright.core.matching.quad_search import quad_poses
 from polewright.core.matching.regions import Cap, Ring
-from polewright.core.matching.triangles import triangle_poses
+from polewright.core.matching.triangles import image_triangles, triangle_poses
 from polewright.core.matching.verdict import Candidates, Judge, regions_of
 from polewright.core.model import Attitude, Camera, FloatArray, MatchedStars, PlateSolution, StarList, Unsolved
 from polewright.services.sky_index import Progress, SkyIndex
@@ -31,15 +31,18 @@ _STAGES = ((1.1, 4, 6), (1.5, 12, 8), (2.0, 25, 12))  # brightest stars: factor 
 _MOST_QUAD_STARS = 60
 _LAYER_STARS = (4.5, 90.0)  # a layer serves when so many of its stars are expected in the frame
 _BEST_LAYER_STARS = 22.0
-_LOCAL_DEPTHS = ((10, 12), (22, 18))  # catalogue stars per field, brightest detections
+_Depths = tuple[tuple[int, int], ...]
+_LOCAL_DEPTHS: _Depths = ((10, 12), (22, 18))  # catalogue stars per field, brightest detections
 _FEW_STARS = 25  # more than this and the index would have found the field
 
 
 class Solver:
     """Star lists in, plate solutions out; keeps the index layers in memory between frames."""
 
-    def __init__(self, catalogue: Catalogue, cache_dir: Path) -> None:
+    def __init__(self, catalogue: Catalogue, cache_dir: Path, search_other_scales: bool = True) -> None:
+        """`search_other_scales`: when a stated scale finds nothing, look whether another one does."""
         self._catalogue = catalogue
+        self._search_other_scales = search_other_scales
         self._index = SkyIndex(catalogue, cache_dir)
 
     def solve(
@@ -57,12 +60,16 @@ class Solver:
             placement = self._search(image, judge, progress)
             if placement is not None:
                 return _solution(stars, detections, self._catalogue, *placement)
-        if hint.camera is None and len(stars) >= FEWEST_FOR_OTHER_SCALES:
+        if self._may_try_scales(stars, hint):
             placement = self._search_scales(stars, detections, hint, judge, progress)
             if placement is not None:
                 solution = _solution(stars, detections, self._catalogue, *placement)
                 return _with_scale_warning(solution, hint)
         return _no_match(stars, hint)
+
+    def _may_try_scales(self, stars: StarList, hint: SolveHint) -> bool:
+        wanted = hint.camera is None and (hint.scale_arcsec_px is None or self._search_other_scales)
+        return wanted and len(stars) >= FEWEST_FOR_OTHER_SCALES
 
     def _search(self, image: ImageStars, judge: Judge, progress: Progress | None) -> tuple[Placement, str] | None:
         """All ways of finding the field at one scale, the quickest first."""
@@ -86,25 +93,43 @@ class Solver:
             return
         for region in judge.regions:
             patches = region.patches(reach)
-            for candidates in self._near(image, patches[1:] if isinstance(region, Cap) else patches, reach):
-                yield "declination ring" if isinstance(region, Ring) else "hint", candidates
+            path: str
+            depths: _Depths
+            if isinstance(region, Ring):
+                path, depths = "declination ring", _LOCAL_DEPTHS[:1]
+            else:
+                path, depths, patches = "hint", _LOCAL_DEPTHS, patches[1:]
+            for candidates in self._near(image, patches, reach, depths, progress):
+                yield path, candidates
 
-    def _near(self, image: ImageStars, patches: FloatArray, reach_rad: float) -> Iterator[Candidates]:
+    def _near(
+        self,
+        image: ImageStars,
+        patches: FloatArray,
+        reach_rad: float,
+        depths: _Depths = _LOCAL_DEPTHS,
+        progress: Progress | None = None,
+    ) -> Iterator[Candidates]:
         """Candidates from threes of stars, patch by patch."""
         radius = reach_rad + image.half_diagonal_rad
         fields = np.pi * radius**2 / image.field_sr
-        for per_field, brightest in _LOCAL_DEPTHS:
-            for patch in patches:
+        for per_field, brightest in depths:
+            seen, tolerance = image_triangles(image, brightest)
+            for k, patch in enumerate(patches):
+                if progress is not None and k % 20 == 19:
+                    progress("Searching the expected part of the sky", k / len(patches))
                 index = self._catalogue.around(patch, radius, int(per_field * fields))
-                yield triangle_poses(image, self._catalogue.position[index], brightest)
+                yield triangle_poses(image, seen, tolerance, self._catalogue.position[index])
 
-    def _whole_sky(self, image: ImageStars, progress: Progress | None) -> Iterator[Candidates]:
+    def _whole_sky(
+        self, image: ImageStars, progress: Progress | None, stages: tuple[tuple[float, int, int], ...] = _STAGES
+    ) -> Iterator[Candidates]:
         """Candidates from the pattern index, the likely ones first."""
         area_sq_deg = image.field_sr * np.degrees(1.0) ** 2
         expected = {n: d * area_sq_deg for n, d in enumerate(LAYERS_PER_SQ_DEG)}
         numbers = [n for n, e in expected.items() if _LAYER_STARS[0] <= e <= _LAYER_STARS[1]]
         numbers.sort(key=lambda n: abs(np.log(expected[n] / _BEST_LAYER_STARS)))
-        for factor, extra, neighbours in _STAGES:
+        for factor, extra, neighbours in stages:
             for n in numbers:
                 layer = self._index.layer(n, progress)
                 count = min(int(factor * expected[n]) + extra, _MOST_QUAD_STARS, len(image.pixels))
@@ -122,8 +147,8 @@ class Solver:
             focal = stars.width_px / 2.0 / np.tan(np.radians(width_deg) / 2.0)
             camera = Camera(stars.width_px, stars.height_px, float(focal))
             image = image_stars(camera, detections, SCALE_STEP**0.55 - 1.0, hint.mirrored, False)
-            for candidates in self._whole_sky(image, progress):
-                placement = everything.best(image, candidates)
+            for candidates in self._whole_sky(image, progress, _STAGES[:2]):
+                placement = everything.best(image, candidates, judged=4)
                 if placement is not None and placement.log_odds > ACCEPTED_LOG_ODDS:
                     return placement, "any scale"
         return None

@@ -23,7 +23,7 @@ STRAY_SHARES = (
     0.85,
     0.95,
 )  # q: detected stars that are no catalogue star; the best of these, for ln 5
-ACCEPTED_LOG_ODDS = 12.0  # exp(12): one false solution in 160,000 even if every frame were empty of stars
+ACCEPTED_LOG_ODDS = 10.0  # exp(10): at most one false solution in 22,000, even if every frame were empty of stars
 
 
 @dataclass(frozen=True)
@@ -47,7 +47,13 @@ def log_likelihood_ratio(
     z = np.minimum(distance_px / sigma_px, 40.0)
     near = peak * np.exp(-0.5 * z * z)
     sums = [np.sum(np.log(q + (1.0 - q) * near), axis=1) for q in STRAY_SHARES]
-    return np.asarray(np.max(sums, axis=0) - np.log(len(STRAY_SHARES)))
+    return log_mean_exp(np.array(sums))
+
+
+def log_mean_exp(values: FloatArray) -> FloatArray:
+    """ln of the mean of exp(values) along the first axis: the odds averaged over equally likely choices."""
+    top = np.max(values, axis=0)
+    return np.asarray(top + np.log(np.mean(np.exp(values - top), axis=0)))
 
 
 def log_share_of_prior(prior: Prior, covariance: FloatArray) -> float:

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from polewright.core.catalogue import Catalogue
-from polewright.core.matching.evidence import Prior, log_likelihood_ratio, log_share_of_prior
+from polewright.core.matching.evidence import Prior, log_likelihood_ratio, log_mean_exp, log_share_of_prior
 from polewright.core.matching.field_stars import FieldStars, Matches
 from polewright.core.matching.plate_fit import FitPlan, PlateFit, fit_plate
 from polewright.core.model import Camera, FloatArray, IntArray
@@ -19,7 +19,7 @@ HOPELESS_LOG_ODDS = -15.0  # a true pose stands better than this once its neighb
 _CLIP_SIGMAS = 4.5
 _FIRST_GATE_PX = 3.0
 # reach in frame diagonals from the first stars outward; px of gate per px of distance from them
-_ROUNDS = ((0.35, 0.015), (0.7, 0.01), (1.1, 0.008), (1.1, 0.002))
+_ROUNDS = ((0.35, 0.015), (0.7, 0.01), (1.1, 0.006))
 _STEADY_ROUNDS = 3
 _DEPTHS = 6
 _WIDE_FIELD_RAD = np.radians(5.0)
@@ -153,7 +153,7 @@ class _Attempt:
             if len(matches) < FEWEST_MATCHED:
                 return False
             self.terms = max(self.terms, int(self._terms_supported(len(matches)) > 0))
-            fit = self._fitted(matches, self.terms, 3)
+            fit = self._fitted(matches, self.terms, 2 if slope else 4)
             z = np.hypot(fit.residual_px[:, 0], fit.residual_px[:, 1]) / self.sigma[matches.detected]
             spread = max(1.0, float(np.median(z)) / 1.1774)  # median of a Rayleigh distribution
             good = z < _CLIP_SIGMAS * spread
@@ -166,9 +166,8 @@ class _Attempt:
     def choose_terms(self) -> None:
         """Fit with as many distortion terms as the residuals justify."""
         supported = self._terms_supported(len(self.matches))
-        if self.setting.known.distortion or supported == 0:
-            self._accept(self.matches, self._fitted(self.matches, 0, 6))
-            return
+        if supported == 0:
+            return  # nothing to choose
         fits = [self._fitted(self.matches, terms, 6) for terms in range(supported + 1)]
         best = 0
         for terms, richer in enumerate(fits):
@@ -179,7 +178,7 @@ class _Attempt:
         self._accept(self.matches, fits[best])
 
     def log_odds(self, prior: Prior) -> float:
-        """Log likelihood ratio at the best depth of catalogue, less the choice of depth, with the share of prior."""
+        """Log likelihood ratio, averaged over depths of the catalogue, times the share of the prior."""
         assert self.fit is not None
         x, _ = self.stars.pixels(self.camera, self.camera_to_sky)
         rank = np.cumsum(~np.isnan(x))  # how many expected stars are as bright or brighter
@@ -194,7 +193,7 @@ class _Attempt:
         area = float(self.camera.width_px * self.camera.height_px)
         ratios = log_likelihood_ratio(distance, self.sigma * self.stretch, match_rank[uses - 1], area)
         share = log_share_of_prior(prior, self.fit.covariance[:4, :4] * self.stretch**2)
-        return float(np.max(ratios) - np.log(_DEPTHS) + share)
+        return float(log_mean_exp(ratios) + share)
 
     def _accept(self, matches: Matches, fit: PlateFit) -> None:
         self.matches, self.fit = matches, fit

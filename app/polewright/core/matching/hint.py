@@ -29,4 +29,4 @@ class SolveHint:
 
 CAMERA_SCALE_TOLERANCE = 0.006  # focus, temperature and differential refraction move the scale less than this
 KNOWN_SCALE_SIGMA = 0.002  # one standard deviation of the same
-RING_HALF_WIDTH_DEG = 2.0  # polar misalignment moves the declination of a turned mount by up to twice its size
+RING_HALF_WIDTH_DEG = 1.5  # polar misalignment moves the declination of a turned mount by up to twice its size

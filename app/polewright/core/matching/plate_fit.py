@@ -72,7 +72,7 @@ def fit_plate(
             k1=camera.k1 + (float(step[4]) if terms > 4 else 0.0),
             k2=camera.k2 + (float(step[5]) if terms > 5 else 0.0),
         )
-        if angle * camera.focal_px < 1e-4 and abs(step[3]) < 1e-8:
+        if angle * camera.focal_px < 1e-3 and abs(step[3]) < 1e-7:
             break
     error, _ = _linearised(camera, rotation, pixels, icrs, terms)
     residual = error.reshape(-1, 2) * camera.focal_px
@@ -85,7 +85,7 @@ def _solve(normal: FloatArray, right: FloatArray) -> FloatArray:
     """Solve the normal equations, scaled to unit diagonal, lightly damped: stars in one line leave one turn open."""
     scale = 1.0 / np.sqrt(np.maximum(np.diag(normal), 1e-300))
     scaled = normal * scale[:, None] * scale
-    scaled[np.diag_indices_from(scaled)] += 1e-12
+    scaled.flat[:: len(scaled) + 1] += 1e-12
     solved = np.linalg.solve(scaled, right * (scale if right.ndim == 1 else scale[:, None]))
     return np.asarray(solved * (scale if right.ndim == 1 else scale[:, None]))
 

@@ -63,7 +63,7 @@ def sky_triangles(v: FloatArray, shortest: float, longest: float) -> Triangles:
     return Triangles(named[order], (ac / ab)[order], (bc / ab)[order], ab[order])
 
 
-def _image_triangles(image: ImageStars, stars: int) -> tuple[Triangles, FloatArray]:
+def image_triangles(image: ImageStars, stars: int) -> tuple[Triangles, FloatArray]:
     """Threes of the brightest `stars`, in every naming of the corners that the tolerance (T,) allows."""
     v = directions(image.pixels[:stars], image.camera.focal_px)
     named = all_threes(len(v))[:, _ORDERS].reshape(-1, 3)
@@ -94,11 +94,12 @@ def _alike(
     return rows[good], found[good]
 
 
-def triangle_poses(image: ImageStars, sky: FloatArray, stars: int) -> tuple[Poses, FloatArray]:
-    """Poses worth a closer look, best first, with scores: the brightest `stars` against the unit vectors `sky`."""
+def triangle_poses(
+    image: ImageStars, seen: Triangles, tolerance: FloatArray, sky: FloatArray
+) -> tuple[Poses, FloatArray]:
+    """Poses worth a closer look, best first, with scores: image_triangles() against the unit vectors `sky` (K, 3)."""
     diagonal = np.hypot(image.camera.width_px, image.camera.height_px) / image.camera.focal_px
     known = sky_triangles(sky, 0.02 * diagonal, 0.85 * diagonal)
-    seen, tolerance = _image_triangles(image, stars)
     rows, found = _alike(seen, tolerance, known, image.scale_tolerance)
     poses = poses_of(image.pixels[seen.members[rows]], sky[known.members[found]], image.camera.focal_px)
     chosen = image.plausible(poses)
