@@ -1,0 +1,194 @@
+"""`polewright rehearse`: practise a whole alignment on a simulated mount, or watch it being done."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import tempfile
+from pathlib import Path
+from typing import Any
+
+from polewright.bootstrap import build_measurer
+from polewright.commands.line import EXIT_NOT_MEASURABLE, EXIT_OK
+from polewright.core.angles import ARCMIN_PER_RAD
+from polewright.core.errors import UsageError
+from polewright.core.formatting import angle_text, number_text, offset_words, rate_text
+from polewright.runtime.autopilot import Autopilot, Deed
+from polewright.runtime.engine import NightEngine
+from polewright.runtime.rehearsal import Rehearsal, Score, ScrewScore, rehearse_with_files
+from polewright.runtime.story import Story
+from polewright.runtime.world import TrueOffset
+from polewright.simulate.night import scenario_named
+from polewright.simulate.scenarios import SCENARIOS
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Which night, and who turns the screws."""
+    parser.add_argument("--scenario", default="first-night", metavar="NAME", help=f"one of: {', '.join(SCENARIOS)}")
+    parser.add_argument("--seed", type=int, default=1, metavar="N", help="another number, another mount and error")
+    parser.add_argument("--autopilot", action="store_true", help="a virtual person turns the screws; no window")
+    parser.add_argument("--json", action="store_true", help="print one JSON object a line instead of sentences")
+    parser.add_argument("--shots", type=Path, metavar="DIR", help="write pictures of the window at every step")
+    parser.add_argument("--keep", type=Path, metavar="DIR", help="keep frames and record of the night in this folder")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Rehearse to the end; exit code 3 when the alignment was not reached."""
+    if args.seed < 0:
+        raise UsageError(f"The seed must not be negative, but is {args.seed}.")
+    scenario_named(args.scenario)
+    if args.keep is not None:
+        return _rehearse(args, args.keep)
+    with tempfile.TemporaryDirectory(prefix="polewright-rehearsal-") as folder:
+        return _rehearse(args, Path(folder))
+
+
+def _rehearse(args: argparse.Namespace, folder: Path) -> int:
+    told = JsonTeller() if args.json else SentenceTeller()
+    measurer = build_measurer(quiet=args.json)
+    score = rehearse_with_files(
+        args.scenario, args.seed, folder / "frames", folder / "night", measurer.measure, watch=told.watch
+    )
+    told.end(score)
+    return EXIT_OK if score.proved else EXIT_NOT_MEASURABLE
+
+
+class SentenceTeller:
+    """Tells the rehearsal to a person."""
+
+    def watch(self, night: Rehearsal, autopilot: Autopilot) -> None:
+        """For the rehearsal: called before it begins."""
+        scenario, start = night.world.rig.night.scenario, night.true_offset()
+        print(f"{scenario.place}. {scenario.story}")
+        print(f"In truth the axis is {offset_text(start)}. The program does not know; it gets frames.")
+        print()
+        story = Story(lambda line: print(line, flush=True))
+        night.engine.listen(lambda engine: story.state(engine.state, engine.advice))
+        autopilot.on_deed = lambda deed: story.deed(deed.at_s, deed.text)
+
+    def end(self, score: Score) -> None:
+        """Truth beside measurement."""
+        print()
+        print("\n".join(summary(score)))
+
+
+class JsonTeller:
+    """One JSON object a line: instructions and deeds as they come, the score last."""
+
+    def watch(self, night: Rehearsal, autopilot: Autopilot) -> None:
+        """For the rehearsal: called before it begins."""
+        said = ""
+
+        def state(engine: NightEngine) -> None:
+            nonlocal said
+            if engine.advice.key != said:
+                said = engine.advice.key
+                _print({"at_s": engine.now_s(), "stage": engine.state.stage.value, **_advice(engine)})
+
+        def deed(deed: Deed) -> None:
+            _print({"at_s": deed.at_s, "did": deed.text})
+
+        night.engine.listen(state)
+        autopilot.on_deed = deed
+
+    def end(self, score: Score) -> None:
+        """The score."""
+        _print({"score": score_facts(score)})
+
+
+def summary(score: Score) -> list[str]:
+    """The end in a few aligned lines."""
+    claimed = TrueOffset(score.claimed_east_arcmin, score.claimed_up_arcmin)
+    tolerance = angle_text(score.tolerance_arcmin / ARCMIN_PER_RAD)
+    verdict = "inside" if score.true_inside else "OUTSIDE"
+    return [
+        f"{'':10}{'measured':38}{'truth'}",
+        f"{'axis':10}{offset_text(claimed):38}{offset_text(score.truth)}",
+        f"{'in all':10}{total_text(claimed, score.claimed_sigma_arcmin):38}"
+        f"{total_text(score.truth)}, {verdict} the {tolerance} asked for",
+        f"{'azimuth':10}{_learned(score.azimuth):38}{_true(score.azimuth)}",
+        f"{'altitude':10}{_learned(score.altitude):38}{_true(score.altitude)}",
+        "",
+        f"From {total_text(score.start)} to {total_text(score.truth)} in {score.goes} goes at the screws"
+        f" ({score.turns} turns{_wrong(score.wrong_turns)}), {score.frames} frames, {score.minutes:.0f} minutes of the night.",
+    ]
+
+
+def score_facts(score: Score) -> dict[str, Any]:
+    """The same as plain values."""
+    return {
+        "scenario": score.scenario,
+        "seed": score.seed,
+        "proved": score.proved,
+        "true_inside": score.true_inside,
+        "tolerance_arcmin": score.tolerance_arcmin,
+        "start": _plain(score.start),
+        "truth": _plain(score.truth),
+        "measured": {
+            **_plain(TrueOffset(score.claimed_east_arcmin, score.claimed_up_arcmin)),
+            "sigma_arcmin": score.claimed_sigma_arcmin,
+        },
+        "goes": score.goes,
+        "turns": score.turns,
+        "wrong_turns": score.wrong_turns,
+        "minutes": score.minutes,
+        "frames": score.frames,
+        "azimuth": _screw_facts(score.azimuth),
+        "altitude": _screw_facts(score.altitude),
+    }
+
+
+def offset_text(offset: TrueOffset) -> str:
+    """`12′ too far east, 3.2′ too low`."""
+    east, up = offset.east_arcmin / ARCMIN_PER_RAD, offset.up_arcmin / ARCMIN_PER_RAD
+    return f"{offset_words(east)}, {offset_words(up, None, 'up')}"
+
+
+def total_text(offset: TrueOffset, sigma_arcmin: float | None = None) -> str:
+    """Size of an offset: `8″`, with its sigma when given."""
+    total = angle_text(offset.total_arcmin / ARCMIN_PER_RAD)
+    return total if sigma_arcmin is None else f"{total} ± {angle_text(sigma_arcmin / ARCMIN_PER_RAD)}"
+
+
+def _learned(screw: ScrewScore) -> str:
+    rate = screw.learned
+    if rate is None:
+        return "not turned"
+    return f"{rate_text(rate.arcmin_per_turn, rate.sigma_arcmin)}, backlash {number_text(rate.backlash_turns)}"
+
+
+def _true(screw: ScrewScore) -> str:
+    return f"{rate_text(screw.true_arcmin_per_turn)}, backlash {number_text(screw.true_backlash_turns)}"
+
+
+def _wrong(count: int) -> str:
+    return "" if not count else f", {count} the wrong way"
+
+
+def _plain(offset: TrueOffset) -> dict[str, float]:
+    return {"east_arcmin": offset.east_arcmin, "up_arcmin": offset.up_arcmin, "total_arcmin": offset.total_arcmin}
+
+
+def _screw_facts(screw: ScrewScore) -> dict[str, Any]:
+    rate = screw.learned
+    learned = (
+        None if rate is None else {"arcmin_per_turn": rate.arcmin_per_turn, "backlash_turns": rate.backlash_turns}
+    )
+    truth = {"arcmin_per_turn": screw.true_arcmin_per_turn, "backlash_turns": screw.true_backlash_turns}
+    return {"learned": learned, "truth": truth}
+
+
+def _advice(engine: NightEngine) -> dict[str, Any]:
+    offset = engine.state.offset
+    axis = None
+    if offset is not None:
+        axis = {
+            "east_arcmin": offset.east_rad * ARCMIN_PER_RAD,
+            "up_arcmin": offset.up_rad * ARCMIN_PER_RAD,
+            "sigma_arcmin": offset.sigma_rad * ARCMIN_PER_RAD,
+        }
+    return {"instruction": engine.advice.instruction, "reason": engine.advice.reason, "axis": axis}
+
+
+def _print(facts: dict[str, Any]) -> None:
+    print(json.dumps(facts), flush=True)
