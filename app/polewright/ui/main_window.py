@@ -41,6 +41,7 @@ class MainWindow(QWidget):
         self.settings = settings or WindowSettings()
         self.view: View | None = None
         self.reading = False
+        self._sheet = ""
         self._before_red: Qt.WindowState | None = None
         self._listening = listening or Listening()
         self.night = NightPage()
@@ -88,7 +89,7 @@ class MainWindow(QWidget):
         first = self.view is None or self.view.page is Page.FIRST_RUN
         page = self.first if first else self.night
         if self._stack.currentWidget() is not page:
-            self._stack.setCurrentWidget(page)
+            self._bring(page)
             if not first:
                 self.setFocus(Qt.FocusReason.OtherFocusReason)
 
@@ -120,7 +121,7 @@ class MainWindow(QWidget):
             self._ask_folder()
         elif isinstance(intent, want.OpenReplay) and intent.recording is None:
             self.folders.ask("Which night shall be played?", Path.home(), RECORDING_ENDINGS)
-            self._stack.setCurrentWidget(self.folders)
+            self._bring(self.folders)
         else:
             self.wanted.emit(intent)
 
@@ -164,27 +165,35 @@ class MainWindow(QWidget):
         app.setFont(plain_font(round(17 * look.unit)))
         QToolTip.setPalette(palette)
         QToolTip.setFont(look.font(15))
-        sheet = style_sheet(look)
-        if app.styleSheet() != sheet:
-            app.setStyleSheet(sheet)
+        self._sheet = style_sheet(look)
+        self._dress(self._stack.currentWidget())
         self.setPalette(palette)
         for page in (self.first, self.night, self.folders, self.keys_page):
             page.set_look(look)
         self.menu.setFont(look.font(17))
         set_pointer(theme)
 
+    def _dress(self, part: QWidget | None) -> None:
+        """Only pages with stock controls need the style sheet, and only when they are about to be seen."""
+        if part in (self.first, self.folders, self.menu) and part.styleSheet() != self._sheet:
+            part.setStyleSheet(self._sheet)
+
+    def _bring(self, page: QWidget) -> None:
+        self._dress(page)
+        self._stack.setCurrentWidget(page)
+
     # pages that lie on top
 
     def _show_keys(self) -> None:
         if self.view is not None:
             self.keys_page.show_keys(all_keys(self.view))
-        self._stack.setCurrentWidget(self.keys_page)
+        self._bring(self.keys_page)
         self.keys_page.setFocus(Qt.FocusReason.OtherFocusReason)
 
     def _ask_folder(self) -> None:
         typed = self.first.folder.edit.text().strip()
         self.folders.ask("Where do the frames land?", Path(typed).expanduser() if typed else Path.home())
-        self._stack.setCurrentWidget(self.folders)
+        self._bring(self.folders)
 
     def _on_page_left(self) -> None:
         self._show_own_page()
@@ -208,6 +217,7 @@ class MainWindow(QWidget):
 
     def build_menu(self) -> None:
         """Fill the menu anew: the page's actions first, then the window's own."""
+        self._dress(self.menu)
         self.menu.clear()
         actions = self.view.actions if self.view is not None else ()
         for group in ([a for a in actions if a.weight is Weight.MENU], list(WINDOW_ACTIONS)):
