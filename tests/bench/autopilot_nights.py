@@ -2,8 +2,8 @@
 
     python tests/bench/autopilot_nights.py [--nights 200] [--full] [--first-seed 1] [--scenario NAME] [--lines FILE]
 
-Without --full the star lists come straight from the simulated sky; with it every frame is a FITS file that the watcher
-reports. Prints one line a night and the distribution at the end.
+Without --full the star lists come straight from the simulated sky; with it every frame is a FITS file that the
+watcher reports. Prints one line a night and the distribution at the end.
 """
 
 from __future__ import annotations

@@ -68,6 +68,11 @@ class CheckedReplay:
         self._answers: list[AnyEvent] = []
         self._placed: dict[str, tuple[Utc, object]] = {}
 
+    @property
+    def between_answers(self) -> bool:
+        """Whether a number is about to follow: what is advised now was never on the screen."""
+        return bool(self._answers)
+
     def take(self, line: LoggedEvent) -> AnyEvent | None:
         """One line of the log; the event it was, None for a line that is none."""
         if line.kind == FRAME_KIND:

@@ -6,11 +6,36 @@ import math
 from collections.abc import Callable
 
 from polewright.core.advice import Advice, Mood, Turn
-from polewright.core.formatting import offset_words
+from polewright.core.events import (
+    Accepted,
+    AnyEvent,
+    BackAsked,
+    BaseLocked,
+    BaseUnlocked,
+    NextAsked,
+    PauseAsked,
+    RestartAsked,
+    ResumeAsked,
+    ScrewTurned,
+    TripodBumped,
+    UndoAsked,
+)
+from polewright.core.formatting import offset_words, sense_text, turns_text
 from polewright.core.states import NightState
 
 INDENT = " " * 15
-SLIGHT = 0.1  # a change of the axis by less than this share is not worth a line
+DEEDS: dict[type, str] = {
+    NextAsked: "goes on",
+    BackAsked: "goes back",
+    RestartAsked: "starts the stage again",
+    PauseAsked: "pauses",
+    ResumeAsked: "resumes",
+    UndoAsked: "takes the last click back",
+    TripodBumped: "says that the tripod was bumped",
+    BaseLocked: "tightens the locks",
+    BaseUnlocked: "loosens the locks",
+    Accepted: "accepts it as it is",
+}
 
 
 class Story:
@@ -66,3 +91,12 @@ def clock_text(seconds: float) -> str:
     """Minutes and seconds of the night: ` 4:07`."""
     minutes, rest = divmod(int(seconds), 60)
     return f"{minutes:3d}:{rest:02d}"
+
+
+def deed_text(event: AnyEvent) -> str:
+    """What a person said or did, by a recorded event; empty for what was not theirs."""
+    if isinstance(event, ScrewTurned):
+        if event.turns is None:
+            return f"{event.screw.value} turned as advised"
+        return f"{event.screw.value} turned {turns_text(event.turns)} {sense_text(event.turns)}"
+    return DEEDS.get(type(event), "")
