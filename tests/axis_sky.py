@@ -87,7 +87,7 @@ class Rig:
     """A mount whose axis is off the refracted pole by (east, up), with a camera on it.
 
     `rho_deg` from boresight to axis, `hour_deg` where the camera starts about the axis (0: toward the zenith side of
-    the meridian, counted as a right-handed turn), `roll_deg` of the camera, noise of each centroid and of all together.
+    the meridian, counted as a right-handed turn), `roll_deg` of the camera, noise of each centroid, of all together.
     """
 
     site: Site
@@ -164,6 +164,15 @@ class Rig:
             utc = self.start.plus_seconds(k * spacing_s)
             found.append((f"frame-{k + 1}", utc, self.solution(self.attitude(turn, k * spacing_s), utc, rng)))
         return found
+
+    def screws(
+        self, clockwise_deg: float, up_deg: float, lean_east_deg: float = 0.0, lean_north_deg: float = 0.0
+    ) -> FloatArray:
+        """(3, 3) turn of the whole mount: altitude screw, then azimuth screw about a vertical that leans so much."""
+        vertical = Rotation.from_euler("xy", [-lean_north_deg, lean_east_deg], degrees=True).apply([0.0, 0.0, 1.0])
+        hinge = np.cross(self.axis, vertical)
+        raised = Rotation.from_rotvec(hinge / np.linalg.norm(hinge) * np.radians(up_deg))
+        return np.asarray((Rotation.from_rotvec(-vertical * np.radians(clockwise_deg)) * raised).as_matrix())
 
     def but(self, **changes: object) -> Rig:
         return replace(self, **changes)  # type: ignore[arg-type]

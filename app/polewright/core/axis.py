@@ -44,7 +44,7 @@ def estimate_axis(
     """
     check_site(site)
     pole = pole_enu(site, atmosphere, target)
-    frames, notes = _without_repeats(frames)
+    frames, notes = without_repeats(frames)
     refusal = _unfit_frames(frames)
     if refusal is not None:
         return refusal
@@ -74,7 +74,7 @@ def _estimate(
     fit = verdict.fit
     east, up = offset_from_pole(fit.axis_enu, pole, site)
     directions = east_and_up(pole, site)
-    covariance = directions @ fit.axis_covariance_enu @ directions.T * verdict.widened
+    covariance = directions @ fit.axis_covariance_enu @ directions.T
     attitudes = np.stack([frame.attitude_enu.camera_to_sky for frame in frames])
     companion, _ = shared_axis(attitudes, pole)
     companion_east, companion_up = offset_from_pole(companion, pole, site)
@@ -102,7 +102,7 @@ def _estimate(
     )
 
 
-def _without_repeats(frames: Sequence[SkyFrame]) -> tuple[list[SkyFrame], tuple[str, ...]]:
+def without_repeats(frames: Sequence[SkyFrame]) -> tuple[list[SkyFrame], tuple[str, ...]]:
     """The frames, each exposure once, and a note when one was given twice."""
     kept: list[SkyFrame] = []
     notes = []

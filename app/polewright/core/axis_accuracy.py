@@ -89,20 +89,34 @@ def recommended_rotation_rad(frames: Sequence[SkyFrame], goal_rad: float = DEFAU
     return float(steps[good[0]]) if good.size else LARGEST_ADVICE_RAD
 
 
-def screw_sigmas_rad(
-    bearing_rad: float, altitude_rad: float, pole_altitude_rad: float, noise: FrameNoise
-) -> FloatArray:
-    """Sigmas (2,), rad, of (east, up) on the sky when one frame follows the screws, its camera at `altitude_rad` and
-    `bearing_rad` from the azimuth of the pole, the RA motion being known.
+def screw_slopes(bearing_rad: float, altitude_rad: float, pole_altitude_rad: float) -> FloatArray:
+    """How the field moves, first order, (3, 3): rows along azimuth, along altitude, roll (right-handed, outward);
+    columns per rad of azimuth screw (clockwise), altitude screw (up), and turn of the RA axis (right-handed).
 
-    First order: dA moves the field by (cos h, 0) and turns it by -sin h; da by (sin h sin B, cos B) and cos h sin B.
-    The pointing part alone is singular at the zenith and due east or west (cos h cos B = 0); roll then carries it.
+    The camera stands at `altitude_rad`, `bearing_rad` from the azimuth of the axis. The first two columns are
+    (cos h, 0, -sin h) and (sin h sin B, cos B, cos h sin B).
     """
     sin_h, cos_h = np.sin(altitude_rad), np.cos(altitude_rad)
     sin_b, cos_b = np.sin(bearing_rad), np.cos(bearing_rad)
-    slope = np.array([[cos_h, sin_h * sin_b], [0.0, cos_b], [-sin_h, cos_h * sin_b]])
-    weight = np.diag([noise.pointing_rad**-2, noise.pointing_rad**-2, noise.roll_rad**-2])
-    covariance = np.linalg.inv(slope.T @ weight @ slope)
+    look = np.array([cos_h * sin_b, cos_h * cos_b, sin_h])
+    along = np.array([[cos_b, -sin_b, 0.0], [-sin_h * sin_b, -sin_h * cos_b, cos_h]])
+    axis = [0.0, np.cos(pole_altitude_rad), np.sin(pole_altitude_rad)]
+    turns = np.array([[0.0, 0.0, -1.0], [1.0, 0.0, 0.0], axis])
+    return np.vstack([along @ np.cross(turns, look).T, turns @ look])
+
+
+def screw_sigmas_rad(
+    bearing_rad: float, altitude_rad: float, pole_altitude_rad: float, noise: FrameNoise, turn_sigma_rad: float = 0.0
+) -> FloatArray:
+    """Sigmas (2,), rad, of (east, up) on the sky when one frame follows the screws from a camera position.
+
+    `turn_sigma_rad` is how well the turn of the RA axis is known meanwhile (0: exactly). The pointing part is
+    singular at the zenith and due east or west (cos h cos B = 0); roll then carries it.
+    """
+    slope = screw_slopes(bearing_rad, altitude_rad, pole_altitude_rad)
+    turn = slope[:, 2:] * turn_sigma_rad
+    measured = np.diag(np.square([noise.pointing_rad, noise.pointing_rad, noise.roll_rad])) + turn @ turn.T
+    covariance = np.linalg.inv(slope[:, :2].T @ np.linalg.solve(measured, slope[:, :2]))
     return np.asarray(np.sqrt(np.diag(covariance)) * np.array([np.cos(pole_altitude_rad), 1.0]))
 
 

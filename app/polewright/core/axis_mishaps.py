@@ -81,9 +81,9 @@ def possible_mishaps(count: int) -> list[Suspicion]:
     """Everything that is tried on a capture of `count` frames."""
     found = []
     for k in range(count):
-        found += [Suspicion(Mishap.SLIP, k, False), Suspicion(Mishap.TIME, k, False), Suspicion(Mishap.ODD, k, False)]
-        if k > 0:
-            found.append(Suspicion(Mishap.SLIP, k, True))
+        found += [Suspicion(Mishap.TIME, k, False), Suspicion(Mishap.ODD, k, False)]
+        if k > 0:  # a slip after the first frame is one that stays
+            found += [Suspicion(Mishap.SLIP, k, False), Suspicion(Mishap.SLIP, k, True)]
         if 2 <= k <= count - 2:
             found += [Suspicion(Mishap.KICK, k, True), Suspicion(Mishap.TIME, k, True)]
     return found

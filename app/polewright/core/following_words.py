@@ -1,0 +1,89 @@
+"""What to say while the screws turn: where the camera sees them badly, and where it would see them well."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from polewright.core.angles import ARCSEC_PER_RAD, rotation_about
+from polewright.core.axis_accuracy import FrameNoise, screw_sigmas_rad
+from polewright.core.model import FloatArray
+
+WEAK_FACTOR = 2.5  # a position is weak from here on, over the best that turning the RA axis offers
+LOWEST_ALTITUDE_RAD = float(np.radians(20.0))
+
+
+@dataclass(frozen=True)
+class CameraPosition:
+    """A position the camera can reach by turning the RA axis alone, right-handed by `turn_rad` about the axis.
+
+    `sigma_rad` is the total sigma of (east, up) that one frame gives there while the screws turn.
+    """
+
+    turn_rad: float
+    azimuth_deg: float
+    altitude_deg: float
+    sigma_rad: float
+
+
+def camera_position(
+    axis_enu: FloatArray, boresight_enu: FloatArray, noise: FrameNoise, turn_sigma_rad: float, turn_rad: float
+) -> CameraPosition:
+    """How well the screws are seen after the RA axis is turned by `turn_rad` from where the camera looks now.
+
+    `turn_sigma_rad`: how well the motion of the RA axis is known while the screws turn.
+    """
+    look = rotation_about(axis_enu, turn_rad) @ boresight_enu
+    azimuth, altitude = _azimuth_altitude(look)
+    pole_azimuth, pole_altitude = _azimuth_altitude(axis_enu)
+    sigma = screw_sigmas_rad(azimuth - pole_azimuth, altitude, pole_altitude, noise, turn_sigma_rad)
+    total = float(np.hypot(sigma[0], sigma[1]))
+    return CameraPosition(turn_rad, float(np.degrees(azimuth)) % 360.0, float(np.degrees(altitude)), total)
+
+
+def best_position(
+    axis_enu: FloatArray, boresight_enu: FloatArray, noise: FrameNoise, turn_sigma_rad: float
+) -> CameraPosition | None:
+    """The nearest position, turning the RA axis alone, within a fifth of the best; None when all are below 20
+    degrees."""
+    turns = np.radians(np.arange(-110.0, 111.0, 5.0))
+    found = [camera_position(axis_enu, boresight_enu, noise, turn_sigma_rad, float(turn)) for turn in turns]
+    high = [p for p in found if p.altitude_deg >= np.degrees(LOWEST_ALTITUDE_RAD)]
+    if not high:
+        return None
+    enough = 1.2 * min(p.sigma_rad for p in high)
+    return min((p for p in high if p.sigma_rad <= enough), key=lambda p: abs(p.turn_rad))
+
+
+def weakness(axis_enu: FloatArray, boresight_enu: FloatArray, noise: FrameNoise, turn_sigma_rad: float) -> str | None:
+    """A sentence when the camera looks where it can hardly see the screws turn; None where it sees them well."""
+    here = camera_position(axis_enu, boresight_enu, noise, turn_sigma_rad, 0.0)
+    better = best_position(axis_enu, boresight_enu, noise, turn_sigma_rad)
+    if better is None:
+        return "The camera looks too low to follow the screws well. Take the capture again with the camera higher."
+    if here.sigma_rad <= WEAK_FACTOR * better.sigma_rad:
+        return None
+    return (
+        f"The camera looks {_where(here, axis_enu)}: about {_arcsec(here)} uncertain a frame. Turn the RA axis by"
+        f" {abs(np.degrees(better.turn_rad)):.0f} degrees, declination untouched, to azimuth"
+        f" {better.azimuth_deg:.0f}, altitude {better.altitude_deg:.0f}: there it would be about {_arcsec(better)}."
+    )
+
+
+def _where(here: CameraPosition, axis_enu: FloatArray) -> str:
+    pole_azimuth, _ = _azimuth_altitude(axis_enu)
+    if here.altitude_deg > 65.0:
+        return "near the zenith, where the azimuth screw only turns the field"
+    if abs(np.cos(np.radians(here.azimuth_deg) - pole_azimuth)) < 0.6:
+        side = "east" if np.sin(np.radians(here.azimuth_deg)) > 0.0 else "west"
+        return f"far to the {side}, where both screws move the field along nearly one line"
+    return "where it sees the screws badly"
+
+
+def _azimuth_altitude(v: FloatArray) -> tuple[float, float]:
+    return float(np.arctan2(v[0], v[1])), float(np.arctan2(v[2], np.hypot(v[0], v[1])))
+
+
+def _arcsec(position: CameraPosition) -> str:
+    return f'{max(position.sigma_rad * ARCSEC_PER_RAD, 0.1):.2g}"'
