@@ -58,6 +58,16 @@ class Lock(Intent):
 
 
 @dataclass(frozen=True)
+class Unlock(Intent):
+    """The base is loose again."""
+
+
+@dataclass(frozen=True)
+class DoAsTold(Intent):
+    """In a rehearsal: let the simulated hands do what the instruction asks."""
+
+
+@dataclass(frozen=True)
 class Finish(Intent):
     """Good enough: stop here and prove it."""
 

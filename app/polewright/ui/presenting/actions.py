@@ -1,0 +1,118 @@
+"""The buttons and menu lines of a night, each with its key: first what the instruction asks for."""
+
+from __future__ import annotations
+
+from polewright.core import advice as said
+from polewright.core.advice import Advice
+from polewright.core.states import NightState, Stage
+from polewright.ui import intents as want
+from polewright.ui.intents import ScrewName
+from polewright.ui.view_model import Action, Weight
+
+AMOUNTS = ((1.0 / 8.0, "1/8", "1"), (0.25, "1/4", "2"), (0.5, "1/2", "3"), (1.0, "1 turn", "4"))
+OTHER_WAY_KEYS = ("5", "6", "7", "8")
+
+
+def actions(state: NightState, advice: Advice, rehearsing: bool) -> tuple[Action, ...]:
+    """Everything that can be pressed now."""
+    return (*_asked(state, advice, rehearsing), *_always(state, advice))
+
+
+def _asked(state: NightState, advice: Advice, rehearsing: bool) -> tuple[Action, ...]:
+    action = advice.action
+    if rehearsing and _can_be_done(action):
+        return (_primary("Do as told", want.DoAsTold()), *_beside(state, action, "F"))
+    if isinstance(action, said.Turn):
+        return _turns(action)
+    simple: dict[type, tuple[str, want.Intent]] = {
+        said.SetUp: ("It stands", want.Next()),
+        said.Lock: ("Locks are tight", want.Lock()),
+        said.Unlock: ("Locks are loose", want.Unlock()),
+        said.GoOn: ("Prove it", want.Next()),
+        said.GoBack: ("Go back", want.Back()),
+        said.StartAgain: ("Start again", want.Restart()),
+        said.TightenClutch: ("Tight: start again", want.Restart()),
+        said.Resume: ("Resume", want.Pause()),
+        said.RestoreFolder: ("Choose another folder", want.ChooseFolder()),
+    }
+    if type(action) in simple:
+        label, intent = simple[type(action)]
+        return (_primary(label, intent), *_beside(state, action, "F"))
+    if isinstance(action, said.Done):
+        return (
+            _primary("Done for tonight", want.LeaveNight()),
+            Action("Make it finer", "F", want.Back(), Weight.PRIMARY),
+        )
+    return _beside(state, action, "Return")
+
+
+def _can_be_done(action: said.Action) -> bool:
+    """What simulated hands can do."""
+    return isinstance(
+        action,
+        said.SetUp
+        | said.Turn
+        | said.RotateAxis
+        | said.Lock
+        | said.Unlock
+        | said.Expose
+        | said.Refocus
+        | said.TightenClutch
+        | said.StartAgain
+        | said.GoOn
+        | said.GoBack,
+    )
+
+
+def _beside(state: NightState, action: said.Action, key: str) -> tuple[Action, ...]:
+    """What may be pressed instead of what is asked for."""
+    if state.stage is Stage.CAPTURE and state.capture.axis is not None:
+        return (Action("Good enough, go on", key, want.Next(), Weight.PRIMARY),)
+    if state.stage in (Stage.ROUGH, Stage.FINE) and state.offset is not None and not isinstance(action, said.GoOn):
+        label, intent = ("Go on to fine", want.Next()) if state.stage is Stage.ROUGH else ("Finish", want.Finish())
+        return (Action(label, key, intent, Weight.PRIMARY),)
+    if state.stage is Stage.PROOF and not isinstance(action, said.Done):
+        return (Action("Accept without proof", key, want.Finish(), Weight.PRIMARY),)
+    return ()
+
+
+def _turns(turn: said.Turn) -> tuple[Action, ...]:
+    """Report a turn as told, or how far it really was; the other way round from the menu."""
+    screw: ScrewName = "azimuth" if turn.screw.value == "azimuth" else "altitude"
+    way = 1.0 if turn.turns >= 0.0 else -1.0
+    other = "anticlockwise" if way > 0.0 else "clockwise"
+    amounts = tuple(
+        Action(label, key, want.UserTurned(screw, way * turns), Weight.PRIMARY) for turns, label, key in AMOUNTS
+    )
+    backward = tuple(
+        Action(f"Turned {label} {other}", key, want.UserTurned(screw, -way * turns), Weight.MENU)
+        for (turns, label, _), key in zip(AMOUNTS, OTHER_WAY_KEYS)
+    )
+    return (_primary("Turned as told", want.UserTurned(screw, None)), *amounts, *backward)
+
+
+def _primary(label: str, intent: want.Intent) -> Action:
+    return Action(label, "Return", intent, Weight.PRIMARY)
+
+
+def _always(state: NightState, advice: Advice) -> tuple[Action, ...]:
+    correcting = state.stage in (Stage.ROUGH, Stage.FINE)
+    first, nothing = state.stage is Stage.ORIENTATION, state.undo is None
+    lines = [
+        Action("Back", "Backspace", want.Back(), enabled=not first, why_not="This is the first stage."),
+        Action("Undo", "Ctrl+Z", want.Undo(), enabled=not nothing, why_not="There is no click to take back."),
+        Action("Resume" if state.paused else "Pause", "P", want.Pause()),
+        Action("I bumped it", "B", want.Bumped(), Weight.MENU, enabled=not first),
+        Action("Begin this stage again", "Ctrl+R", want.Restart(), Weight.MENU, enabled=not first),
+    ]
+    if correcting and not isinstance(advice.action, said.Lock):
+        lines.append(Action("Locks are tight", "L", want.Lock(), Weight.MENU))
+    if correcting and isinstance(advice.action, said.Turn):
+        lines.append(Action("Finish here", "F", want.Finish(), Weight.MENU))
+    return (
+        *lines,
+        Action("Choose another folder", "Ctrl+O", want.ChooseFolder(), Weight.MENU),
+        Action("Change the target pole", "T", want.ChangeTarget(), Weight.MENU),
+        Action("Write out the night", "Ctrl+E", want.ExportNight(), Weight.MENU),
+        Action("Leave this night", "Ctrl+W", want.LeaveNight(), Weight.MENU),
+    )

@@ -1,0 +1,43 @@
+"""How the night ended, line by line."""
+
+from __future__ import annotations
+
+import math
+
+from polewright.core.done import probability_inside
+from polewright.core.formatting import angle_text, duration_text, percent_text, sigma_text
+from polewright.core.proof import proof_offset
+from polewright.core.states import NightState, Stage
+from polewright.ui.presenting.extras import Extras
+from polewright.ui.presenting.well import shown_offset
+from polewright.ui.view_model import Fact, Proof, Tone
+
+
+def proof_page(state: NightState, extras: Extras) -> Proof | None:
+    """The lines that prove it; None before the alignment is proved or accepted."""
+    if state.stage is not Stage.PROOF or not (state.proved or state.accepted):
+        return None
+    offset, plan = shown_offset(state), state.plan
+    if offset is None or plan is None:
+        return None
+    handling, second = state.handling, proof_offset(state)
+    chance = probability_inside(offset, plan.tolerance_rad)
+    facts = []
+    if extras.first_total_rad is not None:
+        facts.append(Fact("before", angle_text(extras.first_total_rad), "off the pole when first measured"))
+    facts.append(Fact("after", angle_text(offset.total_rad, offset.sigma_rad), sigma_text(offset.sigma_rad)))
+    facts.append(Fact("screws", _count(handling.turns_made, "turn"), f"in {_count(handling.goes, 'go', 'goes')}"))
+    if second is not None:
+        first = state.offset
+        apart = 0.0 if first is None else math.hypot(second.east_rad - first.east_rad, second.up_rad - first.up_rad)
+        facts.append(
+            Fact("second turn", angle_text(second.total_rad, second.sigma_rad), f"{angle_text(apart)} apart")
+        )
+    verdict = Tone.GOOD if state.proved else None
+    facts.append(Fact("certainty", percent_text(chance), f"to be within {angle_text(plan.tolerance_rad)}", verdict))
+    facts.append(Fact("time", duration_text(state.now_s), f"{_count(state.frames_used, 'frame')} used"))
+    return Proof(tuple(facts))
+
+
+def _count(number: int, one: str, many: str = "") -> str:
+    return f"{number} {one if number == 1 else many or one + 's'}"

@@ -1,0 +1,28 @@
+"""The one instruction."""
+
+from __future__ import annotations
+
+from polewright.core.advice import Advice, Mood, Wait
+from polewright.core.rest import SETTLE_S
+from polewright.ui.view_model import Instruction, Tone
+
+TONES = {Mood.DO: Tone.DO, Mood.WAIT: Tone.WAIT, Mood.GOOD: Tone.GOOD, Mood.TROUBLE: Tone.TROUBLE}
+
+
+def instruction(advice: Advice) -> Instruction:
+    """What the coach says, as the window shows it; its sentences are short enough to be read from afar."""
+    return Instruction(
+        advice.instruction,
+        advice.reason,
+        advice.expected_gain,
+        advice.instruction,
+        TONES[advice.mood],
+        _waited(advice),
+    )
+
+
+def _waited(advice: Advice) -> float | None:
+    """How much of a wait of known length is over, 0 to 1."""
+    if not isinstance(advice.action, Wait) or advice.action.seconds is None:
+        return None
+    return min(1.0, max(0.0, 1.0 - advice.action.seconds / SETTLE_S))

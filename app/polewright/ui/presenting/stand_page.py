@@ -1,0 +1,75 @@
+"""How to stand the mount up: heading, inclination, and whether clock and scale can be believed."""
+
+from __future__ import annotations
+
+from polewright.core.angles import ARCMIN_PER_RAD
+from polewright.core.formatting import number_text
+from polewright.core.orientation import check_clock, check_scale, heading
+from polewright.core.places import standard_atmosphere
+from polewright.core.states import NightState
+from polewright.services.magnetic import MagneticDeclination
+from polewright.ui.presenting.extras import Extras
+from polewright.ui.view_model import Fact, Orientation, Tone
+
+
+def stand_page(state: NightState, extras: Extras) -> Orientation | None:
+    """The numbers of the first stage; None before the site is known."""
+    plan = state.plan
+    if plan is None:
+        return None
+    magnetic = extras.magnetic if isinstance(extras.magnetic, MagneticDeclination) else None
+    declination, sigma = (None, 0.5) if magnetic is None else (magnetic.declination_deg, magnetic.sigma_deg)
+    told = heading(plan.site, standard_atmosphere(plan.site), plan.target, declination, sigma)
+    by_compass = told.true_deg if told.magnetic_deg is None else told.magnetic_deg
+    side = "true" if told.magnetic_deg is None else "magnetic"
+    north = _north(magnetic)
+    air = f"{number_text(told.refraction_arcmin)}′ of it lifted by the air" if told.refraction_arcmin >= 0.05 else ""
+    return Orientation(
+        heading_magnetic_deg=by_compass,
+        heading_true_deg=told.true_deg,
+        inclination_deg=told.inclination_deg,
+        heading_text=f"{by_compass % 360.0:.0f}° {side}",
+        inclination_text=degrees_minutes(told.inclination_deg),
+        southern=plan.southern,
+        facts=(
+            Fact(f"true {'south' if plan.southern else 'north'}", f"{told.true_deg:.0f}°", north),
+            Fact("pole", degrees_minutes(told.inclination_deg), air),
+            _clock(extras),
+            _scale(extras),
+        ),
+    )
+
+
+def _north(magnetic: MagneticDeclination | None) -> str:
+    if magnetic is None:
+        return "no compass reading is known here: use a star or a map"
+    side = "east" if magnetic.declination_deg >= 0.0 else "west"
+    size = number_text(abs(magnetic.declination_deg), 0.1)
+    return f"magnetic north lies {size}° {side} of true, ± {number_text(magnetic.sigma_deg, magnetic.sigma_deg)}°"
+
+
+def _clock(extras: Extras) -> Fact:
+    found = check_clock(extras.arrivals)
+    if found is None:
+        return Fact("clock", "not yet", "the first frame tells")
+    words = found.words.split(":")[0] if not found.agrees else "frames and computer agree"
+    return Fact("clock", f"{found.ahead_s:+.1f} s".replace("-", "−"), words, None if found.agrees else Tone.TROUBLE)
+
+
+def _scale(extras: Extras) -> Fact:
+    scale = extras.scale
+    if scale is None:
+        return Fact("scale", "not yet", "the first frame tells")
+    found = check_scale(scale.solved_arcsec_px, scale.stated_arcsec_px, scale.pixel_size_um)
+    value = f"{number_text(scale.solved_arcsec_px, 0.01 * scale.solved_arcsec_px)}″/px"
+    if scale.stated_arcsec_px is None:
+        return Fact("scale", value, "found from the stars")
+    if found.agrees:
+        return Fact("scale", value, "as stated")
+    return Fact("scale", value, f"not {number_text(scale.stated_arcsec_px)}″ as stated", Tone.TROUBLE)
+
+
+def degrees_minutes(degrees: float) -> str:
+    """`52° 20′`."""
+    minutes = round(abs(degrees) * ARCMIN_PER_RAD / 57.29577951308232)
+    return f"{minutes // 60}° {minutes % 60:02d}′"

@@ -1,0 +1,84 @@
+"""The turn of the RA axis as the dial shows it: places taken, where the axis stands, how far it should go."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from polewright.core.advice import Advice, RotateAxis
+from polewright.core.capture_frames import WANTED_SPAN_RAD, places
+from polewright.core.formatting import sigma_text
+from polewright.core.measured import PlacedFrame
+from polewright.core.states import Capture, NightState, Stage
+from polewright.ui.view_model import Capture as Dial
+
+
+def capture_shown(state: NightState) -> Capture:
+    """The capture, or its repetition that proves it."""
+    return state.proof if state.stage is Stage.PROOF else state.capture
+
+
+def dial(state: NightState, advice: Advice) -> Dial:
+    """The arc begins at the first place and runs the way the axis is turned."""
+    capture, southern = capture_shown(state), state.plan is not None and state.plan.southern
+    taken = turned_deg(state)
+    now = _now_deg(state)
+    step = advice.action.west_deg if isinstance(advice.action, RotateAxis) else 0.0
+    west = step > 0.0 or (step == 0.0 and (not taken or taken[-1] >= taken[0]))
+    way = 1.0 if west else -1.0
+    marks = [way * angle for angle in taken]
+    zero = min(marks, default=0.0)
+    wanted = marks[-1] + abs(step) - zero if marks and step else max(marks, default=0.0) - zero
+    if not marks or (not step and len(marks) < 2):
+        wanted = math.degrees(WANTED_SPAN_RAD)
+    sigma = capture_sigma_rad(capture)
+    return Dial(
+        taken_deg=tuple(mark - zero for mark in marks),
+        now_deg=None if now is None else max(0.0, way * now - zero),
+        wanted_deg=wanted,
+        accuracy_now="" if sigma is None else sigma_text(sigma),
+        accuracy_next=accuracy_after(capture, math.radians(abs(step))),
+        southern=southern == west,  # an arc toward the east runs against the sky
+    )
+
+
+def turned_deg(state: NightState) -> tuple[float, ...]:
+    """How far each place is turned from the first, west positive, in the order taken."""
+    found = places(capture_shown(state))
+    return tuple(_west_deg(state, found[0], frame) for frame in found)
+
+
+def _now_deg(state: NightState) -> float | None:
+    found = places(capture_shown(state))
+    if not found or state.last_frame is None:
+        return None
+    return _west_deg(state, found[0], state.last_frame)
+
+
+def _west_deg(state: NightState, first: PlacedFrame, frame: PlacedFrame) -> float:
+    """Turn about the pole, which stands in for the axis here: good enough to draw."""
+    plan = state.plan
+    assert plan is not None
+    side = -1.0 if plan.southern else 1.0
+    pole = np.array([0.0, side * math.cos(plan.pole_altitude_rad), math.sin(plan.pole_altitude_rad)])
+    turn = np.array(frame.camera_to_enu) @ np.array(first.camera_to_enu).T
+    sine = 0.5 * float(pole @ np.array([turn[2, 1] - turn[1, 2], turn[0, 2] - turn[2, 0], turn[1, 0] - turn[0, 1]]))
+    return math.degrees(-side * math.atan2(sine, 0.5 * (float(np.trace(turn)) - 1.0)))
+
+
+def capture_sigma_rad(capture: Capture) -> float | None:
+    """Total sigma of the axis that the capture has given; None before there is one."""
+    if capture.axis is None:
+        return None
+    (ee, _), (_, uu) = capture.axis.covariance_rad2
+    return math.sqrt(max(ee + uu, 0.0))
+
+
+def accuracy_after(capture: Capture, step_rad: float) -> str:
+    """What one more place will bring, as "± 6″"; "" while that is not known, or no gain."""
+    sigma = capture_sigma_rad(capture)
+    if capture.axis is None or sigma is None or not capture.axis.gains or not step_rad:
+        return ""
+    gain = min(capture.axis.gains, key=lambda g: abs(g.rotation_rad - step_rad))
+    return sigma_text(gain.sigma_rad) if gain.sigma_rad < sigma else ""
