@@ -20,8 +20,8 @@ from polewright.core.screws import ScrewMemory, ScrewMove, ScrewPrior, ScrewRate
 
 WRONG_WAY_ODDS = math.log(0.95 / 0.05)
 PRIOR_SIGN_ODDS = math.log(0.98 / 0.02)
-FIRST_BACKLASH_TURNS, FIRST_BACKLASH_SIGMA = 0.1, 0.1
-FIRST_HUMAN_ERROR = 0.18
+FIRST_BACKLASH_TURNS, FIRST_BACKLASH_SIGMA = 0.12, 0.12
+FIRST_HUMAN_ERROR, FIRST_HUMAN_WEIGHT = 0.18, 2.0  # 10 to 20 % (common practice, no source), worth two moves
 HAND_FLOOR_TURNS = 0.003  # nobody stops a screw better than about one degree
 CHANGE_SIGMA = 0.01  # per degree; a tangent arm changes by cos^2, about 0.6 % per degree at 10 degrees
 UNSURE_ERROR = 0.25
@@ -165,7 +165,7 @@ def _human_error(
     residual: FloatArray, expected: FloatArray, other: FloatArray, weight: FloatArray, prior: ScrewPrior | None
 ) -> tuple[float, float]:
     """Relative error of reported turns, rms, and the number of moves it rests on."""
-    h0, n0 = (FIRST_HUMAN_ERROR, 3.0) if prior is None else (prior.human_error, prior.human_weight)
+    h0, n0 = (FIRST_HUMAN_ERROR, FIRST_HUMAN_WEIGHT) if prior is None else (prior.human_error, prior.human_weight)
     counted = np.abs(expected) > 3.0 * np.sqrt(other)
     if not np.any(counted):
         return h0, n0

@@ -1,8 +1,8 @@
 """The night as a table: which event, in which stage, does what and leads where. No I/O, no clock.
 
 `step(state, event) -> (state, effects)`. Rows are tried in order: the action is applied to the state as it was, the
-guard looks at the outcome, the first row that passes counts. An event without a row changes nothing and says why
-(`Refused`). The diagram in the documentation is drawn from these tables (core/workflow_diagram.py).
+guard looks at the outcome, the first row that passes counts, and `then` completes it. An event without a row changes
+nothing and says why (`Refused`). The diagram in DEVELOPERS.md is drawn from these tables (core/workflow_diagram.py).
 """
 
 from __future__ import annotations
@@ -70,6 +70,7 @@ class Row:
     action: Action = do.nothing
     guard: Guard | None = None
     guard_name: str = ""
+    then: Action = do.nothing  # once the guard has passed
 
 
 def started(state: NightState) -> bool:
@@ -180,8 +181,8 @@ TRANSITIONS: tuple[Row, ...] = (
     # proof by a second turn of the RA axis
     Row(P, FrameSolved, P, do.keep_proof_frame),
     Row(P, FrameUnsolved, P, do.note_trouble),
-    Row(P, AxisMeasured, P, do.take_proof, proof_confirms, "inside the tolerance"),
-    Row(P, AxisMeasured, F, do.believe_proof, proof_contradicts, "outside the tolerance"),
+    Row(P, AxisMeasured, P, do.take_proof_axis, proof_confirms, "inside the tolerance", do.prove),
+    Row(P, AxisMeasured, F, do.take_proof_axis, proof_contradicts, "outside the tolerance", do.believe_proof),
     Row(P, AxisMeasured, P, do.take_proof_axis),
     Row(P, AxisRefused, P, do.note_proof_refusal),
     Row(P, Accepted, P, do.accept_unproved),
@@ -259,6 +260,8 @@ def _stage(state: NightState, event: AnyEvent) -> Outcome:
             return state, effects
         if row.guard is not None and not row.guard(after):
             continue
+        after, more = row.then(after, event)
+        effects = effects + more
         entered = row.to is not state.stage or isinstance(event, RestartAsked | TripodBumped)
         return replace(after, stage=row.to), (*effects, *((EnterStage(row.to.value),) if entered else ()))
     return state, (refusal(state, type(event)),)

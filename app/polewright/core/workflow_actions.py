@@ -145,21 +145,14 @@ def take_proof_axis(state: NightState, event: AxisMeasured) -> Outcome:
     return replace(state, proof=replace(state.proof, axis=event.axis, refusal=None)), ()
 
 
-def take_proof(state: NightState, event: AxisMeasured) -> Outcome:
+def prove(state: NightState, event: object) -> Outcome:
     """The second turn confirms the first: the night's alignment is proved."""
-    taken, effects = take_proof_axis(state, event)
-    if effects:
-        return state, effects
-    return replace(taken, proved=True), (() if state.proved else (KeepNight(),))
+    return replace(state, proved=True), (() if state.proved else (KeepNight(),))
 
 
-def believe_proof(state: NightState, event: AxisMeasured) -> Outcome:
+def believe_proof(state: NightState, event: object) -> Outcome:
     """The second turn contradicts: go on from it, it is the newer one."""
-    taken, effects = take_proof_axis(state, event)
-    if effects:
-        return state, effects
-    taken = replace(taken, capture=taken.proof, proof=Capture())
-    return begin_following(taken, event)
+    return begin_following(replace(state, capture=state.proof, proof=Capture()), event)
 
 
 # stages
@@ -212,7 +205,8 @@ def accept_unproved(state: NightState, event: object) -> Outcome:
 
 def change_target(state: NightState, event: TargetChanged) -> Outcome:
     """Another pole: the frames stay, everything measured from them is computed anew."""
-    assert state.plan is not None
+    if state.plan is None:
+        return state, ()
     state = replace(
         state,
         plan=replace(state.plan, target=event.target, pole_altitude_rad=event.pole_altitude_rad),
@@ -228,7 +222,8 @@ def change_target(state: NightState, event: TargetChanged) -> Outcome:
 
 def change_tolerance(state: NightState, event: ToleranceChanged) -> Outcome:
     """Another tolerance for tonight."""
-    assert state.plan is not None
+    if state.plan is None:
+        return state, ()
     return replace(state, plan=replace(state.plan, tolerance_rad=event.tolerance_rad), proved=False), ()
 
 

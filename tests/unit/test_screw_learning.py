@@ -1,0 +1,169 @@
+"""Learning screws: rate, direction, backlash, wrong reports, earlier nights. The screws here are invented."""
+
+from __future__ import annotations
+
+import json
+import math
+
+import numpy as np
+import pytest
+
+from paper_night import PaperScrew
+from polewright.core.errors import RecordingError
+from polewright.core.screw_learning import learn
+from polewright.core.screw_plan import EIGHTH, TOUCH, TurnKind, doable_turns, plan_turn
+from polewright.core.screws import KEPT_MOVES, ScrewMemory, ScrewMove, ScrewPrior, ScrewRate
+
+SIGMA = 0.05
+
+
+def played(
+    screw: PaperScrew, turns: list[float], hand: float = 0.0, seed: int = 0, start: float = 90.0, bends: bool = False
+) -> ScrewMemory:
+    """A memory of these turns, made by a hand with this relative error."""
+    rng = np.random.default_rng(seed)
+    memory, here = ScrewMemory(bends=bends), start
+    for said in turns:
+        there = here + screw.turn(said * (1.0 + rng.normal(0.0, hand)), here)
+        noise = rng.normal(0.0, SIGMA / math.sqrt(2.0), 2)
+        memory = memory.with_move(ScrewMove(said, here + noise[0], there + noise[1], SIGMA))
+        here = there
+    return memory
+
+
+def test_nothing_is_known_before_the_first_move() -> None:
+    assert learn(ScrewMemory()) is None
+    assert learn(ScrewMemory(None, (ScrewMove(0.5, 10.0, 10.01, 0.05),))) is None  # nothing moved
+
+
+def test_exact_turns_give_rate_and_backlash() -> None:
+    memory = played(PaperScrew(-62.0, 0.18, slack=1.0), [1.0, -1.0, -0.5, 1.5, 0.5, -2.0, 1.0, -1.0, -0.5, 0.75])
+    rate = learn(memory)
+    assert rate is not None
+    assert rate.arcmin_per_turn == pytest.approx(-62.0, rel=0.04)
+    assert rate.backlash_turns == pytest.approx(0.18, rel=0.15)
+    assert rate.human_error < 0.09
+    assert rate.sign_sure > 0.99
+
+
+def test_size_of_the_human_error_is_learned() -> None:
+    found = []
+    for seed in range(20):
+        rate = learn(played(PaperScrew(50.0, 0.05), [0.5, 1.0, 2.0, 0.5] * 6, hand=0.2, seed=seed))
+        assert rate is not None
+        found.append(rate.human_error)
+    assert np.mean(found) == pytest.approx(0.2, abs=0.03)
+
+
+def test_sigma_is_honest() -> None:
+    pulls = []
+    for seed in range(60):
+        rate = learn(played(PaperScrew(50.0, 0.1), [0.5, 1.0, 0.5, 0.25, 1.5, -1.0, -0.5, 1.0], hand=0.15, seed=seed))
+        assert rate is not None
+        pulls.append((rate.arcmin_per_turn - 50.0) / rate.sigma_arcmin)
+    assert np.sqrt(np.mean(np.square(pulls))) < 1.4
+    assert np.mean(np.abs(pulls) < 2.0) >= 0.88
+
+
+def test_turn_the_wrong_way_is_recognised_and_still_used() -> None:
+    screw = PaperScrew(40.0, 0.1, slack=0.0)
+    memory = played(screw, [1.0, 0.5, 1.0])
+    moved = screw.turn(-1.0, 0.0)  # said 1.0 clockwise, turned anticlockwise
+    memory = memory.with_move(ScrewMove(1.0, 0.0, moved, SIGMA))
+    rate = learn(memory)
+    assert rate is not None
+    assert rate.wrong_way == (3,)
+    assert rate.arcmin_per_turn == pytest.approx(40.0, rel=0.05)
+    assert rate.sign_sure > 0.99
+
+
+def test_one_move_against_another_leaves_the_direction_in_doubt() -> None:
+    moves = (ScrewMove(0.5, 0.0, 20.0, SIGMA), ScrewMove(0.5, 20.0, 0.0, SIGMA))
+    rate = learn(ScrewMemory(None, moves))
+    assert rate is not None
+    assert rate.sign_sure == pytest.approx(0.5)
+    assert plan_turn(rate, 60.0, 0.2).kind is TurnKind.RECHECK
+
+
+def test_misreported_turn_hardly_moves_the_rate() -> None:
+    memory = played(PaperScrew(60.0, 0.0), [1.0, 0.5, 1.0, 0.5, 1.0, 0.5], hand=0.05, seed=3)
+    honest = learn(memory)
+    spoiled = learn(memory.with_move(ScrewMove(0.25, 0.0, 120.0, SIGMA)))  # said a quarter, turned two
+    assert honest is not None and spoiled is not None
+    assert 6 in spoiled.misfits
+    assert spoiled.arcmin_per_turn == pytest.approx(honest.arcmin_per_turn, rel=0.1)
+
+
+def test_earlier_nights_are_used_checked_and_refined() -> None:
+    prior = ScrewPrior(58.0, 3.0, 0.1, 0.03)
+    before = learn(ScrewMemory(prior))
+    assert before is not None
+    assert before.arcmin_per_turn == pytest.approx(58.0)
+    after = learn(ScrewMemory(prior, played(PaperScrew(62.0, 0.1), [1.0, 2.0, 1.0], hand=0.05).moves))
+    assert after is not None
+    assert after.sigma_arcmin < before.sigma_arcmin
+    assert 58.0 < after.arcmin_per_turn < 64.0
+    assert not after.prior_rejected
+
+
+def test_profile_of_another_mount_is_set_aside() -> None:
+    prior = ScrewPrior(58.0, 2.0, 0.1, 0.03)
+    rate = learn(ScrewMemory(prior, played(PaperScrew(-25.0, 0.05), [1.0, 1.0, 2.0, 1.0]).moves))
+    assert rate is not None
+    assert rate.prior_rejected
+    assert rate.arcmin_per_turn == pytest.approx(-25.0, rel=0.1)
+
+
+def test_lever_that_changes_with_the_angle() -> None:
+    # an altitude lever 15 degrees off square loses about 0.9 % per degree (cos^2 law)
+    screw = PaperScrew(60.0, 0.0, change=-0.009)
+    memory = played(screw, [-2.0] * 4 + [1.0] * 4 + [-1.0] * 6 + [2.0] * 4, start=360.0, bends=True)
+    rate = learn(memory)
+    assert rate is not None
+    assert rate.change_per_degree == pytest.approx(-0.009, abs=2.5 * rate.sigma_change)
+    assert rate.sigma_change < 0.007
+    assert rate.at(0.0) == pytest.approx(60.0, rel=0.03)
+    assert rate.at(300.0) < rate.at(0.0)
+
+
+def test_memory_goes_to_the_next_night_through_json() -> None:
+    memory = played(PaperScrew(44.4, 0.12), [0.5, 1.0, -1.0, 1.0], hand=0.1)
+    rate = learn(memory)
+    carried = memory.for_next_night(rate)
+    assert carried.moves == () and carried.prior is not None and carried.prior.nights == 1
+    assert carried.prior.sigma_arcmin > (rate.sigma_arcmin if rate else 0.0)
+    assert ScrewMemory.from_dict(json.loads(json.dumps(carried.to_dict()))) == carried
+    assert ScrewMemory.from_dict(json.loads(json.dumps(memory.to_dict()))) == memory
+    assert memory.for_next_night(None).prior is None
+    with pytest.raises(RecordingError):
+        ScrewMemory.from_dict({"kind": "ScrewMemory", "prior": {"kind": "ScrewPrior"}})
+
+
+def test_memory_is_bounded() -> None:
+    memory = ScrewMemory()
+    for index in range(KEPT_MOVES + 5):
+        memory = memory.with_move(ScrewMove(float(index), 0.0, 1.0, 0.1))
+    assert len(memory.moves) == KEPT_MOVES and memory.moves[-1].turns == KEPT_MOVES + 4.0
+
+
+@pytest.mark.parametrize(
+    ("wanted", "done"),
+    [(1.26, 1.25), (0.49, 0.5), (0.13, 0.125), (0.07, 4 / 60), (0.012, 1 / 120), (0.002, TOUCH), (3.3, 3.25)],
+)
+def test_turns_that_hands_can_do(wanted: float, done: float) -> None:
+    assert doable_turns(wanted) == pytest.approx(done)
+    assert doable_turns(-wanted) == pytest.approx(done)
+    assert doable_turns(wanted, careful=True) <= max(wanted + 0.02, TOUCH)
+
+
+def test_plan_aims_short_crosses_backlash_and_lifts_last() -> None:
+    rate = ScrewRate(60.0, 6.0, 0.2, 0.02, human_error=0.15, slack=1.0, slack_sure=True)
+    short = plan_turn(rate, -60.0, 0.2)
+    assert short.kind is TurnKind.APPROACH and 0.7 < short.turns < 1.2  # one turn to go and 0.2 of backlash before it
+    lower = plan_turn(rate, 60.0, 0.2, lift_last=True)
+    assert lower.turns < -1.1 and lower.expected_arcmin < 0.0  # past the pole, to be lifted after
+    assert plan_turn(rate, 0.1, 0.2).kind is TurnKind.NONE
+    assert plan_turn(rate, -1000.0, 0.2).turns == 6.0
+    tiny = plan_turn(ScrewRate(110.0, 2.0, 0.0, 0.01, slack=0.0), -0.3, 0.2)
+    assert tiny.kind is TurnKind.TOUCH and tiny.turns == TOUCH
+    assert plan_turn(rate, -7.6, 3.0).turns % EIGHTH == 0.0
