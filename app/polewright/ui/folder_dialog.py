@@ -2,36 +2,23 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
 
 from PySide6.QtCore import QRectF, Qt, Signal
 from PySide6.QtGui import QFont, QKeyEvent, QPainter, QResizeEvent
 from PySide6.QtWidgets import QListWidget, QListWidgetItem, QWidget
 
+from polewright.runtime.worker import Done, InlineWorker, Worker
 from polewright.ui.arrange import unit_for
 from polewright.ui.buttons import PlainButton
 from polewright.ui.drawing import LEFT, draw_fitted
+from polewright.ui.folder_listing import Listing, frames_here, list_folder, nearest_folder
 from polewright.ui.line_field import LineField
 from polewright.ui.look import BIG, BODY, SMALL, Look
 from polewright.ui.panel import Panel
 
 PLACE = Qt.ItemDataRole.UserRole
-FRAME_ENDINGS = (
-    ".fit",
-    ".fits",
-    ".fts",
-    ".fz",
-    ".tif",
-    ".tiff",
-    ".png",
-    ".jpg",
-    ".jpeg",
-    ".cr2",
-    ".cr3",
-    ".nef",
-    ".arw",
-)
-MOST_LISTED = 2000
 
 
 class FolderPage(Panel):
@@ -43,8 +30,9 @@ class FolderPage(Panel):
     chosen = Signal(object)
     left = Signal()
 
-    def __init__(self, parent: QWidget | None = None) -> None:
+    def __init__(self, worker: Worker | InlineWorker, parent: QWidget | None = None) -> None:
         super().__init__(parent)
+        self.worker = worker
         self.title = ""
         self.endings: tuple[str, ...] = ()
         self.folder = Path.home()
@@ -66,60 +54,61 @@ class FolderPage(Panel):
         self.buttons = (self.take, self.up, self.leave)
 
     def ask(self, title: str, start: Path, endings: tuple[str, ...] = ()) -> None:
-        """Begin in a folder (or its nearest parent that exists)."""
+        """Begin in a folder, or in its nearest parent that exists."""
         self.title, self.endings = title, endings
         self.take.setVisible(not endings)
-        while not start.is_dir() and start != start.parent:
-            start = start.parent
-        self.go(start)
+        self._look(lambda: list_folder(nearest_folder(start), endings))
         self.rows.setFocus(Qt.FocusReason.TabFocusReason)
 
     def go(self, folder: Path) -> None:
         """Show a folder; one that cannot be read says so and stays where it was."""
-        try:
-            entries = sorted(folder.iterdir(), key=lambda p: p.name.lower())[:MOST_LISTED]
-        except OSError as problem:
-            self.note = f"This folder cannot be opened: {problem.strerror or problem}. Choose another one."
-            self.update()
-            return
-        self.folder = folder
-        self.path.setText(str(folder))
-        self.rows.clear()
-        frames = 0
-        for entry in entries:
-            if entry.name.startswith("."):
-                continue
-            if _is_folder(entry):
-                self._add(entry, f"{entry.name}/")
-            elif self.endings and entry.name.lower().endswith(self.endings):
-                self._add(entry, entry.name)
-            elif entry.name.lower().endswith(FRAME_ENDINGS):
-                frames += 1
-        if self.rows.count():
-            self.rows.setCurrentRow(0)
-        self.note = "" if self.endings else frames_here(frames)
+        endings = self.endings
+        self._look(lambda: list_folder(folder, endings))
+
+    def _look(self, job: Callable[[], Listing]) -> None:
+        self.note = "Looking …"
+        self.update()
+        self.worker.ask("folder", job, self._on_listed)
+
+    def _on_listed(self, done: Done) -> None:
+        if done.problem is not None:
+            raise done.problem
+        listing: Listing = done.value
+        if listing.problem:
+            self.note = (
+                f"{listing.folder.name or listing.folder} cannot be opened: {listing.problem}. Choose another."
+            )
+        else:
+            self._show_listing(listing)
         self.update()
 
-    def _add(self, entry: Path, text: str) -> None:
+    def _show_listing(self, listing: Listing) -> None:
+        self.folder = listing.folder
+        self.path.setText(str(listing.folder))
+        self.rows.clear()
+        for name in listing.folders:
+            self._add(listing.folder / name, f"{name}/", True)
+        for name in listing.files:
+            self._add(listing.folder / name, name, False)
+        if self.rows.count():
+            self.rows.setCurrentRow(0)
+        self.note = "" if self.endings else frames_here(listing.frames)
+
+    def _add(self, entry: Path, text: str, is_folder: bool) -> None:
         item = QListWidgetItem(text)
-        item.setData(PLACE, str(entry))
+        item.setData(PLACE, (str(entry), is_folder))
         self.rows.addItem(item)
 
     def _on_typed(self) -> None:
-        folder = Path(self.path.text().strip()).expanduser()
-        if folder.is_dir():
-            self.go(folder)
-            self.rows.setFocus(Qt.FocusReason.TabFocusReason)
-        else:
-            self.note = "There is no such folder. Check the spelling, or choose below."
-            self.update()
+        self.go(Path(self.path.text().strip()).expanduser())
+        self.rows.setFocus(Qt.FocusReason.TabFocusReason)
 
     def _on_opened(self, item: QListWidgetItem) -> None:
-        place = Path(str(item.data(PLACE)))
-        if place.is_dir():
-            self.go(place)
+        place, is_folder = item.data(PLACE)
+        if is_folder:
+            self.go(Path(place))
         else:
-            self.chosen.emit(place)
+            self.chosen.emit(Path(place))
 
     def _on_take(self) -> None:
         self.chosen.emit(self.folder)
@@ -169,17 +158,3 @@ class FolderPage(Panel):
         )
         note = QRectF(px(60), self.rows.geometry().bottom() + px(6), box.width() - px(120), px(32))
         draw_fitted(painter, self.note, note, px(SMALL), self.look.colour("ink"), flags=LEFT)
-
-
-def frames_here(count: int) -> str:
-    """How many frames lie in a folder, in words."""
-    if count == 0:
-        return "no frames here yet"
-    return "1 frame lies here" if count == 1 else f"{count} frames lie here"
-
-
-def _is_folder(entry: Path) -> bool:
-    try:
-        return entry.is_dir()
-    except OSError:
-        return False

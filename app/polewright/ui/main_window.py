@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from importlib import import_module
 from pathlib import Path
 
 from PySide6.QtCore import QEvent, QKeyCombination, QSize, Qt, Signal
 from PySide6.QtGui import QCloseEvent, QKeyEvent, QKeySequence, QResizeEvent, QShowEvent
 from PySide6.QtWidgets import QApplication, QMenu, QStackedLayout, QToolTip, QWidget
 
+from polewright.runtime.worker import Done, InlineWorker, Worker
 from polewright.ui import intents as want
 from polewright.ui.arrange import SMALLEST, unit_for
 from polewright.ui.cursor import set_pointer
@@ -33,7 +35,12 @@ class MainWindow(QWidget):
     settings_changed = Signal(object)
     closing = Signal()
 
-    def __init__(self, settings: WindowSettings | None = None, listening: Listening | None = None) -> None:
+    def __init__(
+        self,
+        settings: WindowSettings | None = None,
+        listening: Listening | None = None,
+        worker: Worker | InlineWorker | None = None,
+    ) -> None:
         super().__init__(None)
         self.setObjectName("window")
         self.setWindowTitle("Polewright")
@@ -44,9 +51,10 @@ class MainWindow(QWidget):
         self._sheet = ""
         self._before_red: Qt.WindowState | None = None
         self._listening = listening or Listening()
+        self._worker = worker or InlineWorker()
         self.night = NightPage()
         self.first = FirstPage()
-        self.folders = FolderPage()
+        self.folders = FolderPage(self._worker)
         self.keys_page = KeysPage()
         self.pages: tuple[QWidget, ...] = (self.first, self.night, self.folders, self.keys_page)
         self._stack = QStackedLayout(self)
@@ -309,7 +317,12 @@ class MainWindow(QWidget):
     def customEvent(self, event: QEvent) -> None:
         """After the first paint: load what takes a moment."""
         if event.type() == SHOWN:
-            self.night.timeline.load_plot()
+            self._worker.ask("plots", import_plots, self._on_plots)
+
+    def _on_plots(self, done: Done) -> None:
+        if done.problem is not None:
+            raise done.problem
+        self.night.timeline.load_plot()
 
     def closeEvent(self, event: QCloseEvent) -> None:
         self._listening.hush()
@@ -320,7 +333,12 @@ class MainWindow(QWidget):
         super().closeEvent(event)
 
 
-SHOWN = QEvent.Type(QEvent.registerEventType())
+SHOWN = QEvent.Type.User  # the window's only event of its own
+
+
+def import_plots() -> None:
+    """Load the plotting library; takes a moment, so a worker does it once the window is on the screen."""
+    import_module("polewright.ui.plots")
 
 
 def key_name(event: QKeyEvent) -> str:

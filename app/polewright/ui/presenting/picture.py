@@ -15,8 +15,8 @@ from polewright.services.measuring import MeasuredFrame
 
 WIDEST_PX = 1000
 MOST_STARS = 200
-SKY_LEVEL, SKY_SIGMAS = 28.0, 2.5  # where the sky's median lands; how far below it is black
-FAINT_SIGMAS = 30.0  # so many sigmas above the sky are bright grey
+SKY_SIGMAS = 2.5  # so far below the sky's median is black
+FAINT_SIGMAS, FAINT_LEVEL = 30.0, 220.0  # so many sigmas above the sky are bright grey
 
 
 @dataclass(frozen=True, eq=False)
@@ -56,29 +56,40 @@ def step_for(width_px: int) -> int:
 
 def stretched(pixels: PixelArray, every: int) -> NDArray[np.uint8]:
     """Shrunk by `every` and stretched: the sky dark grey, noise visible, stars bright (asinh)."""
-    small = _shrunk(pixels, every)
-    sample = small[::4, ::4]
-    low, sky, high = (float(v) for v in np.percentile(sample, (16.0, 50.0, 99.9)))
-    sigma = max(sky - low, 1e-3 * max(abs(high - sky), 1.0))
-    black = sky - SKY_SIGMAS * sigma
-    scale = (small - np.float32(black)) * np.float32(1.0 / (SKY_SIGMAS * sigma))
-    bend = np.float32(SKY_LEVEL / np.arcsinh(1.0))
-    top = SKY_LEVEL / np.arcsinh(1.0) * np.arcsinh(1.0 + FAINT_SIGMAS / SKY_SIGMAS)
-    grey = np.arcsinh(scale, out=scale)
-    grey *= bend * np.float32(220.0 / top)
-    return np.clip(grey, 0.0, 255.0, out=grey).astype(np.uint8)
+    small = _shrunk(_whole_numbers(pixels), every)
+    low, sky = (float(v) for v in np.percentile(small[::8, ::8], (16.0, 50.0)))
+    sigma = max(sky - low, 0.5)
+    level = np.arange(int(small.max()) + 1, dtype=np.float32)
+    bend = np.arcsinh((level - np.float32(sky - SKY_SIGMAS * sigma)) / np.float32(SKY_SIGMAS * sigma))
+    top = float(np.arcsinh(1.0 + FAINT_SIGMAS / SKY_SIGMAS))
+    grey = np.clip(bend * np.float32(FAINT_LEVEL / top), 0.0, 255.0).astype(np.uint8)
+    return np.asarray(grey[small])
 
 
-def _shrunk(pixels: PixelArray, every: int) -> NDArray[np.float32]:
-    """Means of `every` x `every` pixels; an edge that does not fill a block is left out."""
-    high, wide = (side // every * every for side in pixels.shape)
+def _whole_numbers(pixels: PixelArray) -> NDArray[np.uint16]:
+    """The pixels as uint16; fractions are spread over that range."""
+    if pixels.dtype == np.uint16:
+        return np.asarray(pixels, dtype=np.uint16)
+    if pixels.dtype == np.uint8:
+        return pixels.astype(np.uint16) << 4
+    low, high = (float(v) for v in np.percentile(pixels[::8, ::8], (1.0, 99.9)))
+    factor = 20000.0 / max(high - low, 1e-9)
+    return np.clip((pixels - np.float32(low)) * np.float32(factor) + 2000.0, 0.0, 65535.0).astype(np.uint16)
+
+
+def _shrunk(pixels: NDArray[np.uint16], every: int) -> NDArray[np.uint16]:
+    """Sums of `every` x `every` pixels, scaled to fit; an edge that does not fill a block is left out."""
     if every == 1:
-        return pixels.astype(np.float32)
-    total = np.zeros((high // every, wide // every), dtype=np.float32)
-    for dy in range(every):
-        for dx in range(every):
-            total += pixels[dy:high:every, dx:wide:every]
-    total *= np.float32(1.0 / every**2)
+        return pixels
+    high, wide = (side // every * every for side in pixels.shape)
+    shift = (every * every - 1).bit_length()
+    less = pixels[:high, :wide] >> shift if int(pixels[::4, ::4].max()) > 65535 >> shift else pixels[:high, :wide]
+    rows = less[0::every].copy()
+    for dy in range(1, every):
+        rows += less[dy::every]
+    total = rows[:, 0::every].copy()
+    for dx in range(1, every):
+        total += rows[:, dx::every]
     return total
 
 
