@@ -1,0 +1,164 @@
+"""`polewright follow FRAME... --capture N`: the axis frame by frame, first N frames as capture."""
+
+from __future__ import annotations
+
+import argparse
+import json
+from pathlib import Path
+
+import numpy as np
+
+from polewright.bootstrap import frame_measurer
+from polewright.commands.line import EXIT_NOT_MEASURABLE, EXIT_OK
+from polewright.commands.options import (
+    TARGETS,
+    add_camera_options,
+    add_site_options,
+    check_camera_options,
+    site_from,
+)
+from polewright.core.angles import ARCMIN_PER_RAD
+from polewright.core.axis import estimate_axis
+from polewright.core.errors import FrameReadError, UsageError
+from polewright.core.following import AxisReading, FollowState, follow, start_following
+from polewright.core.formatting import offset_words
+from polewright.core.model import AxisEstimate, PlateSolution, Site, SkyFrame, TargetPole
+from polewright.core.places import default_target, standard_atmosphere
+from polewright.services.measuring import MeasuredFrame, place_in_sky
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """FRAME..., --capture, the camera and the site options."""
+    parser.add_argument("frames", type=Path, nargs="+", metavar="FRAME", help="frames in the order they were taken")
+    parser.add_argument(
+        "--capture", type=int, required=True, metavar="N", help="the first N frames were taken turning the RA axis"
+    )
+    add_camera_options(parser)
+    add_site_options(parser)
+
+
+def run(args: argparse.Namespace) -> int:
+    """One line a frame, printed as soon as the frame is measured."""
+    check_camera_options(args)
+    if args.capture < 2:
+        raise UsageError(f"--capture must be at least 2, not {args.capture}.")
+    if len(args.frames) < args.capture:
+        raise UsageError(f"--capture {args.capture} needs at least {args.capture} frames; {len(args.frames)} given.")
+    measurer = frame_measurer(args)
+    first, read_s = measurer.read(args.frames[0])
+    site, _ = site_from(args, first)
+    session = FollowSession(site, TARGETS[args.target] if args.target else default_target(site), args.capture)
+    for number, path in enumerate(args.frames):
+        try:
+            measured = measurer.place(first, read_s) if number == 0 else measurer.measure(path)
+        except FrameReadError as exc:
+            line = session.unreadable(path.name, str(exc))
+        else:
+            line = session.take(measured)
+        print(json.dumps(line) if args.json else sentence(line), flush=True)
+    return EXIT_OK if session.measured_something else EXIT_NOT_MEASURABLE
+
+
+class FollowSession:
+    """Turns measured frames into lines: the capture first, then every frame against it."""
+
+    def __init__(self, site: Site, target: TargetPole, capture_frames: int) -> None:
+        self._site = site
+        self._target = target
+        self._atmosphere = standard_atmosphere(site)
+        self._left = capture_frames
+        self._captured: list[SkyFrame] = []
+        self._following: FollowState | None = None
+        self.measured_something = False
+
+    def unreadable(self, name: str, message: str) -> dict[str, object]:
+        """The line for a file that is no frame; it still counts as one of the capture frames."""
+        capturing = self._left > 0
+        self._left = max(0, self._left - 1)
+        return self._line(name, "capture" if capturing else "adjust", None, "unknown", [message])
+
+    def take(self, measured: MeasuredFrame) -> dict[str, object]:
+        """The line for a measured frame."""
+        placed = place_in_sky(measured.frame, measured.outcome, self._site, self._atmosphere)
+        warnings = list(measured.warnings)
+        if placed is None and not isinstance(measured.outcome, PlateSolution):
+            warnings.append(f"{measured.outcome.reason} {measured.outcome.cure}")
+        if self._left > 0:
+            return self._capture_line(measured.frame.name, placed, warnings)
+        return self._adjust_line(measured.frame.name, placed, warnings)
+
+    def _capture_line(self, name: str, placed: SkyFrame | None, warnings: list[str]) -> dict[str, object]:
+        self._left -= 1
+        if placed is not None:
+            self._captured.append(placed)
+        reading: tuple[float, float, np.ndarray] | None = None
+        if len(self._captured) >= 2:
+            estimate = estimate_axis(self._captured, self._site, self._atmosphere, self._target)
+            if isinstance(estimate, AxisEstimate):
+                reading = (estimate.east_rad, estimate.up_rad, estimate.covariance_rad2)
+                warnings += estimate.warnings
+                if self._left == 0:
+                    self._following = start_following(estimate, self._captured)
+            elif self._left == 0:
+                warnings.append(f"{estimate.reason} {estimate.cure}")
+        elif self._left == 0:
+            warnings.append("Fewer than two capture frames could be solved: take the capture again.")
+        return self._line(name, "capture", reading, "unknown", warnings)
+
+    def _adjust_line(self, name: str, placed: SkyFrame | None, warnings: list[str]) -> dict[str, object]:
+        if self._following is None or placed is None:
+            return self._line(name, "adjust", None, "unknown", warnings)
+        self._following, reading = follow(self._following, placed)
+        return self._reading_line(name, reading, warnings)
+
+    def _reading_line(self, name: str, reading: AxisReading, warnings: list[str]) -> dict[str, object]:
+        values = (reading.east_rad, reading.up_rad, reading.covariance_rad2)
+        return self._line(name, "adjust", values, reading.tracking, [*warnings, *reading.warnings])
+
+    def _line(
+        self,
+        name: str,
+        stage: str,
+        reading: tuple[float, float, np.ndarray] | None,
+        tracking: str,
+        warnings: list[str],
+    ) -> dict[str, object]:
+        line: dict[str, object] = {
+            "file": name,
+            "stage": stage,
+            "east_arcmin": None,
+            "up_arcmin": None,
+            "sigma_east_arcmin": None,
+            "sigma_up_arcmin": None,
+            "tracking": tracking,
+            "warnings": warnings,
+        }
+        if reading is not None:
+            east, up, covariance = reading
+            sigma = np.sqrt(np.diag(covariance)) * ARCMIN_PER_RAD
+            line |= {
+                "east_arcmin": east * ARCMIN_PER_RAD,
+                "up_arcmin": up * ARCMIN_PER_RAD,
+                "sigma_east_arcmin": float(sigma[0]),
+                "sigma_up_arcmin": float(sigma[1]),
+            }
+            self.measured_something = True
+        return line
+
+
+def sentence(line: dict[str, object]) -> str:
+    """The same for a person."""
+    text = f"{line['file']}: {line['stage']}"
+    east, up = line["east_arcmin"], line["up_arcmin"]
+    sigma_east, sigma_up = line["sigma_east_arcmin"], line["sigma_up_arcmin"]
+    if isinstance(east, float) and isinstance(up, float) and isinstance(sigma_east, float):
+        assert isinstance(sigma_up, float)
+        text += (
+            f", axis {offset_words(east / ARCMIN_PER_RAD, sigma_east / ARCMIN_PER_RAD, 'east')},"
+            f" {offset_words(up / ARCMIN_PER_RAD, sigma_up / ARCMIN_PER_RAD, 'up')}"
+        )
+    if line["tracking"] != "unknown":
+        text += f", tracking {line['tracking']}"
+    warnings = line["warnings"]
+    assert isinstance(warnings, list)
+    return "\n".join([text, *(f"  note: {warning}" for warning in warnings)])
