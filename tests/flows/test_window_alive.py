@@ -8,11 +8,16 @@ import weakref
 from pathlib import Path
 
 import pytest
-from PySide6.QtCore import QCoreApplication, QEvent
+from PySide6.QtCore import QCoreApplication, QEvent, QObject
 from pytestqt.qtbot import QtBot
 
+from polewright.core.model import Utc
 from polewright.runtime.worker import Worker
+from polewright.services.clock import VirtualClock
 from polewright.ui.main_window import MainWindow
+from polewright.ui.sound import SoundGuide
+from polewright.ui.sound_plan import DONE, SLOWEST_S, Phrase, guide_phrase
+from polewright.ui.view_model import Screw, Sense
 from polewright.ui.wakefulness import (
     FreedesktopWakefulness,
     MacWakefulness,
@@ -90,3 +95,32 @@ def test_numbers_stay_with_their_units() -> None:
     assert kept_together("Measuring, 8 s.") == "Measuring, 8\u00a0s."
     assert kept_together("3 1/4 turns clockwise") == "3\u00a01/4\u00a0turns clockwise"
     assert kept_together("2 stars of 5") == "2 stars of 5"
+
+
+@pytest.mark.qt_log_level_fail("CRITICAL")  # a machine without sound has a lot to say about it
+def test_sound_is_silent_and_harmless_without_a_device(qtbot: QtBot) -> None:
+    """Phrases are repeated by the scheduler, change without losing the beat, and stop at once."""
+    clock = VirtualClock(Utc(2461000.5, 0.0))
+    owner = QObject()
+    guide = SoundGuide(clock, owner)
+    sounded: list[Phrase] = []
+    guide._sound = sounded.append  # type: ignore[method-assign]
+    far = guide_phrase(Screw.AZIMUTH, 4.0, Sense.CLOCKWISE)
+    near = guide_phrase(Screw.AZIMUTH, 0.5, Sense.CLOCKWISE)
+    guide.play(far)
+    clock.advance(SLOWEST_S * 2.5)
+    assert sounded == [far] * 3
+    guide.play(near)
+    clock.advance(SLOWEST_S)
+    assert sounded[3] == near
+    guide.hush()
+    count = len(sounded)
+    clock.advance(60.0)
+    assert len(sounded) == count
+    assert clock.next_due_s() is None
+    guide.play(DONE)
+    clock.advance(60.0)
+    assert sounded[count:] == [DONE]
+    real = SoundGuide(clock, owner)
+    real.play(DONE)
+    real.hush()

@@ -369,3 +369,14 @@ def test_tone_is_told_by_word_as_well(bench: Bench) -> None:
     from polewright.ui.words import TONE_WORDS
 
     assert set(TONE_WORDS) == set(Tone) and len(set(TONE_WORDS.values())) == len(Tone)
+
+
+def test_known_sites_and_rigs_fill_the_form(bench: Bench) -> None:
+    bench.show("first-run")
+    first = bench.window.first
+    assert first.known_sites.isVisible() and first.known_rigs.isVisible()
+    first.fill_menu([want.UseSite(name) for name in first.form.sites])
+    first.menu.actions()[1].trigger()
+    assert bench.last() == want.UseSite("Salt pan")
+    bench.window.show_view(replace(PAGES["first-run"](), form=replace(first.form, sites=(), rigs=())))
+    assert not first.known_sites.isVisible() and not first.known_rigs.isVisible()

@@ -127,6 +127,8 @@ def first_run() -> View:
             folder="/home/ada/frames/tonight",
             site_from="from the header of guide_0001.fits",
             optics_from="from the header of guide_0001.fits",
+            sites=("Heath farm", "Salt pan"),
+            rigs=("180 mm guide scope", "50 mm lens"),
             ready=True,
         ),
     )

@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 
-from PySide6.QtCore import QRectF, Signal
-from PySide6.QtGui import QFont, QPainter, QResizeEvent
-from PySide6.QtWidgets import QGridLayout, QLabel, QWidget
+from PySide6.QtCore import QRectF, Qt, Signal
+from PySide6.QtGui import QAction, QFont, QPainter, QResizeEvent
+from PySide6.QtWidgets import QGridLayout, QLabel, QMenu, QWidget
 
 from polewright.ui.arrange import unit_for
 from polewright.ui.buttons import PlainButton
 from polewright.ui.drawing import LEFT_TOP, WRAP, draw_fitted
-from polewright.ui.intents import ChooseFolder, FillForm, OpenReplay, StartNight, StartRehearsal
+from polewright.ui.intents import ChooseFolder, FillForm, OpenReplay, StartNight, StartRehearsal, UseRig, UseSite
 from polewright.ui.keys_bar import KeysBar
 from polewright.ui.line_field import LineField
 from polewright.ui.look import BODY, SMALL, VALUE, Look
@@ -72,18 +73,26 @@ class FirstPage(Panel):
         self.fields = (
             self.latitude, self.longitude, self.elevation, self.focal_length, self.pixel_size, self.folder,
         )  # fmt: skip
+        self.known_sites = PlainButton("Known sites", "F3", parent=self)
+        self.known_rigs = PlainButton("Known rigs", "F4", parent=self)
+        self.menu = QMenu(self)
         self.choose = PlainButton("Choose", "Ctrl+O", parent=self)
         self.begin = PlainButton("Begin the night", "Ctrl+Return", loud=True, parent=self)
         self.rehearse = PlainButton("Rehearse now", "Ctrl+P", parent=self)
         self.replay = PlainButton("Play a recorded night", "Ctrl+L", parent=self)
         self.rehearse.large = True
-        self.buttons = (self.choose, self.begin, self.rehearse, self.replay)
+        self.buttons = (
+            self.known_sites, self.known_rigs, self.choose, self.begin, self.rehearse, self.replay,
+        )  # fmt: skip
         self._connect()
 
     def _connect(self) -> None:
         for field in self.fields:
             field.edit.editingFinished.connect(self._on_edited)
             field.edit.returnPressed.connect(self._on_return)
+        self.known_sites.clicked.connect(self.open_sites)
+        self.known_rigs.clicked.connect(self.open_rigs)
+        self.menu.triggered.connect(self._on_picked)
         self.choose.clicked.connect(self._on_choose)
         self.begin.clicked.connect(self._on_begin)
         self.rehearse.clicked.connect(self._on_rehearse)
@@ -100,7 +109,35 @@ class FirstPage(Panel):
             if not field.edit.hasFocus() and field.edit.text() != value:
                 field.edit.setText(value)
         self.begin.setEnabled(view.form.ready)
+        self.known_sites.setVisible(bool(view.form.sites))
+        self.known_rigs.setVisible(bool(view.form.rigs))
         self.update()
+
+    def open_sites(self) -> None:
+        """The sites of earlier nights."""
+        self.offer([UseSite(name) for name in self.form.sites], self.known_sites)
+
+    def open_rigs(self) -> None:
+        """The rigs of earlier nights."""
+        self.offer([UseRig(name) for name in self.form.rigs], self.known_rigs)
+
+    def offer(self, intents: Sequence[UseSite | UseRig], button: PlainButton) -> None:
+        """Let the person pick by arrow keys or pointer."""
+        self.fill_menu(intents)
+        if intents:
+            self.menu.popup(button.mapToGlobal(button.rect().bottomLeft()))
+
+    def fill_menu(self, intents: Sequence[UseSite | UseRig]) -> None:
+        """One line for each."""
+        self.menu.clear()
+        for intent in intents:
+            self.menu.addAction(intent.name.replace("&", "&&")).setData(intent)
+        if intents:
+            self.menu.setActiveAction(self.menu.actions()[0])
+
+    def _on_picked(self, line: QAction) -> None:
+        self.setFocus(Qt.FocusReason.OtherFocusReason)  # so that no field keeps what was typed before
+        self.pressed.emit(line.data())
 
     def filled(self) -> FillForm:
         """The form as it stands."""
@@ -166,8 +203,9 @@ class FirstPage(Panel):
         y = top + px(132)
         across(y, [self.latitude, self.longitude, self.elevation], third, high)
         column = (width - 2 * gap) / 3 / (width - gap)  # as wide as those above
-        across(y + px(104), [self.focal_length, self.pixel_size], [column, column], high)
-        across(y + px(208), [self.folder], [0.74], high)
+        across(y + px(118), [self.focal_length, self.pixel_size], [column, column], high)
+        self._place_known(left, width, px(40))
+        across(y + px(236), [self.folder], [0.74], high)
         folder = self.folder.geometry()
         self.choose.setGeometry(
             round(folder.right() + gap),
@@ -178,6 +216,14 @@ class FirstPage(Panel):
         bottom = self.height() - keys_h - px(16)
         self.replay.setGeometry(round(left), round(bottom - px(46)), round(width), round(px(46)))
         across(bottom - px(46) - px(12) - px(84), [self.begin, self.rehearse], [0.5, 0.5], px(84))
+
+    def _place_known(self, left: float, width: float, tall: float) -> None:
+        """Beside the optics, in the column that is free; the sites' button under the right end of their row."""
+        px = self.look.px
+        column = self.elevation.geometry()
+        optics = self.pixel_size.geometry()
+        self.known_rigs.setGeometry(column.x(), round(optics.bottom() - tall - px(2)), column.width(), round(tall))
+        self.known_sites.setGeometry(column.x(), round(column.bottom() + px(6)), column.width(), round(tall - px(4)))
 
     def draw(self, painter: QPainter, box: QRectF) -> None:
         look, form = self.look, self.form

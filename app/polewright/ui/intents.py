@@ -92,6 +92,20 @@ class FillForm(Intent):
 
 
 @dataclass(frozen=True)
+class UseSite(Intent):
+    """Fill the form from a site that is already known, by name."""
+
+    name: str
+
+
+@dataclass(frozen=True)
+class UseRig(Intent):
+    """Fill the form from a rig that is already known, by name."""
+
+    name: str
+
+
+@dataclass(frozen=True)
 class StartNight(Intent):
     """Leave the first page and begin."""
 

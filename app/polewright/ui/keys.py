@@ -36,6 +36,8 @@ FORM_KEYS = (
     ("Ctrl+P", "rehearse now"),
     ("Ctrl+L", "play a recorded night"),
     ("Ctrl+O", "choose the folder"),
+    ("F3", "a site of an earlier night"),
+    ("F4", "a rig of an earlier night"),
 )
 
 
@@ -63,7 +65,7 @@ def bar_keys(view: View, red: bool) -> tuple[tuple[str, str], ...]:
 def all_keys(view: View) -> tuple[tuple[str, str], ...]:
     """Every key that does something now."""
     if view.page is Page.FIRST_RUN:
-        return (*FORM_KEYS, ("Ctrl+N", "red light"), ("F11", "full screen"), ("Ctrl+Q", "close"))
+        return (*FORM_KEYS, ("Ctrl+N", "red light"), ("F11", "full screen"), ("F1", "all keys"), ("Ctrl+Q", "close"))
     pairs = [(a.key, a.label[0].lower() + a.label[1:] if a.label[1:2].islower() else a.label) for a in view.actions]
     if view.rehearsal is not None:
         pairs += REHEARSAL_KEYS

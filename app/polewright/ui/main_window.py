@@ -287,6 +287,8 @@ class MainWindow(QWidget):
     def _form_intent(self, event: QKeyEvent) -> want.Intent | None:
         """On the first page letters belong to the fields: the window listens to Ctrl and function keys only."""
         name = key_name(event)
+        if name in ("F3", "F4"):
+            (self.first.open_sites if name == "F3" else self.first.open_rigs)()
         if name == "Ctrl+Return" and self.first.begin.isEnabled():
             self.first.begin.click()
         keys: dict[str, want.Intent] = {

@@ -27,6 +27,7 @@ from polewright.ui.view_model import Fact, Page, Screw, View, Weight
 from polewright.ui.words import Words
 
 READING_MARKS = 1.75
+GLOVE_UNIT = 1.35  # the unit of a window of 1920 x 1080, for which GLOVE_PX is 15 mm
 
 
 class NightPage(Panel):
@@ -116,7 +117,12 @@ class NightPage(Panel):
         if self.view is None:
             return
         look = self.look
-        boxes = arrange(self.width(), self.height(), self._wants(self.view, self.reading), GLOVE_PX)
+        boxes = arrange(
+            self.width(),
+            self.height(),
+            self._wants(self.view, self.reading),
+            GLOVE_PX * max(1.0, look.unit / GLOVE_UNIT),
+        )
         left = self._left_part()
         named: dict[str, Panel] = {
             "rail": self.rail, "keys": self.keys, "azimuth": self.azimuth, "altitude": self.altitude,
