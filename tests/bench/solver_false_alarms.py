@@ -8,14 +8,16 @@ a false alarm. Prints the highest log odds among the rejected, too.
 from __future__ import annotations
 
 import argparse
+import sys
 import time
 from pathlib import Path
 
 import numpy as np
-from solver_fields import EPOCH_YEAR, FieldRecipe, make_field, star_list
 
+sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 from polewright.core.matching.hint import SolveHint
 from polewright.core.model import Camera, PlateSolution, SkyPosition, StarList
+from solver_fields import EPOCH_YEAR, FieldRecipe, make_field, star_list
 
 WIDTHS_DEG = (0.5, 1.0, 1.5, 2.5, 4.0, 8.0, 20.0, 40.0)
 

@@ -57,7 +57,7 @@ class Solver:
         if assumed is not None:
             camera, tolerance = assumed
             image = image_stars(camera, detections, tolerance, hint.mirrored, hint.camera is not None)
-            placement = self._search(image, judge, progress)
+            placement = self._search(image, judge, progress, hint.thorough)
             if placement is not None:
                 return _solution(stars, detections, self._catalogue, *placement)
         if self._may_try_scales(stars, hint):
@@ -71,25 +71,27 @@ class Solver:
         wanted = hint.camera is None and (hint.scale_arcsec_px is None or self._search_other_scales)
         return wanted and len(stars) >= FEWEST_FOR_OTHER_SCALES
 
-    def _search(self, image: ImageStars, judge: Judge, progress: Progress | None) -> tuple[Placement, str] | None:
-        """All ways of finding the field at one scale, the quickest first."""
-        for path, candidates in self._candidates(image, judge, progress):
+    def _search(
+        self, image: ImageStars, judge: Judge, progress: Progress | None, thorough: bool
+    ) -> tuple[Placement, str] | None:
+        """All ways of finding the field at one scale, the quickest first; or the quick ones alone."""
+        for path, candidates in self._candidates(image, judge, progress, thorough):
             placement = judge.best(image, candidates)
             if placement is not None and placement.log_odds > ACCEPTED_LOG_ODDS:
                 return placement, path
         return None
 
     def _candidates(
-        self, image: ImageStars, judge: Judge, progress: Progress | None
+        self, image: ImageStars, judge: Judge, progress: Progress | None, thorough: bool
     ) -> Iterator[tuple[str, Candidates]]:
         reach = 0.8 * image.half_diagonal_rad
         for region in judge.regions:
             if isinstance(region, Cap):
                 for candidates in self._near(image, region.patches(reach)[:1], reach):
                     yield "hint", candidates
-        for candidates in self._whole_sky(image, progress):
+        for candidates in self._whole_sky(image, progress, _STAGES if thorough else _STAGES[:1]):
             yield "whole sky", candidates
-        if len(image.pixels) > _FEW_STARS:
+        if not thorough or len(image.pixels) > _FEW_STARS:
             return
         for region in judge.regions:
             patches = region.patches(reach)

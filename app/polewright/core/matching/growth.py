@@ -88,10 +88,10 @@ def grow(
     diagonal = float(np.hypot(camera.width_px, camera.height_px))
     for number, (reach, slope) in enumerate(_ROUNDS):
         if not attempt.match_and_fit(middle_px, reach * diagonal, slope, _FIRST_GATE_PX):
-            return None
+            continue  # a wide group of few stars: its fourth lies further out
         if number == 1 and attempt.log_odds(prior) < HOPELESS_LOG_ODDS:
             return None
-    return _settled(attempt, prior)
+    return _settled(attempt, prior) if attempt.fit is not None else None
 
 
 def polish(setting: Setting, placement: Placement, prior: Prior) -> Placement:

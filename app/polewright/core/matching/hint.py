@@ -15,7 +15,8 @@ class SolveHint:
     within `near_radius_deg` (last pointing, or the header's); the whole sky is searched after it. `declination_deg`
     is that of the last frame: a mount turned about its RA axis stays in a ring about the pole. `mirrored` is None
     when not known. `camera` is the camera of the last solved frame of the same size: scale and distortion are then
-    known, the scale to `CAMERA_SCALE_TOLERANCE`.
+    known, the scale to `CAMERA_SCALE_TOLERANCE`. `thorough` False: the frame is probably spoiled (the mount moved),
+    only the quick ways are worth their time.
     """
 
     scale_arcsec_px: float | None = None
@@ -25,6 +26,7 @@ class SolveHint:
     declination_deg: float | None = None
     mirrored: bool | None = None
     camera: Camera | None = None
+    thorough: bool = True
 
 
 CAMERA_SCALE_TOLERANCE = 0.006  # focus, temperature and differential refraction move the scale less than this

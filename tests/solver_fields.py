@@ -1,4 +1,4 @@
-"""Seeded star fields with known truth for the solver's figures: `python tests/bench/solver_fields.py --help`.
+"""Seeded star fields with known truth for the solver.
 
 The stars come from the program's catalogue with errors added: 0.15 arcsec in place, 0.35 mag in brightness (another
 colour band), 10 % missing, spurious ones as bright as stars, 0.3 px of centroid noise, scale off by up to 3 %, any
@@ -7,17 +7,13 @@ roll, half of the fields mirrored.
 
 from __future__ import annotations
 
-import argparse
-import time
 from dataclasses import dataclass
-from pathlib import Path
 
 import numpy as np
 
 from polewright.core.angles import ARCSEC_PER_RAD, separation_rad
 from polewright.core.camera import vector_to_pixel
 from polewright.core.catalogue import Catalogue
-from polewright.core.matching.hint import SolveHint
 from polewright.core.model import Camera, FloatArray, PlateSolution, StarList
 
 EPOCH_YEAR = 2026.9
@@ -123,51 +119,3 @@ def is_right(field: Field, solution: PlateSolution) -> bool:
     """Centre within 3 px, the right parity, scale within 1 %."""
     scale = solution.scale_arcsec_px / field.camera.scale_arcsec_px
     return error_px(field, solution) < 3.0 and solution.mirrored == field.camera.mirrored and abs(scale - 1.0) < 0.01
-
-
-def main() -> None:
-    from polewright.services.catalogue import load_catalogue
-    from polewright.services.solver import Solver
-
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--widths", type=float, nargs="+", default=[0.5, 1, 1.5, 2.5, 4, 8, 20, 40])
-    parser.add_argument("--fields", type=int, default=200)
-    parser.add_argument("--seed", type=int, default=1)
-    parser.add_argument("--cache", type=Path, required=True)
-    parser.add_argument("--poles", action="store_true", help="within a field of either celestial pole")
-    args = parser.parse_args()
-    catalogue = load_catalogue()
-    solver = Solver(catalogue, args.cache)
-    for width in args.widths:
-        rng = np.random.default_rng([args.seed, int(10 * width)])
-        took, right, wrong, failed, errors = [], 0, 0, [], []
-        made = 0
-        while made < args.fields:
-            near = None
-            if args.poles:
-                near = np.array([*rng.normal(size=2) * np.radians(width) / 3, rng.choice([-1.0, 1.0])])
-            field = make_field(catalogue, FieldRecipe(width), rng, near)
-            if field is None:
-                continue
-            made += 1
-            start = time.process_time()
-            got = solver.solve(field.stars, EPOCH_YEAR, SolveHint(field.stated_scale_arcsec_px))
-            took.append(1e3 * (time.process_time() - start))
-            if not isinstance(got, PlateSolution):
-                failed.append((field.catalogue_stars, field.real))
-            elif is_right(field, got):
-                right += 1
-                errors.append(error_px(field, got))
-            else:
-                wrong += 1
-        took = took[1:]
-        print(
-            f"{width:5.1f} deg: solved {right / made:.4f}, wrong {wrong}, median {np.median(took):.1f} ms,"
-            f" p95 {np.percentile(took, 95):.1f} ms, max {max(took):.0f} ms, error {np.median(errors or [9]):.3f} px,"
-            f" failed (catalogue, real) {sorted(failed)[:8]}",
-            flush=True,
-        )
-
-
-if __name__ == "__main__":
-    main()
