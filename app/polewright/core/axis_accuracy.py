@@ -3,7 +3,9 @@
 With sp the pointing and sr the roll error of a frame, rho the angle between boresight and axis, theta_i the angles of
 rotation, SR and ST the scatter matrices of (cos, sin) and (-sin, cos) of theta about their means:
 
-    F = SR / (sp^2 cos^2 rho + sr^2 sin^2 rho) + ST / sp^2,    covariance of the axis = F^-1
+    F = SR / (sp^2 cos^2 rho + sr^2 sin^2 rho) + ST / sp^2
+
+F^-1 is the covariance of the small rotation that carries the true axis to the measured one.
 
 Exact to first order: derived from the fit of core/axis_fit.py, checked against Monte Carlo.
 """
@@ -19,6 +21,7 @@ from polewright.core.angles import ARCSEC_PER_RAD
 from polewright.core.axis_fit import rotation_angles, shared_axis
 from polewright.core.model import FloatArray, SkyFrame
 
+Angles = FloatArray | float
 LARGEST_ADVICE_RAD = float(np.radians(120.0))  # one more rotation of the RA axis beyond this meets the tripod
 ADVICE_STEP_RAD = float(np.radians(5.0))
 DEFAULT_GOAL_RAD = 5.0 / ARCSEC_PER_RAD
@@ -37,7 +40,8 @@ class FrameNoise:
 def axis_covariance(rotation_rad: FloatArray, noise: FrameNoise) -> FloatArray:
     """Covariance (2, 2), rad^2, of an axis from frames at angles (N,) about it; inf where nothing is known.
 
-    Components: along the direction in which the boresight lies at angle 0, and a quarter turn further.
+    Components of where the axis lies: along the direction in which the boresight stands at angle 0, and a quarter
+    turn further (right-handed about the axis).
     """
     theta = np.asarray(rotation_rad, dtype=float)
     along = np.stack([np.cos(theta), np.sin(theta)], axis=-1)
@@ -48,7 +52,8 @@ def axis_covariance(rotation_rad: FloatArray, noise: FrameNoise) -> FloatArray:
     information = along.T @ along / radial + beside.T @ beside / noise.pointing_rad**2
     if float(np.linalg.det(information)) <= 1e-18 * float(np.trace(information)) ** 2:
         return np.full((2, 2), np.inf)
-    return np.asarray(np.linalg.inv(information))
+    moves = np.array([[0.0, 1.0], [-1.0, 0.0]])  # a rotation about one direction moves the axis along the other
+    return np.asarray(moves @ np.linalg.inv(information) @ moves.T)
 
 
 def axis_sigma_rad(rotation_rad: FloatArray, noise: FrameNoise) -> float:
@@ -89,35 +94,41 @@ def recommended_rotation_rad(frames: Sequence[SkyFrame], goal_rad: float = DEFAU
     return float(steps[good[0]]) if good.size else LARGEST_ADVICE_RAD
 
 
-def screw_slopes(bearing_rad: float, altitude_rad: float, pole_altitude_rad: float) -> FloatArray:
-    """How the field moves, first order, (3, 3): rows along azimuth, along altitude, roll (right-handed, outward);
-    columns per rad of azimuth screw (clockwise), altitude screw (up), and turn of the RA axis (right-handed).
+def screw_slopes(bearing_rad: Angles, altitude_rad: Angles, pole_altitude_rad: float) -> FloatArray:
+    """How the field moves, first order, (..., 3, 3): rows along azimuth, along altitude, roll (right-handed,
+    outward); columns per rad of azimuth screw (clockwise), altitude screw (up), turn of the RA axis (right-handed).
 
-    The camera stands at `altitude_rad`, `bearing_rad` from the azimuth of the axis. The first two columns are
-    (cos h, 0, -sin h) and (sin h sin B, cos B, cos h sin B).
+    The camera stands at `altitude_rad` (...), `bearing_rad` (...) from the azimuth of the axis. The first two columns
+    are (cos h, 0, -sin h) and (sin h sin B, cos B, cos h sin B).
     """
-    sin_h, cos_h = np.sin(altitude_rad), np.cos(altitude_rad)
-    sin_b, cos_b = np.sin(bearing_rad), np.cos(bearing_rad)
-    look = np.array([cos_h * sin_b, cos_h * cos_b, sin_h])
-    along = np.array([[cos_b, -sin_b, 0.0], [-sin_h * sin_b, -sin_h * cos_b, cos_h]])
-    axis = [0.0, np.cos(pole_altitude_rad), np.sin(pole_altitude_rad)]
-    turns = np.array([[0.0, 0.0, -1.0], [1.0, 0.0, 0.0], axis])
-    return np.vstack([along @ np.cross(turns, look).T, turns @ look])
+    h, bearing = np.broadcast_arrays(np.asarray(altitude_rad, dtype=float), np.asarray(bearing_rad, dtype=float))
+    sin_h, cos_h, sin_b, cos_b = np.sin(h), np.cos(h), np.sin(bearing), np.cos(bearing)
+    sin_p, cos_p = np.sin(pole_altitude_rad), np.cos(pole_altitude_rad)
+    azimuth_screw = [cos_h, np.zeros_like(h), -sin_h]
+    altitude_screw = [sin_h * sin_b, cos_b, cos_h * sin_b]
+    axis = [cos_p * sin_h * cos_b - sin_p * cos_h, -cos_p * sin_b, cos_p * cos_h * cos_b + sin_p * sin_h]
+    columns = [np.stack(column, axis=-1) for column in (azimuth_screw, altitude_screw, axis)]
+    return np.stack(columns, axis=-1)
 
 
 def screw_sigmas_rad(
-    bearing_rad: float, altitude_rad: float, pole_altitude_rad: float, noise: FrameNoise, turn_sigma_rad: float = 0.0
+    bearing_rad: Angles,
+    altitude_rad: Angles,
+    pole_altitude_rad: float,
+    noise: FrameNoise,
+    turn_sigma_rad: float = 0.0,
 ) -> FloatArray:
-    """Sigmas (2,), rad, of (east, up) on the sky when one frame follows the screws from a camera position.
+    """Sigmas (..., 2), rad, of (east, up) on the sky when one frame follows the screws from a camera position.
 
     `turn_sigma_rad` is how well the turn of the RA axis is known meanwhile (0: exactly). The pointing part is
     singular at the zenith and due east or west (cos h cos B = 0); roll then carries it.
     """
     slope = screw_slopes(bearing_rad, altitude_rad, pole_altitude_rad)
-    turn = slope[:, 2:] * turn_sigma_rad
-    measured = np.diag(np.square([noise.pointing_rad, noise.pointing_rad, noise.roll_rad])) + turn @ turn.T
-    covariance = np.linalg.inv(slope[:, :2].T @ np.linalg.solve(measured, slope[:, :2]))
-    return np.asarray(np.sqrt(np.diag(covariance)) * np.array([np.cos(pole_altitude_rad), 1.0]))
+    screws, turn = slope[..., :2], slope[..., 2:] * turn_sigma_rad
+    measured = np.diag(np.square([noise.pointing_rad, noise.pointing_rad, noise.roll_rad]))
+    information = screws.swapaxes(-1, -2) @ np.linalg.solve(measured + turn @ turn.swapaxes(-1, -2), screws)
+    variance = np.diagonal(np.linalg.inv(information), axis1=-2, axis2=-1)
+    return np.asarray(np.sqrt(variance) * np.array([np.cos(pole_altitude_rad), 1.0]))
 
 
 def _attitudes(frames: Sequence[SkyFrame]) -> FloatArray:

@@ -19,6 +19,7 @@ from polewright.core.model import FloatArray
 
 BoolArray = NDArray[np.bool_]
 _ROUNDS = 5
+_CONVERGED_RAD = 1e-9
 _SLIP_NEEDS_DISTANCE_RAD = math.radians(0.5)  # nearer the axis, the direction of declination is not defined
 _LARGEST_SLIP_RAD = math.radians(20.0)
 _LARGEST_KICK_RAD = math.radians(10.0)
@@ -109,6 +110,8 @@ def explain(
         if float(np.linalg.norm(total)) > _limit_rad(suspicion.mishap):
             return None
         mended = _undone(suspicion, mended, before, pole, fit.extra, touched)
+        if float(np.linalg.norm(fit.extra)) < _CONVERGED_RAD:
+            break
     return Explanation(suspicion, mended, covariances, np.ones(len(attitudes), dtype=bool), fit, _size(total))
 
 

@@ -58,8 +58,8 @@ def judge(names: Sequence[str], attitudes: FloatArray, covariances: FloatArray, 
 
 def _with_scatter(verdict: Verdict, pole: FloatArray) -> Verdict:
     """The same frames with the least common scatter that brings chi-square down to its degrees of freedom."""
-    low, high = 1e-8, 0.2
-    for _ in range(40):
+    low, high = 1e-7, 0.2
+    for _ in range(26):
         middle = float(np.sqrt(low * high))
         trial = fit_axis(verdict.attitudes, verdict.covariances + middle**2 * np.eye(3), pole)
         low, high = (middle, high) if trial.chi2 > trial.dof else (low, middle)

@@ -6,12 +6,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from polewright.core.angles import ARCSEC_PER_RAD, rotation_about
+from polewright.core.angles import ARCSEC_PER_RAD
 from polewright.core.axis_accuracy import FrameNoise, screw_sigmas_rad
 from polewright.core.model import FloatArray
 
 WEAK_FACTOR = 2.5  # a position is weak from here on, over the best that turning the RA axis offers
-LOWEST_ALTITUDE_RAD = float(np.radians(20.0))
+LOWEST_ALTITUDE_DEG = 20.0
 
 
 @dataclass(frozen=True)
@@ -27,19 +27,23 @@ class CameraPosition:
     sigma_rad: float
 
 
-def camera_position(
-    axis_enu: FloatArray, boresight_enu: FloatArray, noise: FrameNoise, turn_sigma_rad: float, turn_rad: float
-) -> CameraPosition:
-    """How well the screws are seen after the RA axis is turned by `turn_rad` from where the camera looks now.
+def camera_positions(
+    axis_enu: FloatArray, boresight_enu: FloatArray, noise: FrameNoise, turn_sigma_rad: float, turns_rad: FloatArray
+) -> list[CameraPosition]:
+    """How well the screws are seen after the RA axis is turned by each of `turns_rad` from where it stands now.
 
     `turn_sigma_rad`: how well the motion of the RA axis is known while the screws turn.
     """
-    look = rotation_about(axis_enu, turn_rad) @ boresight_enu
-    azimuth, altitude = _azimuth_altitude(look)
+    off = boresight_enu - (boresight_enu @ axis_enu) * axis_enu
+    looks = (boresight_enu - off) + np.outer(np.cos(turns_rad), off)
+    looks += np.outer(np.sin(turns_rad), np.cross(axis_enu, off))
+    azimuth = np.arctan2(looks[:, 0], looks[:, 1])
+    altitude = np.arctan2(looks[:, 2], np.hypot(looks[:, 0], looks[:, 1]))
     pole_azimuth, pole_altitude = _azimuth_altitude(axis_enu)
     sigma = screw_sigmas_rad(azimuth - pole_azimuth, altitude, pole_altitude, noise, turn_sigma_rad)
-    total = float(np.hypot(sigma[0], sigma[1]))
-    return CameraPosition(turn_rad, float(np.degrees(azimuth)) % 360.0, float(np.degrees(altitude)), total)
+    total = np.hypot(sigma[:, 0], sigma[:, 1])
+    numbers = np.stack([turns_rad, np.degrees(azimuth) % 360.0, np.degrees(altitude), total], axis=-1)
+    return [CameraPosition(*row) for row in numbers.tolist()]
 
 
 def best_position(
@@ -48,8 +52,8 @@ def best_position(
     """The nearest position, turning the RA axis alone, within a fifth of the best; None when all are below 20
     degrees."""
     turns = np.radians(np.arange(-110.0, 111.0, 5.0))
-    found = [camera_position(axis_enu, boresight_enu, noise, turn_sigma_rad, float(turn)) for turn in turns]
-    high = [p for p in found if p.altitude_deg >= np.degrees(LOWEST_ALTITUDE_RAD)]
+    found = camera_positions(axis_enu, boresight_enu, noise, turn_sigma_rad, turns)
+    high = [p for p in found if p.altitude_deg >= LOWEST_ALTITUDE_DEG]
     if not high:
         return None
     enough = 1.2 * min(p.sigma_rad for p in high)
@@ -58,7 +62,7 @@ def best_position(
 
 def weakness(axis_enu: FloatArray, boresight_enu: FloatArray, noise: FrameNoise, turn_sigma_rad: float) -> str | None:
     """A sentence when the camera looks where it can hardly see the screws turn; None where it sees them well."""
-    here = camera_position(axis_enu, boresight_enu, noise, turn_sigma_rad, 0.0)
+    (here,) = camera_positions(axis_enu, boresight_enu, noise, turn_sigma_rad, np.zeros(1))
     better = best_position(axis_enu, boresight_enu, noise, turn_sigma_rad)
     if better is None:
         return "The camera looks too low to follow the screws well. Take the capture again with the camera higher."
