@@ -49,6 +49,7 @@ class Wants:
     trouble: bool = False
     screws: bool = False
     reading: bool = False
+    tall_rows: bool = False  # numbers whose words may need two lines
 
 
 def arrange(width: float, height: float, wants: Wants, glove_px: float) -> dict[str, Box]:
@@ -98,7 +99,7 @@ def _place_right(boxes: dict[str, Box], right: Box, u: float, gap: float, wants:
             boxes["timeline"] = Box(right.x + share + gap, y, right.w - share - gap, h)
         y -= gap
     if wants.numbers:
-        h = 31 * u * wants.numbers + 6 * u
+        h = _numbers_height(u, wants)
         y -= h
         boxes["numbers"] = Box(right.x, y, right.w, h)
         y -= gap * 0.6
@@ -130,13 +131,17 @@ def _pictures_height(right: Box, u: float, gap: float, wants: Wants, glove_px: f
     if not wants.pictures:
         return 0.0
     taken = WORDS_H * u + 6 * u
-    taken += (31 * u * wants.numbers + 6 * u + gap * 0.6) if wants.numbers else 0.0
+    taken += (_numbers_height(u, wants) + gap * 0.6) if wants.numbers else 0.0
     taken += (SCREWS_H * u + gap * 0.6) if wants.screws else 0.0
     taken += (42 * u + gap * 0.6) if wants.plain else 0.0
     taken += (min(glove_px, right.h * 0.2) + gap * 0.8) if wants.primary else 0.0
     taken += (112 * u + gap * 0.8) if wants.trouble else 0.0
     h = min(190 * u, right.h * 0.30, right.h - taken - gap)
     return h if h >= 92 * u else 0.0
+
+
+def _numbers_height(u: float, wants: Wants) -> float:
+    return (42 if wants.tall_rows else 31) * u * wants.numbers + 6 * u
 
 
 def _arrange_reading(width: float, height: float, u: float, wants: Wants) -> dict[str, Box]:

@@ -6,7 +6,7 @@ from PySide6.QtCore import QPointF, QRectF
 from PySide6.QtGui import QFont, QFontMetricsF, QPainter
 from PySide6.QtWidgets import QWidget
 
-from polewright.ui.drawing import LEFT, draw_fitted
+from polewright.ui.drawing import LEFT, WRAP, draw_fitted
 from polewright.ui.look import BODY, VALUE
 from polewright.ui.panel import Panel
 from polewright.ui.view_model import Fact, Tone
@@ -44,7 +44,7 @@ class FactsPanel(Panel):
             )
             loud = fact.verdict in (Tone.TROUBLE, Tone.DO)
             weight = QFont.Weight.DemiBold if loud else QFont.Weight.Normal
-            draw_fitted(painter, fact.words, words, look.px(BODY), look.colour("ink"), weight, LEFT)
+            draw_fitted(painter, fact.words, words, look.px(BODY), look.colour("ink"), weight, LEFT | WRAP)
 
     def _columns(self, room: float) -> tuple[float, float]:
         """Widths of label and value: what they need, but never more than 30 % of the room each."""

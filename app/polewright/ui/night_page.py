@@ -174,6 +174,7 @@ class NightPage(Panel):
             trouble=view.trouble is not None,
             screws=view.rehearsal is not None,
             reading=reading,
+            tall_rows=view.page is Page.ORIENTATION,
         )
 
     def draw(self, painter: QPainter, box: QRectF) -> None:
