@@ -62,8 +62,8 @@ def stretched(pixels: PixelArray, every: int) -> NDArray[np.uint8]:
     level = np.arange(int(small.max()) + 1, dtype=np.float32)
     bend = np.arcsinh((level - np.float32(sky - SKY_SIGMAS * sigma)) / np.float32(SKY_SIGMAS * sigma))
     top = float(np.arcsinh(1.0 + FAINT_SIGMAS / SKY_SIGMAS))
-    grey = np.clip(bend * np.float32(FAINT_LEVEL / top), 0.0, 255.0).astype(np.uint8)
-    return np.asarray(grey[small])
+    grey: NDArray[np.uint8] = np.clip(bend * np.float32(FAINT_LEVEL / top), 0.0, 255.0).astype(np.uint8)
+    return np.take(grey, small)
 
 
 def _whole_numbers(pixels: PixelArray) -> NDArray[np.uint16]:
@@ -71,7 +71,8 @@ def _whole_numbers(pixels: PixelArray) -> NDArray[np.uint16]:
     if pixels.dtype == np.uint16:
         return np.asarray(pixels, dtype=np.uint16)
     if pixels.dtype == np.uint8:
-        return pixels.astype(np.uint16) << 4
+        spread: NDArray[np.uint16] = pixels.astype(np.uint16) * np.uint16(16)
+        return spread
     low, high = (float(v) for v in np.percentile(pixels[::8, ::8], (1.0, 99.9)))
     factor = 20000.0 / max(high - low, 1e-9)
     return np.clip((pixels - np.float32(low)) * np.float32(factor) + 2000.0, 0.0, 65535.0).astype(np.uint16)
@@ -83,7 +84,9 @@ def _shrunk(pixels: NDArray[np.uint16], every: int) -> NDArray[np.uint16]:
         return pixels
     high, wide = (side // every * every for side in pixels.shape)
     shift = (every * every - 1).bit_length()
-    less = pixels[:high, :wide] >> shift if int(pixels[::4, ::4].max()) > 65535 >> shift else pixels[:high, :wide]
+    less = pixels[:high, :wide]
+    if int(pixels.max()) > 65535 >> shift:
+        less = np.right_shift(less, np.uint16(shift))
     rows = less[0::every].copy()
     for dy in range(1, every):
         rows += less[dy::every]

@@ -1,0 +1,121 @@
+"""Composition root of the window: builds it with the real world behind it.
+
+Imported by the window's command alone: Qt is loaded here, and the heavy services not before the window is shown.
+"""
+
+from __future__ import annotations
+
+import os
+import shutil
+import sys
+import tempfile
+from collections.abc import Callable
+from dataclasses import replace
+from functools import lru_cache
+from pathlib import Path
+from typing import Any
+
+from PySide6.QtCore import Qt, QtMsgType, qInstallMessageHandler
+from PySide6.QtWidgets import QApplication
+
+from polewright.core.catalogue import Catalogue
+from polewright.runtime.engine import Measure
+from polewright.runtime.qt_scheduler import QtScheduler
+from polewright.runtime.worker import Worker
+from polewright.runtime.world import RehearsalWorld
+from polewright.services.clock import SystemClock
+from polewright.services.measuring import FrameMeasurer, Optics
+from polewright.services.paths import cache_folder, config_folder, data_folder
+from polewright.services.ports import Clock
+from polewright.simulate.night import scenario_named, utc_of
+from polewright.ui.driving.desk import Desk
+from polewright.ui.driving.driver import Driver
+from polewright.ui.driving.faults import Faults, log_to
+from polewright.ui.driving.means import Means
+from polewright.ui.driving.practice import PracticeClock, ThreadedPractice
+from polewright.ui.driving.remembered import recall
+from polewright.ui.driving.threaded_desk import ThreadedDesk
+from polewright.ui.main_window import MainWindow
+from polewright.ui.sound import SoundGuide
+from polewright.ui.theme import Light
+from polewright.ui.wakefulness import wakefulness_here
+
+
+def run_window(folder: Path | None, rehearsal: tuple[str, int] | None, red: bool) -> int:
+    """Build the window with everything behind it, and stay in it until it is closed."""
+    qInstallMessageHandler(_sentence_instead_of_abort)
+    app = QApplication(sys.argv[:1])
+    app.setApplicationName("Polewright")
+    log_to(data_folder() / "log")
+    window, driver = build_window(red)
+    faults = Faults(driver.fault, driver)
+    faults.install()
+    window.show()
+    driver.begin_when_shown(folder, rehearsal)
+    try:
+        return int(app.exec())
+    finally:
+        driver.close()
+        faults.remove()
+
+
+def build_window(red: bool = False) -> tuple[MainWindow, Driver]:
+    """Window and driver with the real world behind them; the application must exist."""
+    remembered = recall(config_folder())
+    settings = replace(remembered.settings, light=Light.RED if red else remembered.settings.light)
+    scheduler = QtScheduler()
+    window = MainWindow(settings, SoundGuide(scheduler, scheduler))
+    scheduler.setParent(window)
+    if settings.light is Light.RED:
+        window.setWindowState(window.windowState() | Qt.WindowState.WindowFullScreen)
+    return window, Driver(window, build_means(scheduler, Worker(window)), remembered)
+
+
+def build_means(scheduler: QtScheduler, worker: Worker) -> Means:
+    """What nights, rehearsals and replays are made of, in real time."""
+    clock = SystemClock()
+
+    @lru_cache(maxsize=1)
+    def catalogue() -> Catalogue:
+        from polewright.services.catalogue import load_catalogue
+
+        return load_catalogue()
+
+    def make_measure(optics: Optics, progress: Callable[[str, float], None]) -> Measure:
+        from polewright.services.detector import Detector
+        from polewright.services.solver import Solver
+
+        return FrameMeasurer(
+            Detector(), Solver(catalogue(), cache_folder()), clock.monotonic_s, optics, None, progress
+        ).measure
+
+    def make_practice(
+        scenario: str, seed: int, folder: Path, desk: Desk, failed: Callable[[Any], None]
+    ) -> ThreadedPractice:
+        return ThreadedPractice(lambda: RehearsalWorld(scenario, seed, catalogue=catalogue()), folder, clock, failed)
+
+    def practice_clock(scenario: str, seed: int) -> Clock:
+        night = scenario_named(scenario)
+        return PracticeClock(clock, utc_of(night.start).plus_seconds(night.clock_error_s))
+
+    return Means(
+        clock=clock,
+        scheduler=scheduler,
+        worker=worker,
+        make_measure=make_measure,
+        make_desk=ThreadedDesk,
+        make_practice=make_practice,
+        practice_clock=practice_clock,
+        config=config_folder(),
+        data=data_folder(),
+        temporary=lambda: Path(tempfile.mkdtemp(prefix="polewright-rehearsal-")),
+        discard=lambda path: shutil.rmtree(path, ignore_errors=True),
+        wakefulness=wakefulness_here(),
+    )
+
+
+def _sentence_instead_of_abort(kind: QtMsgType, context: object, message: str) -> None:
+    """Qt aborts when it cannot reach a screen: end with a sentence instead."""
+    if kind is QtMsgType.QtFatalMsg:
+        print(f"polewright: The window cannot be opened: {message.splitlines()[0]}", file=sys.stderr, flush=True)
+        os._exit(2)

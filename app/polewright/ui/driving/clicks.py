@@ -1,0 +1,53 @@
+"""Which event of the night an intent stands for."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from polewright.core import events
+from polewright.core.model import TargetPole
+from polewright.core.orientation import pole_altitude_rad
+from polewright.core.places import standard_atmosphere
+from polewright.core.states import NightState, Stage
+from polewright.ui import intents as want
+from polewright.ui.driving.desk import MakeEvent
+
+TARGETS = (TargetPole.TRUE, TargetPole.BETWEEN, TargetPole.REFRACTED)
+SCREWS = {"azimuth": events.Screw.AZIMUTH, "altitude": events.Screw.ALTITUDE}
+
+
+def event_for(intent: want.Intent, state: NightState) -> MakeEvent | None:
+    """How to make the event, given the night's time; None for intents that are no event of the night."""
+    if isinstance(intent, want.UserTurned):
+        screw, turns = SCREWS[intent.screw], intent.turns
+        return lambda at_s: events.ScrewTurned(at_s, screw, turns)
+    if isinstance(intent, want.Pause):
+        return events.ResumeAsked if state.paused else events.PauseAsked
+    if isinstance(intent, want.Finish):
+        return events.Accepted
+    if isinstance(intent, want.ChangeTarget):
+        return _next_target(state)
+    simple: dict[type, Callable[[float], events.AnyEvent]] = {
+        want.Next: events.NextAsked,
+        want.Back: events.BackAsked,
+        want.Undo: events.UndoAsked,
+        want.Bumped: events.TripodBumped,
+        want.Restart: events.RestartAsked,
+        want.Lock: events.BaseLocked,
+        want.Unlock: events.BaseUnlocked,
+    }
+    return simple.get(type(intent))
+
+
+def _next_target(state: NightState) -> MakeEvent | None:
+    plan = state.plan
+    if plan is None:
+        return None
+    target = TARGETS[(TARGETS.index(plan.target) + 1) % len(TARGETS)]
+    altitude = pole_altitude_rad(plan.site, standard_atmosphere(plan.site), target)
+    return lambda at_s: events.TargetChanged(at_s, target, max(0.0, altitude))
+
+
+def over(state: NightState) -> bool:
+    """The alignment is proved, or taken as it is."""
+    return state.stage is Stage.PROOF and (state.proved or state.accepted)

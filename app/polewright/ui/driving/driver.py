@@ -1,0 +1,257 @@
+"""Drives the window: one scene at a time (first page, night, rehearsal, replay), intents in, views out."""
+
+from __future__ import annotations
+
+import logging
+from dataclasses import replace
+from pathlib import Path
+from typing import Protocol
+
+from PySide6.QtCore import QObject
+
+from polewright.core.errors import SettingsError
+from polewright.core.model import Site
+from polewright.core.places import default_target
+from polewright.runtime.notices import Notice, fault_notice
+from polewright.runtime.worker import Done
+from polewright.services.measuring import Optics
+from polewright.services.night_folders import new_night_folder
+from polewright.ui import intents as want
+from polewright.ui.driving.desk import NightOrder
+from polewright.ui.driving.first_scene import FirstScene
+from polewright.ui.driving.form import Known, optics_of, site_of
+from polewright.ui.driving.live_measure import LiveMeasure
+from polewright.ui.driving.means import Means
+from polewright.ui.driving.night_scene import Begin, NightScene
+from polewright.ui.driving.rehearsal_scene import RehearsalPlan, RehearsalScene
+from polewright.ui.driving.remembered import Remembered, remember
+from polewright.ui.driving.replay_scene import ReplayScene, problem_text, recording_of
+from polewright.ui.driving.replay_track import ReplayTrack, StoppedError, load_track
+from polewright.ui.driving.resuming import Resumable, resumable
+from polewright.ui.driving.rig import RigAndSite, RigOutlets, rig_and_site
+from polewright.ui.driving.starting import TOLERANCE_RAD, night_started
+from polewright.ui.main_window import MainWindow
+from polewright.ui.settings import WindowSettings
+from polewright.ui.view_model import View, Work
+
+LOG = logging.getLogger("polewright")
+SCENARIO = "first-night"
+OPENING, LOADING, KEEPING, LOOKING_BACK = "opening the night", "loading a recording", "settings", "looking back"
+
+
+class Scene(Protocol):
+    """What fills the window."""
+
+    def act(self, intent: want.Intent) -> bool: ...
+
+    def view(self) -> View | None: ...
+
+    def close(self) -> list[str]: ...
+
+
+class Driver(QObject):
+    """Attributes: `scene`. Build it with the window, call `begin` once the window is on the screen."""
+
+    def __init__(self, window: MainWindow, means: Means, remembered: Remembered) -> None:
+        super().__init__(window)
+        self._window = window
+        self._means = means
+        self._remembered = remembered
+        self._work: Work | None = None
+        self._cancelled = False
+        self._closing = False
+        self._seed = 0
+        self._measure: LiveMeasure | None = None
+        self.scene: Scene = FirstScene(means, remembered.form, self.refresh)
+        window.wanted.connect(self.act)
+        window.settings_changed.connect(self._on_settings)
+        window.closing.connect(self.close)
+
+    def begin_when_shown(self, folder: Path | None = None, rehearsal: tuple[str, int] | None = None) -> None:
+        """The same as `begin`, once the event loop runs and the window has been painted."""
+        self.refresh()
+        self._means.scheduler.after(0.0, lambda: self.begin(folder, rehearsal))
+
+    def begin(self, folder: Path | None = None, rehearsal: tuple[str, int] | None = None) -> None:
+        """Show the first page, or go straight on with what was asked for or left open."""
+        self.refresh()
+        if folder is not None:
+            self.act(want.ChooseFolder(folder))
+        if rehearsal is not None:
+            self.act(want.StartRehearsal(*rehearsal))
+        elif self._remembered.open_night and folder is None:
+            night, now = Path(self._remembered.open_night), self._means.clock.utc()
+            self._means.worker.ask(LOOKING_BACK, lambda: resumable(night, now), self._on_looked_back)
+
+    # intents
+
+    def act(self, intent: want.Intent) -> None:
+        """Whatever the window does not settle by itself."""
+        if isinstance(intent, want.StartRehearsal):
+            self._rehearse(intent)
+        elif isinstance(intent, want.OpenReplay) and intent.recording is not None:
+            self._load(intent.recording)
+        elif isinstance(intent, want.LeaveNight):
+            self._leave()
+        elif isinstance(intent, want.StartNight) and isinstance(self.scene, FirstScene):
+            self._open_night(self.scene.known)
+        elif isinstance(intent, want.CancelWork) and self._work is not None:
+            self._cancel()
+        else:
+            self.scene.act(intent)
+
+    def _show(self, scene: Scene) -> None:
+        self.scene = scene
+        self.refresh()
+
+    def _leave(self) -> None:
+        """Back to the first page; a real night is over then, though its record stays."""
+        self._end_scene()
+        self._keep(replace(self._remembered, open_night=""))
+        self._show(FirstScene(self._means, self._remembered.form, self.refresh))
+
+    def _end_scene(self) -> None:
+        for sentence in self.scene.close():
+            LOG.warning(sentence)
+
+    # a real night
+
+    def _open_night(self, known: Known) -> None:
+        site, optics = site_of(known), optics_of(known)
+        if not isinstance(site, Site) or not isinstance(optics, Optics) or not known.folder:
+            return
+        means = self._means
+        self._say(Work("Opening the night", known.folder, can_cancel=False))
+
+        def job() -> tuple[RigAndSite, Path]:
+            folder = new_night_folder(means.data / "nights", means.clock.utc(), site.lon_deg)
+            return rig_and_site(means.config, site, optics), folder
+
+        means.worker.ask(OPENING, job, lambda done: self._on_opened(done, known, site, optics))
+
+    def _on_opened(self, done: Done, known: Known, site: Site, optics: Optics) -> None:
+        self._say(None)
+        if done.problem is not None:
+            raise done.problem
+        found, folder = done.value
+        started = night_started(site, default_target(site), TOLERANCE_RAD, found.azimuth, found.altitude)
+        begin = Begin(f"{found.site_name} · {found.rig_name}", Path(known.folder).expanduser(), started)
+        self._keep(replace(self._remembered, form=known, open_night=str(folder)))
+        self._begin_night(folder, begin, optics, found)
+
+    def _begin_night(self, folder: Path, begin: Begin, optics: Optics, found: RigAndSite) -> None:
+        self._end_scene()
+        measure = self._measure = LiveMeasure(self._means.make_measure, optics, self._say)
+        outlets = RigOutlets(self._means.config, found.stored)
+        order = NightOrder(folder, measure, self._means.clock, optics, outlets, give_up=measure.end)
+        scene = NightScene(self._means, order, begin, self.refresh)
+        scene.desk.watch(begin.folder)
+        if found.problem:
+            scene.notify(Notice("profiles", found.problem, "The night runs all the same; nothing is remembered."))
+        self._show(scene)
+
+    def _on_looked_back(self, done: Done) -> None:
+        if done.problem is not None:
+            raise done.problem
+        found: Resumable = done.value
+        known = self._remembered.form
+        site, optics = site_of(known), optics_of(known)
+        if found.problem:
+            self._show(FirstScene(self._means, known, self.refresh, found.problem))
+        elif found.fresh and isinstance(site, Site) and isinstance(optics, Optics):
+            title = found.folder.name
+            rig = rig_and_site(self._means.config, site, optics)
+            begin = Begin(f"{rig.site_name} · {rig.rig_name}", Path(known.folder).expanduser(), None)
+            self._begin_night(found.folder, begin, optics, rig)
+            assert isinstance(self.scene, NightScene)
+            cure = "Everything measured is still there. Leave the night from the menu to begin another one."
+            self.scene.notify(Notice("resumed", f"The night {title} goes on, {found.left_text} later.", cure))
+
+    # a rehearsal
+
+    def _rehearse(self, intent: want.StartRehearsal) -> None:
+        self._end_scene()
+        self._seed = self._seed + 1 if intent.seed is None else intent.seed
+        plan = RehearsalPlan(intent.scenario or SCENARIO, self._seed, self._means.temporary())
+        clock = self._means.practice_clock(plan.scenario, plan.seed)
+        measure = self._measure = LiveMeasure(self._means.make_measure, Optics(), self._say)
+        order = NightOrder(plan.folder / "night", measure, clock, give_up=measure.end)
+        self._show(RehearsalScene(self._means, plan, order, self.refresh))
+
+    # a recording
+
+    def _load(self, recording: Path) -> None:
+        self._cancelled = False
+        self._say(Work("Loading the recorded night", recording.name, 0.0))
+
+        def progress(fraction: float) -> bool:
+            return not self._cancelled
+
+        self._means.worker.ask(LOADING, lambda: load_track(recording_of(recording), progress), self._on_loaded)
+
+    def _on_loaded(self, done: Done) -> None:
+        self._say(None)
+        if isinstance(done.problem, StoppedError):
+            return
+        if done.problem is not None:
+            self._tell(Notice(LOADING, problem_text(done.problem), "Choose another recording."))
+            return
+        track: ReplayTrack = done.value
+        self._end_scene()
+        self._show(ReplayScene(self._means, track, self.refresh))
+
+    # around all scenes
+
+    def _cancel(self) -> None:
+        self._cancelled = True
+        self._means.worker.forget(LOADING)
+        if self._measure is not None:
+            self._measure.stop()
+        self._say(None)
+
+    def _say(self, work: Work | None) -> None:
+        self._work = work
+        self.refresh()
+
+    def _tell(self, notice: Notice) -> None:
+        if isinstance(self.scene, NightScene):
+            self.scene.notify(notice)
+        elif isinstance(self.scene, FirstScene):
+            self._show(FirstScene(self._means, self.scene.known, self.refresh, f"{notice.cause} {notice.cure}"))
+
+    def fault(self, where: str, error: BaseException) -> None:
+        """A fault somewhere in the program: logged by the caller, shown quietly here; the session goes on."""
+        if not self._closing and isinstance(error, Exception):
+            self._tell(fault_notice(where, error))
+
+    def refresh(self) -> None:
+        """Show what is now."""
+        scene = getattr(self, "scene", None)
+        if scene is None or self._closing:
+            return
+        view = scene.view()
+        if view is None:
+            return
+        self._window.show_view(replace(view, work=self._work) if self._work is not None else view)
+
+    def _on_settings(self, settings: WindowSettings) -> None:
+        self._keep(replace(self._remembered, settings=settings))
+
+    def _keep(self, remembered: Remembered) -> None:
+        self._remembered = remembered
+        config = self._means.config
+        self._means.worker.ask(KEEPING, lambda: remember(config, remembered), self._on_kept)
+
+    def _on_kept(self, done: Done) -> None:
+        if isinstance(done.problem, SettingsError):
+            self._tell(Notice("settings", str(done.problem), "The night is not affected."))
+        elif done.problem is not None:
+            raise done.problem
+
+    def close(self) -> None:
+        """The window goes: end what runs, keep what was open."""
+        if self._closing:
+            return
+        self._closing = True
+        self._end_scene()
+        self._means.worker.stop()

@@ -1,0 +1,90 @@
+"""The first page: what is known about site, optics and folder, and watching the folder for its first frame."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+
+from polewright.runtime.worker import Done
+from polewright.services.ports import Timer
+from polewright.ui import intents as want
+from polewright.ui.driving.first_frame import FolderLook, learned, look_into
+from polewright.ui.driving.form import Known, form_view
+from polewright.ui.driving.means import Means
+from polewright.ui.view_model import Instruction, Page, Reticle, View
+
+LOOK_AGAIN_S = 2.0
+LOOKING = "looking into the folder"
+
+
+class FirstScene:
+    """Attributes: `known`, the form as it stands."""
+
+    def __init__(self, means: Means, known: Known, changed: Callable[[], None], message: str = "") -> None:
+        self._means = means
+        self._changed = changed
+        self._message = message
+        self._problem = ""
+        self._looked_at: str | None = None
+        self._timer: Timer | None = None
+        self._closed = False
+        self.known = known
+        self._look()
+
+    def act(self, intent: want.Intent) -> bool:
+        """Take in what was typed; False when the intent is for somebody else."""
+        if isinstance(intent, want.FillForm):
+            before = self.known.folder
+            self.known = self.known.filled(intent)
+            self._message = ""
+            if self.known.folder != before:
+                self._problem = ""
+                self.known = replace(self.known, typed=self.known.typed - {"folder"})
+                self._look()
+        elif isinstance(intent, want.ChooseFolder) and intent.folder is not None:
+            self.known = replace(self.known, folder=str(intent.folder))
+            self._problem = ""
+            self._look()
+        else:
+            return False
+        self._changed()
+        return True
+
+    def _look(self) -> None:
+        if self._timer is not None:
+            self._timer.cancel()
+            self._timer = None
+        folder = self.known.folder
+        if folder and not self._closed:
+            self._means.worker.ask(LOOKING, lambda: look_into(folder), self._on_looked)
+
+    def _on_looked(self, done: Done) -> None:
+        if self._closed:
+            return
+        if done.problem is not None:
+            raise done.problem
+        look: FolderLook = done.value
+        self._problem = look.problem
+        if look.frame is not None:
+            self.known = learned(self.known, look.frame)
+        else:
+            self._timer = self._means.scheduler.after(LOOK_AGAIN_S, self._look)
+        self._changed()
+
+    def view(self) -> View:
+        """The page."""
+        return View(
+            page=Page.FIRST_RUN,
+            rail=(),
+            instruction=Instruction("Say where you are and what you look through."),
+            reticle=Reticle(2.0, ""),
+            form=form_view(self.known, self._message or self._problem),
+        )
+
+    def close(self) -> list[str]:
+        """Stop looking."""
+        self._closed = True
+        self._means.worker.forget(LOOKING)
+        if self._timer is not None:
+            self._timer.cancel()
+        return []

@@ -1,0 +1,130 @@
+"""The first page's form: raw text in, checked values or a plain sentence out. Pure."""
+
+from __future__ import annotations
+
+import math
+import re
+from dataclasses import dataclass, replace
+
+from polewright.core.model import Site
+from polewright.services.measuring import Optics
+from polewright.ui.intents import FillForm
+from polewright.ui.view_model import SiteForm
+
+FIELDS = ("latitude", "longitude", "elevation", "focal_length", "pixel_size", "folder")
+SIDES = {"N": 1.0, "E": 1.0, "S": -1.0, "W": -1.0}
+PARTS = re.compile(r"[°′″'\":\s]+")
+LOWEST_M, HIGHEST_M = -500.0, 9000.0
+
+
+@dataclass(frozen=True)
+class Known:
+    """What the form holds, and where each group of it comes from; `typed` names the fields the person filled in."""
+
+    latitude: str = ""
+    longitude: str = ""
+    elevation: str = ""
+    focal_length: str = ""
+    pixel_size: str = ""
+    folder: str = ""
+    site_from: str = ""
+    optics_from: str = ""
+    typed: frozenset[str] = frozenset()
+
+    def filled(self, form: FillForm) -> Known:
+        """With what the person typed; what they changed stays theirs."""
+        changed = {name: getattr(form, name) for name in FIELDS if getattr(form, name) != getattr(self, name)}
+        site = changed.keys() & {"latitude", "longitude", "elevation"}
+        optics = changed.keys() & {"focal_length", "pixel_size"}
+        return replace(
+            self,
+            **changed,
+            typed=self.typed | changed.keys(),
+            site_from="as you typed it" if site else self.site_from,
+            optics_from="as you typed it" if optics else self.optics_from,
+        )
+
+
+def angle_of(text: str, sides: str, limit_deg: float) -> float | None:
+    """Degrees of "52.35", "-33,9", "52° 20′ 30″", "33 54 S"; None when it is none, or beyond the limit."""
+    left = text.strip().upper().replace(",", ".").replace("−", "-")
+    sign = 1.0
+    if left and left[-1] in sides:
+        sign, left = SIDES[left[-1]], left[:-1].strip()
+    parts = [p for p in PARTS.split(left) if p]
+    if not parts or len(parts) > 3 or any(p.startswith("-") for p in parts[1:]):
+        return None
+    try:
+        numbers = [float(p) for p in parts]
+    except ValueError:
+        return None
+    if any(not 0.0 <= n < 60.0 for n in numbers[1:]) or not math.isfinite(numbers[0]):
+        return None
+    if parts[0].startswith("-"):
+        sign = -sign
+    value = sign * sum(abs(n) / 60.0**i for i, n in enumerate(numbers))
+    return value if abs(value) <= limit_deg else None
+
+
+def number_of(text: str, low: float, high: float) -> float | None:
+    """The number in the text within its limits; None when it is none."""
+    try:
+        value = float(text.strip().replace(",", ".").replace("−", "-"))
+    except ValueError:
+        return None
+    return value if low <= value <= high else None
+
+
+def site_of(known: Known) -> Site | str:
+    """The site, or what is wrong with it; "" while it is simply not filled in."""
+    if not known.latitude or not known.longitude:
+        return ""
+    lat = angle_of(known.latitude, "NS", 90.0)
+    if lat is None:
+        return "The latitude lies between -90 and 90 degrees, as in 52.35 or 52° 21′ N."
+    lon = angle_of(known.longitude, "EW", 360.0)
+    if lon is None:
+        return "The longitude lies between -180 and 180 degrees, east positive, as in 9.78 or 9° 47′ E."
+    elevation = number_of(known.elevation or "0", LOWEST_M, HIGHEST_M)
+    if elevation is None:
+        return f"The height lies between {LOWEST_M:.0f} and {HIGHEST_M:.0f} metres."
+    return Site(lat, (lon + 180.0) % 360.0 - 180.0, elevation)
+
+
+def optics_of(known: Known) -> Optics | str:
+    """The optics as stated (both may be missing), or what is wrong with them."""
+    focal = number_of(known.focal_length, 2.0, 50_000.0) if known.focal_length else None
+    pixel = number_of(known.pixel_size, 0.5, 100.0) if known.pixel_size else None
+    if known.focal_length and focal is None:
+        return "The focal length lies between 2 and 50000 mm."
+    if known.pixel_size and pixel is None:
+        return "The pixel size lies between 0.5 and 100 µm."
+    return Optics(focal, pixel)
+
+
+def form_view(known: Known, folder_problem: str) -> SiteForm:
+    """The form as the window shows it."""
+    site, optics = site_of(known), optics_of(known)
+    site_problem = site if isinstance(site, str) else ""
+    optics_problem = optics if isinstance(optics, str) else ""
+    unknown = not known.focal_length and not known.pixel_size
+    return SiteForm(
+        latitude=known.latitude,
+        longitude=known.longitude,
+        elevation=known.elevation,
+        focal_length=known.focal_length,
+        pixel_size=known.pixel_size,
+        folder=known.folder,
+        site_from=known.site_from or "degrees; south and west are negative",
+        optics_from=known.optics_from or ("may stay empty: the stars tell" if unknown else ""),
+        site_problem=site_problem,
+        optics_problem=optics_problem,
+        folder_problem=folder_problem,
+        ready=isinstance(site, Site) and not optics_problem and not folder_problem and bool(known.folder),
+    )
+
+
+def number_text(value: float, digits: int) -> str:
+    """A number for a field, without superfluous zeros."""
+    text = f"{value:.{digits}f}".rstrip("0").rstrip(".")
+    return text if text not in ("-0", "") else "0"

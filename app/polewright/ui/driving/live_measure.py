@@ -1,0 +1,73 @@
+"""Measuring for a night: services are loaded with the first frame, in the worker; long preparation can be stopped."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Callable
+from pathlib import Path
+
+from PySide6.QtCore import QObject, Qt, Signal, Slot
+
+from polewright.core.errors import PolewrightError
+from polewright.runtime.engine import Measure
+from polewright.services.measuring import MeasuredFrame, Optics
+from polewright.ui.driving.means import MakeMeasure
+from polewright.ui.view_model import Work
+
+WORTH_TELLING = "Preparing"
+"""Progress of other work is too short to be told."""
+
+
+class StoppedPreparingError(PolewrightError):
+    """The person has stopped the preparation."""
+
+
+class LiveMeasure(QObject):
+    """Callable as engine.Measure in the worker's thread; tells its progress in the thread that made it."""
+
+    _progress = Signal(object)
+
+    def __init__(self, make: MakeMeasure, optics: Optics, tell: Callable[[Work | None], None]) -> None:
+        super().__init__(None)
+        self._make = make
+        self._optics = optics
+        self._tell = tell
+        self._measure: Measure | None = None
+        self._telling = False
+        self._stop = threading.Event()
+        self._ended = False
+        self._progress.connect(self._on_progress, Qt.ConnectionType.AutoConnection)
+
+    def __call__(self, path: Path) -> MeasuredFrame:
+        self._stop.clear()
+        if self._measure is None:
+            self._measure = self._make(self._optics, self._on_work)
+        try:
+            return self._measure(path)
+        finally:
+            if self._telling:
+                self._telling = False
+                self._progress.emit(None)
+
+    def stop(self) -> None:
+        """Give up the preparation that runs; the next frame begins it again."""
+        self._stop.set()
+
+    def end(self) -> None:
+        """Give up for good: the night is over."""
+        self._ended = True
+
+    def _on_work(self, what: str, fraction: float) -> None:
+        if self._stop.is_set() or self._ended:
+            self._stop.clear()
+            raise StoppedPreparingError("The preparation was stopped; the next frame begins it again.")
+        if not what.startswith(WORTH_TELLING):
+            return
+        self._telling = True
+        title, _, note = what.partition(",")
+        self._progress.emit(Work(title, note.strip(), fraction))
+
+    @Slot(object)
+    def _on_progress(self, work: Work | None) -> None:
+        if not self._ended:
+            self._tell(work)

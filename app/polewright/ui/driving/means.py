@@ -1,0 +1,56 @@
+"""What the window's nights are made of: handed in from outside, so that tests can hand in other means."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any, Protocol
+
+from polewright.runtime.engine import Measure
+from polewright.runtime.worker import Answer as WorkerAnswer
+from polewright.services.measuring import Optics
+from polewright.services.ports import Clock, Scheduler
+from polewright.ui.driving.desk import Desk, NightOrder, Tell
+from polewright.ui.driving.practice import Practice
+from polewright.ui.wakefulness import NoWakefulness, Wakefulness
+
+Progress = Callable[[str, float], None]
+MakeMeasure = Callable[[Optics, Progress], Measure]
+MakeDesk = Callable[[NightOrder, Tell], Desk]
+
+
+class Asks(Protocol):
+    """Runs jobs elsewhere and answers here: runtime/worker.py."""
+
+    def ask(self, name: str, job: Callable[[], Any], answer: WorkerAnswer) -> None: ...
+
+    def forget(self, name: str) -> None: ...
+
+    def stop(self) -> None: ...
+
+
+class MakePractice(Protocol):
+    """Builds the simulated mount of a rehearsal; `desk` receives its frames where no folder is watched."""
+
+    def __call__(
+        self, scenario: str, seed: int, folder: Path, desk: Desk, failed: Callable[[Any], None]
+    ) -> Practice: ...
+
+
+@dataclass(frozen=True)
+class Means:
+    """`config`, `data`: folders for profiles and nights. `temporary` makes an empty folder for a rehearsal."""
+
+    clock: Clock
+    scheduler: Scheduler
+    worker: Asks
+    make_measure: MakeMeasure
+    make_desk: MakeDesk
+    make_practice: MakePractice
+    practice_clock: Callable[[str, int], Clock]
+    config: Path
+    data: Path
+    temporary: Callable[[], Path]
+    discard: Callable[[Path], None]
+    wakefulness: Wakefulness = field(default_factory=NoWakefulness)

@@ -1,0 +1,211 @@
+"""A running night in the window: its desk, its history, and what the person does to it."""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from statistics import median
+
+from polewright.core.angles import ARCMIN_PER_RAD
+from polewright.core.effects import Refused
+from polewright.core.errors import PolewrightError
+from polewright.core.events import NightStarted
+from polewright.core.model import NotMeasurable
+from polewright.core.orientation import FrameArrival
+from polewright.core.timescales import julian_epoch_year
+from polewright.runtime.notices import Notice
+from polewright.runtime.worker import Done
+from polewright.services.magnetic import MagneticDeclination, magnetic_declination
+from polewright.ui import intents as want
+from polewright.ui.driving.clicks import event_for, over
+from polewright.ui.driving.desk import Desk, NightOrder
+from polewright.ui.driving.means import Means
+from polewright.ui.driving.night_files import export_night
+from polewright.ui.driving.snapshot import Snapshot
+from polewright.ui.presenting.extras import USUAL_INTERVAL_S, Extras
+from polewright.ui.presenting.history import NightHistory
+from polewright.ui.presenting.night_view import present
+from polewright.ui.view_model import Rehearsal, View, Work
+
+REFUSAL_SHOWN_S = 15.0
+KEPT_GAPS, KEPT_ARRIVALS = 8, 5
+WRITING = "writing the night"
+
+
+@dataclass(frozen=True)
+class Begin:
+    """How a night begins: `started` None for a night that is taken up again."""
+
+    title: str
+    folder: Path
+    started: Callable[[float], NightStarted] | None
+
+
+class NightScene:
+    """Attributes: `desk`, `snapshot` (None until the night's thread has spoken), `history`."""
+
+    def __init__(self, means: Means, order: NightOrder, begin: Begin, changed: Callable[[], None]) -> None:
+        self._means = means
+        self._order = order
+        self._begin = begin
+        self._changed = changed
+        self._gaps: deque[float] = deque(maxlen=KEPT_GAPS)
+        self._arrivals: deque[FrameArrival] = deque(maxlen=KEPT_ARRIVALS)
+        self._frames_seen = 0
+        self._last_frame_s: float | None = None
+        self._refused_until_s = -1.0
+        self._trouble_read_s: float | None = None
+        self._magnetic: MagneticDeclination | NotMeasurable | None = None
+        self._own_notices: tuple[Notice, ...] = ()
+        self.work: Work | None = None
+        self.snapshot: Snapshot | None = None
+        self.history = NightHistory()
+        self.desk: Desk = means.make_desk(order, self._on_told)
+        if begin.started is not None:
+            self.desk.click(begin.started)
+        means.wakefulness.hold("A mount is being aligned.")
+
+    # what comes from the night
+
+    def _on_told(self, snapshot: Snapshot) -> None:
+        before, self.snapshot = self.snapshot, snapshot
+        self.history.take(snapshot.state)
+        self._note_frame(snapshot)
+        if snapshot.refused is not None and (before is None or before.refused is not snapshot.refused):
+            self._refused_until_s = snapshot.now_s + REFUSAL_SHOWN_S
+        if self._magnetic is None and snapshot.state.plan is not None:
+            site, year = snapshot.state.plan.site, julian_epoch_year(self._order.clock.utc())
+            self._magnetic = NotMeasurable("", "")
+            self._means.worker.ask("magnetic", lambda: magnetic_declination(site, year), self._on_magnetic)
+        self._changed()
+
+    def _on_magnetic(self, done: Done) -> None:
+        if done.problem is not None:
+            raise done.problem
+        self._magnetic = done.value
+        self._changed()
+
+    def _note_frame(self, snapshot: Snapshot) -> None:
+        news = snapshot.frame
+        if news is None or news.number == self._frames_seen:
+            return
+        self._frames_seen = news.number
+        if self._last_frame_s is not None:
+            self._gaps.append(news.at_s - self._last_frame_s)
+        self._last_frame_s = news.at_s
+        if news.arrival is not None:
+            self._arrivals.append(news.arrival)
+
+    # what comes from the person
+
+    def act(self, intent: want.Intent) -> bool:
+        """Do what concerns the night; False when it is for somebody else."""
+        snapshot = self.snapshot
+        if snapshot is None:
+            return False
+        make = event_for(intent, snapshot.state)
+        if make is not None:
+            self._refused_until_s = -1.0
+            self.desk.click(make)
+        elif isinstance(intent, want.DismissTrouble):
+            self._dismiss(snapshot)
+        elif isinstance(intent, want.ChooseFolder) and intent.folder is not None:
+            self.choose_folder(intent.folder)
+        elif isinstance(intent, want.ExportNight):
+            self._export()
+        elif isinstance(intent, want.CancelWork):
+            self._cancel()
+        else:
+            return False
+        self._changed()
+        return True
+
+    def choose_folder(self, folder: Path) -> None:
+        """Take frames from another folder."""
+        self._begin = Begin(self._begin.title, folder, None)
+        self.desk.watch(folder)
+
+    def _dismiss(self, snapshot: Snapshot) -> None:
+        if self._refused_shown(snapshot) is not None:
+            self._refused_until_s = -1.0
+        elif self._own_notices:
+            self._own_notices = self._own_notices[:-1]
+        elif snapshot.notices:
+            topic = snapshot.notices[-1].topic
+            self.desk.ask(lambda engine: engine.dismiss(topic))
+        elif snapshot.state.trouble is not None:
+            self._trouble_read_s = snapshot.state.trouble.since_s
+
+    def notify(self, notice: Notice) -> None:
+        """Show a notice of the window's own."""
+        others = tuple(n for n in self._own_notices if n.topic != notice.topic)
+        self._own_notices = (*others, notice)
+        self._changed()
+
+    def _export(self) -> None:
+        folder = self._order.night_folder
+        self.work = Work("Writing out the night", str(folder))
+        self._means.worker.ask(WRITING, lambda: export_night(folder), self._on_exported)
+
+    def _on_exported(self, done: Done) -> None:
+        self.work = None
+        if isinstance(done.problem, PolewrightError):
+            self.notify(Notice(WRITING, str(done.problem), "The recorded night itself is unharmed."))
+        elif done.problem is not None:
+            raise done.problem
+        else:
+            names = " and ".join(path.name for path in done.value)
+            self.notify(Notice(WRITING, f"Written: {names}.", f"They lie in {done.value[0].parent}."))
+
+    def _cancel(self) -> None:
+        self._means.worker.forget(WRITING)
+        self.work = None
+
+    # what is shown
+
+    def view(self) -> View | None:
+        """The night as it is; None before its thread has spoken."""
+        snapshot = self.snapshot
+        return None if snapshot is None else present(snapshot.state, snapshot.advice, self.extras(snapshot))
+
+    def extras(self, snapshot: Snapshot) -> Extras:
+        """Everything beside state and advice."""
+        plan, news = snapshot.state.plan, snapshot.frame
+        tolerance = plan.tolerance_rad * ARCMIN_PER_RAD if plan is not None else 1.0
+        return Extras(
+            now_s=snapshot.now_s,
+            title=self._begin.title,
+            picture=None if news is None else news.picture,
+            picture_s=0.0 if news is None else news.at_s,
+            interval_s=median(self._gaps) if self._gaps else USUAL_INTERVAL_S,
+            notices=(*snapshot.notices, *self._own_notices),
+            refused=self._refused_shown(snapshot),
+            trouble_read_s=self._trouble_read_s,
+            timeline=self.history.timeline(tolerance),
+            first_total_rad=self.history.first_total_rad,
+            magnetic=self._magnetic,
+            arrivals=tuple(self._arrivals),
+            scale=None if news is None else news.scale,
+            work=self.work,
+            rehearsal=self.rehearsal(),
+        )
+
+    def rehearsal(self) -> Rehearsal | None:
+        """The practice screws; none in a real night."""
+        return None
+
+    def _refused_shown(self, snapshot: Snapshot) -> Refused | None:
+        return snapshot.refused if snapshot.now_s <= self._refused_until_s else None
+
+    @property
+    def over(self) -> bool:
+        """Whether the alignment is proved or accepted."""
+        return self.snapshot is not None and over(self.snapshot.state)
+
+    def close(self) -> list[str]:
+        """End the night's work; it can be taken up again."""
+        self._means.wakefulness.release()
+        self._order.give_up()
+        return self.desk.stop()

@@ -1,0 +1,72 @@
+"""What the window remembers from one start to the next: its own settings, the form, the night that is open."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import asdict, dataclass, field, replace
+from pathlib import Path
+from typing import Any
+
+from polewright.core.errors import SettingsError
+from polewright.services.atomic_file import unused_name, write_atomically
+from polewright.ui.driving.form import FIELDS, Known
+from polewright.ui.intents import FillForm
+from polewright.ui.settings import WindowSettings
+from polewright.ui.theme import Light
+
+FILE = "window.json"
+
+
+@dataclass(frozen=True)
+class Remembered:
+    """`open_night` is the folder of a night that was not left, "" for none."""
+
+    settings: WindowSettings = field(default_factory=WindowSettings)
+    form: Known = field(default_factory=Known)
+    open_night: str = ""
+
+
+def remember(folder: Path, what: Remembered) -> None:
+    """Write it; SettingsError when that fails."""
+    settings = {**asdict(what.settings), "light": what.settings.light.value}
+    form = {name: getattr(what.form, name) for name in FIELDS}
+    text = json.dumps({"settings": settings, "form": form, "open_night": what.open_night}, indent=2)
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        write_atomically(folder / FILE, (text + "\n").encode("utf-8"))
+    except OSError as error:
+        raise SettingsError(f"Settings cannot be saved in {folder}: {error.strerror or error}.") from error
+
+
+def recall(folder: Path) -> Remembered:
+    """What was remembered; a damaged file is set aside and everything begins anew."""
+    path = folder / FILE
+    try:
+        data = json.loads(path.read_text(encoding="utf-8"))
+        return _read(data)
+    except FileNotFoundError:
+        return Remembered()
+    except (OSError, ValueError, TypeError, KeyError, AttributeError):
+        try:
+            path.rename(unused_name(path, "damaged"))
+        except OSError:
+            return Remembered()
+        return Remembered()
+
+
+def _read(data: Any) -> Remembered:
+    settings, form = data["settings"], data["form"]
+    brightness = float(settings["brightness"])
+    if not 0.0 < brightness <= 1.0:
+        raise ValueError(f"a brightness of {brightness}")
+    known = Known().filled(FillForm(*(str(form.get(name, "")) for name in FIELDS)))
+    return Remembered(
+        WindowSettings(Light(settings["light"]), brightness, bool(settings["sound"]), bool(settings["speech"])),
+        replace(
+            known,
+            typed=frozenset(),
+            site_from="as last time" if known.latitude else "",
+            optics_from="as last time" if known.focal_length else "",
+        ),
+        str(data.get("open_night", "")),
+    )

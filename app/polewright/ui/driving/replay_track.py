@@ -1,0 +1,109 @@
+"""A recorded night as a list of moments, so that it can be entered anywhere. Pure but for reading the log."""
+
+from __future__ import annotations
+
+import bisect
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+from polewright.core.advice import Advice
+from polewright.core.errors import RecordingError
+from polewright.core.events import AnyEvent, Screw, Ticked
+from polewright.core.model import Site
+from polewright.core.screws import ScrewRate
+from polewright.core.states import NightState
+from polewright.core.trainee import Decision, decisions
+from polewright.runtime.course import Course
+from polewright.runtime.retrace import FRAME_KIND, recorded_events
+from polewright.services.night_log import NightLog, read_night
+from polewright.ui.presenting.history import NightHistory
+
+Progress = Callable[[float], bool]
+REPORT_EVERY = 100
+
+
+class StoppedError(Exception):
+    """The person has stopped the loading."""
+
+
+@dataclass(frozen=True, eq=False)
+class Moment:
+    """The night just after an event; `t_s` counts from the first event of the log."""
+
+    t_s: float
+    event: AnyEvent
+    state: NightState
+    advice: Advice
+
+
+@dataclass(frozen=True, eq=False)
+class Question:
+    """A turn that was made: asked just before it, at `t_s`."""
+
+    t_s: float
+    decision: Decision
+
+
+@dataclass(frozen=True, eq=False)
+class ReplayTrack:
+    """`files`: where each frame was kept, by its name. `rates`: what the whole night taught about the screws."""
+
+    folder: Path
+    moments: tuple[Moment, ...]
+    questions: tuple[Question, ...]
+    files: dict[str, str]
+    rates: dict[Screw, ScrewRate | None]
+    history: NightHistory
+    problems: tuple[str, ...]
+
+    @property
+    def length_s(self) -> float:
+        return self.moments[-1].t_s
+
+    @property
+    def site(self) -> Site | None:
+        plan = self.moments[-1].state.plan
+        return None if plan is None else plan.site
+
+    def index_at(self, t_s: float) -> int:
+        """The last moment that is not later; 0 before the first."""
+        return max(0, bisect.bisect_right([m.t_s for m in self.moments], t_s) - 1)
+
+
+def load_track(path: Path, progress: Progress | None = None) -> ReplayTrack:
+    """Read and retrace a night; RecordingError when there is none, StoppedError once `progress` returns False."""
+    log = read_night(path)
+    lines = list(recorded_events(log))
+    if not lines:
+        raise RecordingError(f"{path.name} holds no events: it is no recorded night, or an empty one.")
+    folder = path if path.is_dir() else path.parent
+    course, history = Course(), NightHistory()
+    zero_s = lines[0][0].t_s
+    moments: list[Moment] = []
+    steps: list[tuple[AnyEvent, NightState, NightState]] = []
+    for number, (line, event) in enumerate(lines):
+        if progress is not None and number % REPORT_EVERY == 0 and not progress(number / len(lines)):
+            raise StoppedError
+        before = course.state
+        course.take(event)
+        history.take(course.state)
+        steps.append((event, before, course.state))
+        if not isinstance(event, Ticked) or not moments:
+            moments.append(Moment(line.t_s - zero_s, event, course.state, course.advice))
+    rates = {screw: course.state.rate(screw) for screw in Screw}
+    return ReplayTrack(folder, tuple(moments), _questions(steps, moments), _files(log), rates, history, log.problems)
+
+
+def _questions(steps: list[tuple[AnyEvent, NightState, NightState]], moments: list[Moment]) -> tuple[Question, ...]:
+    """Each decision at the moment before its turn."""
+    when = {id(m.state): m.t_s for m in moments}
+    found, last_s = [], 0.0
+    for decision in decisions(steps):
+        last_s = when.get(id(decision.state), last_s)
+        found.append(Question(last_s, decision))
+    return tuple(found)
+
+
+def _files(log: NightLog) -> dict[str, str]:
+    return {str(line.data.get("name")): str(line.data.get("file")) for line in log.events if line.kind == FRAME_KIND}

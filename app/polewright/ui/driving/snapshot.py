@@ -1,0 +1,89 @@
+"""What a running night tells the window: frozen, made in the night's thread, shown in the window's."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from polewright.core.advice import Advice
+from polewright.core.effects import Refused
+from polewright.core.model import PlateSolution
+from polewright.core.orientation import FrameArrival
+from polewright.core.states import NightState
+from polewright.runtime.engine import NightEngine
+from polewright.runtime.notices import Notice
+from polewright.services.measuring import MeasuredFrame, Optics, stated_scale_arcsec_px
+from polewright.services.ports import Clock
+from polewright.ui.presenting.extras import ScaleFacts
+from polewright.ui.presenting.picture import Picture, picture_of
+
+
+@dataclass(frozen=True, eq=False)
+class FrameNews:
+    """The latest frame: when it came (the night's time), its picture once that is made, what it tells on the side."""
+
+    number: int
+    at_s: float
+    picture: Picture | None = None
+    arrival: FrameArrival | None = None
+    scale: ScaleFacts | None = None
+
+
+@dataclass(frozen=True, eq=False)
+class Snapshot:
+    """`refused` belongs to the person's last click, None when that was taken."""
+
+    state: NightState
+    advice: Advice
+    notices: tuple[Notice, ...]
+    now_s: float
+    refused: Refused | None = None
+    frame: FrameNews | None = None
+
+
+class SnapshotMaker:
+    """Watches an engine in the engine's own thread; `take` after every change, `with_picture` after that."""
+
+    def __init__(self, engine: NightEngine, clock: Clock, optics: Optics) -> None:
+        self._engine = engine
+        self._clock = clock
+        self._optics = optics
+        self._measured: MeasuredFrame | None = None
+        self._news: FrameNews | None = None
+        self.refused: Refused | None = None
+
+    def take(self) -> Snapshot:
+        """The night as it is now."""
+        engine = self._engine
+        measured = engine.last_measured
+        if measured is not None and measured is not self._measured:
+            self._measured = measured
+            number = 1 if self._news is None else self._news.number + 1
+            arrival, scale = self._arrival(measured), scale_facts(measured, self._optics)
+            self._news = FrameNews(number, engine.now_s(), None, arrival, scale)
+        return Snapshot(engine.state, engine.advice, engine.notices, engine.now_s(), self.refused, self._news)
+
+    def with_picture(self) -> Snapshot | None:
+        """The same with the picture of the latest frame; None when that was made already."""
+        if self._news is None or self._news.picture is not None or self._measured is None:
+            return None
+        news = self._news
+        self._news = FrameNews(news.number, news.at_s, picture_of(self._measured), news.arrival, news.scale)
+        return self.take()
+
+    def _arrival(self, measured: MeasuredFrame) -> FrameArrival | None:
+        utc = measured.frame.utc_mid
+        if utc is None:
+            return None
+        exposure = measured.frame.exposure_s
+        spent_s = sum(measured.seconds.values())
+        landed_s = self._clock.utc().seconds_since(utc.value) - spent_s
+        return FrameArrival(0.0, 0.0 if exposure is None else exposure.value, landed_s)
+
+
+def scale_facts(measured: MeasuredFrame, optics: Optics) -> ScaleFacts | None:
+    """Plate scale as solved, beside what was stated."""
+    if not isinstance(measured.outcome, PlateSolution):
+        return None
+    header = measured.frame.pixel_size_um
+    pixel = optics.pixel_size_um or (None if header is None else header.value)
+    return ScaleFacts(measured.outcome.scale_arcsec_px, stated_scale_arcsec_px(measured.frame, optics), pixel)

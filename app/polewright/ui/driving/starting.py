@@ -1,0 +1,26 @@
+"""Beginning a night: site, target and tolerance as the first event."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from polewright.core.angles import ARCMIN_PER_RAD
+from polewright.core.events import NEW_SCREW, NightStarted
+from polewright.core.model import Site, TargetPole
+from polewright.core.orientation import pole_altitude_rad
+from polewright.core.places import standard_atmosphere
+from polewright.core.screws import ScrewMemory
+
+TOLERANCE_RAD = 1.0 / ARCMIN_PER_RAD  # until the person says what tonight needs
+
+
+def night_started(
+    site: Site,
+    target: TargetPole,
+    tolerance_rad: float,
+    azimuth: ScrewMemory = NEW_SCREW,
+    altitude: ScrewMemory = NEW_SCREW,
+) -> Callable[[float], NightStarted]:
+    """The first event, given the night's time."""
+    height = max(0.0, pole_altitude_rad(site, standard_atmosphere(site), target))
+    return lambda at_s: NightStarted(at_s, site, target, height, tolerance_rad, azimuth=azimuth, altitude=altitude)

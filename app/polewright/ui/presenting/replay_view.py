@@ -1,0 +1,107 @@
+"""A moment of a recorded night as a view: the same panels, the transport, and the trainee's question."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+from polewright.core.advice import Advice
+from polewright.core.formatting import duration_text, sense_text
+from polewright.core.states import NightState
+from polewright.core.trainee import Answer, Decision, Verdict
+from polewright.ui import intents as want
+from polewright.ui.intents import ScrewName
+from polewright.ui.presenting.extras import Extras
+from polewright.ui.presenting.night_view import present
+from polewright.ui.presenting.wording import amount_text, capital
+from polewright.ui.view_model import Action, Instruction, Replay, Tone, View, Weight
+
+QUESTION = "What would you turn now?"
+AMOUNTS = (1.0 / 60.0, 1.0 / 8.0, 0.25, 0.5, 1.0, 2.0)
+LEAVE = Action("Leave this recording", "Ctrl+W", want.LeaveNight(), Weight.MENU)
+OTHER = Action("Play another night", "Ctrl+L", want.OpenReplay(), Weight.MENU)
+
+
+@dataclass(frozen=True, eq=False)
+class Lesson:
+    """A question to the trainee and, once `answered`, what became of the answer (None: it cannot be judged)."""
+
+    decision: Decision
+    answer: Answer | None = None
+    verdict: Verdict | None = None
+    answered: bool = False
+
+
+Transport = tuple[float, float, float, bool, bool]
+
+
+def replay_view(
+    state: NightState, advice: Advice, extras: Extras, transport: Transport, lesson: Lesson | None
+) -> View:
+    """The view of a moment; `transport`: position, length, speed, playing, trainee."""
+    view = present(state, advice, extras)
+    position_s, length_s, speed, playing, trainee = transport
+    replay = Replay(
+        position_s,
+        length_s,
+        duration_text(position_s),
+        duration_text(length_s),
+        speed,
+        playing,
+        trainee,
+        QUESTION if lesson is not None and not lesson.answered else "",
+    )
+    view = replace(view, replay=replay, actions=(OTHER, LEAVE), trouble=None)
+    if lesson is None:
+        return view
+    hidden = replace(view.reticle, path=(), path_text="")
+    strips = tuple(replace(s, active=False, turns=None, signed_turns=0.0, stop=False) for s in view.strips)
+    view = replace(view, reticle=hidden, strips=strips)
+    return _verdict(view, lesson) if lesson.answered else _question(view)
+
+
+def _question(view: View) -> View:
+    said = Instruction(
+        QUESTION, "Answer with a screw and an amount; then see what happened that night.", "", QUESTION
+    )
+    return replace(view, instruction=said, actions=(*_answers(), OTHER, LEAVE))
+
+
+def _answers() -> tuple[Action, ...]:
+    """Four answers as buttons; all amounts, both ways, in the menu."""
+    names: tuple[ScrewName, ...] = ("azimuth", "altitude")
+    keys = iter("12345678")
+    buttons = tuple(
+        Action(f"{capital(name)} 1/4 {_short(way)}", next(keys), want.UserTurned(name, 0.25 * way), Weight.PRIMARY)
+        for name in names
+        for way in (1.0, -1.0)
+    )
+    more = tuple(
+        Action(
+            f"{capital(name)} {amount_text(size)} {sense_text(way)}",
+            "",
+            want.UserTurned(name, way * size),
+            Weight.MENU,
+        )
+        for name in names
+        for size in AMOUNTS
+        if size != 0.25
+        for way in (1.0, -1.0)
+    )
+    return (*buttons, *more)
+
+
+def _short(way: float) -> str:
+    return "↻" if way > 0.0 else "↺"
+
+
+def _verdict(view: View, lesson: Lesson) -> View:
+    made = lesson.decision.made
+    night = f"That night: {made.screw.value}, {amount_text(made.turns)} {sense_text(made.turns)}."
+    if lesson.verdict is None:
+        said = Instruction(
+            "That screw was never turned that night.", night, "", "Never turned that night.", Tone.WAIT
+        )
+    else:
+        said = Instruction(lesson.verdict.sentence, f"{lesson.verdict.reason} {night}", "", lesson.verdict.reason)
+    onward = Action("Go on", "Return", want.Next(), Weight.PRIMARY)
+    return replace(view, instruction=said, actions=(onward, OTHER, LEAVE))
