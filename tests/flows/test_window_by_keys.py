@@ -124,7 +124,7 @@ def test_what_is_being_typed_is_not_overwritten_by_a_fresh_view(bench: Bench) ->
     assert edit.text() == "51."
 
 
-@pytest.mark.parametrize("page", [p for p in PAGES if p != "first-run"])
+@pytest.mark.parametrize("page", [p for p in PAGES if not p.startswith("first-")])
 def test_every_action_of_every_page_has_a_key_that_works(bench: Bench, page: str) -> None:
     view = PAGES[page]()
     keys = {
@@ -380,3 +380,14 @@ def test_known_sites_and_rigs_fill_the_form(bench: Bench) -> None:
     assert bench.last() == want.UseSite("Salt pan")
     bench.window.show_view(replace(PAGES["first-run"](), form=replace(first.form, sites=(), rigs=())))
     assert not first.known_sites.isVisible() and not first.known_rigs.isVisible()
+
+
+def test_trouble_and_work_are_shown_on_the_first_page_too(bench: Bench) -> None:
+    bench.show("first-trouble")
+    assert bench.window.first.trouble.isVisible() and not bench.window.first.begin.isEnabled()
+    bench.key(Qt.Key.Key_Escape)
+    assert bench.last() == want.DismissTrouble()
+    bench.show("first-working")
+    assert bench.window.first.work.isVisible()
+    bench.key(Qt.Key.Key_Escape)
+    assert bench.last() == want.CancelWork()

@@ -469,6 +469,25 @@ def working() -> View:
     return replace(capture(), work=Work("Preparing star patterns for this camera", "once for this scale", 0.42))
 
 
+def first_trouble() -> View:
+    """The first page with something wrong."""
+    view = first_run()
+    form = replace(
+        view.form,
+        latitude="95",
+        site_problem="Latitude 95° is off the Earth: write -90 to 90.",
+        folder_problem="There is no such folder: choose one.",
+        ready=False,
+    )
+    trouble = Trouble("The settings file was damaged.", "It was set aside; fill in the form once more.")
+    return replace(view, form=form, trouble=trouble)
+
+
+def first_working() -> View:
+    """The first page while a recorded night is being loaded."""
+    return replace(first_run(), work=Work("Loading the night of 12 October", "412 frames", 0.7))
+
+
 def far_off() -> View:
     """Beyond the rim: the axis is fifteen degrees away."""
     view = rough()
@@ -491,4 +510,6 @@ PAGES = {
     "trainee": trainee,
     "working": working,
     "far-off": far_off,
+    "first-trouble": first_trouble,
+    "first-working": first_working,
 }

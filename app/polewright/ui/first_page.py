@@ -16,6 +16,7 @@ from polewright.ui.intents import ChooseFolder, FillForm, OpenReplay, StartNight
 from polewright.ui.keys_bar import KeysBar
 from polewright.ui.line_field import LineField
 from polewright.ui.look import BODY, SMALL, VALUE, Look
+from polewright.ui.notices import TroublePanel, WorkPanel
 from polewright.ui.panel import Panel
 from polewright.ui.reticle import ReticleWidget
 from polewright.ui.view_model import Point, Reticle, SiteForm, TrailPoint, View
@@ -76,6 +77,10 @@ class FirstPage(Panel):
         self.known_sites = PlainButton("Known sites", "F3", parent=self)
         self.known_rigs = PlainButton("Known rigs", "F4", parent=self)
         self.menu = QMenu(self)
+        self.trouble = TroublePanel(self)
+        self.work = WorkPanel(self)
+        self.trouble.pressed.connect(self.pressed)
+        self.work.pressed.connect(self.pressed)
         self.choose = PlainButton("Choose", "Ctrl+O", parent=self)
         self.begin = PlainButton("Begin the night", "Ctrl+Return", loud=True, parent=self)
         self.rehearse = PlainButton("Rehearse now", "Ctrl+P", parent=self)
@@ -109,6 +114,11 @@ class FirstPage(Panel):
             if not field.edit.hasFocus() and field.edit.text() != value:
                 field.edit.setText(value)
         self.begin.setEnabled(view.form.ready)
+        self.trouble.show_trouble(view.trouble)
+        self.trouble.setVisible(view.trouble is not None)
+        self.work.show_work(view.work)
+        self.work.setVisible(view.work is not None)
+        self.work.raise_()
         self.known_sites.setVisible(bool(view.form.sites))
         self.known_rigs.setVisible(bool(view.form.rigs))
         self.update()
@@ -170,7 +180,7 @@ class FirstPage(Panel):
     def set_look(self, look: Look) -> None:
         look = Look(look.theme, unit_for(self.width(), self.height()))
         super().set_look(look)
-        for part in (*self.fields, *self.buttons, self.well, self.keys):
+        for part in (*self.fields, *self.buttons, self.well, self.keys, self.trouble, self.work):
             part.set_look(look)
         self._place()
 
@@ -214,8 +224,20 @@ class FirstPage(Panel):
             round(px(44)),
         )
         bottom = self.height() - keys_h - px(16)
+        self._place_notices(left, width, bottom)
         self.replay.setGeometry(round(left), round(bottom - px(46)), round(width), round(px(46)))
         across(bottom - px(46) - px(12) - px(84), [self.begin, self.rehearse], [0.5, 0.5], px(84))
+
+    def _place_notices(self, left: float, width: float, bottom: float) -> None:
+        """Trouble between the form and the buttons; work in progress over the middle."""
+        px = self.look.px
+        top = self.folder.geometry().bottom() + px(32)
+        low = bottom - px(46) - px(12) - px(84) - px(8)
+        self.trouble.setGeometry(round(left), round(top), round(width), round(max(px(60), min(px(112), low - top))))
+        wide, high = min(px(640), self.width() - px(60)), px(176)
+        self.work.setGeometry(
+            round((self.width() - wide) / 2), round((self.height() - high) / 2), round(wide), round(high)
+        )
 
     def _place_known(self, left: float, width: float, tall: float) -> None:
         """Beside the optics, in the column that is free; the sites' button under the right end of their row."""

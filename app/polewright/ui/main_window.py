@@ -291,6 +291,8 @@ class MainWindow(QWidget):
             (self.first.open_sites if name == "F3" else self.first.open_rigs)()
         if name == "Ctrl+Return" and self.first.begin.isEnabled():
             self.first.begin.click()
+        if name == "Escape" and self.view is not None:
+            return self._escape(self.view)
         keys: dict[str, want.Intent] = {
             "Ctrl+P": want.StartRehearsal(),
             "Ctrl+L": want.OpenReplay(),

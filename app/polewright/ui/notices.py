@@ -22,7 +22,7 @@ class TroublePanel(Panel):
     def __init__(self, parent: QWidget | None = None) -> None:
         super().__init__(parent)
         self.trouble: Trouble | None = None
-        self.close_button = PlainButton("Read", "Escape", parent=self)
+        self.close_button = PlainButton("Put away", "Escape", parent=self)
         self.close_button.clicked.connect(self._on_close)
 
     def show_trouble(self, trouble: Trouble | None) -> None:
@@ -44,7 +44,7 @@ class TroublePanel(Panel):
 
     def _place(self) -> None:
         look = self.look
-        wide, high = look.px(124), look.px(40)
+        wide, high = look.px(150), look.px(40)
         self.close_button.setGeometry(
             round(self.width() - wide - look.px(10)), round(look.px(9)), round(wide), round(high)
         )
@@ -57,7 +57,7 @@ class TroublePanel(Panel):
         painter.setPen(QPen(look.colour("ink"), look.px(1.6), Qt.PenStyle.DashLine))
         painter.drawRoundedRect(frame, look.px(8), look.px(8))
         inner = frame.adjusted(look.px(14), look.px(8), -look.px(14), -look.px(8))
-        head = QRectF(inner.left(), inner.top(), inner.width() - look.px(140), look.px(38))
+        head = QRectF(inner.left(), inner.top(), inner.width() - look.px(166), look.px(38))
         draw_fitted(painter, t.cause, head, look.px(BODY), look.colour("strong"), QFont.Weight.DemiBold, LEFT)
         more = [t.since_text] if t.since_text else []
         if t.repeat > 1:
@@ -77,6 +77,7 @@ class WorkPanel(Panel):
         super().__init__(parent)
         self.work: Work | None = None
         self.cancel_button = PlainButton("Stop this", "Escape", parent=self)
+        self.cancel_button.ground = "raised"
         self.cancel_button.clicked.connect(self._on_cancel)
 
     def show_work(self, work: Work | None) -> None:
@@ -113,9 +114,10 @@ class WorkPanel(Panel):
         look, work = self.look, self.work
         painter.setPen(look.pen("ink", 1.6))
         painter.setBrush(look.colour("raised"))
-        painter.drawRoundedRect(box.adjusted(1, 1, -1, -1), look.px(10), look.px(10))
+        rim = look.px(8)  # a moat of the ground's colour sets it off from what lies beneath
+        painter.drawRect(box.adjusted(rim, rim, -rim, -rim))
         painter.setBrush(Qt.BrushStyle.NoBrush)
-        inner = box.adjusted(look.px(22), look.px(14), -look.px(22), -look.px(14))
+        inner = box.adjusted(look.px(30), look.px(24), -look.px(30), -look.px(20))
         title = QRectF(inner.left(), inner.top(), inner.width() - look.px(90), look.px(34))
         draw_fitted(painter, work.title, title, look.px(VALUE), look.colour("strong"), QFont.Weight.DemiBold, LEFT)
         y = title.bottom() + look.px(16)

@@ -41,7 +41,7 @@ class WellScale:
         """Whether the place lies outside the rim."""
         return hypot(east_arcmin, up_arcmin) > self.rim_arcmin
 
-    def rings(self, closest: float = 0.075) -> tuple[tuple[float, str], ...]:
+    def rings(self, closest: float = 0.09) -> tuple[tuple[float, str], ...]:
         """(fraction, label) of the rings outside the floor, at least `closest` apart, rim included."""
         found: list[tuple[float, str]] = []
         last = 1.0 + closest
