@@ -10,7 +10,9 @@ from polewright.core.angles import ARCSEC_PER_RAD
 from polewright.core.axis_accuracy import FrameNoise, screw_sigmas_rad
 from polewright.core.model import FloatArray
 
-WEAK_FACTOR = 2.5  # a position is weak from here on, over the best that turning the RA axis offers
+WEAK_FACTOR = 5.0  # a position is weak from here on, over a good one: on the meridian, 20 degrees from the pole
+GOOD_DISTANCE_RAD = float(np.radians(20.0))
+MUCH_BETTER = 0.6  # a position worth turning the RA axis for
 LOWEST_ALTITUDE_DEG = 20.0
 
 
@@ -63,13 +65,16 @@ def best_position(
 def weakness(axis_enu: FloatArray, boresight_enu: FloatArray, noise: FrameNoise, turn_sigma_rad: float) -> str | None:
     """A sentence when the camera looks where it can hardly see the screws turn; None where it sees them well."""
     (here,) = camera_positions(axis_enu, boresight_enu, noise, turn_sigma_rad, np.zeros(1))
-    better = best_position(axis_enu, boresight_enu, noise, turn_sigma_rad)
-    if better is None:
-        return "The camera looks too low to follow the screws well. Take the capture again with the camera higher."
-    if here.sigma_rad <= WEAK_FACTOR * better.sigma_rad:
+    _, pole_altitude = _azimuth_altitude(axis_enu)
+    good = screw_sigmas_rad(0.0, pole_altitude - GOOD_DISTANCE_RAD, pole_altitude, noise, turn_sigma_rad)
+    if here.sigma_rad <= WEAK_FACTOR * float(np.hypot(good[0], good[1])):
         return None
+    where = f"The camera looks {_where(here, axis_enu)}: about {_arcsec(here)} uncertain a frame."
+    better = best_position(axis_enu, boresight_enu, noise, turn_sigma_rad)
+    if better is None or better.sigma_rad > MUCH_BETTER * here.sigma_rad:
+        return f"{where} Take the capture again with the camera near the pole, or within 45 degrees of the meridian."
     return (
-        f"The camera looks {_where(here, axis_enu)}: about {_arcsec(here)} uncertain a frame. Turn the RA axis by"
+        f"{where} Turn the RA axis by"
         f" {abs(np.degrees(better.turn_rad)):.0f} degrees, declination untouched, to azimuth"
         f" {better.azimuth_deg:.0f}, altitude {better.altitude_deg:.0f}: there it would be about {_arcsec(better)}."
     )
