@@ -18,6 +18,8 @@ from polewright.core.states import Capture, NightState
 LOWEST_RAD = math.radians(25.0)
 FARTHEST_RAD = math.radians(130.0)  # beyond it the sign of a rotation becomes ambiguous and cables wind up
 SMALLEST_STEP_RAD = math.radians(12.0)
+ENOUGH_PLACES = 3
+DISAGREE = "do not agree"  # what core/axis_suspects.py says when no single mishap explains the frames
 PAST_MERIDIAN_RAD = math.radians(7.5)  # half an hour
 
 
@@ -41,6 +43,8 @@ def _advise_turn(state: NightState, capture: Capture, name: str) -> Advice:
     axis = capture.axis
     if axis is not None and axis.suspect is not None and len(done) >= 3:
         return _suspect(axis.suspect, name)
+    if axis is not None and len(done) > ENOUGH_PLACES and any(DISAGREE in text for text in axis.warnings):
+        return _all_suspect(name, len(done))
     step = next_rotation_rad(state, capture)
     if abs(step) < SMALLEST_STEP_RAD:
         return _no_room(name)
@@ -88,6 +92,18 @@ def _suspect(frame: str, name: str) -> Advice:
         TightenClutch(),
         Mood.TROUBLE,
         f"{name}:suspect:{frame}",
+    )
+
+
+def _all_suspect(name: str, count: int) -> Advice:
+    """No single frame is to blame: something gives at every turn, and more frames do not mend it."""
+    return Advice(
+        "Tighten the declination clutch, then start again.",
+        f"{count} places do not agree with each other: declination slips, or the tripod gives.",
+        "",
+        TightenClutch(),
+        Mood.TROUBLE,
+        f"{name}:suspect:all",
     )
 
 

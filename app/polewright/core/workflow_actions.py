@@ -79,16 +79,18 @@ def keep_capture_frame(state: NightState, event: FrameSolved) -> Outcome:
     """Keeps a frame of the turn; asks for the axis once there are two places."""
     state, _ = see_frame(state, event)
     kept = keep_frame(state.capture, event.frame)
+    fresh = kept is not state.capture
     state = replace(state, capture=kept)
-    return state, _estimate(state, kept)
+    return state, _estimate(state, kept) if fresh else ()
 
 
 def keep_proof_frame(state: NightState, event: FrameSolved) -> Outcome:
     """The same for the second turn, the proof."""
     state, _ = see_frame(state, event)
     kept = keep_frame(state.proof, event.frame)
+    fresh = kept is not state.proof
     state = replace(state, proof=kept)
-    return state, _estimate(state, kept)
+    return state, _estimate(state, kept) if fresh else ()
 
 
 def follow_frame(state: NightState, event: FrameSolved) -> Outcome:

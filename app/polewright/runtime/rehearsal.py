@@ -22,7 +22,7 @@ from polewright.services.measuring import Solves
 from polewright.services.recorder import NightRecorder
 
 TOLERANCE_ARCMIN = 0.5
-LONGEST_NIGHT_S = 4.0 * 3600.0
+LONGEST_NIGHT_S = 1.5 * 3600.0
 TICK_S = 1.0
 SYNC_S = 60.0  # of the night's time; a rehearsal that an empty battery ends may lose its last lines
 

@@ -31,6 +31,7 @@ from polewright.services.frame_reader import read_frame
 Progress = Callable[[str, float], None]
 HINT_RADIUS_DEG = 5.0  # how far a header's pointing or the last frame may be off; the whole sky is searched after it
 DEFAULT_EPOCH_YEAR = 2026.0
+THOROUGH_EVERY = 8  # after a solved frame, failing ones are most likely trailed: every eighth is searched for long
 
 
 class Detects(Protocol):
@@ -88,6 +89,7 @@ class FrameMeasurer:
         self._utc_offset_hours = utc_offset_hours
         self._progress = progress
         self._hot_pixels: HotPixelMask | None = None
+        self._failed = 0
         self.last: PlateSolution | None = None
 
     def read(self, path: Path) -> tuple[Frame, float]:
@@ -112,6 +114,7 @@ class FrameMeasurer:
         if isinstance(outcome, PlateSolution):
             self._learn_hot_pixels(stars, outcome)
             self.last = outcome
+        self._failed = 0 if isinstance(outcome, PlateSolution) else self._failed + 1
         return MeasuredFrame(
             frame, stars, outcome, {"read": read_s, "detect": detected - start, "solve": solved - detected}, warnings
         )
@@ -127,6 +130,7 @@ class FrameMeasurer:
             near_radius_deg=HINT_RADIUS_DEG,
             declination_deg=centre.dec_deg if centre is not None else None,
             camera=self._known_camera(frame),
+            thorough=self._known_camera(frame) is None or self._failed % THOROUGH_EVERY == THOROUGH_EVERY - 1,
         )
 
     def _known_camera(self, frame: Frame) -> Camera | None:
