@@ -55,7 +55,7 @@ def observed(icrs: FloatArray, utc: Utc, site: Site, air: Atmosphere) -> FloatAr
 
 def refract(enu: FloatArray, air: Atmosphere) -> FloatArray:
     """Lift unit vectors (N, 3) by refraction: the root of z + A tan z + B tan^3 z = true zenith distance."""
-    if air.pressure_hpa == 0.0:
+    if air.pressure_hpa < 0.1:
         return enu
     a, b = erfa.ufunc.refco(air.pressure_hpa, air.temperature_c, air.relative_humidity, air.wavelength_um)
     level = np.hypot(enu[..., 0], enu[..., 1])

@@ -146,7 +146,10 @@ def test_a_year_beyond_the_known_leap_seconds_is_no_trouble() -> None:
 
 
 def test_refraction_can_be_switched_off() -> None:
-    assert refraction_rad(0.5, Atmosphere(0.0)) == 0.0
+    for nothing in (0.0, 2e-311):
+        assert refraction_rad(0.5, Atmosphere(nothing)) == 0.0
+        bare = observed_enu(np.array([[0.0, 0.0, 1.0]]), Utc(2461370.5, 0.5), Site(40.0, 0.0), Atmosphere(nothing))
+        assert np.degrees(np.arcsin(bare[0, 2])) == pytest.approx(40.0, abs=0.2)
     site = Site(40.0, 0.0)
     poles = [pole_enu(site, Atmosphere(0.0), target) for target in TargetPole]
     assert separation_rad(poles[0], poles[2]) == 0.0

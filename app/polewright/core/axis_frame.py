@@ -14,7 +14,7 @@ from polewright.core.places import observed_enu
 COMMON_MOTION_ARCSEC = 0.12  # ground-layer image motion that all stars share in 1 s, one axis (plan 0.1-0.2")
 COMMON_MOTION_POWER = -1.0 / 3.0  # with exposure time: slower than 1/sqrt(t), Kolmogorov with finite outer scale
 ROLL_FLOOR_ARCSEC = 1.0  # refraction gradient and distortion known to a per cent
-_PRIOR_STARS_DOF = 6.0  # how many residuals the stated centroid errors are worth when they are rescaled
+_PRIOR_STARS_DOF = 10.0  # how many residuals the stated centroid errors are worth when they are rescaled
 
 
 def sky_frame(

@@ -13,7 +13,7 @@ from polewright.core.axis_mishaps import BoolArray, Explanation, Mishap, explain
 from polewright.core.model import FloatArray
 
 WIDEN_BELOW = 0.01  # probability of the chi-square below which it is widened until the frames agree
-ACCUSE_BELOW = 1e-3  # and below which a culprit is looked for
+ACCUSE_BELOW = 1e-5  # and below which something has happened, whose culprit is looked for
 _ACCEPT_ABOVE = 0.01  # probability that an explanation must leave
 _CLEARLY_BETTER = 8.0  # in chi-square, over the best explanation of another kind or frame
 _WORTH_NAMING_RAD = 0.4 / ARCMIN_PER_RAD  # smaller than this is flexure, not a mishap
@@ -24,13 +24,16 @@ class Verdict:
     """The fit to believe: `attitudes` (M, 3, 3) that rest on one axis and one camera, those of the present.
 
     `covariances` (M, 3, 3) include `scatter_rad`, what had to be added to make the frames agree. `kept` (N,) tells
-    which of the frames are in it.
+    which of the frames are in it. `chi2` and `dof` test all frames against their own noise, before anything is
+    allowed for.
     """
 
     fit: AxisFit
     attitudes: FloatArray
     covariances: FloatArray
     kept: BoolArray
+    chi2: float
+    dof: int
     scatter_rad: float = 0.0
     suspect: str | None = None
     warnings: tuple[str, ...] = ()
@@ -39,21 +42,23 @@ class Verdict:
 def judge(names: Sequence[str], attitudes: FloatArray, covariances: FloatArray, pole: FloatArray) -> Verdict:
     """Fit N >= 2 attitudes (N, 3, 3); test them; where one mishap clearly explains the misfit, undo it and say so.
 
-    Misfit without a clear explanation becomes scatter: a rotation error equal in all three axes, as bending and
-    slipping make it, as large as it takes. It widens the covariance and draws the fit toward the unweighted one,
-    which is the robust one.
+    A little misfit widens the covariance. Much of it without a clear explanation becomes scatter: a rotation
+    error equal in all three axes, as bending and slipping make it, as large as it takes. That widens the covariance
+    and draws the fit toward the unweighted one, which is the robust one.
     """
     fit = fit_axis(attitudes, covariances, pole)
     kept = np.ones(len(names), dtype=bool)
     probability = chi2_survival(fit.chi2, fit.dof)
     if probability >= WIDEN_BELOW:
-        return Verdict(fit, attitudes, covariances, kept)
-    plain = _with_scatter(Verdict(fit, attitudes, covariances, kept), pole)
+        return Verdict(fit, attitudes, covariances, kept, fit.chi2, fit.dof)
     if probability >= ACCUSE_BELOW:
-        return plain
+        excess = fit.chi2 / fit.dof
+        wider = replace(fit, covariance=fit.covariance * excess)
+        return Verdict(wider, attitudes, covariances * excess, kept, fit.chi2, fit.dof)
+    plain = _with_scatter(Verdict(fit, attitudes, covariances, kept, fit.chi2, fit.dof), pole)
     found = [explain(item, attitudes, covariances, pole) for item in possible_mishaps(len(names))]
     ranked = sorted((e for e in found if e is not None), key=lambda e: e.score)
-    return _ruling(names, plain, fit, ranked)
+    return _ruling(names, plain, ranked)
 
 
 def _with_scatter(verdict: Verdict, pole: FloatArray) -> Verdict:
@@ -68,21 +73,30 @@ def _with_scatter(verdict: Verdict, pole: FloatArray) -> Verdict:
     return replace(verdict, fit=fit, covariances=covariances, scatter_rad=high)
 
 
-def _ruling(names: Sequence[str], plain: Verdict, fit: AxisFit, ranked: Sequence[Explanation]) -> Verdict:
-    """The verdict once every mishap has been tried, best first; `fit` is the one that did not agree."""
+def _ruling(names: Sequence[str], plain: Verdict, ranked: Sequence[Explanation]) -> Verdict:
+    """The verdict once every mishap has been tried, best first; `plain` is the one that allows for none."""
     best = next((e for e in ranked if e.fit.dof > 0 and e.probability > _ACCEPT_ABOVE), None)
     if best is None or (best.suspicion.mishap is not Mishap.ODD and abs(best.size_rad) < _WORTH_NAMING_RAD):
-        return _unexplained(plain, fit)
+        return _unexplained(plain)
     rivals = [e for e in ranked if e is not best and e.score < best.score + _CLEARLY_BETTER and e.probability > 1e-4]
     if not all(_same_culprit(e, best) for e in rivals):
-        return _unexplained(plain, fit)
+        return _unexplained(plain)
     agreed = min([best, *rivals], key=_plausibility)
-    clock = _clock_trouble(agreed, ranked, fit)
+    clock = _clock_trouble(agreed, ranked, plain.chi2)
     name = names[0] if _touched(agreed) == {0} else names[agreed.suspicion.index]
     if clock is not None:
         return replace(plain, suspect=name, warnings=(time_sentence(clock, name),))
     text = mishap_sentence(agreed, name, len(names))
-    return Verdict(agreed.fit, agreed.attitudes, agreed.covariances, agreed.kept, 0.0, name, (text,))
+    return replace(
+        plain,
+        fit=agreed.fit,
+        attitudes=agreed.attitudes,
+        covariances=agreed.covariances,
+        kept=agreed.kept,
+        scatter_rad=0.0,
+        suspect=name,
+        warnings=(text,),
+    )
 
 
 def _touched(explanation: Explanation) -> set[int]:
@@ -102,7 +116,7 @@ def _plausibility(explanation: Explanation) -> tuple[bool, int, float]:
     return odd_time, suspicion.unknowns, explanation.score
 
 
-def _clock_trouble(agreed: Explanation, ranked: Sequence[Explanation], fit: AxisFit) -> Explanation | None:
+def _clock_trouble(agreed: Explanation, ranked: Sequence[Explanation], chi2: float) -> Explanation | None:
     """A clock or time zone that was changed during the capture; which of the times are right is not known then.
 
     It looks like a moved mount, but for whole hours; refraction changes with time too, so the fit is not perfect.
@@ -111,7 +125,7 @@ def _clock_trouble(agreed: Explanation, ranked: Sequence[Explanation], fit: Axis
         return agreed
     for other in ranked if agreed.suspicion.mishap is Mishap.KICK else ():
         zone = other.suspicion.mishap is Mishap.TIME and other.suspicion.stays and _round_time(other.size_rad)
-        if zone and other.fit.chi2 < 0.02 * fit.chi2 and _same_culprit(other, agreed):
+        if zone and other.fit.chi2 < 0.02 * chi2 and _same_culprit(other, agreed):
             return other
     return None
 
@@ -122,11 +136,11 @@ def _round_time(size_rad: float) -> bool:
     return bool(hours > 0.9 and abs(hours - round(hours)) < 0.03)
 
 
-def _unexplained(plain: Verdict, fit: AxisFit) -> Verdict:
+def _unexplained(plain: Verdict) -> Verdict:
     """No single mishap fits, or several do."""
     more = " One or two more frames would show which of them is wrong." if len(plain.attitudes) < 5 else ""
     text = (
-        f"The frames do not agree (chi-square {fit.chi2:.0f} for {fit.dof}): the declination slipped, the tripod"
+        f"The frames do not agree (chi-square {plain.chi2:.0f} for {plain.dof}): the declination slipped, the tripod"
         f" moved, a time is wrong, or the tube bends, by about {_angle(plain.scatter_rad)}. The uncertainty has been"
         f" widened to cover it.{more}"
     )

@@ -23,6 +23,7 @@ SCALE_HEIGHT_M = 8434.0
 STANDARD_TEMPERATURE_C = 10.0
 REFRACTED_FROM_LATITUDE_DEG = 30.0  # from here toward the poles the refracted pole is the better compromise
 BETWEEN_FROM_LATITUDE_DEG = 18.0  # below it the true pole is: drift rms over the sky above 30 degrees, see the test
+_LEAST_PRESSURE_HPA = 1e-3  # below it there is no air, and ERFA overflows
 _LEAST_SINE = 0.05  # ERFA holds refraction constant below an altitude of 2.9 degrees (eraAtioq, SELMIN)
 
 
@@ -55,7 +56,7 @@ def _astrometry_context(utc: Utc, site: Site, atmosphere: Atmosphere) -> object:
         site.elev_m,
         0.0,  # polar motion
         0.0,
-        atmosphere.pressure_hpa,
+        atmosphere.pressure_hpa if atmosphere.pressure_hpa >= _LEAST_PRESSURE_HPA else 0.0,
         atmosphere.temperature_c,
         atmosphere.relative_humidity,
         atmosphere.wavelength_um,
@@ -100,7 +101,7 @@ def refraction_rad(altitude_rad: float, atmosphere: Atmosphere) -> float:
     dz = A tan z + B tan^3 z with z the observed zenith distance, A and B from ERFA refco, solved by one Newton step
     as in eraAtioq, so that the pole and the stars share one model. Held constant below 2.9 degrees.
     """
-    if atmosphere.pressure_hpa <= 0.0:
+    if atmosphere.pressure_hpa < _LEAST_PRESSURE_HPA:
         return 0.0
     a, b = erfa.ufunc.refco(
         atmosphere.pressure_hpa, atmosphere.temperature_c, atmosphere.relative_humidity, atmosphere.wavelength_um
