@@ -25,8 +25,10 @@ from polewright.core.formatting import angle_text, duration_text
 from polewright.core.measured import FrameTrouble
 from polewright.core.states import NightState, Stage
 
-PATIENT_WHILE_TURNING = 20  # a hand on a screw smears the frames: that is as it should be
 PATIENT_FRAMES = 2  # a single frame that cannot be used is no trouble yet
+PATIENT_WHILE_TURNING = 6  # while the RA axis is turned by hand or motor, trailed frames are to be expected
+PATIENT_AT_A_SCREW = 20  # a hand on a screw smears the frames for as long as it turns
+SPOILED_BY_TURNING = (FrameTrouble.TRAILED, FrameTrouble.NO_MATCH, FrameTrouble.TOO_FEW_STARS)
 
 
 def advise(state: NightState) -> Advice:
@@ -66,15 +68,12 @@ def _overlaid(state: NightState) -> Advice | None:
 
 def _frame_trouble(state: NightState) -> Advice | None:
     trouble = state.trouble
-    if trouble is None or trouble.count < PATIENT_FRAMES:
-        return None
-    turning = state.stage in (Stage.ROUGH, Stage.FINE)
-    if trouble.kind is FrameTrouble.TRAILED and turning and trouble.count < PATIENT_WHILE_TURNING:
+    if trouble is None or trouble.count < _patience(state, trouble.cause):
         return None
     since = duration_text(state.now_s - trouble.since_s)
     reason = f"{trouble.reason} {trouble.cure}".strip()
-    key = f"trouble:{trouble.kind.name}"
-    if state.clouded and trouble.kind in (FrameTrouble.TOO_FEW_STARS, FrameTrouble.NO_MATCH):
+    key = f"trouble:{trouble.cause.name}"
+    if state.clouded and trouble.cause in (FrameTrouble.TOO_FEW_STARS, FrameTrouble.NO_MATCH):
         return Advice(
             "Wait for the clouds to pass.",
             f"No stars to measure by for {since}. {trouble.cure}".strip(),
@@ -83,21 +82,29 @@ def _frame_trouble(state: NightState) -> Advice | None:
             Mood.WAIT,
             "clouds",
         )
-    if trouble.kind is FrameTrouble.OUT_OF_FOCUS:
+    if trouble.cause is FrameTrouble.OUT_OF_FOCUS:
         return Advice("Refocus the camera.", reason, "", Refocus(), Mood.TROUBLE, key)
-    if trouble.kind is FrameTrouble.TOO_FEW_STARS:
+    if trouble.cause is FrameTrouble.TOO_FEW_STARS:
         return Advice("Expose longer.", reason, "Twice as long shows fainter stars.", Expose(2.0), Mood.TROUBLE, key)
-    if trouble.kind is FrameTrouble.SATURATED:
+    if trouble.cause is FrameTrouble.SATURATED:
         return Advice("Expose shorter.", reason, "", Expose(0.5), Mood.TROUBLE, key)
-    if trouble.kind is FrameTrouble.TRAILED:
+    if trouble.cause is FrameTrouble.TRAILED:
         return Advice("Hands off while frames are taken.", reason, "", Wait(), Mood.TROUBLE, key)
     sentences = {
         FrameTrouble.NO_TIME: "Set the camera program's clock.",
         FrameTrouble.UNREADABLE: "Check the camera program's file format.",
     }
     return Advice(
-        sentences.get(trouble.kind, "Check focus, exposure and lens cap."), reason, "", Wait(), Mood.TROUBLE, key
+        sentences.get(trouble.cause, "Check focus, exposure and lens cap."), reason, "", Wait(), Mood.TROUBLE, key
     )
+
+
+def _patience(state: NightState, cause: FrameTrouble) -> int:
+    """How many frames in a row may fail before it counts as trouble: motion spoils them for a while."""
+    if cause is FrameTrouble.TRAILED and state.stage in (Stage.ROUGH, Stage.FINE):
+        return PATIENT_AT_A_SCREW
+    turning = state.stage in (Stage.CAPTURE, Stage.PROOF) and state.last_frame is not None
+    return PATIENT_WHILE_TURNING if turning and cause in SPOILED_BY_TURNING else PATIENT_FRAMES
 
 
 def _stage(state: NightState) -> Advice:

@@ -99,10 +99,10 @@ def next_turn(state: NightState) -> ScrewOutlook | None:
 
 
 def tried_turns(memory: ScrewMemory) -> float:
-    """Turns made at the end of the memory without any motion that could be seen; 0 once something moved."""
+    """Turns made one way at the end of the memory without any motion that could be seen; 0 once something moved."""
     total = 0.0
     for move in reversed(memory.moves):
-        if abs(move.moved_arcmin) > 5.0 * move.sigma_arcmin:
+        if abs(move.moved_arcmin) > 5.0 * move.sigma_arcmin or move.turns * total < 0.0:
             break
         total += move.turns
     return total

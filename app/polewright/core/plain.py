@@ -26,6 +26,8 @@ def to_plain(value: object) -> Any:
     """`value` as mappings, lists, text, numbers, booleans and None."""
     if dataclasses.is_dataclass(value) and not isinstance(value, type):
         fields = {f.name: to_plain(getattr(value, f.name)) for f in dataclasses.fields(value)}
+        if "kind" in fields:
+            raise TypeError(f"{type(value).__name__} may not have a field named kind")
         return {"kind": type(value).__name__, **fields}
     if isinstance(value, Enum):
         return value.name

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
@@ -45,7 +45,8 @@ class _Fit:
 @lru_cache(maxsize=64)
 def learn(memory: ScrewMemory) -> ScrewRate | None:
     """What the memory teaches; None while nothing is known (no earlier night, no move that was seen)."""
-    prior, moves = memory.prior, memory.moves
+    prior = memory.prior
+    moves, index = _joined(memory.moves)
     odds = _sign_odds(moves, prior)
     if prior is None and (odds is None or not any(_seen(m) for m in moves)):
         return None
@@ -57,7 +58,35 @@ def learn(memory: ScrewMemory) -> ScrewRate | None:
     wrong = tuple(i for i, m in enumerate(moves) if _seen(m) and m.turns * m.moved_arcmin * sign < 0.0)
     turns = np.array([-m.turns if i in wrong else m.turns for i, m in enumerate(moves)], dtype=float)
     fit, shares = _solve(moves, turns, prior, memory.bends, sign)
-    return _rate(fit, odds or 0.0, wrong, turns, len(moves), rejected, shares[1])
+    rate = _rate(fit, odds or 0.0, rejected, shares[1])
+    return replace(
+        rate,
+        moves=len(memory.moves),
+        wrong_way=tuple(index[i] for i in wrong),
+        misfits=tuple(index[i] for i in range(len(moves)) if abs(fit.scaled[i]) > MISFIT_SIGMA),
+    )
+
+
+def _joined(moves: tuple[ScrewMove, ...]) -> tuple[tuple[ScrewMove, ...], tuple[int, ...]]:
+    """Turns that moved nothing, joined to the next one the same way: together they crossed the backlash.
+
+    Returns the joined moves and the index of the last original move in each.
+    """
+    joined: list[ScrewMove] = []
+    index: list[int] = []
+    for i, move in enumerate(moves):
+        if joined and not _seen(joined[-1]) and joined[-1].turns * move.turns > 0.0:
+            first = joined.pop()
+            index.pop()
+            move = replace(
+                move,
+                turns=first.turns + move.turns,
+                before_arcmin=first.before_arcmin,
+                sure=first.sure and move.sure,
+            )
+        joined.append(move)
+        index.append(i)
+    return tuple(joined), tuple(index)
 
 
 def _sign_odds(moves: Sequence[ScrewMove], prior: ScrewPrior | None) -> float | None:
@@ -180,9 +209,10 @@ def _backlash_shares(turns: FloatArray, backlash: float) -> tuple[FloatArray, tu
     """Per move: share of the backlash crossed and its sigma; then the slack left, and whether it is known."""
     shares = np.zeros((len(turns), 2))
     slack, unsure = 0.5, 0.3
+    backlash = float(backlash)
     for i, n in enumerate(turns):
         ahead = slack if n > 0.0 else 1.0 - slack
-        crossed = min(ahead, abs(n) / backlash) if backlash > 1e-9 else ahead
+        crossed = min(ahead, abs(float(n)) / backlash) if backlash > 1e-9 else ahead
         shares[i] = crossed, unsure if n else 0.0
         slack += -crossed if n > 0.0 else crossed
         if abs(n) > backlash:
@@ -190,15 +220,7 @@ def _backlash_shares(turns: FloatArray, backlash: float) -> tuple[FloatArray, tu
     return shares, (slack, unsure == 0.0)
 
 
-def _rate(
-    fit: _Fit,
-    odds: float,
-    wrong: tuple[int, ...],
-    turns: FloatArray,
-    count: int,
-    rejected: bool,
-    slack: tuple[float, bool],
-) -> ScrewRate:
+def _rate(fit: _Fit, odds: float, rejected: bool, slack: tuple[float, bool]) -> ScrewRate:
     k, backlash = fit.k, fit.q / fit.k
     var = fit.covariance
     sigma_backlash = math.sqrt(max(var[1, 1] + backlash**2 * var[0, 0] - 2.0 * backlash * var[0, 1], 0.0)) / abs(k)
@@ -214,9 +236,6 @@ def _rate(
         human_weight=fit.human_weight,
         slack=slack[0],
         slack_sure=slack[1],
-        moves=count,
-        wrong_way=wrong,
-        misfits=tuple(i for i in range(len(turns)) if abs(fit.scaled[i]) > MISFIT_SIGMA),
         prior_rejected=rejected,
     )
 

@@ -16,6 +16,7 @@ from polewright.core.screws import ScrewRate
 TRIAL_TURNS = 0.5
 EIGHTH, CLOCK_MINUTE, HALF_MINUTE, TOUCH = 1.0 / 8.0, 1.0 / 60.0, 1.0 / 120.0, 1.0 / 240.0
 LONGEST_TURNS = 6.0  # no single instruction asks for more: look again before going on
+FEEL = 0.3  # of what was turned without effect so far
 SHY = 1.0  # how many sigmas of the turn the plan stays short
 
 
@@ -50,7 +51,7 @@ def plan_turn(
     """The next turn that brings `coordinate_arcmin` (signed, against the aim) toward zero.
 
     `close_enough_arcmin`: what counts as there. `lift_last`: finish with the coordinate growing. `tried_turns`:
-    turned so far without any effect that could be seen; the trial grows with it.
+    turned so far without any effect that could be seen; the next turn grows with it.
     """
     if rate is None:
         turns = math.copysign(min(2.0, TRIAL_TURNS + abs(tried_turns)), tried_turns or 1.0)
@@ -63,15 +64,19 @@ def plan_turn(
         return TurnPlan(TurnKind.RECHECK, turns, coordinate_arcmin + turns * rate.arcmin_per_turn, math.inf)
     if abs(wanted) <= close_enough_arcmin:
         return TurnPlan(TurnKind.NONE, 0.0, coordinate_arcmin, 0.0)
-    return _toward(rate, coordinate_arcmin, close_enough_arcmin, lift_last)
+    return _toward(rate, coordinate_arcmin, close_enough_arcmin, lift_last, tried_turns)
 
 
-def _toward(rate: ScrewRate, coordinate_arcmin: float, close_enough_arcmin: float, lift_last: bool) -> TurnPlan:
+def _toward(
+    rate: ScrewRate, coordinate_arcmin: float, close_enough_arcmin: float, lift_last: bool, tried_turns: float
+) -> TurnPlan:
     wanted = -coordinate_arcmin
     spread = math.hypot(min(rate.relative_sigma, 0.5), rate.human_error)
     per_turn = rate.at(coordinate_arcmin / 2.0)
     direction = math.copysign(1.0, wanted / per_turn)
     lost = rate.lost_turns(direction)
+    if tried_turns * direction > 0.0:  # more backlash than was thought: feel for its end in growing steps
+        lost = max(lost, FEEL * abs(tried_turns))
     lowering = lift_last and wanted < 0.0 and abs(wanted) > 3.0 * close_enough_arcmin
     if lowering:
         reach = abs(wanted) * (1.0 + SHY * spread) + close_enough_arcmin

@@ -104,9 +104,7 @@ def _stretch(
         return None
     air = 1.0 / float(np.mean(np.sin(np.radians(altitude[first : last + 1]))))
     factor = three_frame_factor(math.radians(span), math.radians(90.0 - dec_p_deg)) * air**0.6
-    watch = np.array(
-        [screw_factor(float(h), float(a), site) for h, a in zip(altitude[first : last + 1], azimuth[first:])]
-    )
+    watch = screw_factor(altitude[first : last + 1], azimuth[first : last + 1], site)
     pick = first + int(np.argmin(watch))
     sign = -1.0 if site.lat_deg < 0.0 else 1.0
 
@@ -171,23 +169,25 @@ def axis_factor(angle_rad: FloatArray, from_axis_rad: float, roll_ratio: float =
     return float(np.sqrt(np.trace(np.linalg.inv(information))))
 
 
-def screw_factor(altitude_deg: float, azimuth_deg: float, site: Site, roll_ratio: float = ROLL_TO_POINTING) -> float:
+def screw_factor(
+    altitude_deg: FloatArray | float,
+    azimuth_deg: FloatArray | float,
+    site: Site,
+    roll_ratio: float = ROLL_TO_POINTING,
+) -> FloatArray:
     """Total sigma of (azimuth on the sky, altitude) read off one frame there, in units of its pointing error.
 
     With B the azimuth from the axis: an azimuth turn moves the field by (cos h, 0) and rolls it by -sin h, an
     altitude turn by (sin h sin B, cos B) and rolls it by cos h sin B. Weak near the zenith and due east or west.
     """
-    h = math.radians(altitude_deg)
-    b = math.radians(azimuth_deg - (180.0 if site.lat_deg < 0.0 else 0.0))
-    jacobian = np.array(
-        [
-            [math.cos(h), math.sin(h) * math.sin(b)],
-            [0.0, math.cos(b)],
-            [-math.sin(h) / roll_ratio, math.cos(h) * math.sin(b) / roll_ratio],
-        ]
-    )
-    covariance = np.linalg.inv(jacobian.T @ jacobian)
-    return math.sqrt(float(covariance[0, 0]) * math.cos(math.radians(site.lat_deg)) ** 2 + float(covariance[1, 1]))
+    h = np.radians(np.asarray(altitude_deg, dtype=float))
+    b = np.radians(np.asarray(azimuth_deg, dtype=float) - (180.0 if site.lat_deg < 0.0 else 0.0))
+    roll = 1.0 / roll_ratio**2
+    first = np.cos(h) ** 2 + np.sin(h) ** 2 * roll
+    cross = np.cos(h) * np.sin(h) * np.sin(b) * (1.0 - roll)
+    second = np.sin(h) ** 2 * np.sin(b) ** 2 + np.cos(b) ** 2 + np.cos(h) ** 2 * np.sin(b) ** 2 * roll
+    shrink = math.cos(math.radians(site.lat_deg)) ** 2
+    return np.asarray(np.sqrt((second * shrink + first) / (first * second - cross**2)))
 
 
 def behind(obstacle: Obstacle, altitude_deg: FloatArray, azimuth_deg: FloatArray) -> BoolArray:

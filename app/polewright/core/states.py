@@ -66,7 +66,7 @@ class AskedTurn:
 class Trouble:
     """Frames that could not be used, one after the other: the latest reason and cure, how many, since when."""
 
-    kind: FrameTrouble
+    cause: FrameTrouble
     reason: str
     cure: str
     count: int

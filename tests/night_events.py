@@ -1,0 +1,122 @@
+"""Hypothesis strategies for everything that can happen in a night."""
+
+from __future__ import annotations
+
+import math
+
+from hypothesis import strategies as st
+
+from polewright.core import events as ev
+from polewright.core.measured import FollowedAxis, FrameTrouble, MeasuredAxis, PlacedFrame, RotationGain
+from polewright.core.model import Camera, Site, SkyPosition, TargetPole, Utc
+from polewright.core.screws import ScrewMemory, ScrewMove, ScrewPrior
+from polewright.core.sky_choice import Obstacle
+
+REAL = st.floats(allow_nan=False, allow_infinity=False, width=64)
+TIME = st.floats(0.0, 1e5)
+SMALL = st.floats(-0.1, 0.1)
+NAME = st.text(max_size=12)
+VARIANCE = st.floats(1e-14, 1e-4)
+
+
+@st.composite
+def covariances(draw: st.DrawFn) -> tuple[tuple[float, float], tuple[float, float]]:
+    ee, uu = draw(VARIANCE), draw(VARIANCE)
+    cross = draw(st.floats(-0.9, 0.9)) * math.sqrt(ee * uu)
+    return (ee, cross), (cross, uu)
+
+
+@st.composite
+def rotations(draw: st.DrawFn) -> tuple[tuple[float, float, float], ...]:
+    """Proper rotations from three angles."""
+    a, b, c = (draw(st.floats(-math.pi, math.pi)) for _ in range(3))
+    ca, sa, cb, sb, cc, sc = math.cos(a), math.sin(a), math.cos(b), math.sin(b), math.cos(c), math.sin(c)
+    return (
+        (ca * cb, ca * sb * sc - sa * cc, ca * sb * cc + sa * sc),
+        (sa * cb, sa * sb * sc + ca * cc, sa * sb * cc - ca * sc),
+        (-sb, cb * sc, cb * cc),
+    )
+
+
+SITE = st.builds(Site, st.floats(-90.0, 90.0), st.floats(-180.0, 180.0), st.floats(-100.0, 5000.0))
+CAMERA = st.builds(Camera, st.integers(100, 9000), st.integers(100, 9000), st.floats(100.0, 1e5), st.booleans())
+TINY = st.just(((1e-12, 0.0, 0.0), (0.0, 1e-12, 0.0), (0.0, 0.0, 1e-9)))
+FRAME = st.builds(
+    PlacedFrame,
+    NAME,
+    st.builds(Utc, st.floats(2440000.0, 2480000.0), st.floats(0.0, 1.0)),
+    rotations(),
+    TINY,
+    CAMERA,
+    st.integers(0, 500),
+    st.floats(0.0, 50.0),
+    st.builds(SkyPosition, st.floats(0.0, 360.0), st.floats(-90.0, 90.0)),
+)
+GAIN = st.builds(RotationGain, SMALL, st.floats(0.0, math.inf))
+AXIS = st.builds(
+    MeasuredAxis,
+    SMALL,
+    SMALL,
+    covariances(),
+    chi2=st.floats(0.0, 1e6),
+    dof=st.integers(0, 40),
+    rotation_rad=st.lists(SMALL, max_size=4).map(tuple),
+    frames=st.lists(NAME, max_size=4).map(tuple),
+    suspect=st.none() | NAME,
+    warnings=st.lists(NAME, max_size=2).map(tuple),
+    gains=st.lists(GAIN, max_size=3).map(tuple),
+)
+FOLLOWED = st.builds(FollowedAxis, SMALL, SMALL, covariances(), st.sampled_from(("on", "off", "unknown")))
+MOVE = st.builds(ScrewMove, st.floats(-20, 20), st.floats(-600, 600), st.floats(-600, 600), st.floats(1e-3, 10.0))
+PRIOR = st.builds(
+    ScrewPrior,
+    st.floats(5.0, 200.0) | st.floats(-200.0, -5.0),
+    st.floats(0.1, 50.0),
+    st.floats(0.0, 0.5),
+    st.floats(0.001, 0.2),
+)
+MEMORY = st.builds(ScrewMemory, st.none() | PRIOR, st.lists(MOVE, max_size=4).map(tuple), st.booleans())
+ALTITUDE, TOLERANCE = st.floats(0.0, math.pi / 2.0), st.floats(1e-6, 0.1)
+OBSTACLE = st.builds(Obstacle, st.floats(0.0, 360.0), st.floats(0.0, 360.0), st.floats(0.0, 90.0))
+
+NIGHT_STARTED = st.builds(
+    ev.NightStarted,
+    TIME,
+    SITE,
+    st.sampled_from(TargetPole),
+    ALTITUDE,
+    TOLERANCE,
+    st.lists(OBSTACLE, max_size=2).map(tuple),
+    MEMORY,
+    MEMORY,
+)
+PLAIN_EVENTS = (
+    ev.NextAsked,
+    ev.BackAsked,
+    ev.RestartAsked,
+    ev.PauseAsked,
+    ev.ResumeAsked,
+    ev.UndoAsked,
+    ev.TripodBumped,
+    ev.BaseLocked,
+    ev.BaseUnlocked,
+    ev.Accepted,
+    ev.FolderBack,
+    ev.Ticked,
+)
+EVENT = st.one_of(
+    NIGHT_STARTED,
+    *(st.builds(kind, TIME) for kind in PLAIN_EVENTS),
+    st.builds(ev.ScrewTurned, TIME, st.sampled_from(ev.Screw), st.none() | st.floats(-20.0, 20.0)),
+    st.builds(ev.TrackingSwitched, TIME, st.booleans()),
+    st.builds(ev.TargetChanged, TIME, st.sampled_from(TargetPole), ALTITUDE),
+    st.builds(ev.ToleranceChanged, TIME, TOLERANCE),
+    st.builds(ev.FrameSolved, TIME, FRAME),
+    st.builds(
+        ev.FrameUnsolved, TIME, NAME, NAME, NAME, st.sampled_from(FrameTrouble), stars_detected=st.integers(0, 99)
+    ),
+    st.builds(ev.AxisMeasured, TIME, AXIS),
+    st.builds(ev.AxisRefused, TIME, NAME, NAME),
+    st.builds(ev.AxisFollowed, TIME, NAME, FOLLOWED),
+    st.builds(ev.FolderLost, TIME, NAME),
+)

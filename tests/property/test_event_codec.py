@@ -1,0 +1,90 @@
+"""Events and states survive JSON to the last bit; damaged records are refused with a sentence."""
+
+from __future__ import annotations
+
+import json
+import math
+from typing import Any
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from night_events import EVENT
+from polewright.core.errors import RecordingError, UsageError
+from polewright.core.event_codec import (
+    EVENT_KINDS,
+    event_from_plain,
+    event_to_plain,
+    state_from_plain,
+    state_to_plain,
+)
+from polewright.core.events import AnyEvent, Screw, ScrewTurned, Ticked, ToleranceChanged
+from polewright.core.measured import RotationGain
+from polewright.core.plain import from_plain, to_plain
+from polewright.core.states import NightState
+from polewright.core.workflow import step
+
+ANYTHING: st.SearchStrategy[Any] = st.recursive(
+    st.none() | st.booleans() | st.integers() | st.floats() | st.text(max_size=8),
+    lambda inner: st.lists(inner, max_size=3) | st.dictionaries(st.text(max_size=8), inner, max_size=3),
+    max_leaves=8,
+)
+
+
+@given(EVENT)
+def test_event_round_trip_is_exact(event: AnyEvent) -> None:
+    assert event_from_plain(json.loads(json.dumps(event_to_plain(event), allow_nan=False))) == event
+
+
+@settings(max_examples=60)
+@given(st.lists(EVENT, max_size=8))
+def test_state_round_trip_is_exact(events: list[AnyEvent]) -> None:
+    state = NightState()
+    for event in events:
+        state, _ = step(state, event)
+    assert state_from_plain(json.loads(json.dumps(state_to_plain(state), allow_nan=False))) == state
+
+
+@given(EVENT, st.data())
+def test_damaged_event_is_refused_or_still_an_event(event: AnyEvent, data: st.DataObject) -> None:
+    plain = event_to_plain(event)
+    key = data.draw(st.sampled_from(sorted(plain)))
+    plain[key] = data.draw(ANYTHING)
+    try:
+        assert type(event_from_plain(plain)).__name__ in EVENT_KINDS
+    except RecordingError as error:
+        assert str(error)
+
+
+@given(ANYTHING)
+def test_no_event_comes_out_of_anything_else(data: Any) -> None:
+    with pytest.raises(RecordingError):
+        event_from_plain(data)
+
+
+def test_numbers_that_json_has_no_word_for() -> None:
+    plain = json.loads(json.dumps(to_plain(RotationGain(0.1, math.inf)), allow_nan=False))
+    assert plain == {"kind": "RotationGain", "rotation_rad": 0.1, "sigma_rad": "inf"}
+    assert from_plain(RotationGain, plain) == RotationGain(0.1, math.inf)
+    assert math.isnan(from_plain(RotationGain, {"rotation_rad": "nan", "sigma_rad": 0.0}).rotation_rad)
+
+
+def test_older_and_newer_records_are_read_where_they_can_be() -> None:
+    assert event_from_plain({"kind": "Ticked", "at_s": 3, "mood_of_the_moon": 7}) == Ticked(3.0)
+    assert event_from_plain({"kind": "FolderLost", "at_s": 1.0}).at_s == 1.0
+    with pytest.raises(RecordingError, match="ScrewTurned"):
+        event_from_plain({"kind": "ScrewTurned", "at_s": 1.0})
+    with pytest.raises(RecordingError, match=r"ScrewTurned\.screw"):
+        event_from_plain({"kind": "ScrewTurned", "at_s": 1.0, "screw": "FOCUS", "turns": 1.0})
+
+
+def test_impossible_events_cannot_be_made() -> None:
+    with pytest.raises(UsageError):
+        Ticked(math.nan)
+    with pytest.raises(UsageError):
+        ToleranceChanged(0.0, -1.0)
+    with pytest.raises(UsageError):
+        ScrewTurned(0.0, Screw.AZIMUTH, 1e6)
+    with pytest.raises(RecordingError, match="impossible"):
+        event_from_plain({"kind": "ToleranceChanged", "at_s": 0.0, "tolerance_rad": 7.0})

@@ -1,0 +1,180 @@
+"""No order of events crashes the night, loses data, or leaves the coach without a word."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import numpy as np
+from hypothesis import HealthCheck, settings
+from hypothesis import strategies as st
+from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, rule
+
+from night_events import EVENT, FRAME, NAME, covariances
+from paper_night import PaperNight
+from polewright.core.angles import rotation_about
+from polewright.core.coach import advise
+from polewright.core.correction import outlooks
+from polewright.core.effects import Effect, EstimateAxis, FollowAxis, Refused, StartFollowing
+from polewright.core.event_codec import state_from_plain, state_to_plain
+from polewright.core.events import (
+    AnyEvent,
+    AxisFollowed,
+    AxisMeasured,
+    AxisRefused,
+    BaseLocked,
+    BaseUnlocked,
+    FrameSolved,
+    NextAsked,
+    NightStarted,
+    RestartAsked,
+    Screw,
+    ScrewTurned,
+    TripodBumped,
+    UndoAsked,
+)
+from polewright.core.measured import FollowedAxis, MeasuredAxis, PlacedFrame
+from polewright.core.model import Site, TargetPole
+from polewright.core.states import NightState, Stage
+from polewright.core.workflow import step
+
+MAY_DROP_FRAMES = (RestartAsked, TripodBumped, UndoAsked, AxisMeasured)
+ERROR = st.floats(-0.05, 0.05) | st.floats(-2e-4, 2e-4)
+
+
+class Night(RuleBasedStateMachine):
+    """An engine that answers as it likes, and a person who clicks as they like."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.state = NightState()
+        self.at_s = 0.0
+        self.open: list[Effect] = []
+        self.frames = 0
+
+    def feed(self, event: AnyEvent) -> None:
+        before = self.state
+        self.state, effects = step(before, event)
+        again, same_effects = step(before, event)
+        assert again == self.state and same_effects == effects, "a step is a pure function"
+        if any(isinstance(effect, Refused) for effect in effects):
+            assert len(effects) == 1 and self.state is before, "a refused event changes nothing"
+            (only,) = effects
+            assert isinstance(only, Refused) and only.reason and only.cure
+            return
+        assert self.state.now_s >= before.now_s
+        assert self.state.frames_used >= before.frames_used
+        if self.state.stage is before.stage and not isinstance(event, MAY_DROP_FRAMES):
+            assert self.state.capture.frames[: len(before.capture.frames)] == before.capture.frames
+        if not isinstance(event, NightStarted | UndoAsked | ScrewTurned):
+            for screw in Screw:
+                old, new = before.memory(screw).moves, self.state.memory(screw).moves
+                assert new[: len(old)] == old or len(new) == 60, "what a screw taught is kept"
+        self.open += [e for e in effects if isinstance(e, EstimateAxis | FollowAxis | StartFollowing)]
+
+    def later(self, seconds: float) -> float:
+        self.at_s += seconds
+        return self.at_s
+
+    @initialize(
+        latitude=st.sampled_from((52.0, -33.0, 0.0, 90.0, -89.5)), arcsec=st.sampled_from((10.0, 30.0, 300.0))
+    )
+    def begin(self, latitude: float, arcsec: float) -> None:
+        tolerance = math.radians(arcsec / 3600.0)
+        site = Site(latitude, 10.0)
+        self.feed(NightStarted(0.0, site, TargetPole.TRUE, math.radians(abs(latitude)), tolerance))
+
+    @initialize(deep=st.booleans())
+    def go_deep(self, deep: bool) -> None:
+        """Half of the nights begin where the screws are turned."""
+        if not deep or self.state.plan is None:
+            return
+        night = PaperNight(5)
+        self.feed(NextAsked(self.later(1.0)))
+        for degrees in (-30.0, -70.0, -110.0):
+            night.theta = math.radians(degrees)
+            self.frames += 1
+            self.feed(FrameSolved(self.later(5.0), night.placed(f"frame-{self.frames}")))
+        self.open.clear()
+        names = tuple(frame.name for frame in self.state.capture.frames)
+        tiny = ((1e-13, 0.0), (0.0, 1e-13))
+        self.feed(AxisMeasured(self.later(0.1), MeasuredAxis(0.01, -0.004, tiny, frames=names)))
+
+    @rule(east=ERROR, up=ERROR, count=st.integers(1, 4))
+    def readings_at_rest(self, east: float, up: float, count: int) -> None:
+        for _ in range(count):
+            reading = FollowedAxis(east, up, ((1e-10, 0.0), (0.0, 1e-10)), "on")
+            self.feed(AxisFollowed(self.later(2.5), "r", reading))
+
+    @rule(lock=st.booleans())
+    def the_locks(self, lock: bool) -> None:
+        self.feed(BaseLocked(self.later(1.0)) if lock else BaseUnlocked(self.later(1.0)))
+
+    @rule(event=EVENT)
+    def anything(self, event: AnyEvent) -> None:
+        self.at_s = max(self.at_s, event.at_s) if event.at_s < 5000.0 else self.at_s
+        self.feed(event)
+
+    @rule(frame=FRAME, seconds=st.floats(0.0, 20.0), degrees=st.sampled_from((0.0, 0.0, 35.0, 50.0, -40.0)))
+    def a_frame(self, frame: PlacedFrame, seconds: float, degrees: float) -> None:
+        self.frames += 1
+        last = self.state.last_frame
+        if last is not None and degrees:
+            turned = rotation_about(np.array([0.0, 0.6, 0.8]), math.radians(degrees)) @ np.array(last.camera_to_enu)
+            rows = tuple(tuple(float(v) for v in row) for row in turned)
+            frame = replace(frame, camera_to_enu=rows)  # type: ignore[arg-type]
+        self.feed(FrameSolved(self.later(seconds), replace(frame, name=f"frame-{self.frames}")))
+
+    @rule(east=ERROR, up=ERROR, covariance=covariances(), good=st.booleans(), reason=NAME)
+    def the_engine_answers(
+        self,
+        east: float,
+        up: float,
+        covariance: tuple[tuple[float, float], tuple[float, float]],
+        good: bool,
+        reason: str,
+    ) -> None:
+        if not self.open:
+            return
+        effect = self.open.pop(0)
+        if isinstance(effect, FollowAxis):
+            self.feed(AxisFollowed(self.later(0.1), effect.frame.name, FollowedAxis(east, up, covariance)))
+        elif isinstance(effect, EstimateAxis) and good:
+            names = tuple(frame.name for frame in effect.frames)
+            tight = tuple(tuple(v * 1e-4 for v in row) for row in covariance)
+            self.feed(AxisMeasured(self.later(0.1), MeasuredAxis(east, up, tight, frames=names)))  # type: ignore[arg-type]
+        elif isinstance(effect, EstimateAxis):
+            self.feed(AxisRefused(self.later(0.1), reason, "Rotate on."))
+
+    @rule(seconds=st.floats(0.0, 10.0))
+    def next_please(self, seconds: float) -> None:
+        self.feed(NextAsked(self.later(seconds)))
+
+    @rule(screw=st.sampled_from(Screw), turns=st.none() | st.sampled_from((0.5, -0.5, 1.0, 0.0, -0.01)))
+    def a_turn(self, screw: Screw, turns: float | None) -> None:
+        self.feed(ScrewTurned(self.later(3.0), screw, turns))
+
+    @invariant()
+    def the_coach_has_one_thing_to_say(self) -> None:
+        advice = advise(self.state)
+        assert advice.instruction and advice.key
+        assert len(advice.instruction.split()) <= 8, advice.instruction
+        assert "nan" not in (advice.instruction + advice.reason + advice.expected_gain).lower().split()
+
+    @invariant()
+    def the_state_makes_sense(self) -> None:
+        state = self.state
+        assert not (state.proved and state.stage is not Stage.PROOF)
+        if state.stage is not Stage.ORIENTATION:
+            assert state.plan is not None
+        both = outlooks(state)
+        assert both is None or all(math.isfinite(o.left_rad) and abs(o.plan.turns) <= 6.0 for o in both)
+
+    def teardown(self) -> None:
+        assert state_from_plain(state_to_plain(self.state)) == self.state
+
+
+TestNight = Night.TestCase
+TestNight.settings = settings(
+    max_examples=15, stateful_step_count=50, deadline=None, suppress_health_check=list(HealthCheck)
+)

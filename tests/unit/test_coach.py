@@ -1,0 +1,221 @@
+"""The coach: one short instruction with its reason, and always a cure."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import pytest
+
+from paper_night import PaperNight
+from polewright.core import advice as says
+from polewright.core.coach import advise
+from polewright.core.events import (
+    Accepted,
+    AnyEvent,
+    AxisFollowed,
+    AxisMeasured,
+    FolderLost,
+    FrameSolved,
+    FrameUnsolved,
+    NextAsked,
+    NightStarted,
+    PauseAsked,
+    Screw,
+)
+from polewright.core.measured import FollowedAxis, FrameTrouble, MeasuredAxis, RotationGain
+from polewright.core.model import Site, TargetPole
+from polewright.core.screws import ScrewMemory, ScrewPrior
+from polewright.core.sky_choice import Obstacle
+from polewright.core.states import NightState, Stage
+from polewright.core.workflow import step
+
+ARCSEC = math.radians(1.0 / 3600.0)
+
+
+def start(latitude: float = 52.0, obstacles: tuple[Obstacle, ...] = ()) -> NightStarted:
+    return NightStarted(
+        0.0,
+        Site(latitude, 10.0),
+        TargetPole.TRUE,
+        math.radians(abs(latitude)),
+        30.0 * ARCSEC,
+        obstacles,
+        ScrewMemory(ScrewPrior(60.0, 2.0, 0.1, 0.02)),
+        ScrewMemory(ScrewPrior(-40.0, 2.0, 0.05, 0.02)),
+    )
+
+
+def after(state: NightState, *events: AnyEvent) -> NightState:
+    for event in events:
+        state, _ = step(state, event)
+    return state
+
+
+def capture(
+    state: NightState, sigma_arcsec: float, places: int = 3, east: float = 0.0, up: float = 0.0
+) -> NightState:
+    night = PaperNight(3)
+    for index in range(places):
+        night.theta = math.radians(-30.0 - 40.0 * index)
+        state = after(state, FrameSolved(10.0 + index, night.placed(f"c{index}")))
+    variance = (sigma_arcsec * ARCSEC) ** 2 / 2.0
+    gains = (RotationGain(math.radians(20.0), 20 * ARCSEC), RotationGain(math.radians(40.0), 6 * ARCSEC))
+    names = tuple(f.name for f in state.capture.frames)
+    axis = MeasuredAxis(east, up, ((variance, 0.0), (0.0, variance)), frames=names, gains=gains)
+    return after(state, AxisMeasured(20.0, axis))
+
+
+def rest(state: NightState, east_arcsec: float, up_arcsec: float, count: int = 3, sigma: float = 3.0) -> NightState:
+    variance = (sigma * ARCSEC) ** 2
+    for index in range(count):
+        reading = FollowedAxis(east_arcsec * ARCSEC, up_arcsec * ARCSEC, ((variance, 0.0), (0.0, variance)))
+        state = after(state, AxisFollowed(state.now_s + 2.0, f"r{state.now_s}{index}", reading))
+    return state
+
+
+def test_before_the_night() -> None:
+    assert isinstance(advise(NightState()).action, says.EnterSite)
+
+
+@pytest.mark.parametrize(
+    ("latitude", "sentence"),
+    [
+        (52.0, "Point the axis north, inclined 52°."),
+        (-31.0, "Point the axis south, inclined 31°."),
+        (0.0, "Lay the axis level, pointing north."),
+        (90.0, "Stand the axis upright."),
+    ],
+)
+def test_stand_it_up(latitude: float, sentence: str) -> None:
+    advice = advise(after(NightState(), start(latitude)))
+    assert advice.instruction == sentence
+    assert isinstance(advice.action, says.SetUp)
+
+
+def test_rotation_says_what_it_will_buy() -> None:
+    state = capture(after(NightState(), start(), NextAsked(1.0)), 40.0, places=2)
+    advice = advise(state)
+    assert isinstance(advice.action, says.RotateAxis)
+    assert advice.instruction == "Rotate the RA axis 40° east."
+    assert advice.expected_gain == "The uncertainty shrinks from 40″ to 6″."
+
+
+@pytest.mark.parametrize("latitude", [52.0, -31.0])
+def test_rotation_goes_where_there_is_room_and_no_obstacle(latitude: float) -> None:
+    night = PaperNight(3, latitude_deg=latitude)
+    for theta, open_way in (
+        (-30.0, -1.0),
+        (30.0, 1.0),
+    ):  # 2 h east, 2 h west: away from the meridian, as no flip is due
+        night.theta = math.radians(theta)
+        state = after(NightState(), start(latitude), NextAsked(1.0), FrameSolved(2.0, night.placed("a")))
+        action = advise(state).action
+        assert isinstance(action, says.RotateAxis) and math.copysign(1.0, action.west_deg) == open_way
+    wall = (Obstacle(200.0, 359.0, 80.0),)
+    blocked = after(NightState(), start(latitude, wall), NextAsked(1.0), FrameSolved(2.0, night.placed("a")))
+    action = advise(blocked).action
+    assert not isinstance(action, says.RotateAxis) or action.west_deg < 0.0
+
+
+def test_suspect_frame_names_its_cure() -> None:
+    state = capture(after(NightState(), start(), NextAsked(1.0)), 40.0)
+    axis = state.capture.axis
+    assert axis is not None
+    state = replace(state, capture=replace(state.capture, axis=replace(axis, suspect="c1")))
+    advice = advise(state)
+    assert isinstance(advice.action, says.TightenClutch) and "c1" in advice.reason
+
+
+def test_turn_is_in_eighths_with_direction_and_gain() -> None:
+    state = rest(capture(after(NightState(), start(), NextAsked(1.0)), 4.0, east=math.radians(0.5)), 1800.0, 5.0)
+    advice = advise(state)
+    assert isinstance(advice.action, says.Turn)
+    assert advice.action.screw is Screw.AZIMUTH and advice.action.turns < 0.0 and advice.action.turns * 8 % 1 == 0
+    assert advice.instruction.startswith("Turn azimuth") and advice.instruction.endswith("anticlockwise.")
+    assert "30′ too far east" in advice.reason
+    assert advice.expected_gain.startswith("Leaves about")
+
+
+def test_hands_off_while_it_settles_then_lock_then_good_enough() -> None:
+    from polewright.core.events import BaseLocked
+
+    state = rest(capture(after(NightState(), start(), NextAsked(1.0)), 4.0), 5.0, 5.0)
+    assert state.stage is Stage.FINE
+    assert isinstance(advise(state).action, says.Lock)
+    state = after(state, BaseLocked(state.now_s + 1.0))
+    assert advise(state).instruction == "Hands off. Settling, 4 s."
+    good = rest(state, 6.0, 6.0)
+    assert isinstance(advise(good).action, says.GoOn) and advise(good).mood is says.Mood.GOOD
+    shifted = rest(state, 6.0, 45.0)
+    assert isinstance(advise(shifted).action, says.Unlock)
+    assert "Tightening moved the axis by 40″" in advise(shifted).reason
+
+
+def test_uncertain_capture_sends_back() -> None:
+    state = capture(after(NightState(), start(), NextAsked(1.0)), 60.0)
+    state = rest(after(state, NextAsked(30.0)), 1.0, 1.0, count=12, sigma=45.0)
+    advice = advise(state)
+    assert isinstance(advice.action, says.GoBack) and "60″" in advice.reason
+
+
+def test_weak_geometry_is_turned_to_the_meridian() -> None:
+    state = capture(after(NightState(), start(), NextAsked(1.0)), 4.0, east=math.radians(0.2))
+    night = PaperNight(3)
+    night.theta = math.radians(80.0)  # due west
+    state = rest(replace(state, last_frame=night.placed("w")), 700.0, 0.0, sigma=200.0)
+    advice = advise(state)
+    assert isinstance(advice.action, says.RotateAxis) and advice.action.west_deg == pytest.approx(-80.0, abs=1.0)
+
+
+@pytest.mark.parametrize(
+    ("trouble", "action"),
+    [
+        (FrameTrouble.TOO_FEW_STARS, says.Expose),
+        (FrameTrouble.OUT_OF_FOCUS, says.Refocus),
+        (FrameTrouble.SATURATED, says.Expose),
+        (FrameTrouble.NO_TIME, says.Wait),
+        (FrameTrouble.UNREADABLE, says.Wait),
+        (FrameTrouble.NO_MATCH, says.Wait),
+    ],
+)
+def test_frame_trouble_passes_its_cure_on(trouble: FrameTrouble, action: type) -> None:
+    state = after(NightState(), start(), NextAsked(1.0))
+    failed = [
+        FrameUnsolved(2.0 + i, f"u{i}", "3 stars found, 5 needed.", "Expose 2 s.", trouble, 3) for i in range(2)
+    ]
+    assert advise(after(state, failed[0])).mood is not says.Mood.TROUBLE
+    advice = advise(after(state, *failed))
+    assert isinstance(advice.action, action) and advice.mood is says.Mood.TROUBLE
+    assert "3 stars found, 5 needed. Expose 2 s." in advice.reason
+
+
+def test_clouds_pause_and_lost_folder_come_first() -> None:
+    state = rest(capture(after(NightState(), start(), NextAsked(1.0)), 4.0), 5.0, 5.0)
+    state = after(state, FrameSolved(50.0, PaperNight(3).placed("x")))
+    gone = [FrameUnsolved(60.0 + i, f"u{i}", "No stars.", "Wait.", FrameTrouble.TOO_FEW_STARS) for i in range(3)]
+    assert advise(after(state, *gone)).instruction == "Wait for the clouds to pass."
+    assert isinstance(advise(after(state, FolderLost(70.0, "The share is gone."))).action, says.RestoreFolder)
+    assert isinstance(advise(after(state, PauseAsked(70.0))).action, says.Resume)
+
+
+def test_accepted_without_proof_says_so() -> None:
+    state = rest(capture(after(NightState(), start(), NextAsked(1.0)), 4.0), 5.0, 5.0)
+    state = after(state, NextAsked(50.0), Accepted(51.0))
+    assert advise(state).action == says.Done(False)
+    assert "No second turn" in advise(state).reason
+
+
+def test_whole_nights_are_short_sentences_with_a_verb_first() -> None:
+    verbs = {"Point", "Hands", "Rotate", "Turn", "Nudge", "Tighten", "Loosen", "Good", "Wait", "Go", "Enter"}
+    for seed in range(4):
+        night = PaperNight(seed)
+        night.run()
+        state = NightState()
+        for event in night.log:
+            state, _ = step(state, event)
+            advice = advise(state)
+            assert advice.instruction.split()[0] in verbs
+            assert len(advice.instruction.split()) <= 8
+            assert "!" not in advice.instruction + advice.reason
+        assert state == night.state, "the recorded events end in the same state"
