@@ -37,7 +37,8 @@ def position(v: FloatArray) -> SkyPosition:
         pytest.param(0.5, marks=pytest.mark.slow),
         pytest.param(1.0, marks=pytest.mark.slow),
         pytest.param(1.5, marks=pytest.mark.slow),
-        2.5,
+        pytest.param(2.5, marks=pytest.mark.slow),
+        4.0,
         8.0,
         40.0,
     ],
@@ -92,7 +93,7 @@ def test_declination_ring_finds_six_stars() -> None:
 
 def test_unknown_scale_and_progress() -> None:
     said: list[tuple[str, float]] = []
-    for field in fields(FieldRecipe(4.0, spurious=5), 2, 11):
+    for field in fields(FieldRecipe(5.0, spurious=5), 1, 11):
         got = shared_solver().solve(field.stars, EPOCH_YEAR, SolveHint(), lambda what, f: said.append((what, f)))
         assert isinstance(got, PlateSolution) and is_right(field, got)
         assert got.path == "any scale" and got.warnings == ()
@@ -113,10 +114,10 @@ def test_a_wrong_focal_length_is_named_in_numbers() -> None:
 
 def test_noise_is_never_solved() -> None:
     rng = np.random.default_rng(13)
-    for _ in range(120):
+    for _ in range(30):
         n = int(rng.integers(4, 40))
         stars = star_list(rng.uniform(0, 1280, n), rng.uniform(0, 960, n), 0.3, 1280, 960)
-        camera = Camera(1280, 960, float(640.0 / np.tan(np.radians(rng.choice([2.5, 4.0, 8.0, 20.0])) / 2.0)))
+        camera = Camera(1280, 960, float(640.0 / np.tan(np.radians(rng.choice([4.0, 8.0, 20.0])) / 2.0)))
         v = rng.normal(size=3)
         near = position(v / np.linalg.norm(v))
         got = shared_solver(False).solve(stars, EPOCH_YEAR, SolveHint(camera=camera, near=near, near_radius_deg=2.0))
@@ -124,7 +125,7 @@ def test_noise_is_never_solved() -> None:
 
 
 def test_real_fields_at_a_wrong_scale_are_never_solved() -> None:
-    for k, field in enumerate(fields(FieldRecipe(5.0), 40, 14)):
+    for k, field in enumerate(fields(FieldRecipe(8.0), 12, 14)):
         off = (0.5, 0.7, 1.4, 2.0)[k % 4]
         got = shared_solver(False).solve(field.stars, EPOCH_YEAR, SolveHint(field.camera.scale_arcsec_px * off))
         assert isinstance(got, Unsolved)

@@ -8,7 +8,7 @@ import pytest
 from polewright.core.angles import rotation_about
 from polewright.core.matching.codes import ORDER, pair_chords, quad_codes, with_close_calls
 from polewright.core.matching.layers import cell_numbers
-from polewright.core.matching.pattern_index import NEIGHBOURS, TRIPLES, build_layer, look_up, repeated_quads
+from polewright.core.matching.pattern_index import build_layer, look_up, repeated_quads, triples_of
 from polewright.core.matching.star_quads import all_threes, neighbour_quads
 
 
@@ -18,10 +18,10 @@ def some_quads(seed: int, count: int, size: float = 0.05) -> np.ndarray:
     return v / np.linalg.norm(v, axis=2, keepdims=True)
 
 
-def nearest(position: np.ndarray) -> np.ndarray:
+def nearest(position: np.ndarray, count: int = 5) -> np.ndarray:
     chord = np.linalg.norm(position[:, None] - position, axis=2)
     np.fill_diagonal(chord, np.inf)
-    return np.argsort(chord, axis=1)[:, :NEIGHBOURS].astype(np.int32)
+    return np.argsort(chord, axis=1)[:, :count].astype(np.int32)
 
 
 def test_codes_do_not_change_with_rotation_mirroring_or_naming() -> None:
@@ -63,13 +63,14 @@ def test_close_calls_offer_the_other_naming() -> None:
         np.testing.assert_allclose(codes.code[:, k], np.array(far) / np.linalg.norm(named[0] - named[1]), atol=1e-9)
 
 
-def test_every_quad_of_the_index_is_found_again_and_named_once() -> None:
+@pytest.mark.parametrize("count", [4, 5, 7])
+def test_every_quad_of_the_index_is_found_again_and_named_once(count: int) -> None:
     rng = np.random.default_rng(3)
     position = rng.normal(size=(700, 3))
     position /= np.linalg.norm(position, axis=1, keepdims=True)
-    near = nearest(position)
+    near = nearest(position, count)
     layer = build_layer(position, np.arange(700, dtype=np.int32), near)
-    everything = {tuple(sorted((i, *near[i][t - 1]))) for i in range(700) for t in TRIPLES}
+    everything = {tuple(sorted((i, *near[i][t - 1]))) for i in range(700) for t in triples_of(count)}
     members = layer.members(np.arange(layer.anchor.size))
     filed = [tuple(sorted(m)) for m in members.tolist()]
     assert set(filed) == everything
@@ -101,7 +102,10 @@ def test_repeated_quads_marks_all_but_one() -> None:
     near = nearest(position)
     repeated = repeated_quads(np.arange(200), near)
     kept = [
-        tuple(sorted((i, *near[i][t - 1]))) for i in range(200) for k, t in enumerate(TRIPLES) if not repeated[k, i]
+        tuple(sorted((i, *near[i][t - 1])))
+        for i in range(200)
+        for k, t in enumerate(triples_of(5))
+        if not repeated[k, i]
     ]
     assert len(kept) == len(set(kept))
 

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from polewright.core.matching.pattern_index import PatternLayer
 
 FORMAT = "polewright star index"
-VERSION = 1
+VERSION = 3
 _HEADER_BYTES = 4096
 _ALIGN = 4096
 _SAMPLE = 65536

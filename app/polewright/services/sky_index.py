@@ -12,8 +12,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from polewright.core.catalogue import Catalogue
-from polewright.core.matching.layers import LAYERS_PER_SQ_DEG, layer_stars
-from polewright.core.matching.pattern_index import NEIGHBOURS, PatternLayer, build_layer
+from polewright.core.matching.layers import LAYERS_PER_SQ_DEG, layer_stars, neighbours_wanted
+from polewright.core.matching.pattern_index import PatternLayer, build_layer
 from polewright.services.layer_file import LayerFileError, read_layer, write_layer
 
 Progress = Callable[[str, float], None]
@@ -37,6 +37,10 @@ class SkyIndex:
             self._layers[number] = self._from_cache(number) or self._build(number, progress)
         return self._layers[number]
 
+    def is_ready(self, number: int) -> bool:
+        """Is the layer in memory, or in a file that looks right?"""
+        return number in self._layers or self.path(number).is_file()
+
     def path(self, number: int) -> Path:
         """Where the layer is kept."""
         return self._cache_dir / f"stars-{self._catalogue.checksum[:12]}-layer-{number:02d}.index"
@@ -53,7 +57,7 @@ class SkyIndex:
         report(title, 0.0)
         star = layer_stars(self._catalogue, number)
         position = self._catalogue.position[star]
-        neighbours = _nearest(position, self._workers)
+        neighbours = _nearest(position, neighbours_wanted(number), self._workers)
         report(title, 0.4)
         with ThreadPoolExecutor(self._workers) as pool:
             layer = build_layer(position, star, neighbours, pool.map)
@@ -80,12 +84,12 @@ class SkyIndex:
         return self._from_cache(number) or layer
 
 
-def _nearest(position: NDArray[np.float64], workers: int) -> NDArray[np.int32]:
-    """(N, NEIGHBOURS) the nearest other stars, nearest first."""
+def _nearest(position: NDArray[np.float64], count: int, workers: int) -> NDArray[np.int32]:
+    """(N, count) the nearest other stars, nearest first."""
     from scipy.spatial import cKDTree
 
     tree = cKDTree(position, balanced_tree=False, compact_nodes=False)
-    _, near = tree.query(position, k=NEIGHBOURS + 1, workers=workers)
+    _, near = tree.query(position, k=count + 1, workers=workers)
     own = np.arange(len(position))[:, None]
     others = np.asarray(near, dtype=np.int32)
     # of two stars at one place, the tree may name the other first

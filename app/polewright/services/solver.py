@@ -65,7 +65,7 @@ class Solver:
             if placement is not None:
                 solution = _solution(stars, detections, self._catalogue, *placement)
                 return _with_scale_warning(solution, hint)
-        return _no_match(stars, hint)
+        return _no_match(stars, hint, self._may_try_scales(stars, hint))
 
     def _may_try_scales(self, stars: StarList, hint: SolveHint) -> bool:
         wanted = hint.camera is None and (hint.scale_arcsec_px is None or self._search_other_scales)
@@ -85,14 +85,26 @@ class Solver:
         self, image: ImageStars, judge: Judge, progress: Progress | None, thorough: bool
     ) -> Iterator[tuple[str, Candidates]]:
         reach = 0.8 * image.half_diagonal_rad
+        few = len(image.pixels) <= _FEW_STARS
+        at_once = not few and all(self._index.is_ready(n) for n in self._layers(image))
+        if at_once:  # the index knows a rich field wherever it is; but to wait for it to be built, try the hint first
+            for candidates in self._whole_sky(image, progress, _STAGES[:1]):
+                yield "whole sky", candidates
         for region in judge.regions:
             if isinstance(region, Cap):
                 for candidates in self._near(image, region.patches(reach)[:1], reach):
                     yield "hint", candidates
-        for candidates in self._whole_sky(image, progress, _STAGES if thorough else _STAGES[:1]):
-            yield "whole sky", candidates
-        if not thorough or len(image.pixels) > _FEW_STARS:
-            return
+        if thorough or not at_once:
+            first, last = 1 if at_once else 0, len(_STAGES) if thorough else 1
+            for candidates in self._whole_sky(image, progress, _STAGES[first:last]):
+                yield "whole sky", candidates
+        if few and thorough:
+            yield from self._elsewhere_hinted(image, judge, reach, progress)
+
+    def _elsewhere_hinted(
+        self, image: ImageStars, judge: Judge, reach: float, progress: Progress | None
+    ) -> Iterator[tuple[str, Candidates]]:
+        """Patch by patch over what the hints allow beyond the first patch: slow, for few stars."""
         for region in judge.regions:
             patches = region.patches(reach)
             path: str
@@ -127,15 +139,19 @@ class Solver:
         self, image: ImageStars, progress: Progress | None, stages: tuple[tuple[float, int, int], ...] = _STAGES
     ) -> Iterator[Candidates]:
         """Candidates from the pattern index, the likely ones first."""
+        for factor, extra, neighbours in stages:
+            for n, expected in self._layers(image).items():
+                layer = self._index.layer(n, progress)
+                count = min(int(factor * expected) + extra, _MOST_QUAD_STARS, len(image.pixels))
+                yield quad_poses(image, layer, self._catalogue.position, count, neighbours)
+
+    @staticmethod
+    def _layers(image: ImageStars) -> dict[int, float]:
+        """The layers that suit the field, the best first, with the number of their stars expected in the frame."""
         area_sq_deg = image.field_sr * np.degrees(1.0) ** 2
         expected = {n: d * area_sq_deg for n, d in enumerate(LAYERS_PER_SQ_DEG)}
-        numbers = [n for n, e in expected.items() if _LAYER_STARS[0] <= e <= _LAYER_STARS[1]]
-        numbers.sort(key=lambda n: abs(np.log(expected[n] / _BEST_LAYER_STARS)))
-        for factor, extra, neighbours in stages:
-            for n in numbers:
-                layer = self._index.layer(n, progress)
-                count = min(int(factor * expected[n]) + extra, _MOST_QUAD_STARS, len(image.pixels))
-                yield quad_poses(image, layer, self._catalogue.position, count, neighbours)
+        suited = [n for n, e in expected.items() if _LAYER_STARS[0] <= e <= _LAYER_STARS[1]]
+        return {n: expected[n] for n in sorted(suited, key=lambda n: abs(np.log(expected[n] / _BEST_LAYER_STARS)))}
 
     def _search_scales(
         self, stars: StarList, detections: Detections, hint: SolveHint, judge: Judge, progress: Progress | None
@@ -157,10 +173,10 @@ class Solver:
 
 
 def _field_widths_deg() -> list[float]:
-    """Field widths tried when the scale is unknown, two degrees first."""
+    """Field widths tried when the scale is unknown: three degrees first, wide ones, of small layers, sooner."""
     count = int(np.ceil(np.log(WIDEST_FIELD_DEG / NARROWEST_FIELD_DEG) / np.log(SCALE_STEP))) + 1
     widths = [NARROWEST_FIELD_DEG * SCALE_STEP**k for k in range(count)]
-    return sorted(widths, key=lambda w: abs(np.log(w / 2.0)))
+    return sorted(widths, key=lambda w: float(np.log(w / 3.0)) if w > 3.0 else 2.0 * float(np.log(3.0 / w)))
 
 
 def _brightest(stars: StarList) -> Detections:
@@ -184,18 +200,18 @@ def _too_few(stars: StarList) -> Unsolved:
     return Unsolved(reason, stars.cure or "Expose longer, check the focus, or look for clouds and dew.", len(stars))
 
 
-def _no_match(stars: StarList, hint: SolveHint) -> Unsolved:
+def _no_match(stars: StarList, hint: SolveHint, all_scales_tried: bool) -> Unsolved:
     """Enough stars, but no place on the sky for them."""
     n = len(stars)
     if hint.camera is not None:
         where = f"at the scale of the last frame ({hint.camera.scale_arcsec_px:.2f} arcsec/px)"
     elif hint.scale_arcsec_px is not None:
         where = f"at {hint.scale_arcsec_px:.2f} arcsec/px"
-        if n >= FEWEST_FOR_OTHER_SCALES:
+        if all_scales_tried:
             where += (
                 f", nor at any other scale for fields {NARROWEST_FIELD_DEG:g} to {WIDEST_FIELD_DEG:g} degrees wide"
             )
-    elif n >= FEWEST_FOR_OTHER_SCALES:
+    elif all_scales_tried:
         where = f"at any scale for fields {NARROWEST_FIELD_DEG:g} to {WIDEST_FIELD_DEG:g} degrees wide"
     else:
         return Unsolved(

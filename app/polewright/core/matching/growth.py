@@ -17,6 +17,7 @@ CENTROID_FLOOR_PX = 0.05  # no centroid is better than this
 CATALOGUE_SIGMA_ARCSEC = 0.15  # positions of faint stars at their epoch, and unmeasured proper motion
 HOPELESS_LOG_ODDS = -15.0  # a true pose stands better than this once its neighbourhood is matched
 _CLIP_SIGMAS = 4.5
+_SUSPICIOUS_SPREAD, _HARDER_CLIP_SIGMAS = 1.7, 3.0
 _FIRST_GATE_PX = 3.0
 # reach in frame diagonals from the first stars outward; px of gate per px of distance from them
 _ROUNDS = ((0.35, 0.015), (0.7, 0.01), (1.1, 0.006))
@@ -156,7 +157,8 @@ class _Attempt:
             fit = self._fitted(matches, self.terms, 2 if slope else 4)
             z = np.hypot(fit.residual_px[:, 0], fit.residual_px[:, 1]) / self.sigma[matches.detected]
             spread = max(1.0, float(np.median(z)) / 1.1774)  # median of a Rayleigh distribution
-            good = z < _CLIP_SIGMAS * spread
+            # sigmas that promise too much, or one false match that bends the fit: then clip harder
+            good = z < spread * (_CLIP_SIGMAS if spread < _SUSPICIOUS_SPREAD else _HARDER_CLIP_SIGMAS)
             if good.all():
                 break
             matches = matches.take(good)

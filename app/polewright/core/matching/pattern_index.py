@@ -1,6 +1,6 @@
 """All quads of one density of the sky, filed by the cell of their code, and the look-up of image quads among them.
 
-A quad is a star (the anchor) with three of its NEIGHBOURS nearest stars of the layer. The first four numbers of the
+A quad is a star (the anchor) with three of its nearest neighbours in the layer. The first four numbers of the
 code give the cell; AC + BC >= AB halves each pair of dimensions, so cells are counted in triangles. Within a cell
 one byte each refines the four numbers, one gives CD, one the size: the whole index costs eleven bytes a quad.
 """
@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
+from functools import lru_cache
 from itertools import combinations
 
 import numpy as np
@@ -17,23 +18,28 @@ from numpy.typing import NDArray
 from polewright.core.matching.codes import QuadCodes, quad_codes
 from polewright.core.model import FloatArray, IntArray
 
-NEIGHBOURS = 5
-TRIPLES = np.array(list(combinations(range(1, NEIGHBOURS + 1), 3)))  # slots of the neighbours beside the anchor
 SIZE_STEP = 1.0 / 16.0  # of an octave
 LARGEST_CHORD = 2.0
 _CORNERS = ((np.arange(16) >> np.arange(4)[:, None]) & 1).astype(bool)[:, :, None]  # (4, 16, 1): upper cell or lower
 _STARS_AT_A_TIME = 50_000
 _MAX_BINS = 72
+MOST_NEIGHBOURS = 12  # 220 triples: a byte names them
 Chunk = tuple[NDArray[np.int32], NDArray[np.int32], NDArray[np.uint8], NDArray[np.uint8]]
 MapChunks = Callable[[Callable[[int], Chunk], Iterable[int]], Iterable[Chunk]]
+
+
+@lru_cache(maxsize=8)
+def triples_of(neighbours: int) -> IntArray:
+    """(T, 3) which neighbours, counted from 1, join the anchor in each of its quads."""
+    return np.array(list(combinations(range(1, neighbours + 1), 3)))
 
 
 @dataclass(frozen=True, eq=False)
 class PatternLayer:
     """One layer of N stars and Q quads.
 
-    `star` (N,) are catalogue indices, `neighbours` (N, NEIGHBOURS) layer numbers, nearest first. Quad q of cell c,
-    cell_start[c] <= q < cell_start[c + 1], is the star `anchor[q]` with neighbours TRIPLES[triple[q]];
+    `star` (N,) are catalogue indices, `neighbours` (N, K) layer numbers, nearest first. Quad q of cell c,
+    cell_start[c] <= q < cell_start[c + 1], is the star `anchor[q]` with the neighbours of triples_of(K)[triple[q]];
     `detail` (Q, 6) refines code and size.
     """
 
@@ -49,7 +55,8 @@ class PatternLayer:
     def members(self, quads: IntArray) -> IntArray:
         """Layer numbers (n, 4) of the stars of quads (n,)."""
         anchor = self.anchor[quads]
-        others = self.neighbours[anchor[:, None], TRIPLES[self.triple[quads]] - 1]
+        slots = triples_of(self.neighbours.shape[1])[self.triple[quads]]
+        others = self.neighbours[anchor[:, None], slots - 1]
         return np.concatenate([anchor[:, None], others], axis=1).astype(np.int64)
 
 
@@ -79,15 +86,17 @@ def _cells(whole: IntArray, bins: int) -> IntArray:
 
 
 def repeated_quads(numbers: IntArray, neighbours: NDArray[np.int32]) -> NDArray[np.bool_]:
-    """(10, n): is the quad of star numbers[i] and triple t also made by a member of a lower number?"""
-    own = np.concatenate([numbers[:, None], neighbours[numbers]], axis=1)  # (n, 6)
-    theirs = neighbours[own[:, 1:]]  # (n, 5, 5): neighbours of the neighbours
-    knows = np.zeros((NEIGHBOURS, numbers.size), dtype=np.uint8)  # bit s: neighbour i knows the star in slot s
-    for slot in range(NEIGHBOURS + 1):
-        knows |= ((theirs == own[:, None, slot, None]).any(axis=2).T.astype(np.uint8)) << slot
+    """(triples, n): is the quad of star numbers[i] and triple t also made by a member of a lower number?"""
+    count = neighbours.shape[1]
+    triples = triples_of(count)
+    own = np.concatenate([numbers[:, None], neighbours[numbers]], axis=1)  # (n, 1 + K)
+    theirs = neighbours[own[:, 1:]]  # (n, K, K): neighbours of the neighbours
+    knows = np.zeros((count, numbers.size), dtype=np.uint16)  # bit s: neighbour i knows slot s
+    for slot in range(count + 1):
+        knows |= ((theirs == own[:, None, slot, None]).any(axis=2).T.astype(np.uint16)) << slot
     knows[(own[:, 1:] > own[:, :1]).T] = 0
-    repeated = np.zeros((len(TRIPLES), numbers.size), dtype=bool)
-    for t, triple in enumerate(TRIPLES):
+    repeated = np.zeros((len(triples), numbers.size), dtype=bool)
+    for t, triple in enumerate(triples):
         for i in triple:
             wanted = 1 + sum(1 << int(s) for s in triple if s != i)
             repeated[t] |= (knows[i - 1] & wanted) == wanted
@@ -96,15 +105,16 @@ def repeated_quads(numbers: IntArray, neighbours: NDArray[np.int32]) -> NDArray[
 
 def _codes_of_stars(position: FloatArray, neighbours: NDArray[np.int32], numbers: IntArray) -> list[QuadCodes]:
     """Codes of the quads of some stars, one entry per triple."""
+    count = neighbours.shape[1]
     near = (position[neighbours[numbers]] - position[numbers][:, None]).astype(np.float32)
     points = [np.zeros((3, numbers.size), dtype=np.float32)]
-    points += [np.ascontiguousarray(near[:, k].T) for k in range(NEIGHBOURS)]
+    points += [np.ascontiguousarray(near[:, k].T) for k in range(count)]
     chord = {}
-    for i, j in combinations(range(NEIGHBOURS + 1), 2):
+    for i, j in combinations(range(count + 1), 2):
         away = points[i] - points[j]
         chord[i, j] = np.sqrt(away[0] * away[0] + away[1] * away[1] + away[2] * away[2])
     codes = []
-    for a, b, c in TRIPLES:
+    for a, b, c in triples_of(count):
         rows = [chord[0, a], chord[0, b], chord[0, c], chord[a, b], chord[a, c], chord[b, c]]
         codes.append(quad_codes(np.stack(rows)))
     return codes
@@ -138,11 +148,12 @@ def _file_chunk(position: FloatArray, neighbours: NDArray[np.int32], bins: int, 
 def build_layer(
     position: FloatArray, star: NDArray[np.int32], neighbours: NDArray[np.int32], run: MapChunks | None = None
 ) -> PatternLayer:
-    """File the quads of a layer. `position` (N, 3) unit vectors, `star` (N,) catalogue indices, `neighbours` (N, 5).
+    """File the quads of a layer. `position` (N, 3) unit vectors, `star` (N,) catalogue indices, `neighbours` (N, K).
 
     `run` works like map() and may use several threads.
     """
-    bins = bins_for(6 * len(star))
+    bins = bins_for(6 * len(star) * len(triples_of(neighbours.shape[1])) // 10)
+    assert neighbours.shape[1] <= MOST_NEIGHBOURS
     firsts = range(0, len(star), _STARS_AT_A_TIME)
     chunks = list((run or map)(lambda first: _file_chunk(position, neighbours, bins, first), firsts))
     cell, anchor, triple, detail = (np.concatenate(column) for column in zip(*chunks))

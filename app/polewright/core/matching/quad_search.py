@@ -6,7 +6,7 @@ import numpy as np
 
 from polewright.core.matching.codes import ORDER, QuadCodes, pair_chords, quad_codes, with_close_calls
 from polewright.core.matching.image_stars import ImageStars
-from polewright.core.matching.pattern_index import NEIGHBOURS, PatternLayer, look_up
+from polewright.core.matching.pattern_index import PatternLayer, look_up
 from polewright.core.matching.poses import Poses, directions, poses_of
 from polewright.core.matching.shortlist import further_matches
 from polewright.core.matching.star_quads import neighbour_quads
@@ -15,6 +15,7 @@ from polewright.core.model import FloatArray, IntArray
 _SHORTEST_BASELINE_PX = 25.0
 _CODE_SIGMAS = 5.0  # of one centroid, in the distance ratios of a code: three of their own
 _WIDEST_TOLERANCE = 0.03
+_ASKED = 5  # neighbours of the anchor, and of each of these, that a true pose should find
 
 
 def quad_poses(
@@ -51,7 +52,10 @@ def _shortlist(
 ) -> tuple[Poses, FloatArray]:
     """The poses that put further neighbours of the anchor onto detected stars, best first."""
     near = layer.neighbours[members[:, 0]]
-    wider = np.concatenate([near, layer.neighbours[near].reshape(len(near), NEIGHBOURS**2)], axis=1).astype(np.int64)
+    # seven times seven neighbours of neighbours would tell no more than five times five
+    near = near[:, :_ASKED]
+    further = layer.neighbours[:, :_ASKED][near].reshape(len(near), near.shape[1] ** 2)
+    wider = np.concatenate([near, further], axis=1).astype(np.int64)
     wider.sort(axis=1)
     counted = np.ones(wider.shape, dtype=bool)
     counted[:, 1:] = wider[:, 1:] != wider[:, :-1]
