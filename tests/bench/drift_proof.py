@@ -59,7 +59,7 @@ def _inside(spec, lat, error, rng, memory):
 
 
 def _time_to(spec, lat, error, predicted, wanted, rng, memory):
-    """Seconds at each position until the reported sigma is as wanted, in steps of 3 %, and the errors then, arcmin."""
+    """Seconds at each position until the reported sigma is as wanted, in steps of 3 %; the errors then, arcmin."""
     whole = watched(spec, lat, PLACES, 2.5 * predicted, CADENCE_S, 1.0, rng, memory)
     begin = {s.position: s.at_s for s in reversed(whole.samples)}
     for factor in np.arange(0.7, 2.5, 0.03):
