@@ -78,14 +78,14 @@ def test_monte_carlo_scatter_is_what_the_formula_says(turns: list[float], rho: f
     rng, sp = np.random.default_rng(11), 1.5e-6
     frames = mount_frames(POLE_40, rho, turns)
     covariances = np.tile(np.diag([1.0, 1.0, 6400.0]) * sp**2, (len(turns), 1, 1))
-    trials = 400
+    trials = 150
     square = 0.0
     for _ in range(trials):
         turned = Rotation.from_rotvec(rng.normal(0.0, 1.0, (len(turns), 3)) * [sp, sp, 80.0 * sp]).as_matrix()
         fit = fit_axis(frames @ turned, covariances, POLE_40)
         square += float(separation_rad(fit.axis_enu, POLE_40)) ** 2
-    # relative error of an rms over 400 trials with two unequal components: 1 / sqrt(2 * 400) to 1 / sqrt(400)
-    assert np.sqrt(square / trials) / sp == pytest.approx(factor, rel=0.13)
+    # an rms over 150 trials of two unequal components is good to 1 / sqrt(300) to 1 / sqrt(150): 8 % at most
+    assert np.sqrt(square / trials) / sp == pytest.approx(factor, rel=0.25)
 
 
 def test_formula_and_fit_agree_component_by_component() -> None:

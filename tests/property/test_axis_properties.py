@@ -41,7 +41,7 @@ def above(rig: Rig, turns: list[float], degrees: float) -> bool:
     return all(rig.attitude(turn)[2, 2] > np.sin(np.radians(degrees)) for turn in turns)
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=25, deadline=None)
 @given(rig=rigs, span=st.floats(15.0, 110.0), count=st.integers(2, 5), seed=st.integers(0, 2**31))
 def test_the_axis_comes_back_within_its_sigma(rig: Rig, span: float, count: int, seed: int) -> None:
     turns = list(np.linspace(0.0, span, count))
@@ -59,7 +59,7 @@ def test_the_axis_comes_back_within_its_sigma(rig: Rig, span: float, count: int,
     assert np.all(np.linalg.eigvalsh(found.covariance_rad2) > 0.0)
 
 
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=10, deadline=None)
 @given(
     rig=rigs,
     moves=st.lists(st.tuples(st.floats(-3.0, 3.0), st.floats(-2.0, 2.0)), min_size=1, max_size=3),

@@ -273,8 +273,9 @@ class AxisEstimate:
 
     `axis_enu` is the unit vector of the axis on the elevated-pole side; `axis_in_camera` the same axis in camera
     coordinates, constant as long as camera, focus and declination axis are untouched. `covariance_rad2` is for
-    (east, up), on the sky. `companion_*` is the robust second estimate. `chi2` tests all frames against their own
-    noise, before anything is allowed for; `suspect` names a frame that does not fit.
+    (east, up), on the sky: how the frames scatter, not what they share (sag of the tube, 1-2" of refraction model).
+    `companion_*` is the robust second estimate. `chi2` tests all frames against their own noise, before anything is
+    allowed for; `suspect` names a frame that does not fit.
     """
 
     site: Site
