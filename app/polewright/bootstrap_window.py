@@ -25,12 +25,13 @@ from polewright.runtime.worker import Worker
 from polewright.runtime.world import RehearsalWorld
 from polewright.services.clock import SystemClock
 from polewright.services.measuring import FrameMeasurer, Optics
-from polewright.services.paths import cache_folder, config_folder, data_folder
+from polewright.services.paths import cache_folder, config_folder, data_folder, log_folder
 from polewright.services.ports import Clock
+from polewright.services.program_log import log_to
 from polewright.simulate.night import scenario_named, utc_of
 from polewright.ui.driving.desk import Desk
 from polewright.ui.driving.driver import Driver
-from polewright.ui.driving.faults import Faults, log_to
+from polewright.ui.driving.faults import Faults
 from polewright.ui.driving.means import Means
 from polewright.ui.driving.practice import PracticeClock, ThreadedPractice
 from polewright.ui.driving.remembered import recall
@@ -46,7 +47,7 @@ def run_window(folder: Path | None, rehearsal: tuple[str, int] | None, red: bool
     qInstallMessageHandler(_sentence_instead_of_abort)
     app = QApplication(sys.argv[:1])
     app.setApplicationName("Polewright")
-    log_to(data_folder() / "log")
+    log_to(log_folder())
     window, driver = build_window(red)
     faults = Faults(driver.fault, driver)
     faults.install()

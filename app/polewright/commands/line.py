@@ -12,6 +12,8 @@ from collections.abc import Sequence
 
 from polewright import __version__
 from polewright.core.errors import CatalogueError, FrameReadError, PolewrightError, RecordingError, SettingsError
+from polewright.services.paths import log_folder
+from polewright.services.program_log import log_fault
 
 EXIT_OK = 0
 EXIT_USAGE = 2
@@ -60,3 +62,6 @@ def run(argv: Sequence[str]) -> int:
         return EXIT_USAGE
     except BrokenPipeError:
         return EXIT_OK
+    except Exception:  # a fault of the program: kept for a bug report, then shown as it is
+        log_fault(log_folder())
+        raise

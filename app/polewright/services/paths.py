@@ -23,6 +23,11 @@ def data_folder() -> Path:
     return _below_home("data") or platformdirs.user_data_path(NAME, appauthor=False)
 
 
+def log_folder() -> Path:
+    """The program's own log."""
+    return data_folder() / "log"
+
+
 def cache_folder() -> Path:
     """What can be made again, such as the index of the sky."""
     return _below_home("cache") or platformdirs.user_cache_path(NAME, appauthor=False)

@@ -55,15 +55,23 @@ class ProfileStore(Generic[P]):
                 messages.append(str(error))
         return Loaded(tuple(sorted(profiles, key=lambda stored: stored.profile.name.casefold())), tuple(messages))
 
+    def problem_with(self, path: Path) -> str:
+        """Why a profile cannot be used, "" when it can; the file is left alone."""
+        try:
+            self._stored(path, _content(path))
+        except SettingsError as error:
+            return str(error) if path.name in str(error) else f"{path.name} is damaged: {error}."
+        return ""
+
+    def _stored(self, path: Path, content: bytes) -> Stored[P]:
+        members = self._migrated(_parsed(content), path)
+        return Stored(self._kind.from_members(self._bare(members)), path, members)
+
     def load(self, path: Path) -> Stored[P]:
         """One profile; SettingsError when it cannot be used (a damaged file has been set aside then)."""
+        content = _content(path)
         try:
-            content = path.read_bytes()
-        except OSError as error:
-            raise SettingsError(f"{path.name} cannot be read: {error.strerror or error}.") from error
-        try:
-            members = self._migrated(_parsed(content), path)
-            return Stored(self._kind.from_members(self._bare(members)), path, members)
+            return self._stored(path, content)
         except _NewerError:
             raise
         except SettingsError as error:
@@ -186,6 +194,13 @@ class ProfileStore(Generic[P]):
 
 class _NewerError(SettingsError):
     """A file of a later version: sound, but not for us."""
+
+
+def _content(path: Path) -> bytes:
+    try:
+        return path.read_bytes()
+    except OSError as error:
+        raise SettingsError(f"{path.name} cannot be read: {error.strerror or error}.") from error
 
 
 def _parsed(content: bytes) -> dict[str, Any]:

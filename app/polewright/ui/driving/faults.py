@@ -6,14 +6,12 @@ import logging
 import sys
 import threading
 from collections.abc import Callable
-from logging.handlers import RotatingFileHandler
-from pathlib import Path
 from types import TracebackType
 
 from PySide6.QtCore import QMessageLogContext, QObject, Qt, QtMsgType, Signal, Slot, qInstallMessageHandler
 
-LOG = logging.getLogger("polewright")
-LOG_NAME, LOG_BYTES, LOGS_KEPT = "polewright.log", 1_000_000, 3
+from polewright.services.program_log import LOG
+
 LEVELS = {
     QtMsgType.QtDebugMsg: logging.DEBUG,
     QtMsgType.QtInfoMsg: logging.INFO,
@@ -23,18 +21,6 @@ LEVELS = {
 }
 
 Show = Callable[[str, BaseException], None]
-
-
-def log_to(folder: Path) -> None:
-    """Keep a log in `folder`; where it cannot be written the program does without."""
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-        handler = RotatingFileHandler(folder / LOG_NAME, maxBytes=LOG_BYTES, backupCount=LOGS_KEPT, encoding="utf-8")
-    except OSError:
-        return
-    handler.setFormatter(logging.Formatter("%(asctime)s %(levelname)s %(threadName)s %(message)s"))
-    LOG.addHandler(handler)
-    LOG.setLevel(logging.INFO)
 
 
 class Faults(QObject):
