@@ -73,6 +73,11 @@ class CheckedReplay:
         """Whether a number is about to follow: what is advised now was never on the screen."""
         return bool(self._answers)
 
+    @property
+    def unanswered(self) -> tuple[AnyEvent, ...]:
+        """Answers that are due and have not come: at the end of a log, what a crash swallowed."""
+        return tuple(self._answers)
+
     def take(self, line: LoggedEvent) -> AnyEvent | None:
         """One line of the log; the event it was, None for a line that is none."""
         if line.kind == FRAME_KIND:

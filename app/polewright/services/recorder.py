@@ -101,6 +101,11 @@ class NightRecorder:
         """How many lines wait in memory for the disk."""
         return len(self._waiting)
 
+    @property
+    def recorded(self) -> int:
+        """How many lines the night has by now, waiting ones included."""
+        return self._next_seq
+
     def _begin(self) -> None:
         """Take up an existing log where it ends, or begin a new one with its header line."""
         try:

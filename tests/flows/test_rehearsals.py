@@ -1,0 +1,85 @@
+"""Whole nights: the autopilot follows nothing but the instructions, and ends where the program says it ends."""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from night_kit import rehearsed
+from polewright.__main__ import main
+from polewright.core.events import Screw
+from polewright.services.log_format import LoggedEvent
+
+REPOSITORY = Path(__file__).resolve().parents[2]
+
+
+@pytest.mark.parametrize(("scenario", "seed"), [("calm", 3), ("southern-sky", 2), ("no-pole-view", 4)])
+def test_a_night_ends_inside_the_tolerance_it_claims(scenario: str, seed: int) -> None:
+    night = rehearsed(scenario, seed)
+    score = night.score
+    assert score.proved and score.true_inside
+    assert score.goes <= 12
+    east = score.claimed_east_arcmin - score.truth.east_arcmin
+    up = score.claimed_up_arcmin - score.truth.up_arcmin
+    assert (east**2 + up**2) ** 0.5 < 0.25  # half the tolerance: tube sag and sinking tripods are not in the sigma
+    for screw in (score.azimuth, score.altitude):
+        assert screw.learned is not None
+        assert screw.learned.arcmin_per_turn == pytest.approx(screw.true_arcmin_per_turn, rel=0.25)
+
+
+def test_the_record_of_a_night_has_every_frame_and_every_turn() -> None:
+    night = rehearsed("calm", 3)
+    frames = [line for line in night.log.events if line.kind == "frame"]
+    assert len(frames) == night.score.frames
+    assert all(line.data["stars"]["x_px"] for line in frames if line.data["solution"] is not None)
+    assert _count(night.log.events, "ScrewTurned") == night.score.turns
+    assert night.engine.state.memory(Screw.AZIMUTH).moves
+
+
+def _count(events: tuple[LoggedEvent, ...], kind: str) -> int:
+    return sum(line.kind == "event" and line.data["kind"] == kind for line in events)
+
+
+@pytest.mark.slow
+def test_the_command_rehearses_with_real_files_and_replay_finds_every_number_again(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    kept = tmp_path / "kept"
+    arguments = ["rehearse", "--autopilot", "--scenario", "calm", "--seed", "3", "--json", "--keep", str(kept)]
+    assert main(arguments) == 0
+    said = [json.loads(line) for line in capsys.readouterr().out.splitlines()]
+    score = said[-1]["score"]
+    assert score["proved"] and score["true_inside"]
+    assert any("instruction" in line for line in said) and any("did" in line for line in said)
+    assert len(list((kept / "frames").glob("*.fits"))) == score["frames"]
+    assert main(["replay", str(kept / "night"), "--json"]) == 0
+    replay = json.loads(capsys.readouterr().out.splitlines()[-1])["replay"]
+    assert replay["differences"] == [] and replay["results_checked"] > 40
+
+
+@pytest.mark.slow
+@pytest.mark.skipif(sys.platform == "win32", reason="the script forks")
+def test_killed_nights_reopen_and_resume() -> None:
+    script = REPOSITORY / "tests" / "bench" / "killed_nights.py"
+    done = subprocess.run([sys.executable, str(script), "--kills", "4"], capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stdout + done.stderr
+    assert "4 kills, 0 bad" in done.stdout
+
+
+@pytest.mark.parametrize(
+    ("arguments", "words"),
+    [
+        (["rehearse", "--autopilot", "--scenario", "nowhere"], "There is no scenario 'nowhere'"),
+        (["rehearse", "--autopilot", "--seed", "-1"], "must not be negative"),
+        (["replay", "no-such-night"], "cannot be read"),
+    ],
+)
+def test_requests_that_make_no_sense_are_told_so(
+    arguments: list[str], words: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(arguments) in (2, 4)
+    assert words in capsys.readouterr().err

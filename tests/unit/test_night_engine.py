@@ -1,0 +1,190 @@
+"""The engine of the night: recorded before it acts, nothing swallowed, nothing stops the session."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from night_kit import MOOR, START, MemoryRecorder, engine_of, unsolved_frame
+from polewright.core.errors import FrameReadError, RecordingError
+from polewright.core.events import NextAsked, NightStarted, PauseAsked, Screw, ScrewTurned
+from polewright.core.measured import FrameTrouble
+from polewright.core.model import TargetPole
+from polewright.core.states import Stage
+from polewright.runtime.engine import NightEngine
+from polewright.runtime.jobs import InlineJobs, JobOutcome
+from polewright.runtime.qt_jobs import QtJobs
+from polewright.runtime.worker import Done
+from polewright.services.clock import VirtualClock
+from polewright.services.measuring import MeasuredFrame
+from polewright.services.recorder import NightRecorder
+
+
+def raising(error: Exception) -> Callable[[Path], MeasuredFrame]:
+    def measure(path: Path) -> MeasuredFrame:
+        raise error
+
+    return measure
+
+
+def test_every_event_is_recorded_before_it_acts() -> None:
+    recorder = MemoryRecorder()
+    engine = engine_of(lambda path: unsolved_frame(path.name), recorder)
+    stages: list[Stage] = []
+    recorder.before = lambda kind: stages.append(engine.state.stage)
+    engine.post(NextAsked(1.0))
+    assert stages == [Stage.ORIENTATION]
+    assert engine.state.stage is Stage.CAPTURE
+
+
+def test_stars_are_recorded_with_every_frame_and_before_its_event() -> None:
+    recorder = MemoryRecorder()
+    engine = engine_of(lambda path: unsolved_frame(path.name), recorder)
+    engine.frame_arrived(Path("a.fits"))
+    assert recorder.kinds() == ["NightStarted", "frame", "FrameUnsolved"]
+    assert recorder.lines[1][1]["stars"]["width_px"] == 64
+    assert engine.state.frames_unsolved == 1
+
+
+def test_the_time_of_a_frame_is_split() -> None:
+    engine = engine_of(lambda path: unsolved_frame(path.name))
+    engine.frame_arrived(Path("a.fits"))
+    (timing,) = engine.timings
+    assert (timing.read_s, timing.detect_s, timing.solve_s) == (0.1, 0.2, 0.3)
+
+
+def test_a_damaged_frame_is_an_event_with_its_reason() -> None:
+    engine = engine_of(raising(FrameReadError("The file a.fits is cut short.")))
+    engine.frame_arrived(Path("a.fits"))
+    trouble = engine.state.trouble
+    assert trouble is not None and trouble.reason == "The file a.fits is cut short."
+    assert engine.notices == ()
+
+
+def test_a_fault_is_recorded_and_shown_and_the_night_goes_on() -> None:
+    recorder = MemoryRecorder()
+    engine = engine_of(raising(ZeroDivisionError("division by zero")), recorder)
+    heard: list[int] = []
+    engine.listen(lambda e: heard.append(len(e.notices)))
+    engine.frame_arrived(Path("a.fits"))
+    assert recorder.kinds() == ["NightStarted", "fault", "FrameUnsolved"]
+    assert "ZeroDivisionError" in recorder.lines[1][1]["traceback"]
+    (notice,) = engine.notices
+    assert "a.fits" in notice.cause and notice.cure
+    assert heard == [1]
+    engine.post(NextAsked(2.0))
+    assert engine.state.stage is Stage.CAPTURE
+
+
+def test_a_fault_that_repeats_is_counted_not_piled_up() -> None:
+    engine = engine_of(raising(ZeroDivisionError("division by zero")))
+    for _ in range(3):
+        engine.frame_arrived(Path("a.fits"))
+    (notice,) = engine.notices
+    assert notice.count == 3
+    engine.dismiss(notice.topic)
+    assert engine.notices == ()
+
+
+def test_paused_frames_are_left_alone() -> None:
+    recorder = MemoryRecorder()
+    engine = engine_of(lambda path: unsolved_frame(path.name), recorder)
+    engine.post(PauseAsked(1.0))
+    engine.frame_arrived(Path("a.fits"))
+    assert "frame" not in recorder.kinds()
+
+
+def test_an_event_out_of_place_changes_nothing_and_says_why() -> None:
+    engine = engine_of(lambda path: unsolved_frame(path.name))
+    before = engine.state
+    engine.post(ScrewTurned(1.0, Screw.AZIMUTH, 0.5))
+    assert engine.state is before
+    assert engine.refused is not None and engine.refused.cure
+
+
+def test_a_log_that_cannot_be_written_is_a_notice_and_nothing_more(tmp_path: Path) -> None:
+    blocked = tmp_path / "night"
+    blocked.write_text("a file where the folder should be")
+    clock = VirtualClock(START)
+    engines: list[NightEngine] = []
+    troubles: list[RecordingError | None] = []
+
+    def report(trouble: RecordingError | None) -> None:
+        troubles.append(trouble)
+        for engine in engines:
+            engine.recording_trouble(trouble)
+
+    recorder = NightRecorder(blocked, clock, report)
+    engine = NightEngine(lambda path: unsolved_frame(path.name), InlineJobs(), recorder, clock, clock.monotonic_s)
+    engines.append(engine)
+    engine.recording_trouble(recorder.trouble)
+    engine.post(NightStarted(0.0, MOOR, TargetPole.REFRACTED, 0.9137, 1.5e-4))
+    engine.frame_arrived(Path("a.fits"))
+    assert engine.state.frames_unsolved == 1
+    (notice,) = engine.notices
+    assert notice.topic == "recording"
+    blocked.unlink()  # somebody makes room
+    engine.tick()
+    assert engine.notices == () and recorder.waiting == 0
+    assert recorder.close()
+    assert (blocked / "night.jsonl").read_text().count("\n") >= 5
+
+
+class HandWorker:
+    """A worker that finishes a job when told to."""
+
+    def __init__(self) -> None:
+        self.asked: list[tuple[Callable[[], object], Callable[[Done], None]]] = []
+
+    def ask(self, name: str, job: Callable[[], object], answer: Callable[[Done], None]) -> None:
+        self.asked.append((job, answer))
+
+    def finish(self) -> None:
+        job, answer = self.asked.pop(0)
+        answer(Done("job", 1, job()))
+
+
+@pytest.mark.parametrize(("keep", "measured"), [(True, ["1", "2", "3", "4"]), (False, ["1", "4"])])
+def test_capture_frames_are_never_dropped_and_of_previews_the_latest_wins(keep: bool, measured: list[str]) -> None:
+    worker = HandWorker()
+    jobs = QtJobs(worker)  # type: ignore[arg-type]
+    outcomes: list[tuple[str, str]] = []
+
+    def deliver(name: str) -> Callable[[JobOutcome], None]:
+        return lambda outcome: outcomes.append((name, type(outcome).__name__))
+
+    for name in "1234":
+        jobs.submit(lambda name=name: name, deliver(name), keep=keep)
+    assert len(worker.asked) == 1, "one job at a time is with the worker"
+    while worker.asked:
+        worker.finish()
+    assert [name for name, how in outcomes if how == "Done"] == measured
+    assert len(outcomes) == 4, "every job is answered for"
+
+
+def test_an_overtaken_preview_is_in_the_record() -> None:
+    recorder, worker = MemoryRecorder(), HandWorker()
+    engine = engine_of(lambda path: unsolved_frame(path.name), recorder, QtJobs(worker))  # type: ignore[arg-type]
+    for name in ("a.fits", "b.fits", "c.fits"):
+        engine.frame_arrived(Path(name))
+    while worker.asked:
+        worker.finish()
+    assert recorder.kinds() == ["NightStarted", "frame_overtaken", "frame", "FrameUnsolved", "frame", "FrameUnsolved"]
+    assert [data["name"] for kind, data in recorder.lines if kind == "frame"] == ["a.fits", "c.fits"]
+
+
+def test_troubles_are_told_apart() -> None:
+    reasons = {
+        "The stars are trailed, about 30 px long (20 of them).": FrameTrouble.TRAILED,
+        "The stars are 12 px wide: the camera is out of focus.": FrameTrouble.OUT_OF_FOCUS,
+        "63 % of the pixels are full.": FrameTrouble.SATURATED,
+        "3 stars found, 5 needed.": FrameTrouble.TOO_FEW_STARS,
+    }
+    from dataclasses import replace
+
+    from polewright.runtime.frame_facts import trouble_of
+
+    for reason, trouble in reasons.items():
+        assert trouble_of(replace(unsolved_frame().stars, reason=reason)) is trouble
