@@ -41,10 +41,13 @@ from polewright.ui.sound import SoundGuide
 from polewright.ui.theme import Light
 from polewright.ui.wakefulness import wakefulness_here
 
+SWITCH_S = 0.0005  # every call into Qt lets other threads run; ask for the turn back soon, or drawing stutters
+
 
 def run_window(folder: Path | None, rehearsal: tuple[str, int] | None, red: bool) -> int:
     """Build the window with everything behind it, and stay in it until it is closed."""
     qInstallMessageHandler(_sentence_instead_of_abort)
+    sys.setswitchinterval(SWITCH_S)
     app = QApplication(sys.argv[:1])
     app.setApplicationName("Polewright")
     log_to(log_folder())
@@ -65,11 +68,13 @@ def build_window(red: bool = False) -> tuple[MainWindow, Driver]:
     remembered = recall(config_folder())
     settings = replace(remembered.settings, light=Light.RED if red else remembered.settings.light)
     scheduler = QtScheduler()
-    window = MainWindow(settings, SoundGuide(scheduler, scheduler))
+    worker = Worker()
+    window = MainWindow(settings, SoundGuide(scheduler, scheduler), worker)
     scheduler.setParent(window)
+    worker.setParent(window)
     if settings.light is Light.RED:
         window.setWindowState(window.windowState() | Qt.WindowState.WindowFullScreen)
-    return window, Driver(window, build_means(scheduler, Worker(window)), remembered)
+    return window, Driver(window, build_means(scheduler, worker), remembered)
 
 
 def build_means(scheduler: QtScheduler, worker: Worker) -> Means:

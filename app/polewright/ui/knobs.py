@@ -124,7 +124,7 @@ class KnobPanel(Panel):
         """Show where the simulated screws stand."""
         self.azimuth.show_turns(rehearsal.azimuth_turns, _turns(rehearsal.azimuth_turns))
         self.altitude.show_turns(rehearsal.altitude_turns, _turns(rehearsal.altitude_turns))
-        self.axis.show_turns(rehearsal.ra_deg / 360.0, f"{rehearsal.ra_deg:.0f}°")
+        self.axis.show_turns(rehearsal.ra_deg / 360.0, f"{rehearsal.ra_deg:.0f}°".replace("-", "−"))
 
     def intent_for_key(self, key: int, fine: bool) -> Intent | None:
         """What a key does to the simulated mount; `fine` is a quarter of the step."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import logging
 from dataclasses import replace
 from pathlib import Path
@@ -12,10 +13,10 @@ from PySide6.QtCore import QObject
 from polewright.core.errors import SettingsError
 from polewright.core.model import Site
 from polewright.core.places import default_target
-from polewright.runtime.notices import Notice, fault_notice
+from polewright.runtime.notices import Notice
 from polewright.runtime.worker import Done
 from polewright.services.measuring import Optics
-from polewright.services.night_folders import new_night_folder
+from polewright.services.night_folders import new_night_folder, own_night
 from polewright.ui import intents as want
 from polewright.ui.driving.desk import NightOrder
 from polewright.ui.driving.first_scene import FirstScene
@@ -32,7 +33,7 @@ from polewright.ui.driving.rig import RigAndSite, RigOutlets, rig_and_site
 from polewright.ui.driving.starting import TOLERANCE_RAD, night_started
 from polewright.ui.main_window import MainWindow
 from polewright.ui.settings import WindowSettings
-from polewright.ui.view_model import View, Work
+from polewright.ui.view_model import Trouble, View, Work
 
 LOG = logging.getLogger("polewright")
 SCENARIO = "first-night"
@@ -79,8 +80,8 @@ class Driver(QObject):
             self.act(want.ChooseFolder(folder))
         if rehearsal is not None:
             self.act(want.StartRehearsal(*rehearsal))
-        elif self._remembered.open_night and folder is None:
-            night, now = Path(self._remembered.open_night), self._means.clock.utc()
+        elif (night := own_night(self._means.data / "nights", self._remembered.open_night)) and folder is None:
+            now = self._means.clock.utc()
             self._means.worker.ask(LOOKING_BACK, lambda: resumable(night, now), self._on_looked_back)
 
     # intents
@@ -109,6 +110,10 @@ class Driver(QObject):
         self._end_scene()
         self._keep(replace(self._remembered, open_night=""))
         self._show(FirstScene(self._means, self._remembered.form, self.refresh))
+
+    def _first_page(self, known: Known, trouble: Trouble) -> None:
+        self._end_scene()
+        self._show(FirstScene(self._means, known, self.refresh, trouble))
 
     def _end_scene(self) -> None:
         for sentence in self.scene.close():
@@ -157,7 +162,7 @@ class Driver(QObject):
         known = self._remembered.form
         site, optics = site_of(known), optics_of(known)
         if found.problem:
-            self._show(FirstScene(self._means, known, self.refresh, found.problem))
+            self._first_page(known, Trouble(found.problem, "Or begin another night here."))
         elif found.fresh and isinstance(site, Site) and isinstance(optics, Optics):
             title = found.folder.name
             rig = rig_and_site(self._means.config, site, optics)
@@ -217,12 +222,13 @@ class Driver(QObject):
         if isinstance(self.scene, NightScene):
             self.scene.notify(notice)
         elif isinstance(self.scene, FirstScene):
-            self._show(FirstScene(self._means, self.scene.known, self.refresh, f"{notice.cause} {notice.cure}"))
+            self._first_page(self.scene.known, Trouble(notice.cause, notice.cure))
 
     def fault(self, where: str, error: BaseException) -> None:
         """A fault somewhere in the program: logged by the caller, shown quietly here; the session goes on."""
         if not self._closing and isinstance(error, Exception):
-            self._tell(fault_notice(where, error))
+            cause = f"A fault in the program while {where}: {type(error).__name__}."
+            self._tell(Notice("fault", cause, "The session goes on; the log has the details."))
 
     def refresh(self) -> None:
         """Show what is now."""
@@ -255,3 +261,5 @@ class Driver(QObject):
         self._closing = True
         self._end_scene()
         self._means.worker.stop()
+        with contextlib.suppress(SettingsError):  # said already when it happened before
+            remember(self._means.config, self._remembered)

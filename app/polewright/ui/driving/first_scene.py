@@ -11,32 +11,45 @@ from polewright.ui import intents as want
 from polewright.ui.driving.first_frame import FolderLook, learned, look_into
 from polewright.ui.driving.form import Known, form_view
 from polewright.ui.driving.means import Means
-from polewright.ui.view_model import Instruction, Page, Reticle, View
+from polewright.ui.driving.rig import KnownProfiles, from_rig, from_site, known_profiles
+from polewright.ui.view_model import Instruction, Page, Reticle, Trouble, View
 
 LOOK_AGAIN_S = 2.0
-LOOKING = "looking into the folder"
+LOOKING, PROFILES = "looking into the folder", "known sites and rigs"
 
 
 class FirstScene:
     """Attributes: `known`, the form as it stands."""
 
-    def __init__(self, means: Means, known: Known, changed: Callable[[], None], message: str = "") -> None:
+    def __init__(
+        self, means: Means, known: Known, changed: Callable[[], None], trouble: Trouble | None = None
+    ) -> None:
         self._means = means
         self._changed = changed
-        self._message = message
+        self._trouble = trouble
+        self._profiles = KnownProfiles()
         self._problem = ""
         self._looked_at: str | None = None
         self._timer: Timer | None = None
         self._closed = False
         self.known = known
+        config = means.config
+        means.worker.ask(PROFILES, lambda: known_profiles(config), self._on_profiles)
         self._look()
+
+    def _on_profiles(self, done: Done) -> None:
+        if done.problem is not None:
+            raise done.problem
+        self._profiles = done.value
+        if self._profiles.messages and self._trouble is None:
+            self._trouble = Trouble(self._profiles.messages[0], "Everything else is as it was.")
+        self._changed()
 
     def act(self, intent: want.Intent) -> bool:
         """Take in what was typed; False when the intent is for somebody else."""
         if isinstance(intent, want.FillForm):
             before = self.known.folder
             self.known = self.known.filled(intent)
-            self._message = ""
             if self.known.folder != before:
                 self._problem = ""
                 self.known = replace(self.known, typed=self.known.typed - {"folder"})
@@ -45,10 +58,26 @@ class FirstScene:
             self.known = replace(self.known, folder=str(intent.folder))
             self._problem = ""
             self._look()
+        elif isinstance(intent, want.UseSite):
+            self._use_site(intent.name)
+        elif isinstance(intent, want.UseRig):
+            self._use_rig(intent.name)
+        elif isinstance(intent, want.DismissTrouble):
+            self._trouble = None
         else:
             return False
         self._changed()
         return True
+
+    def _use_site(self, name: str) -> None:
+        for profile in self._profiles.sites:
+            if profile.name == name:
+                self.known = from_site(self.known, profile)
+
+    def _use_rig(self, name: str) -> None:
+        for profile in self._profiles.rigs:
+            if profile.name == name:
+                self.known = from_rig(self.known, profile)
 
     def _look(self) -> None:
         if self._timer is not None:
@@ -78,13 +107,19 @@ class FirstScene:
             rail=(),
             instruction=Instruction("Say where you are and what you look through."),
             reticle=Reticle(2.0, ""),
-            form=form_view(self.known, self._message or self._problem),
+            form=replace(
+                form_view(self.known, self._problem),
+                sites=tuple(site.name for site in self._profiles.sites),
+                rigs=tuple(rig.name for rig in self._profiles.rigs),
+            ),
+            trouble=self._trouble,
         )
 
     def close(self) -> list[str]:
         """Stop looking."""
         self._closed = True
         self._means.worker.forget(LOOKING)
+        self._means.worker.forget(PROFILES)
         if self._timer is not None:
             self._timer.cancel()
         return []

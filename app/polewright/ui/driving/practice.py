@@ -14,12 +14,14 @@ from typing import Any, Protocol
 from PySide6.QtCore import QObject, Qt, Signal, Slot
 
 from polewright.core.model import TargetPole, Utc
-from polewright.runtime.world import RehearsalWorld, TrueOffset
-from polewright.services.ports import Clock
+from polewright.runtime.world import Deliver, RehearsalWorld, TrueOffset
+from polewright.services.ports import Clock, Scheduler
 
 Deed = Callable[[RehearsalWorld], Any]
 Answer = Callable[[Any], None]
 EAST_AGAIN_H = -2.0
+STILL_S = 1.0  # after a slew, before the first exposure
+BEAT_S = 0.25
 
 
 class Practice(Protocol):
@@ -46,18 +48,19 @@ class PracticeClock:
 
 
 class InlinePractice:
-    """Satisfies Practice in the caller's thread; the world's own clock makes time pass."""
+    """Satisfies Practice in the caller's thread: a scheduler's beat makes the world's time pass."""
 
-    def __init__(self, world: RehearsalWorld, folder: Path, arrived: Callable[[Path], None] | None = None) -> None:
+    def __init__(self, world: RehearsalWorld, deliver: Deliver, clock: Clock, scheduler: Scheduler) -> None:
         self.world = world
-        self._folder = folder
-        self._arrived = arrived
+        self._clock = clock
+        self._scheduler = scheduler
+        self._zero_s = clock.monotonic_s()
         self._stopped = False
-        folder.mkdir(parents=True, exist_ok=True)
-        point_camera(world, world.rig.night.scenario.hour_angle_h)
-        world.start_camera(self._deliver)
+        start_camera(world, deliver)
+        self._beat()
 
     def ask(self, deed: Deed, answer: Answer | None = None) -> None:
+        self._catch_up()
         result = deed(self.world)
         if answer is not None:
             answer(result)
@@ -65,12 +68,29 @@ class InlinePractice:
     def stop(self) -> None:
         self._stopped = True
 
-    def _deliver(self, start: Utc, exposure_s: float) -> None:
-        if self._stopped:
-            return
-        path, _ = self.world.rig.write_frame(self._folder, start, exposure_s)
-        if self._arrived is not None:
-            self._arrived(path)
+    def _beat(self) -> None:
+        if not self._stopped:
+            self._catch_up()
+            self._scheduler.after(BEAT_S, self._beat)
+
+    def _catch_up(self) -> None:
+        self.world.clock.advance_to(self._clock.monotonic_s() - self._zero_s)
+
+
+def start_camera(world: RehearsalWorld, deliver: Deliver) -> None:
+    """Point the camera to where the night begins; the first exposure waits until it stands still."""
+    pointing_s = point_camera(world, world.rig.night.scenario.hour_angle_h)
+    world.clock.after(pointing_s + STILL_S, lambda: world.start_camera(deliver))
+
+
+def into_folder(world: RehearsalWorld, folder: Path) -> Deliver:
+    """Write each frame as a FITS file."""
+    folder.mkdir(parents=True, exist_ok=True)
+
+    def deliver(start: Utc, exposure_s: float) -> None:
+        world.rig.write_frame(folder, start, exposure_s)
+
+    return deliver
 
 
 class ThreadedPractice(QObject):
@@ -104,10 +124,9 @@ class ThreadedPractice(QObject):
         try:
             world = make_world()
             self._zero_s = self._clock.monotonic_s()
-            stage = InlinePractice(world, folder)
+            start_camera(world, into_folder(world, folder))
             while self._one_step(world):
                 pass
-            stage.stop()
         except Exception as problem:
             self._answered.emit(self._failed, problem)
 

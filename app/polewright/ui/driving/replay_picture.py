@@ -8,15 +8,15 @@ import numpy as np
 
 from polewright.core.errors import FrameReadError
 from polewright.services.frame_reader import read_frame
+from polewright.services.night_folders import kept_frame
 from polewright.ui.presenting.picture import Picture, step_for, stretched
 
 
-def kept_picture(folder: Path, kept_as: str) -> Picture | None:
-    """The frame as a picture without marks; None when it is not there any more."""
-    if not kept_as:
+def kept_picture(folder: Path, kept_as: str, nights: Path) -> Picture | None:
+    """The frame as a picture without marks; None when it is not there any more. `nights`: this program's own."""
+    path = kept_frame(folder, kept_as, nights) if kept_as else None
+    if path is None:
         return None
-    path = Path(kept_as)
-    path = path if path.is_absolute() else folder / path
     try:
         frame = read_frame(path)
     except (FrameReadError, OSError):

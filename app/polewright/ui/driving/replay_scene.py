@@ -123,7 +123,8 @@ class ReplayScene:
         self._picture_of = frame.name
         kept, folder = self.track.files.get(frame.name, ""), self.track.folder
         self._picture_s = self.moment.state.last_frame_s or 0.0
-        self._means.worker.ask(PICTURE, lambda: kept_picture(folder, kept), self._on_picture)
+        nights = self._means.data / "nights"
+        self._means.worker.ask(PICTURE, lambda: kept_picture(folder, kept, nights), self._on_picture)
 
     def _on_picture(self, done: Done) -> None:
         if done.problem is not None:

@@ -35,7 +35,7 @@ def resumable(folder: Path, now: Utc) -> Resumable:
         return Resumable(folder)
     lock.free()
     if not free:
-        return Resumable(folder, problem=f"The night {folder.name} is open in another window. Close it there first.")
+        return Resumable(folder, problem=f"The night {folder.name} is open in another window: close it there first.")
     try:
         last = read_night(folder).last
     except RecordingError as error:

@@ -14,7 +14,7 @@ from polewright.core.states import NightState
 from polewright.services.measuring import Optics
 from polewright.services.profile_store import ProfileStore, Stored
 from polewright.services.profiles import RIGS, SITES, RigProfile, SiteProfile
-from polewright.ui.driving.form import number_text
+from polewright.ui.driving.form import Known, number_text
 
 SAME_PLACE_DEG = 0.02
 SAME_SHARE = 0.02
@@ -30,6 +30,50 @@ class RigAndSite:
     altitude: ScrewMemory
     stored: Stored[RigProfile] | None
     problem: str = ""
+
+
+@dataclass(frozen=True)
+class KnownProfiles:
+    """The sites and rigs of earlier nights; `messages` about files that could not be used."""
+
+    sites: tuple[SiteProfile, ...] = ()
+    rigs: tuple[RigProfile, ...] = ()
+    messages: tuple[str, ...] = ()
+
+
+def known_profiles(config: Path) -> KnownProfiles:
+    """Everything that is stored."""
+    sites, rigs = ProfileStore(config, SITES).load_all(), ProfileStore(config, RIGS).load_all()
+    return KnownProfiles(
+        tuple(stored.profile for stored in sites.profiles),
+        tuple(stored.profile for stored in rigs.profiles),
+        (*sites.messages, *rigs.messages),
+    )
+
+
+def from_site(known: Known, profile: SiteProfile) -> Known:
+    """The form filled from a site."""
+    site = profile.site
+    return replace(
+        known,
+        latitude=number_text(site.lat_deg, 5),
+        longitude=number_text(site.lon_deg, 5),
+        elevation=number_text(site.elev_m, 0),
+        site_from=f"known site {profile.name}",
+        typed=known.typed | {"latitude", "longitude", "elevation"},
+    )
+
+
+def from_rig(known: Known, profile: RigProfile) -> Known:
+    """The form filled from a rig."""
+    focal, pixel = profile.focal_length_mm, profile.pixel_size_um
+    return replace(
+        known,
+        focal_length="" if focal is None else number_text(focal, 1),
+        pixel_size="" if pixel is None else number_text(pixel, 3),
+        optics_from=f"known rig {profile.name}",
+        typed=known.typed | {"focal_length", "pixel_size"},
+    )
 
 
 def rig_and_site(config: Path, site: Site, optics: Optics) -> RigAndSite:

@@ -21,7 +21,7 @@ def actions(state: NightState, advice: Advice, rehearsing: bool) -> tuple[Action
 def _asked(state: NightState, advice: Advice, rehearsing: bool) -> tuple[Action, ...]:
     action = advice.action
     if rehearsing and _can_be_done(action):
-        return (_primary("Do as told", want.DoAsTold()), *_beside(state, action, "F"))
+        return (_primary("Do as told", want.DoAsTold()), *_beside(state, action, Weight.PRIMARY))
     if isinstance(action, said.Turn):
         return _turns(action)
     simple: dict[type, tuple[str, want.Intent]] = {
@@ -37,13 +37,13 @@ def _asked(state: NightState, advice: Advice, rehearsing: bool) -> tuple[Action,
     }
     if type(action) in simple:
         label, intent = simple[type(action)]
-        return (_primary(label, intent), *_beside(state, action, "F"))
+        return (_primary(label, intent), *_beside(state, action, Weight.PRIMARY))
     if isinstance(action, said.Done):
         return (
             _primary("Done for tonight", want.LeaveNight()),
             Action("Make it finer", "F", want.Back(), Weight.PRIMARY),
         )
-    return _beside(state, action, "Return")
+    return _beside(state, action, Weight.PLAIN)
 
 
 def _can_be_done(action: said.Action) -> bool:
@@ -64,15 +64,15 @@ def _can_be_done(action: said.Action) -> bool:
     )
 
 
-def _beside(state: NightState, action: said.Action, key: str) -> tuple[Action, ...]:
-    """What may be pressed instead of what is asked for."""
+def _beside(state: NightState, action: said.Action, weight: Weight) -> tuple[Action, ...]:
+    """What may be pressed instead of what is asked for: never by the key that says yes."""
     if state.stage is Stage.CAPTURE and state.capture.axis is not None:
-        return (Action("Good enough, go on", key, want.Next(), Weight.PRIMARY),)
+        return (Action("Good enough, go on", "F", want.Next(), weight),)
     if state.stage in (Stage.ROUGH, Stage.FINE) and state.offset is not None and not isinstance(action, said.GoOn):
         label, intent = ("Go on to fine", want.Next()) if state.stage is Stage.ROUGH else ("Finish", want.Finish())
-        return (Action(label, key, intent, Weight.PRIMARY),)
+        return (Action(label, "F", intent, weight),)
     if state.stage is Stage.PROOF and not isinstance(action, said.Done):
-        return (Action("Accept without proof", key, want.Finish(), Weight.PRIMARY),)
+        return (Action("Accept without proof", "F", want.Finish(), weight),)
     return ()
 
 

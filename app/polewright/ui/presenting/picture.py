@@ -70,12 +70,14 @@ def _whole_numbers(pixels: PixelArray) -> NDArray[np.uint16]:
     """The pixels as uint16; fractions are spread over that range."""
     if pixels.dtype == np.uint16:
         return np.asarray(pixels, dtype=np.uint16)
+    spread: NDArray[np.uint16]
     if pixels.dtype == np.uint8:
-        spread: NDArray[np.uint16] = pixels.astype(np.uint16) * np.uint16(16)
+        spread = pixels.astype(np.uint16) * np.uint16(16)
         return spread
     low, high = (float(v) for v in np.percentile(pixels[::8, ::8], (1.0, 99.9)))
     factor = 20000.0 / max(high - low, 1e-9)
-    return np.clip((pixels - np.float32(low)) * np.float32(factor) + 2000.0, 0.0, 65535.0).astype(np.uint16)
+    spread = np.clip((pixels - np.float32(low)) * np.float32(factor) + 2000.0, 0.0, 65535.0).astype(np.uint16)
+    return spread
 
 
 def _shrunk(pixels: NDArray[np.uint16], every: int) -> NDArray[np.uint16]:

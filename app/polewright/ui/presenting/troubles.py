@@ -30,7 +30,7 @@ def _frame(state: NightState, advice: Advice, extras: Extras) -> Trouble | None:
         return None
     if advice.key.startswith(("trouble:", "clouds", "done")):
         return None
-    if found.kind is FrameTrouble.TRAILED and state.stage in (Stage.ROUGH, Stage.FINE):
+    if found.cause is FrameTrouble.TRAILED and state.stage in (Stage.ROUGH, Stage.FINE):
         return None  # a hand on a screw smears the frames: that is as it should be
     since = duration_text(max(0.0, extras.now_s - found.since_s)) if found.count > 1 else ""
     return Trouble(found.reason, found.cure, f"for {since}" if since else "", found.count)

@@ -1,0 +1,139 @@
+"""The real window on simulated nights in virtual time: no threads, no files of frames, no waiting."""
+
+from __future__ import annotations
+
+import shutil
+import tempfile
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from PySide6.QtCore import Qt
+from PySide6.QtTest import QTest
+from PySide6.QtWidgets import QApplication
+
+from polewright.core.catalogue import Catalogue
+from polewright.core.timescales import utc_from_iso
+from polewright.runtime.engine import Measure
+from polewright.runtime.frame_delivery import StarListsOnly
+from polewright.runtime.worker import InlineWorker
+from polewright.runtime.world import RehearsalWorld
+from polewright.services.clock import VirtualClock
+from polewright.services.measuring import MeasuredFrame, Optics, Solves
+from polewright.services.ports import Clock
+from polewright.simulate.night import scenario_named, utc_of
+from polewright.ui.driving.desk import Desk, InlineDesk, NightOrder, Tell
+from polewright.ui.driving.driver import Driver
+from polewright.ui.driving.means import Means
+from polewright.ui.driving.practice import InlinePractice, PracticeClock
+from polewright.ui.driving.remembered import recall
+from polewright.ui.main_window import MainWindow
+from polewright.ui.view_model import View
+
+NONE = Qt.KeyboardModifier.NoModifier
+
+
+@dataclass
+class Sky:
+    """The camera of the rehearsal that runs: star lists in place of files."""
+
+    solver: Solves
+    catalogue: Catalogue
+    lists: StarListsOnly | None = None
+
+    def measure(self, path: Path) -> MeasuredFrame:
+        assert self.lists is not None
+        return self.lists.measure(path)
+
+
+@dataclass
+class Bench:
+    """Window and driver; `wait` makes time pass, `key` presses keys."""
+
+    home: Path
+    sky: Sky
+    clock: VirtualClock
+    window: MainWindow = field(init=False)
+    driver: Driver = field(init=False)
+    desks: list[InlineDesk] = field(default_factory=list)
+
+    def open(self) -> Bench:
+        """Build the window, as a start of the program does."""
+        remembered = recall(self.home / "config")
+        self.window = MainWindow(remembered.settings)
+        self.window.night.well.animated = False
+        self.window.show()
+        self.driver = Driver(self.window, self._means(), remembered)
+        return self
+
+    def close(self) -> None:
+        """Close it as a person does."""
+        self.window.close()
+        self.window.deleteLater()
+        QApplication.processEvents()
+
+    @property
+    def view(self) -> View:
+        assert self.window.view is not None
+        return self.window.view
+
+    @property
+    def desk(self) -> InlineDesk:
+        return self.desks[-1]
+
+    def wait(self, seconds: float) -> None:
+        """Let time pass, in the steps of a glance."""
+        for _ in range(max(1, round(seconds / 0.5))):
+            self.clock.advance(0.5)
+
+    def until(self, met: Callable[[View], bool], seconds: float = 120.0) -> View:
+        """Let time pass until the window shows it."""
+        for _ in range(round(seconds / 0.5)):
+            if met(self.view):
+                return self.view
+            self.clock.advance(0.5)
+        raise AssertionError(f"not within {seconds} s: {self.view.instruction}, {self.view.trouble}")
+
+    def key(self, key: Qt.Key, held: Qt.KeyboardModifier = NONE) -> None:
+        """Press a key where the keyboard is."""
+        QTest.keyClick(QApplication.focusWidget() or self.window, key, held)
+        QApplication.processEvents()
+
+    def _means(self) -> Means:
+        def make_measure(optics: Optics, progress: Callable[[str, float], None]) -> Measure:
+            return self.sky.measure
+
+        def make_desk(order: NightOrder, tell: Tell) -> InlineDesk:
+            self.desks.append(InlineDesk(order, self.clock, tell))
+            return self.desks[-1]
+
+        def make_practice(
+            scenario: str, seed: int, folder: Path, desk: Desk, failed: Callable[[Any], None]
+        ) -> InlinePractice:
+            world = RehearsalWorld(scenario, seed, catalogue=self.sky.catalogue)
+            self.sky.lists = StarListsOnly(world, self.sky.solver, seed, desk.frame_arrived)
+            return InlinePractice(world, self.sky.lists.deliver, self.clock, self.clock)
+
+        def practice_clock(scenario: str, seed: int) -> Clock:
+            night = scenario_named(scenario)
+            return PracticeClock(self.clock, utc_of(night.start).plus_seconds(night.clock_error_s))
+
+        return Means(
+            clock=self.clock,
+            scheduler=self.clock,
+            worker=InlineWorker(),
+            make_measure=make_measure,
+            make_desk=make_desk,
+            make_practice=make_practice,
+            practice_clock=practice_clock,
+            config=self.home / "config",
+            data=self.home / "data",
+            temporary=lambda: Path(tempfile.mkdtemp(dir=self.home)),
+            discard=lambda path: shutil.rmtree(path, ignore_errors=True),
+        )
+
+
+def virtual_clock() -> VirtualClock:
+    """An evening of the invented year."""
+    return VirtualClock(utc_from_iso("2026-11-20T18:00:00"))
