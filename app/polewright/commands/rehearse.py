@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import argparse
 import json
+import sys
 import tempfile
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from polewright.bootstrap import build_measurer
 from polewright.commands.line import EXIT_NOT_MEASURABLE, EXIT_OK
+from polewright.commands.window import open_window
 from polewright.core.angles import ARCMIN_PER_RAD
 from polewright.core.errors import UsageError
 from polewright.core.formatting import angle_text, number_text, offset_words, rate_text
@@ -21,6 +23,9 @@ from polewright.runtime.world import TrueOffset
 from polewright.simulate.night import scenario_named
 from polewright.simulate.scenarios import SCENARIOS
 
+if TYPE_CHECKING:
+    from polewright.ui.driving.night_shots import NightShots
+
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Which night, and who turns the screws."""
@@ -28,7 +33,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--seed", type=int, default=1, metavar="N", help="another number, another mount and error")
     parser.add_argument("--autopilot", action="store_true", help="a virtual person turns the screws; no window")
     parser.add_argument("--json", action="store_true", help="print one JSON object a line instead of sentences")
-    parser.add_argument("--shots", type=Path, metavar="DIR", help="write pictures of the window at every step")
+    parser.add_argument("--shots", type=Path, metavar="DIR", help="write pictures of the window at every stage")
+    parser.add_argument("--sizes", default="1280x800,1920x1080", metavar="WxH,...", help="sizes of these pictures")
     parser.add_argument("--keep", type=Path, metavar="DIR", help="keep frames and record of the night in this folder")
 
 
@@ -37,20 +43,49 @@ def run(args: argparse.Namespace) -> int:
     if args.seed < 0:
         raise UsageError(f"The seed must not be negative, but is {args.seed}.")
     scenario_named(args.scenario)
+    if not args.autopilot:
+        return _in_the_window(args)
     if args.keep is not None:
         return _rehearse(args, args.keep)
     with tempfile.TemporaryDirectory(prefix="polewright-rehearsal-") as folder:
         return _rehearse(args, Path(folder))
 
 
+def _in_the_window(args: argparse.Namespace) -> int:
+    """A person turns the screws, on the screen."""
+    if args.json or args.shots is not None or args.keep is not None:
+        raise UsageError("--json, --shots and --keep belong to a rehearsal with --autopilot.")
+    return open_window(rehearsal=(args.scenario, args.seed))
+
+
 def _rehearse(args: argparse.Namespace, folder: Path) -> int:
     told = JsonTeller() if args.json else SentenceTeller()
+    shots = _shots(args)
     measurer = build_measurer(quiet=args.json)
+
+    def watch(night: Rehearsal, autopilot: Autopilot) -> None:
+        told.watch(night, autopilot)
+        if shots is not None:
+            shots[0].watch(night)
+
     score = rehearse_with_files(
-        args.scenario, args.seed, folder / "frames", folder / "night", measurer.measure, watch=told.watch
+        args.scenario, args.seed, folder / "frames", folder / "night", measurer.measure, watch=watch
     )
     told.end(score)
+    if shots is not None:
+        taken = shots[0].take(args.shots, shots[1])
+        print(f"{len(taken)} pictures written to {args.shots}.", file=sys.stderr)
     return EXIT_OK if score.proved else EXIT_NOT_MEASURABLE
+
+
+def _shots(args: argparse.Namespace) -> tuple[NightShots, tuple[tuple[int, int], ...]] | None:
+    """The picture taker and its sizes; Qt is loaded for it alone."""
+    if args.shots is None:
+        return None
+    from polewright.ui.driving.night_shots import NightShots
+    from polewright.ui.shots import parse_sizes
+
+    return NightShots(), parse_sizes(args.sizes)
 
 
 class SentenceTeller:

@@ -1,0 +1,104 @@
+"""Pictures of a night as it goes: one of each stage, at its most telling moment."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Sequence
+from pathlib import Path
+
+from PySide6.QtWidgets import QApplication
+
+from polewright.core.advice import Turn
+from polewright.core.angles import ARCMIN_PER_RAD
+from polewright.core.states import NightState, Stage
+from polewright.core.timescales import julian_epoch_year
+from polewright.runtime.engine import NightEngine
+from polewright.runtime.rehearsal import Rehearsal
+from polewright.services.magnetic import magnetic_declination
+from polewright.services.measuring import Optics
+from polewright.ui.driving.clicks import over
+from polewright.ui.driving.snapshot import Snapshot, SnapshotMaker
+from polewright.ui.presenting.extras import Extras
+from polewright.ui.presenting.history import NightHistory
+from polewright.ui.presenting.night_view import present
+from polewright.ui.presenting.score_page import score_page
+from polewright.ui.shots import SIZES, take_all
+from polewright.ui.view_model import View
+
+NAMES = {
+    Stage.ORIENTATION: "1-stand",
+    Stage.CAPTURE: "2-measure",
+    Stage.ROUGH: "3-rough",
+    Stage.FINE: "4-fine",
+    Stage.PROOF: "5-proof-turn",
+}
+
+
+class NightShots:
+    """Attributes: `views`, the views to be taken, by name. Give it to a rehearsal, then call `take`."""
+
+    def __init__(self) -> None:
+        self.views: dict[str, View] = {}
+        self._history = NightHistory()
+        self._night: Rehearsal | None = None
+        self._maker: SnapshotMaker | None = None
+        self._telling: dict[str, int] = {}
+
+    def watch(self, night: Rehearsal) -> None:
+        """Look on from the beginning."""
+        self._night = night
+        self._maker = SnapshotMaker(night.engine, night.world.clock, Optics())
+        night.engine.listen(self._on_change)
+
+    def _on_change(self, engine: NightEngine) -> None:
+        assert self._maker is not None
+        self._history.take(engine.state)
+        snapshot = self._maker.take()
+        name, telling = _moment(snapshot)
+        if snapshot.state.plan is None or telling < self._telling.get(name, 0):
+            return
+        if name in self.views and telling == self._telling[name] and name[0] in "34":
+            return  # the first turn of a stage shows more of the way than the last
+        self._telling[name] = telling
+        self.views[name] = self._view(self._maker.with_picture() or snapshot)
+
+    def _view(self, snapshot: Snapshot) -> View:
+        night, plan, news = self._night, snapshot.state.plan, snapshot.frame
+        assert night is not None and plan is not None
+        scenario = night.world.rig.night.scenario
+        extras = Extras(
+            now_s=snapshot.now_s,
+            title=f"{scenario.place} · {scenario.camera.name}",
+            picture=None if news is None else news.picture,
+            picture_s=0.0 if news is None else news.at_s,
+            timeline=self._history.timeline(plan.tolerance_rad * ARCMIN_PER_RAD),
+            first_total_rad=self._history.first_total_rad,
+            magnetic=magnetic_declination(plan.site, julian_epoch_year(night.world.clock.utc())),
+            arrivals=() if news is None or news.arrival is None else (news.arrival,),
+            scale=None if news is None else news.scale,
+        )
+        return present(snapshot.state, snapshot.advice, extras)
+
+    def take(self, folder: Path, sizes: Sequence[tuple[int, int]] = SIZES) -> list[Path]:
+        """Write all pictures, day and red light; the score of the rehearsal last."""
+        os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
+        app = QApplication.instance() or QApplication(["polewright"])
+        assert self._night is not None
+        state: NightState = self._night.engine.state
+        if over(state) and "6-proof" in self.views:
+            self.views["7-score"] = score_page(self.views["6-proof"], state, self._night.true_offset())
+        taken = take_all(folder, dict(sorted(self.views.items())), sizes)
+        app.processEvents()
+        return taken
+
+
+def _moment(snapshot: Snapshot) -> tuple[str, int]:
+    """The stage's name, and how telling this moment of it is."""
+    state, advice = snapshot.state, snapshot.advice
+    if over(state):
+        return "6-proof", 0
+    name = NAMES[state.stage]
+    if state.stage in (Stage.ROUGH, Stage.FINE):
+        known = isinstance(advice.action, Turn) and state.rate(advice.action.screw) is not None
+        return name, 2 if known else int(isinstance(advice.action, Turn))
+    return name, 0 if state.trouble is None else -1
