@@ -249,6 +249,25 @@ class TestMishaps:
         assert np.linalg.norm(error_arcsec(found)) < 4.0 * sigma
 
 
+@pytest.mark.parametrize("count", [3, 4, 5, 8])
+def test_a_clutch_that_slips_with_every_rotation(count: int) -> None:
+    """It looks very much like another axis (4 arcmin here): from four frames on roll alone has to decide."""
+    slipped = np.cumsum([0.0, *np.random.default_rng(9).uniform(1.0, 4.0, count - 1)])
+
+    def change(k: int, attitude: FloatArray, utc: Utc) -> tuple[FloatArray, Utc]:
+        return slip(lambda _: True, float(slipped[k]))(k, attitude, utc)
+
+    found = measured(capture(list(np.linspace(0.0, 90.0, count)), change))
+    error = error_arcsec(found) * ARCSEC
+    assert error @ np.linalg.solve(found.covariance_rad2, error) < 14.0
+    assert found.chi2 > 50.0
+    if count > 3:
+        assert "slips whenever the RA axis is turned" in found.warnings[0]
+        assert np.linalg.norm(error_arcsec(found)) < 60.0
+    else:
+        assert "do not agree" in found.warnings[0]
+
+
 @pytest.mark.parametrize("k", [0, 1, 2])
 def test_with_three_frames_a_slip_is_noticed_and_covered(k: int) -> None:
     """Three frames cannot tell which of them is wrong; the covariance has to cover it (measured: 1 to 3 sigma)."""

@@ -29,6 +29,7 @@ class Mishap(Enum):
     """Kinds of mishap, by what moved."""
 
     SLIP = "declination slip"
+    SLIPS = "declination slips again and again"
     KICK = "mount moved"
     TIME = "wrong time"
     ODD = "frame that does not fit"
@@ -36,7 +37,7 @@ class Mishap(Enum):
 
 @dataclass(frozen=True)
 class Suspicion:
-    """`mishap` at frame number `index`: only there, or from there on when it `stays`."""
+    """`mishap` at frame number `index`: only there, or from there on when it `stays` (SLIPS: up to there)."""
 
     mishap: Mishap
     index: int
@@ -44,6 +45,8 @@ class Suspicion:
 
     @property
     def unknowns(self) -> int:
+        if self.mishap is Mishap.SLIPS:
+            return self.index  # the declination of every frame but the last is free: only roll is left
         return 2 if self.mishap in (Mishap.KICK, Mishap.ODD) else 1
 
     def touched(self, count: int) -> FloatArray:
@@ -80,7 +83,7 @@ class Explanation:
 
 def possible_mishaps(count: int) -> list[Suspicion]:
     """Everything that is tried on a capture of `count` frames."""
-    found = []
+    found = [repeated_slips(count)]
     for k in range(count):
         found += [Suspicion(Mishap.TIME, k, False), Suspicion(Mishap.ODD, k, False)]
         if k > 0:  # a slip after the first frame is one that stays
@@ -88,6 +91,11 @@ def possible_mishaps(count: int) -> list[Suspicion]:
         if 2 <= k <= count - 2:
             found += [Suspicion(Mishap.KICK, k, True), Suspicion(Mishap.TIME, k, True)]
     return found
+
+
+def repeated_slips(count: int) -> Suspicion:
+    """The declination may be another on every frame: what a loose clutch does."""
+    return Suspicion(Mishap.SLIPS, count - 1, True)
 
 
 def explain(
@@ -112,15 +120,21 @@ def explain(
         mended = _undone(suspicion, mended, before, pole, fit.extra, touched)
         if float(np.linalg.norm(fit.extra)) < _CONVERGED_RAD:
             break
-    return Explanation(suspicion, mended, covariances, np.ones(len(attitudes), dtype=bool), fit, _size(total))
+    return Explanation(
+        suspicion, mended, covariances, np.ones(len(attitudes), dtype=bool), fit, _size(suspicion.mishap, total)
+    )
 
 
-def _size(total: FloatArray) -> float:
+def _size(mishap: Mishap, total: FloatArray) -> float:
+    if mishap is Mishap.SLIPS:
+        return float(np.ptp(np.append(total, 0.0)))
     return float(total[0]) if total.size == 1 else float(np.linalg.norm(total))
 
 
 def _limit_rad(mishap: Mishap) -> float:
-    return {Mishap.SLIP: _LARGEST_SLIP_RAD, Mishap.KICK: _LARGEST_KICK_RAD}.get(mishap, math.pi)
+    return {Mishap.SLIP: _LARGEST_SLIP_RAD, Mishap.SLIPS: _LARGEST_SLIP_RAD, Mishap.KICK: _LARGEST_KICK_RAD}.get(
+        mishap, math.pi
+    )
 
 
 def _slope(
@@ -129,10 +143,13 @@ def _slope(
     """How the unknowns of the mishap move C_i^T p - b, (N, 3, K) in camera axes; None when they do not."""
     to_camera = attitudes.transpose(0, 2, 1)
     b = fit.axis_in_camera
-    if suspicion.mishap is Mishap.SLIP:
+    if suspicion.mishap in (Mishap.SLIP, Mishap.SLIPS):
         if np.hypot(b[0], b[1]) < np.sin(_SLIP_NEEDS_DISTANCE_RAD):
             return None
-        moved = np.tile(-np.cross(declination_axis(b), b), (len(attitudes), 1))[:, :, None]
+        once = -np.cross(declination_axis(b), b)
+        if suspicion.mishap is Mishap.SLIPS:
+            return np.asarray(np.eye(len(attitudes))[:, None, :-1] * once[:, None])
+        moved = np.tile(once, (len(attitudes), 1))[:, :, None]
     elif suspicion.mishap is Mishap.TIME:
         moved = -(to_camera @ np.cross(pole, fit.axis_enu))[:, :, None]
         if float(np.linalg.norm(moved[0])) < 1e-5:  # an axis within 2" of the pole shows no clock error
@@ -146,7 +163,10 @@ def _undone(
     suspicion: Suspicion, attitudes: FloatArray, fit: AxisFit, pole: FloatArray, step: FloatArray, touched: FloatArray
 ) -> FloatArray:
     """The attitudes with the mishap taken back by `step`, exactly, where it touched them."""
-    if suspicion.mishap is Mishap.SLIP:
+    if suspicion.mishap is Mishap.SLIPS:
+        axis = declination_axis(fit.axis_in_camera)
+        mended = attitudes @ np.stack([rotation_about(axis, -float(angle)) for angle in np.append(step, 0.0)])
+    elif suspicion.mishap is Mishap.SLIP:
         mended = attitudes @ rotation_about(declination_axis(fit.axis_in_camera), -float(step[0]))
     elif suspicion.mishap is Mishap.TIME:
         mended = rotation_about(pole, -float(step[0])) @ attitudes

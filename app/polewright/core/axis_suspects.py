@@ -9,7 +9,7 @@ import numpy as np
 
 from polewright.core.angles import ARCMIN_PER_RAD, SIDEREAL_RATE_RAD_S
 from polewright.core.axis_fit import AxisFit, chi2_survival, fit_axis
-from polewright.core.axis_mishaps import BoolArray, Explanation, Mishap, explain, possible_mishaps
+from polewright.core.axis_mishaps import BoolArray, Explanation, Mishap, explain, possible_mishaps, repeated_slips
 from polewright.core.model import FloatArray
 
 WIDEN_BELOW = 0.01  # probability of the chi-square below which it is widened until the frames agree
@@ -56,6 +56,7 @@ def judge(names: Sequence[str], attitudes: FloatArray, covariances: FloatArray, 
         wider = replace(fit, covariance=fit.covariance * excess)
         return Verdict(wider, attitudes, covariances * excess, kept, fit.chi2, fit.dof)
     plain = _with_scatter(Verdict(fit, attitudes, covariances, kept, fit.chi2, fit.dof), pole)
+    plain = _wary_of_slips(plain, explain(repeated_slips(len(names)), attitudes, covariances, pole))
     found = [explain(item, attitudes, covariances, pole) for item in possible_mishaps(len(names))]
     ranked = sorted((e for e in found if e is not None), key=lambda e: e.score)
     return _ruling(names, plain, ranked)
@@ -73,12 +74,32 @@ def _with_scatter(verdict: Verdict, pole: FloatArray) -> Verdict:
     return replace(verdict, fit=fit, covariances=covariances, scatter_rad=high)
 
 
+def _wary_of_slips(plain: Verdict, free: Explanation | None) -> Verdict:
+    """The covariance widened by how far the axis moves when the declination is left free on every frame.
+
+    A clutch that slips a little with every rotation looks very much like another axis, and leaves small residuals.
+    """
+    if free is None:
+        return plain
+    shift = plain.fit.enu_basis.T @ (free.fit.axis_enu - plain.fit.axis_enu)
+    covariance = plain.fit.covariance.copy()
+    covariance[:2, :2] += np.outer(shift, shift)
+    return replace(plain, fit=replace(plain.fit, covariance=covariance))
+
+
 def _ruling(names: Sequence[str], plain: Verdict, ranked: Sequence[Explanation]) -> Verdict:
     """The verdict once every mishap has been tried, best first; `plain` is the one that allows for none."""
     best = next((e for e in ranked if e.fit.dof > 0 and e.probability > _ACCEPT_ABOVE), None)
     if best is None or (best.suspicion.mishap is not Mishap.ODD and abs(best.size_rad) < _WORTH_NAMING_RAD):
         return _unexplained(plain)
-    rivals = [e for e in ranked if e is not best and e.score < best.score + _CLEARLY_BETTER and e.probability > 1e-4]
+    rivals = [
+        e
+        for e in ranked
+        if e is not best
+        and e.suspicion.mishap is not Mishap.SLIPS  # any single slip is a case of it
+        and e.score < best.score + _CLEARLY_BETTER
+        and e.probability > 1e-4
+    ]
     if not all(_same_culprit(e, best) for e in rivals):
         return _unexplained(plain)
     agreed = min([best, *rivals], key=_plausibility)
@@ -87,6 +108,7 @@ def _ruling(names: Sequence[str], plain: Verdict, ranked: Sequence[Explanation])
     if clock is not None:
         return replace(plain, suspect=name, warnings=(time_sentence(clock, name),))
     text = mishap_sentence(agreed, name, len(names))
+    accused = None if agreed.suspicion.mishap is Mishap.SLIPS else name
     return replace(
         plain,
         fit=agreed.fit,
@@ -94,7 +116,7 @@ def _ruling(names: Sequence[str], plain: Verdict, ranked: Sequence[Explanation])
         covariances=agreed.covariances,
         kept=agreed.kept,
         scatter_rad=0.0,
-        suspect=name,
+        suspect=accused,
         warnings=(text,),
     )
 
@@ -161,6 +183,11 @@ def mishap_sentence(explanation: Explanation, name: str, count: int) -> str:
     """What probably happened to a capture of `count` frames, how much, and what has been done about it."""
     suspicion = explanation.suspicion
     amount = _angle(explanation.size_rad)
+    if suspicion.mishap is Mishap.SLIPS:
+        return (
+            f"The declination slips whenever the RA axis is turned, by about {amount} in all. The axis shown does"
+            " without the declination and is less sure for it. Tighten the clutch and take the capture again."
+        )
     if suspicion.mishap is Mishap.SLIP and suspicion.stays:
         when = "after" if suspicion.index == 1 else "before"
         return (
