@@ -1,0 +1,205 @@
+"""What happened in a night, gathered from its log by going through the same steps as the night did."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from polewright.core.done import Offset, probability_inside
+from polewright.core.errors import RecordingError
+from polewright.core.event_codec import event_from_plain
+from polewright.core.events import (
+    AnyEvent,
+    AxisFollowed,
+    AxisMeasured,
+    BaseLocked,
+    FrameSolved,
+    FrameUnsolved,
+    NightStarted,
+    ScrewTurned,
+    TripodBumped,
+)
+from polewright.core.measured import PlacedFrame
+from polewright.core.model import Camera, Site, TargetPole, Utc
+from polewright.core.screws import ScrewMove, ScrewRate
+from polewright.core.states import NightState
+from polewright.core.workflow import step
+from polewright.services.log_format import LoggedEvent
+from polewright.services.night_log import NightLog
+
+EVENT_KIND = "event"
+DRIFT_KIND, VIGIL_KIND = "drift_proof", "vigil_shift"
+GAP_FRAMES = 2  # so many unusable frames in a row make a gap
+
+
+@dataclass(frozen=True)
+class Reading:
+    """One word on the axis: when, from what ("capture", "frame", "proof"), offset and sigmas, the frame behind it."""
+
+    t_s: float
+    utc: Utc
+    source: str
+    stage: str
+    offset: Offset
+    frame: PlacedFrame | None = None
+
+
+@dataclass(frozen=True)
+class Deed:
+    """Something a hand did, as reported."""
+
+    t_s: float
+    what: str
+    turns: float | None = None
+
+
+@dataclass(frozen=True)
+class Gap:
+    """A time without usable frames, and why."""
+
+    from_s: float
+    to_s: float
+    frames: int
+    reason: str
+
+
+@dataclass(frozen=True)
+class StageSpan:
+    """How long a stage lasted."""
+
+    name: str
+    from_s: float
+    to_s: float
+
+
+@dataclass
+class NightFacts:
+    """Everything the report tells. `aligned_s`: when the alignment was proved or accepted, None if it never was."""
+
+    name: str = ""
+    started: Utc | None = None
+    site: Site | None = None
+    target: TargetPole | None = None
+    tolerance_rad: float = 0.0
+    readings: list[Reading] = field(default_factory=list)
+    deeds: list[Deed] = field(default_factory=list)
+    gaps: list[Gap] = field(default_factory=list)
+    stages: list[StageSpan] = field(default_factory=list)
+    frames_solved: int = 0
+    frames_unsolved: int = 0
+    camera: Camera | None = None
+    moves: dict[str, tuple[ScrewMove, ...]] = field(default_factory=dict)
+    rates: dict[str, ScrewRate | None] = field(default_factory=dict)
+    final: Offset | None = None
+    proved: bool = False
+    accepted: bool = False
+    aligned_s: float | None = None
+    ended_s: float = 0.0
+    lock_shift_rad: tuple[float, float] | None = None
+    drift: list[dict[str, object]] = field(default_factory=list)
+    shifts: list[dict[str, object]] = field(default_factory=list)
+    problems: list[str] = field(default_factory=list)
+
+    @property
+    def inside(self) -> float | None:
+        """Probability that the final error is inside the tolerance."""
+        return probability_inside(self.final, self.tolerance_rad) if self.final and self.tolerance_rad else None
+
+    @property
+    def first(self) -> Reading | None:
+        """The first measurement of the axis."""
+        return next((r for r in self.readings if r.source == "capture"), None)
+
+
+def gather(log: NightLog, name: str) -> NightFacts:
+    """The facts of a log; what cannot be understood is named in `problems` and left out. RecordingError if nothing is
+    left: a log without a beginning."""
+    facts = NightFacts(name=name, problems=list(log.problems))
+    state = NightState()
+    bad: list[tuple[float, FrameUnsolved]] = []
+    for line in log.events:
+        facts.ended_s = max(facts.ended_s, line.t_s)
+        if line.kind in (DRIFT_KIND, VIGIL_KIND):
+            (facts.drift if line.kind == DRIFT_KIND else facts.shifts).append({"t_s": line.t_s, **line.data})
+        if line.kind != EVENT_KIND:
+            continue
+        try:
+            event = event_from_plain(line.data)
+        except RecordingError as error:
+            facts.problems.append(f"Line {line.seq}: {error}")
+            continue
+        before = state
+        state, _ = step(state, event)
+        _note(facts, before, state, line, event)
+        bad = _note_gap(facts, bad, line.t_s, event)
+    _close_gap(facts, bad)
+    if facts.started is None:
+        raise RecordingError(f"The night {name} never began: there is nothing to report.")
+    _finish(facts, state)
+    return facts
+
+
+def _note(facts: NightFacts, before: NightState, state: NightState, line: LoggedEvent, event: AnyEvent) -> None:
+    stage = state.stage.value
+    if isinstance(event, NightStarted) and facts.started is None:
+        facts.started, facts.site, facts.target = line.utc, event.site, event.target
+    if state.plan is not None:
+        facts.tolerance_rad, facts.target = state.plan.tolerance_rad, state.plan.target
+    if not facts.stages or facts.stages[-1].name != stage:
+        facts.stages.append(StageSpan(stage, line.t_s, line.t_s))
+    facts.stages[-1] = StageSpan(stage, facts.stages[-1].from_s, line.t_s)
+    if isinstance(event, FrameSolved):
+        facts.frames_solved += 1
+        facts.camera = event.frame.camera
+    elif isinstance(event, FrameUnsolved):
+        facts.frames_unsolved += 1
+    elif isinstance(event, AxisMeasured):
+        axis = event.axis
+        offset = Offset(axis.east_rad, axis.up_rad, axis.covariance_rad2, len(axis.frames))
+        source = "proof" if before.stage.value == "proof" else "capture"
+        facts.readings.append(Reading(line.t_s, line.utc, source, before.stage.value, offset, state.last_frame))
+    elif isinstance(event, AxisFollowed):
+        followed = event.axis
+        offset = Offset(followed.east_rad, followed.up_rad, followed.covariance_rad2)
+        frame = state.last_frame if state.last_frame and state.last_frame.name == event.frame else None
+        facts.readings.append(Reading(line.t_s, line.utc, "frame", stage, offset, frame))
+    elif isinstance(event, ScrewTurned):
+        asked = before.handling.asked
+        turns = event.turns if event.turns is not None else (asked.turns if asked else None)
+        facts.deeds.append(Deed(line.t_s, f"{event.screw.value} screw", turns))
+    elif isinstance(event, BaseLocked):
+        facts.deeds.append(Deed(line.t_s, "locks tightened"))
+    elif isinstance(event, TripodBumped):
+        facts.deeds.append(Deed(line.t_s, "tripod bumped"))
+    if facts.aligned_s is None and (state.proved or state.accepted):
+        facts.aligned_s = line.t_s
+    elif not (state.proved or state.accepted):
+        facts.aligned_s = None
+
+
+def _note_gap(
+    facts: NightFacts, bad: list[tuple[float, FrameUnsolved]], t_s: float, event: AnyEvent
+) -> list[tuple[float, FrameUnsolved]]:
+    if isinstance(event, FrameUnsolved):
+        return [*bad, (t_s, event)]
+    if isinstance(event, FrameSolved):
+        _close_gap(facts, bad, t_s)
+        return []
+    return bad
+
+
+def _close_gap(facts: NightFacts, bad: list[tuple[float, FrameUnsolved]], until_s: float | None = None) -> None:
+    if len(bad) >= GAP_FRAMES:
+        end = until_s if until_s is not None else bad[-1][0]
+        facts.gaps.append(Gap(bad[0][0], end, len(bad), bad[-1][1].reason))
+
+
+def _finish(facts: NightFacts, state: NightState) -> None:
+    from polewright.core.events import Screw
+    from polewright.core.proof import combined_offset
+
+    facts.proved, facts.accepted = state.proved, state.accepted
+    facts.final = (combined_offset(state) if state.proof.axis is not None else None) or state.offset
+    facts.lock_shift_rad = state.locks.shift_rad
+    for screw in Screw:
+        facts.moves[screw.value] = state.memory(screw).moves
+        facts.rates[screw.value] = state.rate(screw)

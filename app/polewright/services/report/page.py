@@ -1,0 +1,256 @@
+"""The page of a report: every number as a person reads it, put into the template. No scripts, no network."""
+
+from __future__ import annotations
+
+import math
+from functools import lru_cache
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from polewright import __version__
+from polewright.core.angles import ARCMIN_PER_RAD, ARCSEC_PER_RAD
+from polewright.core.done import Offset
+from polewright.core.formatting import (
+    angle_text,
+    duration_text,
+    number_text,
+    offset_words,
+    percent_text,
+    rate_text,
+)
+from polewright.core.model import TargetPole
+from polewright.core.timescales import iso_text
+from polewright.services.report.facts import NightFacts
+from polewright.services.report.history import History
+from polewright.services.report.pictures import RadialScale, components_in_time, offset_in_time, well
+
+if TYPE_CHECKING:
+    from jinja2 import Template
+
+POLE_NAMES = {
+    TargetPole.TRUE: "true pole",
+    TargetPole.BETWEEN: "point between true and refracted pole",
+    TargetPole.REFRACTED: "refracted pole",
+}
+MANY = 40  # rows of moves shown
+
+
+def report_html(facts: NightFacts, history: History, scale: RadialScale) -> str:
+    """The whole page as text."""
+    from markupsafe import Markup
+
+    started = iso_text(facts.started, 0).replace("T", " ").rstrip("Z") if facts.started else "?"
+    return _template().render(
+        title=f"Alignment, night of {facts.name}",
+        subtitle=f"Begun {started} UTC, recorded for {duration_text(facts.ended_s)}",
+        verdict=verdict(facts),
+        well=Markup(well(facts, scale)),
+        offset_plot=Markup(offset_in_time(facts)),
+        components_plot=Markup(components_in_time(facts)),
+        facts=_key_facts(facts),
+        stages=[(s.name, _minute(s.from_s), duration_text(s.to_s - s.from_s)) for s in facts.stages],
+        captures=_captures(facts),
+        screws=_screws(facts),
+        moves=_moves(facts),
+        drift=[_drift_row(d) for d in facts.drift],
+        shifts=[(_minute(_number(s, "t_s")), str(s.get("sentence", ""))) for s in facts.shifts],
+        frames_sentence=_frames_sentence(facts),
+        gaps=[(_minute(g.from_s), duration_text(g.to_s - g.from_s), g.frames, g.reason) for g in facts.gaps],
+        nights=[_night_row(n) for n in history.nights],
+        history_lines=_history_lines(history),
+        problems=[*facts.problems, *(f"Left out of the comparison: {s}" for s in history.skipped)],
+        footer=f"Polewright {__version__}. Angles are on the sky unless a screw is named; ± is one sigma.",
+    )
+
+
+def verdict(facts: NightFacts) -> dict[str, Any]:
+    """The main sentence and what belongs to it."""
+    if facts.final is None:
+        return {"main": "The axis was not measured.", "more": []}
+    total = angle_text(facts.final.total_rad, _total_sigma(facts.final))
+    pole = POLE_NAMES[facts.target] if facts.target else "pole"
+    needed = f"Needed: {angle_text(facts.tolerance_rad)}."
+    inside = facts.inside
+    sure = f" Inside it with {percent_text(min(inside, 0.9999))} certainty." if inside is not None else ""
+    if facts.proved:
+        main = f"Aligned to {total} of the {pole}, and proved by a second turn."
+    elif facts.accepted:
+        main = f"Accepted at {total} from the {pole}."
+    else:
+        main = f"Not finished: {total} from the {pole} at the end of the record."
+    east, up = (math.sqrt(max(facts.final.covariance_rad2[i][i], 0.0)) for i in (0, 1))
+    components = (
+        f"{offset_words(facts.final.east_rad, east).capitalize()}, {offset_words(facts.final.up_rad, up, 'up')}."
+    )
+    return {"main": main, "more": [components, needed + sure]}
+
+
+@lru_cache(maxsize=1)
+def _template() -> Template:
+    from jinja2 import Environment
+
+    text = (Path(__file__).parent / "page.html").read_text(encoding="utf-8")
+    return Environment(autoescape=True, trim_blocks=True).from_string(text)
+
+
+def _key_facts(facts: NightFacts) -> list[tuple[str, str]]:
+    site, camera = facts.site, facts.camera
+    rows = []
+    if site is not None:
+        ns, ew = ("N" if site.lat_deg >= 0 else "S"), ("E" if site.lon_deg >= 0 else "W")
+        place = f"{abs(site.lat_deg):.2f}° {ns}, {abs(site.lon_deg):.2f}° {ew}, {site.elev_m:.0f} m"
+        rows.append(("Site", place))
+    if camera is not None:
+        field = f"{camera.width_px * camera.scale_arcsec_px / 3600.0:.1f}° × "
+        field += f"{camera.height_px * camera.scale_arcsec_px / 3600.0:.1f}°"
+        rows += [
+            ("Camera", f"{camera.width_px} × {camera.height_px} px{', mirrored' if camera.mirrored else ''}"),
+            ("Scale, field", f"{camera.scale_arcsec_px:.2f}″ per pixel, {field}"),
+        ]
+    if facts.first is not None:
+        rows.append(("At first", angle_text(facts.first.offset.total_rad, _total_sigma(facts.first.offset))))
+    rows.append(("Moves", str(sum(1 for d in facts.deeds if d.turns is not None))))
+    if facts.aligned_s is not None:
+        rows.append(("Time to align", duration_text(facts.aligned_s)))
+    if facts.lock_shift_rad is not None:
+        rows.append(("Locking moved it", angle_text(math.hypot(*facts.lock_shift_rad))))
+    rows.append(("Frames", f"{facts.frames_solved} solved, {facts.frames_unsolved} not"))
+    return rows
+
+
+def _captures(facts: NightFacts) -> list[tuple[str, str, str, str, int]]:
+    rows = []
+    for r in facts.readings:
+        if r.source == "frame":
+            continue
+        east, up = (math.sqrt(max(r.offset.covariance_rad2[i][i], 0.0)) for i in (0, 1))
+        rows.append(
+            (
+                _minute(r.t_s),
+                r.source,
+                offset_words(r.offset.east_rad, east),
+                offset_words(r.offset.up_rad, up, "up"),
+                r.offset.readings,
+            )
+        )
+    return rows
+
+
+def _screws(facts: NightFacts) -> list[tuple[str, str, str, int]]:
+    rows = []
+    for screw, rate in facts.rates.items():
+        if rate is None:
+            continue
+        way = {"azimuth": ("clockwise", "anticlockwise"), "altitude": ("up", "down")}[screw]
+        worth = f"{rate_text(rate.arcmin_per_turn, rate.sigma_arcmin)}, {way[0 if rate.arcmin_per_turn > 0 else 1]}"
+        slack = f"{number_text(rate.backlash_turns, rate.sigma_backlash)} turn"
+        rows.append((screw, worth, slack, len(facts.moves.get(screw, ()))))
+    return rows
+
+
+def _moves(facts: NightFacts) -> list[tuple[str, str, str, str, str]]:
+    rows = []
+    for screw, moves in facts.moves.items():
+        for m in moves:
+            turns = f"{m.turns:+.2f}{'' if m.sure else ' (as advised)'}"
+            rows.append(
+                (
+                    screw,
+                    turns,
+                    f"{m.before_arcmin:+.2f}′",
+                    f"{m.after_arcmin:+.2f}′",
+                    f"{m.moved_arcmin:+.2f} ± {number_text(m.sigma_arcmin)}′",
+                )
+            )
+    return rows[:MANY]
+
+
+def _drift_row(data: dict[str, object]) -> tuple[str, str, str, str]:
+    covariance = data.get("covariance_rad2")
+    sigmas = [0.0, 0.0]
+    if isinstance(covariance, list) and len(covariance) == 2:
+        sigmas = [math.sqrt(max(float(covariance[i][i]), 0.0)) for i in (0, 1)]
+    warnings = data.get("warnings")
+    told = [str(data.get("unknown", "")), *(map(str, warnings) if isinstance(warnings, list) else [])]
+    return (
+        _minute(_number(data, "t_s")),
+        offset_words(_number(data, "east_rad"), sigmas[0]),
+        offset_words(_number(data, "up_rad"), sigmas[1], "up"),
+        " ".join(t for t in told if t),
+    )
+
+
+def _number(data: dict[str, object], name: str) -> float:
+    value = data.get(name)
+    return float(value) if isinstance(value, int | float) else math.nan
+
+
+def _frames_sentence(facts: NightFacts) -> str:
+    rms = [r.frame.rms_arcsec for r in facts.readings if r.frame is not None]
+    stars = [r.frame.stars_matched for r in facts.readings if r.frame is not None]
+    text = f"{facts.frames_solved} frames were solved and {facts.frames_unsolved} were not."
+    if rms:
+        middle = len(rms) // 2
+        text += f" Typically {sorted(stars)[middle]} stars matched, residual {number_text(sorted(rms)[middle])}″."
+    return text + ("" if facts.gaps else " No gap in the sky.")
+
+
+def _night_row(night: NightFacts) -> tuple[str, str, str, str, str, str, str]:
+    result = "proved" if night.proved else "accepted" if night.accepted else "not finished"
+    final = angle_text(night.final.total_rad, _total_sigma(night.final)) if night.final else "–"
+    rates = []
+    for screw in ("azimuth", "altitude"):
+        rate = night.rates.get(screw)
+        rates.append(f"{number_text(rate.arcmin_per_turn, rate.sigma_arcmin)}′" if rate else "–")
+    moves = sum(1 for d in night.deeds if d.turns is not None)
+    minutes = duration_text(night.aligned_s) if night.aligned_s is not None else "–"
+    return night.name, result, final, minutes, str(moves), rates[0], rates[1]
+
+
+def _history_lines(history: History) -> list[str]:
+    lines = [
+        f"The {rate.screw} screw: {number_text(abs(rate.mean_arcmin))}′ a turn over {rate.nights} nights,"
+        f" agreeing to {number_text(100.0 * rate.scatter)} %."
+        for rate in history.rates
+        if rate.nights > 1
+    ]
+    if history.median_minutes is not None and len(history.nights) > 1:
+        lines.append(f"Half of the alignments took less than {duration_text(60.0 * history.median_minutes)}.")
+    if history.hint:
+        lines.append(history.hint)
+    return lines or ["This is the first night with this rig: later ones will be compared with it."]
+
+
+def _total_sigma(offset: Offset) -> float:
+    """Sigma of the distance itself, along its direction."""
+    total = offset.total_rad
+    if total * ARCSEC_PER_RAD < 0.1:
+        return offset.sigma_rad
+    e, u = offset.east_rad / total, offset.up_rad / total
+    (ee, eu), (_, uu) = offset.covariance_rad2
+    return math.sqrt(max(e * e * ee + 2.0 * e * u * eu + u * u * uu, 0.0))
+
+
+def _minute(t_s: float) -> str:
+    minutes, seconds = divmod(round(t_s), 60) if math.isfinite(t_s) else (0, 0)
+    return f"{minutes}:{seconds:02d}"
+
+
+def plain_result(facts: NightFacts) -> dict[str, Any]:
+    """The result as plain values, under the names that the JSON output promises."""
+    final = facts.final
+    return {
+        "night": facts.name,
+        "proved": facts.proved,
+        "accepted": facts.accepted,
+        "east_arcmin": final.east_rad * ARCMIN_PER_RAD if final else None,
+        "up_arcmin": final.up_rad * ARCMIN_PER_RAD if final else None,
+        "total_arcmin": final.total_rad * ARCMIN_PER_RAD if final else None,
+        "sigma_arcmin": final.sigma_rad * ARCMIN_PER_RAD if final else None,
+        "tolerance_arcmin": facts.tolerance_rad * ARCMIN_PER_RAD,
+        "probability_inside": facts.inside,
+        "minutes_to_align": facts.aligned_s / 60.0 if facts.aligned_s is not None else None,
+        "moves": sum(1 for d in facts.deeds if d.turns is not None),
+        "frames_solved": facts.frames_solved,
+        "frames_unsolved": facts.frames_unsolved,
+    }
