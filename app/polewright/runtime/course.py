@@ -8,8 +8,9 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
+from polewright.core.advice import Advice
 from polewright.core.axis import estimate_axis, predicted_sigma_rad
-from polewright.core.coach import Advice, advise
+from polewright.core.coach import advise
 from polewright.core.effects import Effect, EstimateAxis, FollowAxis, StartFollowing
 from polewright.core.events import AnyEvent, AxisFollowed, AxisMeasured, AxisRefused
 from polewright.core.following import FollowState, follow, start_following

@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Protocol
 
-from polewright.core.coach import Advice
+from polewright.core.advice import Advice
 from polewright.core.effects import Effect, KeepNight, Refused, SaveScrew
 from polewright.core.errors import PolewrightError, RecordingError
 from polewright.core.event_codec import event_to_plain
