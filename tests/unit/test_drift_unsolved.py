@@ -7,12 +7,14 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from polewright.core.angles import ARCMIN_PER_RAD, ARCSEC_PER_RAD
-from polewright.core.drift import DriftProof, DriftResult
+from drift_nights import mount_off
+from polewright.core.angles import ARCMIN_PER_RAD, ARCSEC_PER_RAD, SIDEREAL_RATE_RAD_S
+from polewright.core.drift import DriftProof, DriftResult, add_direction
 from polewright.core.drift_rates import star_enu
 from polewright.core.drift_unsolved import KnownCamera, UnsolvedDrift, add_stars, at_field, boresight_enu
 from polewright.core.model import Atmosphere, FloatArray, NotMeasurable, Site, StarFlag, StarList, TargetPole
 from polewright.core.shift_tracking import FieldShift, field_shift
+from polewright.simulate.mount import Mount
 from polewright.simulate.rig import SimulatedRig
 from polewright.simulate.scenarios import SCENARIOS, MountRanges, Scenario
 from polewright.simulate.star_lists import observe_stars
@@ -153,3 +155,41 @@ def test_a_bad_list_is_kept_out_and_said() -> None:
     assert cloudy.trouble is not None and cloudy.proof == state.proof
     clear = add_stars(cloudy, star_list(xy), 9.0)
     assert clear.trouble is None and len(clear.proof.samples) == 2
+
+
+def test_an_orientation_wrong_by_two_degrees_is_seen_through() -> None:
+    """20" of periodic error leak into the declination as its sine; taken at its word, the angle spoils the axis by
+    half an arcminute; fitted with a doubt, hardly."""
+    wrong = np.radians(2.0)
+    errors = {}
+    for doubt in (np.radians(2.0), 0.0):
+        result = through_a_turned_camera(wrong, doubt)
+        errors[doubt] = np.hypot(result.east_rad - 3.0 / ARCMIN_PER_RAD, result.up_rad + 2.0 / ARCMIN_PER_RAD)
+    assert errors[0.0] * ARCSEC_PER_RAD > 20.0
+    assert errors[np.radians(2.0)] * ARCSEC_PER_RAD < 8.0
+
+
+def through_a_turned_camera(wrong: float, doubt: float) -> DriftResult:
+    """Two positions, no air, shifts as seen by a camera whose stated angle is wrong."""
+    none = Atmosphere(0.0)
+    spec = mount_off(45.0, 3.0, -2.0, none, periodic_error_arcsec=20.0, periodic_error_s=480.0)
+    mount, site, scale = Mount(spec), Site(45.0, 0.0), 3.0 / ARCSEC_PER_RAD
+    proof = DriftProof(site, none, TargetPole.TRUE, orientation_sigma_rad=doubt)
+    camera = KnownCamera(scale, wrong, orientation_sigma_rad=doubt)
+    now = 0.0
+    for hour_h, dec_p_deg in ((0.0, 5.0), (-5.0, 60.0)):
+        place = (np.radians(15.0 * hour_h), np.radians(dec_p_deg))
+        now = mount.point(now + 10.0, star_enu(site, *place)) + 5.0
+        mount.set_tracking(now, True)
+        for t in np.arange(0.0, 240.0, 4.0):
+            hour = place[0] + SIDEREAL_RATE_RAD_S * t
+            off = mount.attitude(now + t)[:, 2] - star_enu(site, hour, place[1])
+            north = off @ star_enu(site, hour, place[1] + np.pi / 2.0)
+            west = off @ star_enu(site, hour + np.pi / 2.0, 0.0)
+            # an un-mirrored camera with north up: right is west, stars move against the boresight, y points down
+            shift = FieldShift(-west / scale, north / scale, 0.0, 0.05, 9)
+            seen = boresight_enu(site, camera, (hour, place[1]), shift)
+            proof = add_direction(proof, now + t, seen, 0.05 * scale)
+        now += 240.0
+    assert isinstance(proof.result, DriftResult)
+    return proof.result

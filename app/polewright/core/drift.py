@@ -83,13 +83,16 @@ class DriftResult:
 
 @dataclass(frozen=True)
 class DriftProof:
-    """The state: where, against which pole, the frames so far, and what they say."""
+    """The state: where, against which pole, the frames so far, and what they say.
+
+    `orientation_sigma_rad`: how well the camera's orientation is known; 0 for solved frames, which measure it."""
 
     site: Site
     atmosphere: Atmosphere
     target: TargetPole
     samples: tuple[DriftSample, ...] = ()
     result: DriftResult | NotMeasurable = NOTHING_YET
+    orientation_sigma_rad: float = 0.0
 
 
 def add_frame(state: DriftProof, frame: SkyFrame, at_s: float) -> DriftProof:
@@ -112,7 +115,7 @@ def add_direction(state: DriftProof, at_s: float, direction_enu: FloatArray, sig
 
 def measure(state: DriftProof) -> DriftResult | NotMeasurable:
     """What the frames say. Positions with fewer than three frames are left out."""
-    data = _data(state.samples)
+    data = _data(state.samples, state.orientation_sigma_rad)
     if data is None or data.at_s.size < LEAST_FRAMES:
         usable = 0 if data is None else data.at_s.size
         return NotMeasurable(f"{usable} frames, {LEAST_FRAMES} needed.", "Keep tracking and take more frames.")
@@ -177,7 +180,7 @@ def _position_of(state: DriftProof, at_s: float, direction_enu: FloatArray) -> i
     return last.position + int(separation_rad(carried, np.asarray(direction_enu)) > NEW_POSITION_RAD)
 
 
-def _data(samples: tuple[DriftSample, ...]) -> DriftData | None:
+def _data(samples: tuple[DriftSample, ...], leak_sigma: float) -> DriftData | None:
     """The frames of positions with three or more, numbered afresh."""
     numbers = np.array([s.position for s in samples], dtype=np.int64)
     kept, counts = np.unique(numbers, return_counts=True)
@@ -191,6 +194,7 @@ def _data(samples: tuple[DriftSample, ...]) -> DriftData | None:
         direction_enu=np.array([s.direction_enu for s in samples])[usable],
         sigma_rad=np.maximum(np.array([s.sigma_rad for s in samples])[usable], 1e-8),
         position=np.searchsorted(kept, numbers[usable]),
+        leak_sigma=leak_sigma,
     )
 
 

@@ -29,12 +29,16 @@ _ROUNDS = 4
 @dataclass(frozen=True, eq=False)
 class DriftData:
     """Frames in the order of time: s from the first, boresight (N, 3) in observed ENU, sigma (N,) of the pointing
-    along one axis, and the number (N,) of the position that each belongs to, 0, 1, ..."""
+    along one axis, and the number (N,) of the position that each belongs to, 0, 1, ...
+
+    `leak_sigma`: sigma of the share of the motion in right ascension that shows as declination, because the camera's
+    orientation is known only so well (its error in rad); 0 for solved frames."""
 
     at_s: FloatArray
     direction_enu: FloatArray
     sigma_rad: FloatArray
     position: IntArray
+    leak_sigma: float = 0.0
 
     @property
     def positions(self) -> int:
@@ -131,6 +135,7 @@ class _Rows:
         self.ra_slopes = np.sin(dec)[:, None] * np.stack([-np.cos(angle), np.sin(angle)], axis=1)
         self.elapsed = data.at_s - data.at_s.mean()
         self.waves = _waves(since, data.position)
+        self.leak_sigma = data.leak_sigma
 
 
 @dataclass(frozen=True, eq=False)
@@ -145,25 +150,25 @@ class _Solved:
 
 
 def _solve(rows: _Rows, noise: FloatArray, relative: FloatArray) -> _Solved:
-    """Weighted least squares for the step of the axis; columns: east, up, per position dec and RA zero, rate, waves.
+    """Weighted least squares for the step of the axis.
 
-    Seen: dec_i + dec_slopes . x = dec zero;  cos dec drive_i + ra_slopes . x = cos dec (RA zero + rate t + waves).
+    Columns: east, up, per position dec and RA zero, rate, waves, leak. Seen, with x the step:
+    dec_i + dec_slopes . x = dec zero + leak cos dec drive_i;
+    cos dec drive_i + ra_slopes . x = cos dec (RA zero + rate t + waves).
     """
     n, k, w = rows.dec.size, len(rows.members), rows.waves.shape[1]
     zero = np.asarray(rows.position[:, None] == np.arange(k), dtype=float)
-    dec_block = np.concatenate([-rows.dec_slopes, zero, np.zeros((n, k + 1 + w))], axis=1)
+    leak = (rows.cos_dec * rows.drive)[:, None] * (rows.leak_sigma > 0.0)
+    dec_block = np.concatenate([-rows.dec_slopes, zero, np.zeros((n, k + 1 + w)), leak], axis=1)
     rate = (SIDEREAL_RATE_RAD_S * rows.elapsed)[:, None]
-    ra_block = np.concatenate(
-        [-rows.ra_slopes, np.zeros((n, k)), rows.cos_dec[:, None] * np.concatenate([zero, rate, rows.waves], axis=1)],
-        axis=1,
-    )
+    drive = rows.cos_dec[:, None] * np.concatenate([zero, rate, rows.waves], axis=1)
+    ra_block = np.concatenate([-rows.ra_slopes, np.zeros((n, k)), drive, np.zeros((n, 1))], axis=1)
     design = np.concatenate([dec_block, ra_block])
     middle = np.array([rows.dec[m].mean() for m in rows.members])
     seen = np.concatenate([rows.dec - middle[rows.position], rows.cos_dec * rows.drive])
     weight = 1.0 / np.concatenate([noise[0] * relative, noise[1] * relative])
-    prior = np.concatenate(
-        [[1.0 / _WEAK_PRIOR_RAD] * 2, np.zeros(2 * k), [1.0 / RATE_DOUBT], [1.0 / WAVE_SIZE_RAD] * w]
-    )
+    doubts = [1.0 / RATE_DOUBT, *[1.0 / WAVE_SIZE_RAD] * w, 1.0 / (rows.leak_sigma or 1.0)]
+    prior = np.concatenate([[1.0 / _WEAK_PRIOR_RAD] * 2, np.zeros(2 * k), doubts])
     stacked = np.concatenate([design * weight[:, None], np.diag(prior)])
     information = stacked.T @ stacked
     scale = 1.0 / np.sqrt(np.diag(information))
@@ -185,7 +190,7 @@ def _solve(rows: _Rows, noise: FloatArray, relative: FloatArray) -> _Solved:
         scatter=scatter,
         dec_left=dec_left,
         ra_left=ra_left,
-        wave_sizes=solution[2 * k + 3 :],
+        wave_sizes=solution[2 * k + 3 : -1],
         rate=float(solution[2 * k + 2]),
     )
 

@@ -2,7 +2,7 @@
 
 Scale, orientation and parity of the camera and the rough place of the field (to a degree or two) turn the common
 shift of the stars into the path of the boresight. An orientation that is wrong by g lets the drive's own error into
-the declination as its sine; the turn is to be known to a degree, and the certainty says what is left of it.
+the declination as its sine: that share is fitted as one more unknown, known beforehand to a degree or so.
 """
 
 from __future__ import annotations
@@ -19,15 +19,19 @@ from polewright.core.places import hemisphere_sign
 from polewright.core.refraction import refract, refraction_constants
 from polewright.core.shift_tracking import FieldShift, field_shift
 
+ORIENTATION_SIGMA_RAD = np.radians(1.0)  # from one trail with the drive off, or by eye against a chart
+
 
 @dataclass(frozen=True)
 class KnownCamera:
     """What the person knows. `position_angle_rad`: of image up (toward row 0), from celestial north through east;
-    `mirrored`: east and west are exchanged. Scale in rad per pixel."""
+    `mirrored`: east and west are exchanged. Scale in rad per pixel. `orientation_sigma_rad`: how well the angle is
+    known."""
 
     scale_rad_px: float
     position_angle_rad: float
     mirrored: bool = False
+    orientation_sigma_rad: float = ORIENTATION_SIGMA_RAD
 
 
 @dataclass(frozen=True, eq=False)
@@ -75,7 +79,8 @@ def _with(state: UnsolvedDrift, shift: FieldShift, at_s: float) -> DriftProof:
         shift,
     )
     seen = refract(direction, refraction_constants(state.proof.atmosphere))
-    return add_direction(state.proof, at_s, seen, shift.sigma_px * state.camera.scale_rad_px)
+    proof = replace(state.proof, orientation_sigma_rad=state.camera.orientation_sigma_rad)
+    return add_direction(proof, at_s, seen, shift.sigma_px * state.camera.scale_rad_px)
 
 
 def boresight_enu(site: Site, camera: KnownCamera, place_rad: tuple[float, float], shift: FieldShift) -> FloatArray:
