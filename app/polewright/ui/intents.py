@@ -192,6 +192,13 @@ class ChangeTarget(Intent):
 
 
 @dataclass(frozen=True)
+class ChangeTolerance(Intent):
+    """What tonight needs: one step stricter (-1) or easier (+1)."""
+
+    steps: int
+
+
+@dataclass(frozen=True)
 class LeaveNight(Intent):
     """Back to the first page; the night stays resumable."""
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from polewright.core import events
+from polewright.core.angles import ARCMIN_PER_RAD
 from polewright.core.model import TargetPole
 from polewright.core.orientation import pole_altitude_rad
 from polewright.core.places import standard_atmosphere
@@ -13,6 +14,7 @@ from polewright.ui import intents as want
 from polewright.ui.driving.desk import MakeEvent
 
 TARGETS = (TargetPole.TRUE, TargetPole.BETWEEN, TargetPole.REFRACTED)
+TOLERANCES_ARCMIN = (0.25, 0.5, 1.0, 2.0, 5.0, 10.0)
 SCREWS = {"azimuth": events.Screw.AZIMUTH, "altitude": events.Screw.ALTITUDE}
 
 
@@ -27,6 +29,8 @@ def event_for(intent: want.Intent, state: NightState) -> MakeEvent | None:
         return events.Accepted
     if isinstance(intent, want.ChangeTarget):
         return _next_target(state)
+    if isinstance(intent, want.ChangeTolerance):
+        return _next_tolerance(state, intent.steps)
     simple: dict[type, Callable[[float], events.AnyEvent]] = {
         want.Next: events.NextAsked,
         want.Back: events.BackAsked,
@@ -46,6 +50,16 @@ def _next_target(state: NightState) -> MakeEvent | None:
     target = TARGETS[(TARGETS.index(plan.target) + 1) % len(TARGETS)]
     altitude = pole_altitude_rad(plan.site, standard_atmosphere(plan.site), target)
     return lambda at_s: events.TargetChanged(at_s, target, max(0.0, altitude))
+
+
+def _next_tolerance(state: NightState, steps: int) -> MakeEvent | None:
+    plan = state.plan
+    if plan is None:
+        return None
+    now = plan.tolerance_rad * ARCMIN_PER_RAD
+    nearest = min(range(len(TOLERANCES_ARCMIN)), key=lambda i: abs(TOLERANCES_ARCMIN[i] - now))
+    wanted = TOLERANCES_ARCMIN[min(len(TOLERANCES_ARCMIN) - 1, max(0, nearest + steps))] / ARCMIN_PER_RAD
+    return lambda at_s: events.ToleranceChanged(at_s, wanted)
 
 
 def over(state: NightState) -> bool:

@@ -15,7 +15,9 @@ OTHER_WAY_KEYS = ("5", "6", "7", "8")
 
 def actions(state: NightState, advice: Advice, rehearsing: bool) -> tuple[Action, ...]:
     """Everything that can be pressed now."""
-    return (*_asked(state, advice, rehearsing), *_always(state, advice))
+    asked = _asked(state, advice, rehearsing)
+    crowded = any(action.weight is Weight.PLAIN for action in asked)
+    return (*asked, *_always(state, advice, Weight.MENU if crowded else Weight.PLAIN))
 
 
 def _asked(state: NightState, advice: Advice, rehearsing: bool) -> tuple[Action, ...]:
@@ -95,12 +97,12 @@ def _primary(label: str, intent: want.Intent) -> Action:
     return Action(label, "Return", intent, Weight.PRIMARY)
 
 
-def _always(state: NightState, advice: Advice) -> tuple[Action, ...]:
+def _always(state: NightState, advice: Advice, undo: Weight) -> tuple[Action, ...]:
     correcting = state.stage in (Stage.ROUGH, Stage.FINE)
     first, nothing = state.stage is Stage.ORIENTATION, state.undo is None
     lines = [
         Action("Back", "Backspace", want.Back(), enabled=not first, why_not="This is the first stage."),
-        Action("Undo", "Ctrl+Z", want.Undo(), enabled=not nothing, why_not="There is no click to take back."),
+        Action("Undo", "Ctrl+Z", want.Undo(), undo, enabled=not nothing, why_not="There is no click to take back."),
         Action("Resume" if state.paused else "Pause", "P", want.Pause()),
         Action("I bumped it", "B", want.Bumped(), Weight.MENU, enabled=not first),
         Action("Begin this stage again", "Ctrl+R", want.Restart(), Weight.MENU, enabled=not first),
@@ -113,6 +115,8 @@ def _always(state: NightState, advice: Advice) -> tuple[Action, ...]:
         *lines,
         Action("Choose another folder", "Ctrl+O", want.ChooseFolder(), Weight.MENU),
         Action("Change the target pole", "T", want.ChangeTarget(), Weight.MENU),
+        Action("Need it finer tonight", "[", want.ChangeTolerance(-1), Weight.MENU),
+        Action("Coarser will do tonight", "]", want.ChangeTolerance(1), Weight.MENU),
         Action("Write out the night", "Ctrl+E", want.ExportNight(), Weight.MENU),
         Action("Leave this night", "Ctrl+W", want.LeaveNight(), Weight.MENU),
     )

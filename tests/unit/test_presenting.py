@@ -1,0 +1,363 @@
+"""What the window is told at every moment of whole nights: words, signs, senses, keys.
+
+The nights are rehearsed (invented); the signs are those of core/model.py: east and up are positive, and the azimuth
+screw turns the base clockwise seen from above, which moves the axis east in the north and west in the south.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from functools import cache
+from itertools import pairwise
+
+import pytest
+
+from night_kit import rehearsed
+from polewright.core.advice import Advice, Mood, RotateAxis, Turn, Wait
+from polewright.core.angles import ARCMIN_PER_RAD, ARCSEC_PER_RAD
+from polewright.core.coach import advise
+from polewright.core.effects import Refused
+from polewright.core.events import Screw as CoreScrew
+from polewright.core.measured import FrameTrouble
+from polewright.core.model import Site, TargetPole
+from polewright.core.rest import Reading, Rest
+from polewright.core.screws import ScrewMemory, ScrewPrior
+from polewright.core.states import Handling, NightPlan, NightState, Stage, Trouble
+from polewright.runtime.course import Course
+from polewright.runtime.notices import Notice
+from polewright.runtime.retrace import recorded_events
+from polewright.ui import intents as want
+from polewright.ui.keys import REHEARSAL_KEYS, WINDOW_ACTIONS
+from polewright.ui.presenting.extras import Extras
+from polewright.ui.presenting.history import NightHistory
+from polewright.ui.presenting.night_view import present
+from polewright.ui.view_model import Page, Rehearsal, Screw, Sense, StepMark, Tone, View, Weight
+
+NIGHTS = (("calm", 3), ("southern-sky", 2))
+
+
+@dataclass(frozen=True)
+class Moment:
+    state: NightState
+    advice: Advice
+    view: View
+
+
+@cache
+def moments(scenario: str, seed: int) -> tuple[Moment, ...]:
+    """Every state of a rehearsed night, presented."""
+    course, history, found = Course(), NightHistory(), []
+    for _, event in recorded_events(rehearsed(scenario, seed).log):
+        course.take(event)
+        history.take(course.state)
+        plan = course.state.plan
+        tolerance = plan.tolerance_rad * ARCMIN_PER_RAD if plan else 1.0
+        extras = Extras(course.state.now_s, timeline=history.timeline(tolerance))
+        found.append(Moment(course.state, course.advice, present(course.state, course.advice, extras)))
+    return tuple(found)
+
+
+@pytest.fixture(params=NIGHTS, ids=[name for name, _ in NIGHTS])
+def night(request: pytest.FixtureRequest) -> tuple[Moment, ...]:
+    return moments(*request.param)
+
+
+def test_every_stage_is_shown_and_says_something_short(night: tuple[Moment, ...]) -> None:
+    assert {m.view.page for m in night} == {Page.ORIENTATION, Page.CAPTURE, Page.ROUGH, Page.FINE, Page.PROOF}
+    for moment in night:
+        said = moment.view.instruction
+        assert said.sentence and said.short
+        assert len(said.short.split()) <= 8, said.short
+        assert "_" not in said.sentence + said.reason and "None" not in said.sentence + said.reason
+
+
+def test_the_rail_walks_forward_and_ends_with_everything_done(night: tuple[Moment, ...]) -> None:
+    for moment in night:
+        assert [step.name for step in moment.view.rail] == ["Stand", "Measure", "Rough", "Fine", "Proof"]
+        assert sum(step.mark is StepMark.NOW for step in moment.view.rail) in (0, 1)
+    assert all(step.mark is StepMark.DONE for step in night[-1].view.rail)
+    assert night[-1].view.rail[-1].note == "proved"
+
+
+def test_words_and_marker_agree_about_the_side(night: tuple[Moment, ...]) -> None:
+    seen = set()
+    for moment in night:
+        facts = {fact.label: fact for fact in moment.view.numbers}
+        axis = moment.view.reticle.axis
+        if axis is None or "altitude" not in facts:
+            continue
+        for value, fact, words in (
+            (axis.east_arcmin, facts["azimuth"], ("too far east", "too far west")),
+            (axis.up_arcmin, facts["altitude"], ("too high", "too low")),
+        ):
+            if "neither" in fact.words:
+                assert abs(value) < 0.2
+            else:
+                assert words[0 if value > 0.0 else 1] in fact.words
+                seen.add(words[0 if value > 0.0 else 1])
+    assert len(seen) >= 2
+
+
+def test_the_strip_repeats_the_advice_and_the_other_one_rests(night: tuple[Moment, ...]) -> None:
+    turned = 0
+    for moment in night:
+        active = [strip for strip in moment.view.strips if strip.active]
+        if not isinstance(moment.advice.action, Turn):
+            assert not active
+            continue
+        turned += 1
+        (strip,) = active
+        turn = moment.advice.action
+        assert strip.screw.value == turn.screw.value
+        assert strip.turns == pytest.approx(abs(turn.turns))
+        assert strip.sense is (Sense.CLOCKWISE if turn.turns > 0.0 else Sense.ANTICLOCKWISE)
+        assert strip.sense_text in moment.view.instruction.sentence
+        assert not strip.stop
+        axis = moment.view.reticle.axis
+        assert axis is not None
+        off = axis.east_arcmin if strip.screw is Screw.AZIMUTH else axis.up_arcmin
+        assert math.copysign(1.0, strip.signed_turns) == math.copysign(1.0, off)
+    assert turned >= 4
+
+
+def test_the_path_leads_from_the_marker_to_a_gate_nearer_the_aim(night: tuple[Moment, ...]) -> None:
+    drawn = 0
+    for moment in night:
+        path, axis = moment.view.reticle.path, moment.view.reticle.axis
+        if not path:
+            continue
+        drawn += 1
+        assert axis is not None
+        assert path[0].east_arcmin == pytest.approx(axis.east_arcmin, abs=1e-6)
+        assert path[0].up_arcmin == pytest.approx(axis.up_arcmin, abs=1e-6)
+        (strip,) = [s for s in moment.view.strips if s.active]
+        azimuth = strip.screw is Screw.AZIMUTH
+        gone = path[-1].east_arcmin - path[0].east_arcmin if azimuth else path[-1].up_arcmin - path[0].up_arcmin
+        words = ("moves the axis east", "moves the axis west") if azimuth else ("raises the axis", "lowers the axis")
+        assert strip.effect_text == words[0 if gone > 0.0 else 1]
+        steps = [math.hypot(b.east_arcmin - a.east_arcmin, b.up_arcmin - a.up_arcmin) for a, b in pairwise(path)]
+        assert max(steps) < 1.5 * min(steps)  # one smooth curve
+    assert drawn >= 3
+
+
+def test_what_a_turn_did_is_what_its_path_had_promised(night: tuple[Moment, ...]) -> None:
+    """The screw of the simulated mount is the outside truth: after the turn the marker lies on the promised side."""
+    promised: View | None = None
+    turns_made = kept = made = 0
+    for moment in night:
+        if moment.state.handling.turns_made > turns_made and promised is not None:
+            before, after = promised.reticle, moment.view.reticle.axis
+            assert after is not None and before.axis is not None
+            gate = before.path[-1]
+            way = gate.east_arcmin - before.axis.east_arcmin, gate.up_arcmin - before.axis.up_arcmin
+            went = after.east_arcmin - before.axis.east_arcmin, after.up_arcmin - before.axis.up_arcmin
+            made += 1
+            kept += way[0] * went[0] + way[1] * went[1] > 0.0
+            promised = None
+        turns_made = moment.state.handling.turns_made
+        if moment.view.reticle.path:
+            promised = moment.view
+    assert made >= 3
+    assert kept >= 0.7 * made  # the autopilot's hand turns the wrong way now and then
+
+
+def test_east_lies_on_the_side_of_the_hemisphere() -> None:
+    assert not moments("calm", 3)[-1].view.reticle.southern
+    assert moments("southern-sky", 2)[-1].view.reticle.southern
+    orientation = next(m.view.orientation for m in moments("southern-sky", 2) if m.view.orientation)
+    assert orientation.heading_true_deg == 180.0
+    assert orientation.inclination_text == "30° 56′"  # latitude 30.9148 and 1.5' of refraction
+
+
+def test_keys_are_unique_and_enter_never_accepts(night: tuple[Moment, ...]) -> None:
+    window_keys = {action.key for action in WINDOW_ACTIONS} | {"M", "Tab", "Escape"}
+    for moment in night:
+        keys = [action.key for action in moment.view.actions]
+        assert len(keys) == len(set(keys)), keys
+        assert not set(keys) & window_keys
+        for action in moment.view.actions:
+            if action.key == "Return":
+                assert not isinstance(action.intent, want.Finish)
+        primary = [a for a in moment.view.actions if a.weight is Weight.PRIMARY]
+        assert not primary or primary[0].key == "Return"
+        asked = moment.advice.mood in (Mood.DO, Mood.GOOD) and not isinstance(moment.advice.action, RotateAxis)
+        assert bool(primary) == asked or moment.advice.mood is Mood.TROUBLE
+
+
+def test_in_a_rehearsal_every_request_can_be_carried_out(night: tuple[Moment, ...]) -> None:
+    arrows = {key for pair in REHEARSAL_KEYS for key in pair[0].split()}
+    for moment in night[:: max(1, len(night) // 60)]:
+        extras = Extras(moment.state.now_s, rehearsal=Rehearsal(0.0, 0.0, 0.0))
+        view = present(moment.state, moment.advice, extras)
+        told = [a for a in view.actions if isinstance(a.intent, want.DoAsTold)]
+        if moment.advice.mood is Mood.DO:
+            assert [a.key for a in told] == ["Return"]
+        assert not {a.key for a in view.actions} & arrows
+
+
+def test_the_dial_runs_forward_from_the_first_place(night: tuple[Moment, ...]) -> None:
+    dials = [m.view.capture for m in night if m.view.capture is not None and m.view.capture.taken_deg]
+    assert dials
+    for dial in dials:
+        assert min(dial.taken_deg) == pytest.approx(0.0, abs=1e-9)
+        assert dial.wanted_deg >= max(dial.taken_deg) - 1e-9
+        assert dial.now_deg is None or dial.now_deg >= 0.0
+    assert max(max(dial.taken_deg) for dial in dials) > 30.0
+    assert any(dial.accuracy_now and dial.accuracy_next for dial in dials)
+
+
+def test_the_timeline_goes_down_and_marks_the_moves(night: tuple[Moment, ...]) -> None:
+    timeline = night[-1].view.timeline
+    assert timeline is not None
+    assert list(timeline.time_s) == sorted(timeline.time_s)
+    assert timeline.total_arcmin[-1] < 0.1 * timeline.total_arcmin[0]
+    assert len(timeline.moves) == night[-1].state.handling.turns_made
+
+
+def test_the_proof_tells_before_and_after(night: tuple[Moment, ...]) -> None:
+    proof = night[-1].view.proof
+    assert proof is not None
+    facts = {fact.label: fact for fact in proof.facts}
+    assert facts["certainty"].verdict is Tone.GOOD
+    assert facts["screws"].value.endswith("turns")
+    assert all(strip.stop for strip in night[-1].view.strips)
+
+
+# moments made by hand
+
+PLAN = NightPlan(Site(52.3, 9.8, 80.0), TargetPole.REFRACTED, math.radians(52.31), 30.0 / ARCSEC_PER_RAD)
+KNOWN = ScrewMemory(ScrewPrior(60.0, 1.0, 0.1, 0.02))
+
+
+def at_rest(east_arcmin: float, up_arcmin: float, sigma_arcsec: float = 2.0, **changes: object) -> NightState:
+    """A fine correction at rest, both screws known from earlier nights, azimuth in hand."""
+    own = (sigma_arcsec / ARCSEC_PER_RAD) ** 2
+    covariance = ((own, 0.0), (0.0, own))
+    readings = tuple(
+        Reading(100.0 + 3.0 * i, east_arcmin / ARCMIN_PER_RAD, up_arcmin / ARCMIN_PER_RAD, covariance)
+        for i in range(3)
+    )
+    state = NightState(
+        stage=Stage.FINE,
+        now_s=107.0,
+        plan=PLAN,
+        frames_used=12,
+        last_frame_s=106.0,
+        rest=Rest(readings),
+        azimuth=KNOWN,
+        altitude=replace(KNOWN, bends=True),
+        handling=Handling(working=CoreScrew.AZIMUTH),
+    )
+    return replace(state, **changes)  # type: ignore[arg-type]
+
+
+def shown(state: NightState, **extras: object) -> View:
+    return present(state, advise(state), Extras(**{"now_s": state.now_s, **extras}))  # type: ignore[arg-type]
+
+
+def test_a_fine_moment_word_for_word() -> None:
+    view = shown(at_rest(9.17, -2.0))
+    # 9.17' on the sky are 9.17' / cos 52.31 = 15.0' on the horizon: a quarter turn at 60' a turn
+    facts = {fact.label: (fact.value, fact.words) for fact in view.numbers}
+    assert facts["azimuth"] == ("15′", "too far east, at the screw; 9.2′ on the sky")
+    assert facts["altitude"] == ("2.0′", "too low")
+    assert facts["total"][0] == "9.4′"
+    (azimuth, altitude) = view.strips
+    assert azimuth.active and not altitude.active
+    assert azimuth.sense_text == "anticlockwise"
+    assert azimuth.effect_text == "moves the axis west"
+    assert azimuth.note_text == "60′ a turn, ± 2 %"
+    assert azimuth.signed_turns > 0.0
+    assert view.reticle.tolerance_text == "needed tonight: 30″"
+
+
+def test_the_same_error_in_the_south_turns_the_other_way() -> None:
+    north = shown(at_rest(9.17, -2.0))
+    southern = replace(PLAN, site=Site(-52.3, 9.8, 80.0))
+    south = shown(at_rest(9.17, -2.0, plan=southern))
+    assert north.strips[0].sense_text == "anticlockwise"
+    assert south.strips[0].sense_text == "clockwise"
+    assert south.strips[0].effect_text == "moves the axis west"
+    assert south.strips[0].signed_turns > 0.0
+    assert south.strips[1].sense_text == north.strips[1].sense_text
+
+
+def test_a_marker_wider_than_the_floor_is_unsure() -> None:
+    assert not shown(at_rest(0.1, 0.1, 10.0)).reticle.unsure
+    assert shown(at_rest(0.1, 0.1, 80.0)).reticle.unsure
+
+
+def test_a_reading_goes_stale_after_two_intervals() -> None:
+    state = at_rest(1.0, 1.0)
+    assert shown(state, now_s=113.0, interval_s=4.0).reticle.stale_text == ""
+    assert shown(state, now_s=115.0, interval_s=4.0).reticle.stale_text == "9 s old"
+    assert shown(state, now_s=115.0, interval_s=8.0).reticle.stale_text == ""
+
+
+def frames_failed(cause: FrameTrouble, count: int) -> Trouble:
+    return Trouble(cause, "3 stars found, 5 needed.", "Expose 2 s instead of 0.5 s.", count, 100.0)
+
+
+def test_one_bad_frame_is_told_beside_the_instruction_and_can_be_put_away() -> None:
+    state = at_rest(1.0, 1.0, trouble=frames_failed(FrameTrouble.TOO_FEW_STARS, 1))
+    told = shown(state).trouble
+    assert told is not None
+    assert (told.cause, told.cure) == ("3 stars found, 5 needed.", "Expose 2 s instead of 0.5 s.")
+    assert shown(state, trouble_read_s=100.0).trouble is None
+
+
+def test_what_the_instruction_says_is_not_said_twice() -> None:
+    state = at_rest(1.0, 1.0, trouble=frames_failed(FrameTrouble.TOO_FEW_STARS, 4))
+    view = shown(state)
+    assert view.instruction.tone is not Tone.DO
+    assert "3 stars found" in view.instruction.reason or "stars" in view.instruction.reason
+    assert view.trouble is None
+
+
+def test_smeared_frames_while_a_screw_turns_are_no_trouble() -> None:
+    assert shown(at_rest(1.0, 1.0, trouble=frames_failed(FrameTrouble.TRAILED, 2))).trouble is None
+
+
+def test_a_refused_click_comes_before_everything_else() -> None:
+    notice = Notice("recording", "The disk is full.", "Make room.")
+    view = shown(at_rest(1.0, 1.0), refused=Refused("The screws rest.", "Go back."), notices=(notice,))
+    assert view.trouble is not None and view.trouble.cause == "The screws rest."
+    view = shown(at_rest(1.0, 1.0), notices=(notice,))
+    assert view.trouble is not None and view.trouble.cure == "Make room."
+
+
+def test_a_lost_folder_names_both_ways_out() -> None:
+    view = shown(at_rest(1.0, 1.0, folder_lost=True, folder_reason="Stale file handle."))
+    assert view.trouble is not None
+    assert view.trouble.cause == "Stale file handle."
+    assert "cable" in view.trouble.cure and "Ctrl+O" in view.trouble.cure
+    assert view.actions[0].intent == want.ChooseFolder()
+
+
+def test_a_wait_of_known_length_shows_how_far_it_is() -> None:
+    state = at_rest(1.0, 1.0, handling=Handling(touched_s=106.0), now_s=107.0)
+    advice = advise(state)
+    assert isinstance(advice.action, Wait)
+    view = shown(state)
+    assert view.instruction.tone is Tone.WAIT
+    assert view.instruction.wait_fraction == pytest.approx(0.25)
+
+
+@pytest.mark.parametrize(
+    ("make", "page"),
+    [
+        (lambda: NightState(), Page.ORIENTATION),
+        (lambda: NightState(plan=PLAN), Page.ORIENTATION),
+        (lambda: NightState(plan=PLAN, stage=Stage.CAPTURE), Page.CAPTURE),
+        (lambda: NightState(plan=PLAN, stage=Stage.ROUGH), Page.ROUGH),
+        (lambda: NightState(plan=PLAN, stage=Stage.PROOF), Page.CAPTURE),
+        (lambda: NightState(plan=PLAN, stage=Stage.PROOF, accepted=True), Page.PROOF),
+    ],
+)
+def test_a_night_that_knows_nothing_yet_can_be_shown(make: Callable[[], NightState], page: Page) -> None:
+    view = shown(make())
+    assert view.page is page
+    assert view.instruction.sentence
+    assert view.reticle.axis is None
