@@ -31,6 +31,8 @@ def false_alarms(run: Run, nights: int, seed: int) -> int:
         for frame, at_s in frames(run, axis, rng):
             vigil = watch(vigil, frame, at_s)
         total += len(vigil.shifts)
+        if night % 10 == 9:
+            print(f"  {night + 1} nights: {total} false alarms so far", flush=True)
     return total
 
 
@@ -57,11 +59,6 @@ def found_in_time(run: Run, events: int, seed: int, size: float, is_slow: bool, 
 
 
 def main(nights: int, events: int) -> None:
-    for name, run in (
-        ("unguided", Run()),
-        ("guided, dithered", Run(guided=True, dithers_every=4)),
-    ):
-        print(f"{name}: {false_alarms(run, nights, 5)} false alarms in {nights} nights", flush=True)
     for is_slow, size, unit in ((False, 5.0, '"'), (True, 10.0, '"/h')):
         for any_direction in (False, True):
             early, late, errors = found_in_time(Run(), events, 6, size, is_slow, any_direction)
@@ -77,6 +74,11 @@ def main(nights: int, events: int) -> None:
         print(
             f'guided, sudden {size:g}" any direction: {100 * early:.1f} % within 5 min, {100 * late:.1f} % within 15'
         )
+    for name, run in (
+        ("unguided", Run()),
+        ("guided, dithered", Run(guided=True, dithers_every=4)),
+    ):
+        print(f"{name}: {false_alarms(run, nights, 5)} false alarms in {nights} nights", flush=True)
 
 
 if __name__ == "__main__":

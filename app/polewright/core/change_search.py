@@ -52,14 +52,16 @@ def find_change(
     All arrays have shape (N,). Lone outliers (gusts, passing lights) are left out first.
     """
     sound = _without_lone(value, sigma)
-    at_s, value, sigma = at_s[sound], value[sound], sigma[sound]
+    at_s, value, sigma, blocks = _old_in_blocks(at_s[sound], value[sound], sigma[sound], search_s)
     n = at_s.size
     if n < LEAST_BEFORE + LEAST_AFTER:
         return None
     t = at_s - at_s[-1]
-    onsets = np.arange(max(int(np.searchsorted(t, -search_s)), LEAST_BEFORE), n)
+    onsets = np.arange(max(blocks, LEAST_BEFORE), n)
+    if not onsets.size:
+        return None
     model = _Expected(t, value, sigma, quiet)
-    growth = model.growth(t < -0.7 * search_s)
+    growth = model.growth(blocks)
     at, size, spread, sigmas = model.likeliest((t[:, None] >= t[onsets]).astype(float))
     step = Change(False, float(at_s[onsets[at]]), size, spread * growth, sigmas / growth)
     early = onsets[onsets <= n - LEAST_IN_RAMP]
@@ -71,6 +73,23 @@ def find_change(
     # what looks most like a step that began just now may be one: wait for more frames
     grown_up = onsets[at] <= n - LEAST_AFTER and model.shows_throughout(int(onsets[at]), size)
     return step if grown_up else None
+
+
+def _old_in_blocks(
+    at_s: FloatArray, value: FloatArray, sigma: FloatArray, search_s: float
+) -> tuple[FloatArray, FloatArray, FloatArray, int]:
+    """The series with what is older than the search averaged by fours, and how many such blocks there are."""
+    old = int(np.searchsorted(at_s, at_s[-1] - search_s)) if at_s.size else 0
+    blocks = old // _BLOCK
+    first = old - blocks * _BLOCK  # the oldest few that fill no block are let go
+    if not blocks:
+        return at_s, value, sigma, 0
+
+    def joined(x: FloatArray, factor: float = 1.0) -> FloatArray:
+        means = x[first:old].reshape(blocks, _BLOCK).mean(axis=1) * factor
+        return np.concatenate([means, x[old:]])
+
+    return joined(at_s), joined(value), joined(sigma, _BLOCK**-0.5), blocks
 
 
 def scatter(value: FloatArray, latest: int = 12) -> float:
@@ -111,14 +130,11 @@ class _Expected:
         best = int(np.argmax(sigmas))
         return best, float(size[best]), float(1.0 / np.sqrt(information[best])), float(sigmas[best])
 
-    def growth(self, old: NDArray[np.bool_]) -> float:
-        """Factor on sigmas: by how much means of a few neighbours scatter more than they should, among the old."""
-        white = self.left[:-1][old]
-        blocks = white.size // _BLOCK
+    def growth(self, blocks: int) -> float:
+        """Factor on sigmas: by how much the first `blocks`, means of old readings, scatter more than they should."""
         if blocks < 5:
             return _FIRST_GROWTH
-        means = white[: blocks * _BLOCK].reshape(blocks, _BLOCK).mean(axis=1) * np.sqrt(_BLOCK)
-        return float(np.clip(np.sqrt((np.sum(np.square(means)) + 10.0) / (blocks + 8.0)), 1.0, 4.0))
+        return float(np.clip(np.sqrt((np.sum(np.square(self.left[:blocks])) + 10.0) / (blocks + 8.0)), 1.0, 4.0))
 
     def shows_throughout(self, onset: int, size: float) -> bool:
         """Whether the frames after the onset, but for one in six, lie on the side of the step, the latest too."""
