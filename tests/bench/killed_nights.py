@@ -51,9 +51,11 @@ def killed(scenario: str, seed: int, folder: Path, solver: Solver, after_s: floa
     reader, writer = os.pipe()
     pid = os.fork()
     if pid == 0:
-        os.close(reader)
-        child(scenario, seed, folder, solver, writer)
-        os._exit(0)
+        try:
+            os.close(reader)
+            child(scenario, seed, folder, solver, writer)
+        finally:
+            os._exit(0)
     os.close(writer)
     timer = threading.Timer(after_s, os.kill, (pid, signal.SIGKILL))
     timer.start()

@@ -18,6 +18,7 @@ from polewright.core.events import (
     Screw,
     ScrewTurned,
 )
+from polewright.core.formatting import number_text, sense_text
 from polewright.runtime.engine import NightEngine
 from polewright.runtime.world import RehearsalWorld
 
@@ -140,8 +141,8 @@ class Autopilot:
         self.turns[action.screw] += 1
         self.wrong_turns += wrong
         done = self._world.rig.turn(action.screw.value, done_turns, self._world.now())
-        sense = "clockwise" if done_turns > 0.0 else "anticlockwise"
-        text = f"turns {action.screw.value} {abs(done_turns):.3f} {sense}{' (the wrong way)' if wrong else ''}"
+        amount = f"{number_text(abs(done_turns))} {sense_text(done_turns)}"
+        text = f"turns {action.screw.value} {amount}{', the wrong way' if wrong else ''}"
         report = lambda: self._say(ScrewTurned, screw=action.screw, turns=action.turns)  # noqa: E731
         self._then(self._world.seconds_until(done) + 1.0, text, report)
 
