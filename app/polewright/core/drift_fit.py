@@ -176,14 +176,8 @@ def _solve(rows: _Rows, noise: FloatArray, relative: FloatArray) -> _Solved:
     solution = inverse @ (design.T @ (seen * weight**2))
     left = seen - design @ solution
     dec_left, ra_left = left[:n], left[n:]
-    used_dec = k + 1.0
     used_ra = min(float(np.trace(inverse[2 + k :, 2 + k :] @ information[2 + k :, 2 + k :])), 0.7 * n)
-    scatter = np.array(
-        [
-            np.sqrt(np.sum(np.square(dec_left / relative)) / max(n - used_dec, 1.0)),
-            np.sqrt(np.sum(np.square(ra_left / relative)) / max(n - used_ra, 1.0)),
-        ]
-    )
+    scatter = np.array([_rms(dec_left / relative, n - k - 1.0), _rms(ra_left / relative, n - used_ra)])
     return _Solved(
         step=solution[:2],
         covariance=inverse[:2, :2],
@@ -193,6 +187,10 @@ def _solve(rows: _Rows, noise: FloatArray, relative: FloatArray) -> _Solved:
         wave_sizes=solution[2 * k + 3 : -1],
         rate=float(solution[2 * k + 2]),
     )
+
+
+def _rms(residual: FloatArray, dof: float) -> float:
+    return float(np.sqrt(np.sum(np.square(residual)) / max(dof, 1.0)))
 
 
 def _waves(since_s: FloatArray, position: IntArray) -> FloatArray:

@@ -15,11 +15,13 @@ from polewright.core.events import (
     FrameSolved,
     FrameUnsolved,
     NightStarted,
+    Screw,
     ScrewTurned,
     TripodBumped,
 )
 from polewright.core.measured import PlacedFrame
 from polewright.core.model import Camera, Site, TargetPole, Utc
+from polewright.core.proof import combined_offset
 from polewright.core.screws import ScrewMove, ScrewRate
 from polewright.core.states import NightState
 from polewright.core.workflow import step
@@ -194,9 +196,6 @@ def _close_gap(facts: NightFacts, bad: list[tuple[float, FrameUnsolved]], until_
 
 
 def _finish(facts: NightFacts, state: NightState) -> None:
-    from polewright.core.events import Screw
-    from polewright.core.proof import combined_offset
-
     facts.proved, facts.accepted = state.proved, state.accepted
     facts.final = (combined_offset(state) if state.proof.axis is not None else None) or state.offset
     facts.lock_shift_rad = state.locks.shift_rad
