@@ -8,7 +8,7 @@ has 1.3"/min to do). Rules: PHYSICS section 10; the cap and the half are common 
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -160,11 +160,6 @@ def longest_exposure_s(plan: ImagingPlan, target: TargetPole, error_rad: float) 
         proposal = guess * plan.allowed_blur_px / trail
         guess = proposal if low < proposal < high else float(np.sqrt(low * high))
     return float(guess)
-
-
-def with_exposure(plan: ImagingPlan, seconds: float) -> ImagingPlan:
-    """The plan with another sub-exposure."""
-    return replace(plan, sub_s=seconds)
 
 
 def _blur_toward(
