@@ -62,7 +62,9 @@ def main() -> None:
     solver = Solver(catalogue, args.cache, search_other_scales=False)
     rng = np.random.default_rng(args.seed)
     start, false = time.process_time(), 0
-    for _ in range(args.lists):
+    for k in range(args.lists):
+        if k % 250 == 249:
+            print(f"{k + 1} lists, {false} false", flush=True)
         width = float(rng.choice(WIDTHS_DEG))
         got = solver.solve(noise_list(rng), EPOCH_YEAR, random_hint(rng, width))
         if isinstance(got, PlateSolution):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 import zlib
 from pathlib import Path
 from typing import Any, BinaryIO
@@ -10,14 +11,23 @@ from typing import Any, BinaryIO
 import numpy as np
 from numpy.typing import NDArray
 
-from polewright.core.matching.pattern_index import PatternLayer
+from polewright.core.matching.pattern_index import MOST_NEIGHBOURS, PatternLayer, cell_count
 
 FORMAT = "polewright star index"
-VERSION = 3
+VERSION = 5
 _HEADER_BYTES = 4096
 _ALIGN = 4096
 _SAMPLE = 65536
-_ARRAYS = ("star", "neighbours", "cell_start", "anchor", "triple", "detail")
+MOST_BINS = 1000
+OUTDATED = "another version or catalogue"
+_ARRAYS = {
+    "star": np.int32,
+    "neighbours": np.int32,
+    "cell_start": np.int32,
+    "anchor": np.int32,
+    "triple": np.uint8,
+    "detail": np.uint8,
+}
 
 
 class LayerFileError(Exception):
@@ -34,6 +44,7 @@ def write_layer(out: BinaryIO, layer: PatternLayer, catalogue_checksum: str) -> 
             "dtype": array.dtype.str,
             "shape": list(array.shape),
             "sample": _sample_checksum(array),
+            "whole": zlib.crc32(np.ascontiguousarray(array).data),
         }
         offset += -(-array.nbytes // _ALIGN) * _ALIGN
     header = {
@@ -54,30 +65,51 @@ def write_layer(out: BinaryIO, layer: PatternLayer, catalogue_checksum: str) -> 
     out.flush()
 
 
-def read_layer(path: Path, catalogue_checksum: str) -> PatternLayer:
-    """The layer, its arrays mapped read-only from the file. Raises LayerFileError."""
+def read_layer(path: Path, catalogue_checksum: str, thorough: bool = False) -> PatternLayer:
+    """The layer, its arrays mapped read-only from the file; `thorough` reads every byte. Raises LayerFileError."""
     try:
         with path.open("rb") as source:
             header = json.loads(source.read(_HEADER_BYTES))
         if (header["format"], header["version"], header["catalogue"]) != (FORMAT, VERSION, catalogue_checksum):
-            raise LayerFileError("another version or catalogue")
+            raise LayerFileError(OUTDATED)
         if path.stat().st_size != header["bytes"]:
             raise LayerFileError("cut short")
         whole = np.asarray(np.memmap(path, dtype=np.uint8, mode="r"))
-        arrays: dict[str, Any] = {name: _array(whole, header["arrays"][name]) for name in _ARRAYS}
-        return PatternLayer(bins=int(header["bins"]), density_per_sr=float(header["density_per_sr"]), **arrays)
-    except (OSError, ValueError, KeyError, TypeError) as exc:
+        arrays: dict[str, Any] = {name: _array(whole, name, header["arrays"][name], thorough) for name in _ARRAYS}
+        layer = PatternLayer(bins=int(header["bins"]), density_per_sr=float(header["density_per_sr"]), **arrays)
+    except (OSError, ValueError, KeyError, TypeError, OverflowError, RecursionError) as exc:
         raise LayerFileError(str(exc)) from exc
+    if not _fits_together(layer):
+        raise LayerFileError("damaged")
+    return layer
 
 
-def _array(whole: NDArray[np.uint8], entry: dict[str, object]) -> NDArray[np.generic]:
-    dtype, shape = np.dtype(str(entry["dtype"])), entry["shape"]
-    start = int(entry["offset"])  # type: ignore[call-overload]
-    assert isinstance(shape, list)
-    array = whole[start : start + int(np.prod(shape)) * dtype.itemsize].view(dtype).reshape(shape)
-    if _sample_checksum(array) != entry["sample"]:
+def _array(whole: NDArray[np.uint8], name: str, entry: dict[str, Any], thorough: bool) -> NDArray[np.generic]:
+    dtype, shape, start = np.dtype(_ARRAYS[name]), [int(length) for length in entry["shape"]], int(entry["offset"])
+    if entry["dtype"] != dtype.str or start < _HEADER_BYTES or min(shape, default=0) < 1:
+        raise LayerFileError("damaged")
+    array = whole[start : start + math.prod(shape) * dtype.itemsize].view(dtype).reshape(shape)
+    if _sample_checksum(array) != entry["sample"] or (thorough and zlib.crc32(array.data) != entry["whole"]):
         raise LayerFileError("damaged")
     return array
+
+
+def _fits_together(layer: PatternLayer) -> bool:
+    """Whether the arrays have the sizes that belong together; their insides are vouched for by the checksums."""
+    stars, quads = layer.star.size, layer.anchor.size
+    return (
+        layer.star.ndim == layer.anchor.ndim == layer.cell_start.ndim == 1
+        and layer.neighbours.ndim == 2
+        and layer.neighbours.shape[0] == stars
+        and layer.neighbours.shape[1] <= MOST_NEIGHBOURS
+        and layer.triple.shape == (quads,)
+        and layer.detail.shape == (quads, 6)
+        and 0 < layer.bins <= MOST_BINS
+        and layer.cell_start.size == cell_count(layer.bins) + 1
+        and int(layer.cell_start[0]) == 0
+        and int(layer.cell_start[-1]) == quads
+        and 0.0 < layer.density_per_sr < math.inf
+    )
 
 
 def _sample_checksum(array: NDArray[np.generic]) -> int:

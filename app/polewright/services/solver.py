@@ -27,7 +27,13 @@ MOST_STARS = 200  # the brightest; more add time, not certainty
 FEWEST_FOR_OTHER_SCALES = 8  # below this, chance agreement at some scale is too likely to be worth the time
 NARROWEST_FIELD_DEG, WIDEST_FIELD_DEG = 0.4, 60.0
 SCALE_STEP = 1.35  # between the scales tried when it is unknown; each is searched 18 % either way
-_STAGES = ((1.1, 4, 6), (1.5, 12, 8), (2.0, 25, 12))  # brightest stars: factor x expected + extra; neighbours
+_STAGES = (
+    (0.7, 3, 5),
+    (1.1, 4, 6),
+    (1.5, 12, 8),
+    (2.0, 25, 12),
+)  # brightest stars: factor x expected + extra; neighbours
+_QUICK_STAGES = 2  # enough for most frames
 _MOST_QUAD_STARS = 60
 _LAYER_STARS = (4.5, 90.0)  # a layer serves when so many of its stars are expected in the frame
 _BEST_LAYER_STARS = 22.0
@@ -88,14 +94,14 @@ class Solver:
         few = len(image.pixels) <= _FEW_STARS
         at_once = not few and all(self._index.is_ready(n) for n in self._layers(image))
         if at_once:  # the index knows a rich field wherever it is; but to wait for it to be built, try the hint first
-            for candidates in self._whole_sky(image, progress, _STAGES[:1]):
+            for candidates in self._whole_sky(image, progress, _STAGES[:_QUICK_STAGES]):
                 yield "whole sky", candidates
         for region in judge.regions:
             if isinstance(region, Cap):
                 for candidates in self._near(image, region.patches(reach)[:1], reach):
                     yield "hint", candidates
         if thorough or not at_once:
-            first, last = 1 if at_once else 0, len(_STAGES) if thorough else 1
+            first, last = _QUICK_STAGES if at_once else 0, len(_STAGES) if thorough else _QUICK_STAGES
             for candidates in self._whole_sky(image, progress, _STAGES[first:last]):
                 yield "whole sky", candidates
         if few and thorough:
@@ -165,7 +171,7 @@ class Solver:
             focal = stars.width_px / 2.0 / np.tan(np.radians(width_deg) / 2.0)
             camera = Camera(stars.width_px, stars.height_px, float(focal))
             image = image_stars(camera, detections, SCALE_STEP**0.55 - 1.0, hint.mirrored, False)
-            for candidates in self._whole_sky(image, progress, _STAGES[:2]):
+            for candidates in self._whole_sky(image, progress, _STAGES[1:3]):
                 placement = everything.best(image, candidates, judged=4)
                 if placement is not None and placement.log_odds > ACCEPTED_LOG_ODDS:
                     return placement, "any scale"
