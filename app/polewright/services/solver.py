@@ -102,7 +102,7 @@ class Solver:
                     yield "hint", candidates
         if thorough or not at_once:
             first, last = _QUICK_STAGES if at_once else 0, len(_STAGES) if thorough else _QUICK_STAGES
-            for candidates in self._whole_sky(image, progress, _STAGES[first:last]):
+            for candidates in self._whole_sky(image, progress, _STAGES[first:last], build=thorough):
                 yield "whole sky", candidates
         if few and thorough:
             yield from self._elsewhere_hinted(image, judge, reach, progress)
@@ -142,11 +142,17 @@ class Solver:
                 yield triangle_poses(image, seen, tolerance, self._catalogue.position[index])
 
     def _whole_sky(
-        self, image: ImageStars, progress: Progress | None, stages: tuple[tuple[float, int, int], ...] = _STAGES
+        self,
+        image: ImageStars,
+        progress: Progress | None,
+        stages: tuple[tuple[float, int, int], ...] = _STAGES,
+        build: bool = True,
     ) -> Iterator[Candidates]:
-        """Candidates from the pattern index, the likely ones first."""
+        """Candidates from the pattern index, the likely ones first; without `build` from the layers there are."""
         for factor, extra, neighbours in stages:
             for n, expected in self._layers(image).items():
+                if not (build or self._index.is_ready(n)):
+                    continue
                 layer = self._index.layer(n, progress)
                 count = min(int(factor * expected) + extra, _MOST_QUAD_STARS, len(image.pixels))
                 yield quad_poses(image, layer, self._catalogue.position, count, neighbours)
