@@ -102,7 +102,7 @@ class Bench:
 
     def _means(self) -> Means:
         def make_measure(optics: Optics, progress: Callable[[str, float], None]) -> Measure:
-            return self.sky.measure
+            return lambda path: self.sky.measure(path)
 
         def make_desk(order: NightOrder, tell: Tell) -> InlineDesk:
             self.desks.append(InlineDesk(order, self.clock, tell))

@@ -111,7 +111,8 @@ class FirstPage(Panel):
             view.form.focal_length, view.form.pixel_size, view.form.folder,
         )  # fmt: skip
         for field, value in zip(self.fields, values):
-            if not field.edit.hasFocus() and field.edit.text() != value:
+            typing = field.edit.hasFocus() and (field.edit.isModified() or bool(field.edit.text()))
+            if not typing and field.edit.text() != value:
                 field.edit.setText(value)
         self.begin.setEnabled(view.form.ready)
         self.trouble.show_trouble(view.trouble)

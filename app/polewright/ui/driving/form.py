@@ -126,5 +126,6 @@ def form_view(known: Known, folder_problem: str) -> SiteForm:
 
 def number_text(value: float, digits: int) -> str:
     """A number for a field, without superfluous zeros."""
-    text = f"{value:.{digits}f}".rstrip("0").rstrip(".")
-    return text if text not in ("-0", "") else "0"
+    text = f"{value:.{digits}f}"
+    text = text.rstrip("0").rstrip(".") if "." in text else text
+    return "0" if text == "-0" else text

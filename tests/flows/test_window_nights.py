@@ -1,0 +1,406 @@
+"""Whole nights in the real window, by keyboard alone, in virtual time."""
+
+from __future__ import annotations
+
+import gc
+import threading
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from PySide6.QtCore import QCoreApplication, QEvent, Qt
+from PySide6.QtWidgets import QApplication
+from pytestqt.qtbot import QtBot
+
+from night_kit import rehearsed, unsolved_frame
+from polewright.core.errors import FrameReadError
+from polewright.core.events import FolderBack, FolderLost
+from polewright.runtime.frame_delivery import StarListsOnly
+from polewright.runtime.world import RehearsalWorld
+from polewright.services.file_lock import FileLock
+from polewright.services.measuring import MeasuredFrame
+from polewright.services.profile_store import ProfileStore
+from polewright.services.profiles import RIGS, SITES
+from polewright.simulate.rig import SimulatedRig
+from polewright.simulate.scenarios import SCENARIOS
+from polewright.ui import intents as want
+from polewright.ui.driving.night_scene import NightScene
+from polewright.ui.driving.practice import InlinePractice, point_camera
+from polewright.ui.driving.rehearsal_scene import RehearsalScene
+from polewright.ui.driving.replay_scene import ReplayScene
+from polewright.ui.view_model import Page, Tone, View
+from sky_solver import shared_catalogue, shared_solver
+from window_in_virtual_time import Bench, Sky, virtual_clock
+
+CTRL = Qt.KeyboardModifier.ControlModifier
+RETURN = Qt.Key.Key_Return
+
+
+@pytest.fixture
+def bench(qtbot: QtBot, tmp_path: Path) -> Iterator[Bench]:
+    threads = set(threading.enumerate())
+    made = Bench(tmp_path, Sky(shared_solver(), shared_catalogue()), virtual_clock()).open()
+    yield made
+    made.close()
+    QCoreApplication.sendPostedEvents(None, QEvent.Type.DeferredDelete.value)
+    gc.collect()
+    assert [t.name for t in threading.enumerate() if t not in threads] == []
+
+
+# a rehearsal
+
+
+def asked(view: View) -> bool:
+    """Whether the simulated hands have something to do."""
+    assert view.rehearsal is None or view.page is not Page.SCORE
+    return view.page is Page.SCORE or (
+        any(isinstance(a.intent, want.DoAsTold) for a in view.actions)
+        and view.rehearsal is not None
+        and not view.rehearsal.settling
+    )
+
+
+def test_a_whole_rehearsal_by_keyboard(bench: Bench) -> None:
+    bench.driver.begin()
+    assert bench.view.page is Page.FIRST_RUN
+    bench.key(Qt.Key.Key_P, CTRL)
+    assert bench.view.page is Page.ORIENTATION
+    pages, pressed = [Page.ORIENTATION], ""
+    bench.wait(30.0)
+    assert bench.view.orientation is not None
+    checks = {fact.label: fact for fact in bench.view.orientation.facts}
+    assert checks["scale"].words == "as stated"
+    assert checks["clock"].words == "frames and computer agree"
+    while bench.view.page is not Page.SCORE and bench.clock.monotonic_s() < 1800.0:
+        view = bench.until(asked)
+        if view.page is not pages[-1]:
+            pages.append(view.page)
+        if view.page is Page.SCORE:
+            break
+        key = view.instruction.sentence + view.instruction.reason
+        if key != pressed:
+            pressed = key
+            bench.key(RETURN)
+        bench.wait(3.0)
+        pressed = "" if bench.view.instruction.tone is Tone.WAIT else pressed
+    assert pages[0] is Page.ORIENTATION and {Page.CAPTURE, Page.ROUGH, Page.FINE, Page.SCORE} <= set(pages)
+    facts = {fact.label: fact for fact in bench.view.proof.facts} if bench.view.proof else {}
+    assert facts["true error"].verdict is Tone.GOOD
+    assert "inside" in bench.view.instruction.reason
+    bench.key(Qt.Key.Key_Escape)
+    assert bench.view.page is Page.FIRST_RUN
+    assert list(bench.home.glob("tmp*")) == []  # frames and record of a rehearsal are thrown away
+
+
+def test_screws_turned_by_hand_are_reported_once_the_hand_lets_go(bench: Bench) -> None:
+    bench.driver.begin(None, ("calm", 3))
+    scene = bench.driver.scene
+    assert isinstance(scene, RehearsalScene)
+    bench.key(RETURN)  # it stands
+    for _ in range(3):
+        bench.until(lambda view: view.instruction.sentence.startswith("Rotate") or view.page is Page.ROUGH)
+        if bench.view.page is Page.ROUGH:
+            break
+        bench.key(RETURN)
+        bench.wait(20.0)
+    bench.until(lambda view: any(strip.active for strip in view.strips))
+    before = bench.desk.engine.state.handling.reports
+    for _ in range(4):
+        bench.key(Qt.Key.Key_Right)
+    assert bench.view.rehearsal is not None
+    assert bench.view.rehearsal.azimuth_turns == pytest.approx(0.5)
+    assert bench.desk.engine.state.handling.reports == before
+    bench.wait(6.0)
+    moves = bench.desk.engine.state.azimuth.moves
+    reports = bench.desk.engine.state.handling.reports
+    assert [r.turns for r in reports] == [pytest.approx(0.5)] or moves[-1].turns == pytest.approx(0.5)
+    bench.until(lambda view: bool(bench.desk.engine.state.azimuth.moves))
+    assert bench.desk.engine.state.azimuth.moves[-1].turns == pytest.approx(0.5)
+
+
+def test_a_click_that_makes_no_sense_is_answered_with_its_cure(bench: Bench) -> None:
+    bench.driver.begin(None, ("calm", 3))
+    bench.key(RETURN)
+    assert bench.view.page is Page.CAPTURE
+    bench.driver.act(want.Next())
+    assert bench.view.trouble is not None
+    assert bench.view.trouble.cause == "The axis is not measured yet."
+    assert "three places" in bench.view.trouble.cure
+    bench.key(Qt.Key.Key_Escape)
+    assert bench.view.trouble is None
+    bench.key(Qt.Key.Key_Backspace)
+    assert bench.view.page is Page.ORIENTATION
+    bench.key(Qt.Key.Key_Z, CTRL)
+    assert bench.view.page is Page.CAPTURE
+
+
+# a real night
+
+
+def folder_with_frame(folder: Path) -> Path:
+    """A folder where camera software has left one frame of an invented guide scope."""
+    folder.mkdir()
+    rig = SimulatedRig(SCENARIOS["calm"], 3, shared_catalogue())
+    rig.write_frame(folder, rig.night.start, 1.0)
+    return folder
+
+
+def begin_night(bench: Bench, tmp_path: Path) -> tuple[NightScene, InlinePractice]:
+    """Through the first page into a night whose frames come from a simulated mount."""
+    folder = folder_with_frame(tmp_path / "frames")
+    bench.driver.begin()
+    bench.driver.act(want.ChooseFolder(folder))
+    bench.key(RETURN, CTRL)
+    scene = bench.driver.scene
+    assert isinstance(scene, NightScene)
+    return scene, attach_camera(bench)
+
+
+def attach_camera(bench: Bench) -> InlinePractice:
+    world = RehearsalWorld("calm", 3, catalogue=shared_catalogue())
+    bench.sky.lists = StarListsOnly(world, bench.sky.solver, 3, bench.desk.frame_arrived)
+    return InlinePractice(world, bench.sky.lists.deliver, bench.clock, bench.clock)
+
+
+def test_first_run_learns_site_and_rig_from_the_first_frame(bench: Bench, tmp_path: Path) -> None:
+    scene, _ = begin_night(bench, tmp_path)
+    form = bench.driver._remembered.form
+    assert (form.latitude, form.longitude, form.elevation) == ("52.3471", "9.7812", "84")
+    assert (form.focal_length, form.pixel_size) == ("180", "3.75")
+    assert form.site_from.startswith("from FITS header") and form.site_from.endswith(".fits")
+    assert bench.view.page is Page.ORIENTATION
+    assert bench.view.title == "52.35° N, 9.78° E · 180 mm, 3.75 µm pixels"
+    assert [s.profile.name for s in ProfileStore(bench.home / "config", SITES).load_all().profiles] == [
+        "52.35° N, 9.78° E"
+    ]
+    (rig,) = ProfileStore(bench.home / "config", RIGS).load_all().profiles
+    assert rig.profile.focal_length_mm == 180.0
+    assert bench.desk.watched == tmp_path / "frames"
+    assert scene.history.first_total_rad is None
+
+
+def test_the_first_page_says_what_is_wrong(bench: Bench, tmp_path: Path) -> None:
+    bench.driver.begin()
+    bench.driver.act(want.FillForm("95", "9.8", "80", "180", "3.75", str(tmp_path / "nowhere")))
+    form = bench.view.form
+    assert form.site_problem.startswith("The latitude lies between")
+    assert form.folder_problem == "This folder does not exist."
+    assert not form.ready
+    (tmp_path / "nowhere").mkdir()
+    bench.driver.act(want.FillForm("52° 20′ 50″ N", "9,8", "80", "180", "3.75", str(tmp_path / "nowhere")))
+    bench.wait(3.0)  # it looks again by itself
+    assert bench.view.form.ready
+
+
+def test_a_lost_folder_is_told_and_its_return_noticed(bench: Bench, tmp_path: Path) -> None:
+    begin_night(bench, tmp_path)
+    bench.desk.engine.post(FolderLost(bench.desk.engine.now_s(), "The share has gone."))
+    assert bench.view.instruction.tone is Tone.TROUBLE
+    assert bench.view.trouble is not None and bench.view.trouble.cause == "The share has gone."
+    bench.key(RETURN)  # choose another folder: the window's own page opens
+    assert bench.window._stack.currentWidget() is bench.window.folders
+    bench.key(Qt.Key.Key_Escape)
+    bench.desk.engine.post(FolderBack(bench.desk.engine.now_s()))
+    assert bench.view.trouble is None
+    assert bench.view.instruction.tone is Tone.DO
+
+
+def test_bad_frames_name_their_cure_and_the_night_goes_on(bench: Bench, tmp_path: Path) -> None:
+    _, practice = begin_night(bench, tmp_path)
+    bench.key(RETURN)
+    bench.until(lambda view: view.instruction.sentence.startswith("Rotate"))
+    practice.stop()
+    outcomes: list[MeasuredFrame | Exception] = [
+        unsolved_frame("one.fits"),
+        FrameReadError("two.fits is cut short: the camera software was stopped while writing."),
+        ZeroDivisionError("a fault of ours"),
+    ]
+
+    def measure(path: Path) -> MeasuredFrame:
+        outcome = outcomes.pop(0)
+        if isinstance(outcome, Exception):
+            raise outcome
+        return outcome
+
+    bench.sky.measure = measure  # type: ignore[method-assign]
+    bench.desk.frame_arrived(tmp_path / "one.fits")
+    assert bench.view.trouble is not None and bench.view.trouble.cause == "3 stars found, 5 needed."
+    bench.desk.frame_arrived(tmp_path / "two.fits")
+    bench.desk.frame_arrived(tmp_path / "three.fits")
+    assert bench.view.trouble is not None
+    assert "fault in the program" in bench.view.trouble.cause
+    bench.key(Qt.Key.Key_Escape)
+    del bench.sky.measure
+    attach_camera(bench)
+    bench.until(lambda view: view.instruction.sentence.startswith("Rotate"))
+    assert bench.view.trouble is None
+
+
+def test_closing_in_the_middle_loses_nothing(bench: Bench, qtbot: QtBot, tmp_path: Path) -> None:
+    _, practice = begin_night(bench, tmp_path)
+    bench.key(RETURN)
+    turn_axis(bench, practice)
+    bench.until(lambda view: any(strip.active for strip in view.strips), 240.0)
+    practice.stop()
+    page, axis, instruction = bench.view.page, bench.view.reticle.axis, bench.view.instruction.sentence
+    bench.close()
+
+    again = Bench(tmp_path, bench.sky, bench.clock).open()
+    again.driver.begin()
+    assert again.view.page is page
+    assert again.view.reticle.axis == axis
+    assert again.view.instruction.sentence == instruction
+    assert again.view.trouble is not None and "goes on" in again.view.trouble.cause
+    again.key(Qt.Key.Key_Escape)
+    assert again.view.trouble is None
+    again.key(Qt.Key.Key_W, CTRL)
+    assert again.view.page is Page.FIRST_RUN
+    again.close()
+
+    third = Bench(tmp_path, bench.sky, bench.clock).open()
+    third.driver.begin()
+    assert third.view.page is Page.FIRST_RUN  # a night that was left is not taken up again
+    third.close()
+
+
+def turn_axis(bench: Bench, practice: InlinePractice) -> None:
+    """Do the capture by hand, as told."""
+    for _ in range(6):
+        view = bench.until(lambda v: v.instruction.sentence.startswith("Rotate") or v.page is not Page.CAPTURE, 240.0)
+        if view.page is not Page.CAPTURE:
+            return
+        words = view.instruction.sentence.rstrip(".").split()
+        degrees = float(words[4].rstrip("°")) * (1.0 if words[5] == "west" else -1.0)
+        practice.ask(lambda world, d=degrees: world.rig.rotate_ra(d, world.now()))  # type: ignore[misc]
+        bench.wait(25.0)
+
+
+def test_a_second_window_leaves_the_night_to_the_first(bench: Bench, tmp_path: Path) -> None:
+    begin_night(bench, tmp_path)
+    night = Path(bench.driver._remembered.open_night)
+    bench.close()
+    lock = FileLock(night / ".lock")
+    assert lock.take()
+    again = Bench(tmp_path, bench.sky, bench.clock).open()
+    again.driver.begin()
+    assert again.view.page is Page.FIRST_RUN
+    assert again.view.trouble is not None and "open in another window" in again.view.trouble.cause
+    lock.free()
+    again.close()
+
+
+def test_target_and_tolerance_change_from_the_menu_keys(bench: Bench, tmp_path: Path) -> None:
+    begin_night(bench, tmp_path)
+    assert bench.view.reticle.tolerance_text == "needed tonight: 60″"
+    bench.key(Qt.Key.Key_BracketRight)
+    assert bench.view.reticle.tolerance_text == "needed tonight: 2.0′"
+    target = bench.desk.engine.state.plan.target  # type: ignore[union-attr]
+    bench.key(Qt.Key.Key_T)
+    assert bench.desk.engine.state.plan.target is not target  # type: ignore[union-attr]
+
+
+def test_the_night_is_written_out_beside_its_record(bench: Bench, tmp_path: Path) -> None:
+    begin_night(bench, tmp_path)
+    bench.wait(30.0)
+    bench.key(Qt.Key.Key_E, CTRL)
+    assert bench.view.trouble is not None and bench.view.trouble.cause == "Written: night.csv and night.json."
+    folder = Path(bench.driver._remembered.open_night)
+    assert "solution" in (folder / "night.json").read_text(encoding="utf-8")
+    assert (folder / "night.csv").read_text(encoding="utf-8").startswith("seq,t_s,utc,kind")
+
+
+def test_a_fault_is_a_quiet_panel_and_the_session_goes_on(bench: Bench) -> None:
+    bench.driver.begin(None, ("calm", 3))
+    bench.driver.fault("drawing", ValueError("impossible"))
+    assert bench.view.trouble is not None
+    assert bench.view.trouble.cause == "A fault in the program while drawing: ValueError."
+    bench.key(Qt.Key.Key_Escape)
+    assert bench.view.trouble is None
+    bench.wait(2.0)
+
+
+# a recording
+
+
+def open_recording(bench: Bench) -> ReplayScene:
+    night = rehearsed("calm", 3)
+    folder = bench.home / "recorded"
+    folder.mkdir()
+    (folder / "night.jsonl").write_bytes(night.blob)
+    bench.driver.begin()
+    bench.driver.act(want.OpenReplay(folder / "night.jsonl"))
+    scene = bench.driver.scene
+    assert isinstance(scene, ReplayScene)
+    return scene
+
+
+def test_a_recording_is_played_scrubbed_and_stepped(bench: Bench) -> None:
+    scene = open_recording(bench)
+    assert bench.view.replay is not None and bench.view.replay.position_s == 0.0
+    bench.key(Qt.Key.Key_Space)
+    bench.wait(5.0)
+    assert scene.position_s == pytest.approx(50.0, abs=2.0)  # ten times as fast
+    bench.key(Qt.Key.Key_Up)
+    bench.wait(5.0)
+    assert scene.position_s == pytest.approx(150.0, abs=4.0)
+    bench.key(Qt.Key.Key_Space)
+    at = scene.position_s
+    bench.wait(5.0)
+    assert scene.position_s == at
+    bench.key(Qt.Key.Key_Left)
+    assert scene.position_s == pytest.approx(at - 10.0)
+    bench.key(Qt.Key.Key_Period)
+    forward = scene.position_s
+    bench.key(Qt.Key.Key_Comma)
+    assert scene.position_s < forward
+    bench.driver.act(want.Scrub(1e9))
+    assert bench.view.page is Page.PROOF
+    assert bench.view.rail[-1].note == "proved"
+    assert bench.view.timeline is not None and bench.view.timeline.position_s == scene.track.length_s
+    bench.key(Qt.Key.Key_W, CTRL)
+    assert bench.view.page is Page.FIRST_RUN
+
+
+def test_a_trainee_is_asked_before_each_turn_and_told_the_truth(bench: Bench) -> None:
+    scene = open_recording(bench)
+    bench.key(Qt.Key.Key_O)
+    bench.key(Qt.Key.Key_Space)
+    bench.until(lambda view: view.replay is not None and bool(view.replay.question))
+    assert bench.view.instruction.sentence == "What would you turn now?"
+    assert bench.view.reticle.path == () and not any(s.active for s in bench.view.strips)
+    bench.key(Qt.Key.Key_Space)
+    assert not scene.playing  # the question comes first
+    bench.key(Qt.Key.Key_1)
+    assert scene.lesson is not None and scene.lesson.answered
+    assert "That night:" in bench.view.instruction.reason
+    bench.key(RETURN)
+    assert scene.playing
+    bench.until(lambda view: view.replay is not None and bool(view.replay.question))
+    assert len(scene._answered) == 2
+
+
+def test_what_is_no_recording_is_refused_in_words(bench: Bench) -> None:
+    bench.driver.begin()
+    empty = bench.home / "night.jsonl"
+    empty.write_bytes(b"")
+    bench.driver.act(want.OpenReplay(empty))
+    assert bench.view.page is Page.FIRST_RUN
+    assert bench.view.trouble is not None and "no recorded night" in bench.view.trouble.cause
+    bench.key(Qt.Key.Key_Escape)
+    assert bench.view.trouble is None
+
+
+def test_nothing_of_qt_is_left_behind(qtbot: QtBot, tmp_path: Path) -> None:
+    for _ in range(2):
+        made = Bench(tmp_path, Sky(shared_solver(), shared_catalogue()), virtual_clock()).open()
+        made.driver.begin(None, ("calm", 3))
+        made.wait(3.0)
+        made.close()
+    QCoreApplication.sendPostedEvents(None, QEvent.Type.DeferredDelete.value)
+    gc.collect()
+    assert [w for w in QApplication.topLevelWidgets() if w.isVisible()] == []
+
+
+def test_the_camera_points_before_it_exposes() -> None:
+    world = RehearsalWorld("calm", 3, catalogue=shared_catalogue())
+    assert 0.0 < point_camera(world, -1.5) < 60.0
