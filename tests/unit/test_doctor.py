@@ -11,15 +11,18 @@ import sys
 import zipfile
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from polewright.__main__ import main
 from polewright.commands import doctor
+from polewright.core.matching.pattern_index import PatternLayer, cell_count
 from polewright.core.timescales import utc_from_iso
 from polewright.services import diagnostics
 from polewright.services.catalogue_format import CHECKSUM_NAME, FILE_NAME
 from polewright.services.clock import VirtualClock
 from polewright.services.diagnostics import Check, State
+from polewright.services.layer_file import write_layer
 from polewright.services.privacy import LEFT_OUT, Privacy
 from polewright.services.profiles import RIGS
 from polewright.services.program_log import LOG, LOG_NAME, log_tail, log_to
@@ -126,12 +129,32 @@ def test_damaged_profiles_are_named_and_left_alone(tmp_path: Path) -> None:
     assert sorted(path.name for path in folder.iterdir()) == ["bad.json", "good.json", "newer.json"]
 
 
-def test_the_index_is_checked_and_damage_is_no_illness(tmp_path: Path) -> None:
+def test_the_index_is_checked_to_the_last_byte(tmp_path: Path) -> None:
     checksum = "ab" * 32
     assert diagnostics.check_index(tmp_path, checksum).state is State.NOTE
-    (tmp_path / "stars-abababababab-layer-00.index").write_bytes(b"x" * 5000)
+    path = tmp_path / "stars-abababababab-layer-00.index"
+    bins, quads = 3, 40_000
+    layer = PatternLayer(
+        bins=bins,
+        density_per_sr=1.0,
+        star=np.arange(10, dtype=np.int32),
+        neighbours=np.zeros((10, 5), dtype=np.int32),
+        cell_start=np.linspace(0, quads, cell_count(bins) + 1).astype(np.int32),
+        anchor=np.zeros(quads, dtype=np.int32),
+        triple=np.zeros(quads, dtype=np.uint8),
+        detail=np.zeros((quads, 6), dtype=np.uint8),
+    )
+    with path.open("wb") as out:
+        write_layer(out, layer, checksum)
+    assert diagnostics.check_index(tmp_path, checksum).state is State.WELL
+    content = bytearray(path.read_bytes())
+    content[-120_000] ^= 1  # the middle of the last array, which is not looked at when a night begins
+    path.write_bytes(content)
     check = diagnostics.check_index(tmp_path, checksum)
-    assert check.state is State.NOTE and "layer-00" in check.fact
+    assert check.state is State.ILL and path.name in check.fact and "Delete" in check.cure
+    with path.open("wb") as out:
+        write_layer(out, layer, "cd" * 32)
+    assert diagnostics.check_index(tmp_path, checksum).state is State.NOTE
 
 
 def test_a_torn_night_is_a_note_and_a_foreign_one_an_illness(home: Path) -> None:

@@ -20,6 +20,7 @@ from typing import Any, TypeVar, Union
 from polewright.core.errors import RecordingError
 
 D = TypeVar("D")
+LARGEST = 2**63  # whole numbers beyond it come from damage, and fit neither numpy nor a float
 
 
 def to_plain(value: object) -> Any:
@@ -69,14 +70,17 @@ def _read(hint: Any, data: object, where: str) -> Any:
 
 def _read_scalar(hint: Any, data: object, where: str) -> Any:
     if hint is float:
-        if isinstance(data, int | float) and not isinstance(data, bool):
+        if isinstance(data, float) or (isinstance(data, int) and not isinstance(data, bool) and abs(data) < LARGEST):
             return float(data)
         if data in ("nan", "inf", "-inf"):
             return float(data)
     elif hint is type(None):
         if data is None:
             return None
-    elif hint in (bool, str) or (hint is int and not isinstance(data, bool)):
+    elif hint is int:
+        if isinstance(data, int) and not isinstance(data, bool) and abs(data) < LARGEST:
+            return data
+    elif hint in (bool, str):
         if isinstance(data, hint):
             return data
     elif isinstance(hint, TypeVar):

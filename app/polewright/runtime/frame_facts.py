@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from typing import Any
 
@@ -26,6 +27,7 @@ from polewright.core.places import standard_atmosphere
 from polewright.core.plain import from_plain, to_plain
 from polewright.services.measuring import MeasuredFrame
 
+LARGEST_SIDE_PX = 100_000
 FEW_STARS = 8  # below this a frame that matches nothing simply has too few
 WIDE_FWHM_PX = 9.0
 VERDICT_WORDS = {  # what the verdict on the frame (core/detection/verdict.py) says
@@ -129,7 +131,7 @@ def solution_from_plain(data: Mapping[str, Any]) -> PlateSolution:
         matched = {
             k: np.array(v, dtype=np.int64 if k == "catalogue_index" else float) for k, v in data["matched"].items()
         }
-        return PlateSolution(
+        solution = PlateSolution(
             attitude_icrs=Attitude(np.array(data["camera_to_icrs"]), np.array(data["covariance_rad2"])),
             camera=from_plain(Camera, data["camera"]),
             matched=MatchedStars(**matched),
@@ -139,5 +141,27 @@ def solution_from_plain(data: Mapping[str, Any]) -> PlateSolution:
             path=str(data["path"]),
             warnings=tuple(data["warnings"]),
         )
-    except (KeyError, TypeError, ValueError) as exc:
+    except (KeyError, TypeError, ValueError, AttributeError, OverflowError) as exc:
         raise RecordingError(f"The record of a frame's solution is damaged: {exc!r}.") from exc
+    if not _fits_together(solution):
+        raise RecordingError("The record of a frame's solution is damaged: its numbers do not fit together.")
+    return solution
+
+
+def _fits_together(solution: PlateSolution) -> bool:
+    """Whether shapes and sizes are those that a plate solution can have."""
+    matched, attitude, camera = solution.matched, solution.attitude_icrs, solution.camera
+    count = matched.x_px.shape[:1]
+    columns = (matched.x_px, matched.y_px, matched.sigma_px, matched.catalogue_index, matched.magnitude)
+    shapes = all(column.shape == count for column in columns) and matched.icrs.shape == (*count, 3)
+    rotation = attitude.camera_to_sky.shape == attitude.covariance_rad2.shape == (3, 3)
+    size = 0 < camera.width_px <= LARGEST_SIDE_PX and 0 < camera.height_px <= LARGEST_SIDE_PX
+    if not (shapes and rotation and size and 0.0 < camera.focal_px < math.inf):
+        return False
+    numbers = (matched.x_px, matched.y_px, matched.sigma_px, matched.icrs, attitude.camera_to_sky)
+    return bool(
+        all(np.isfinite(values).all() for values in numbers)
+        and np.allclose(attitude.camera_to_sky @ attitude.camera_to_sky.T, np.eye(3), atol=1e-6)
+        and np.allclose(np.linalg.norm(matched.icrs, axis=1), 1.0, atol=1e-6)
+        and (matched.sigma_px > 0.0).all()
+    )

@@ -17,7 +17,7 @@ from typing import Any
 from polewright import __version__
 from polewright.core.errors import CatalogueError, RecordingError
 from polewright.services.catalogue import load_catalogue
-from polewright.services.layer_file import LayerFileError, read_layer
+from polewright.services.layer_file import OUTDATED, LayerFileError, read_layer
 from polewright.services.night_folders import recorded_nights
 from polewright.services.night_log import read_night
 from polewright.services.profile_store import ProfileStore
@@ -128,24 +128,25 @@ def check_catalogue(path: Path | None = None) -> tuple[Check, str]:
 
 
 def check_index(cache: Path, checksum: str) -> Check:
-    """The layers of the star index that have been made so far. A damaged one is made anew when it is needed."""
-    sound, damaged, size_mb = 0, [], 0.0
+    """Every byte of the layers of the star index that have been made so far."""
+    sound, outdated, damaged, size_mb = 0, 0, [], 0.0
     for path in sorted(cache.glob("stars-*-layer-*.index")) if checksum else ():
         try:
-            read_layer(path, checksum)
+            read_layer(path, checksum, thorough=True)
         except LayerFileError as error:
-            damaged.append(f"{path.name} ({error})")
+            if str(error) == OUTDATED:
+                outdated += 1
+            else:
+                damaged.append(path.name)
         else:
             sound, size_mb = sound + 1, size_mb + path.stat().st_size / 1e6
     if damaged:
-        return Check(
-            "star index",
-            State.NOTE,
-            f"Not usable: {', '.join(damaged)}. It is made again when needed, which takes a few seconds.",
-        )
+        cure = f"Delete what is named, in {cache}: it is made again when needed, which takes a few seconds."
+        return Check("star index", State.ILL, f"Damaged: {', '.join(damaged)}.", cure)
+    old = f" {outdated} of an older version are made again when needed." if outdated else ""
     if not sound:
-        return Check("star index", State.NOTE, "Not made yet: the first frame takes some seconds longer.")
-    return Check("star index", State.WELL, f"{sound} layers, {size_mb:.0f} MB.")
+        return Check("star index", State.NOTE, f"Not made yet: the first frame takes some seconds longer.{old}")
+    return Check("star index", State.WELL, f"{sound} layers, {size_mb:.0f} MB.{old}")
 
 
 def check_folder(name: str, folder: Path) -> Check:

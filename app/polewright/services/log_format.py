@@ -26,6 +26,7 @@ HEADER_KIND = "log"
 CRC = re.compile(rb',"crc":"([0-9a-f]{8})"\}')
 CRC_LENGTH = 18
 FLOAT_TAG = "$float"
+FIRST_JD, LAST_JD = 2305813.5, 5373483.5  # the years 1601 to 9999, which every system can write
 
 
 @dataclass(frozen=True)
@@ -101,8 +102,10 @@ def decode_line(line: bytes) -> LoggedEvent | None:
     try:
         members = from_json(body)
         jd1, jd2 = members["utc"]
-        return LoggedEvent(
-            int(members["seq"]), float(members["t"]), Utc(jd1, jd2), str(members["kind"]), members["data"]
-        )
-    except (ValueError, KeyError, TypeError):
+        seq, t_s, kind, data = int(members["seq"]), float(members["t"]), members["kind"], members["data"]
+        utc = Utc(float(jd1), float(jd2))
+    except (ValueError, KeyError, TypeError, OverflowError, RecursionError):
         return None
+    sound = isinstance(kind, str) and isinstance(data, dict) and seq >= 0 and math.isfinite(t_s)
+    in_calendar = FIRST_JD <= utc.jd1 < LAST_JD and abs(utc.jd2) <= 1.0
+    return LoggedEvent(seq, t_s, utc, kind, data) if sound and in_calendar else None

@@ -23,15 +23,26 @@ def export_json(events: Iterable[LoggedEvent], kinds: Collection[str]) -> str:
 def export_csv(events: Iterable[LoggedEvent], kinds: Collection[str]) -> str:
     """A table (RFC 4180) with one row for each event of `kinds`.
 
-    Nested values become columns with dotted names; long lists (star lists) are left out, the log has them.
+    Nested values become columns with dotted names; long lists (star lists) are left out, the log has them. A text
+    that a spreadsheet would take for a formula (a file name, say) gets an apostrophe in front.
     """
-    rows = [{**_common(event), **flattened(event.data)} for event in events if event.kind in kinds]
+    rows = [_cells({**_common(event), **flattened(event.data)}) for event in events if event.kind in kinds]
     columns = list(dict.fromkeys([*COMMON, *(name for row in rows for name in row)]))
     stream = io.StringIO()
     writer = csv.DictWriter(stream, columns, restval="", lineterminator="\r\n")
     writer.writeheader()
     writer.writerows(rows)
     return stream.getvalue()
+
+
+def _cells(row: Mapping[str, Any]) -> dict[str, Any]:
+    return {_harmless(name): _harmless(value) if isinstance(value, str) else value for name, value in row.items()}
+
+
+def _harmless(text: str) -> str:
+    """A text no spreadsheet runs, that UTF-8 can hold (names of files may hold what it cannot)."""
+    text = text.encode("utf-8", "replace").decode("utf-8")
+    return f"'{text}" if text.startswith(("=", "+", "-", "@", "\t", "\r")) else text
 
 
 def _common(event: LoggedEvent) -> dict[str, Any]:

@@ -42,6 +42,31 @@ def recorded_nights(root: Path) -> list[Path]:
         return []
 
 
+def own_night(nights: Path, remembered: str) -> Path | None:
+    """The folder that a settings file names, if it lies directly below `nights`; None for any other place."""
+    try:
+        folder = Path(remembered)
+        return folder if folder.resolve().parent == nights.resolve() else None
+    except (OSError, ValueError, RuntimeError):  # a loop of links, a name no system has
+        return None
+
+
+def kept_frame(folder: Path, kept_as: str, nights: Path) -> Path | None:
+    """The file of a frame that the log in `folder` names; None when it is gone or not for that log to name.
+
+    A log may name files inside its own folder, links followed. One below `nights` was written by this program: it may
+    also name where the camera software put a frame. A log from elsewhere may not.
+    """
+    try:
+        named = Path(kept_as)
+        path = folder / named
+        inside = path.resolve().is_relative_to(folder.resolve())
+        allowed = inside or (named.is_absolute() and own_night(nights, str(folder)) is not None)
+        return path if allowed and path.is_file() else None
+    except (OSError, ValueError, RuntimeError):
+        return None
+
+
 def keep_frame(folder: Path, frame: Path, how: KeepFrames) -> str:
     """Keep `frame` with the night in `folder`; the name to write down, relative to `folder` where it lies there.
 

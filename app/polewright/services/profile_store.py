@@ -136,9 +136,9 @@ class ProfileStore(Generic[P]):
         try:
             text = json.dumps(members, indent=2, ensure_ascii=False, allow_nan=False)
             self._kind.from_members(self._bare(json.loads(text)))
+            content = (text + "\n").encode("utf-8")
         except (TypeError, ValueError, SettingsError) as error:
             raise SettingsError(f"{profile.name!r} cannot be saved: {str(error).rstrip('.')}.") from error
-        content = (text + "\n").encode("utf-8")
         try:
             write_atomically(path, content)
         except OSError as error:

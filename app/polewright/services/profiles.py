@@ -75,10 +75,10 @@ class Members:
 
     def number(self, name: str, low: float, high: float) -> float:
         value = self._left.pop(name, None)
-        if isinstance(value, bool) or not isinstance(value, (int, float)) or not math.isfinite(value):
+        if isinstance(value, bool) or not isinstance(value, (int, float)) or math.isnan(_bounded(value)):
             raise SettingsError(f'"{name}" must be a number')
         if not low <= value <= high:
-            raise SettingsError(f'"{name}" must lie between {low:g} and {high:g}, not {value:g}')
+            raise SettingsError(f'"{name}" must lie between {low:g} and {high:g}, not {_bounded(value):g}')
         return float(value)
 
     def optional_number(self, name: str, low: float, high: float) -> float | None:
@@ -95,6 +95,14 @@ class Members:
 
     def rest(self) -> dict[str, Any]:
         return self._left
+
+
+def _bounded(value: float) -> float:
+    """`value` as a float; a whole number too large for one as infinity."""
+    try:
+        return float(value)
+    except OverflowError:
+        return math.inf if value > 0 else -math.inf
 
 
 def _rig_members(rig: RigProfile) -> dict[str, Any]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import stat
 from pathlib import Path
 
 from polewright.core.errors import FrameReadError
@@ -27,7 +28,7 @@ def read_frame(path: Path, *, utc_offset_hours: float | None = None) -> Frame:
     `utc_offset_hours` is how far the camera's clock is ahead of UTC, for files that state local time alone.
     """
     blob, modified_s = _read_bytes(path)
-    return frame_from_bytes(path.name, blob, modified_s, utc_offset_hours)
+    return frame_from_bytes(_shown(path.name), blob, modified_s, utc_offset_hours)
 
 
 def frame_from_bytes(name: str, blob: bytes, modified_s: float, utc_offset_hours: float | None = None) -> Frame:
@@ -46,23 +47,32 @@ def frame_from_bytes(name: str, blob: bytes, modified_s: float, utc_offset_hours
         raise FrameReadError(f"{name} cannot be read: the file is damaged ({detail}). {CURE}") from error
 
 
+def _shown(name: object) -> str:
+    """The name of a file as it may be shown on a terminal: what would steer it is left out."""
+    return "".join(c for c in str(name) if c.isprintable())
+
+
 def _read_bytes(path: Path) -> tuple[bytes, float]:
     """All bytes at once (never a memory map: another program may still be writing) and the modification time."""
+    name = _shown(path.name)
     try:
+        mode = path.stat().st_mode  # asked before opening: a pipe would be waited for, a device may have no end
+        if not stat.S_ISREG(mode) and not stat.S_ISDIR(mode):
+            raise FrameReadError(f"{name} is a device or a pipe, not a file.")
         with path.open("rb") as file:
             status = os.fstat(file.fileno())
             if status.st_size > MAX_FILE_BYTES:
-                raise FrameReadError(f"{path.name} is larger than 2 GB, which no frame is.")
+                raise FrameReadError(f"{name} is larger than 2 GB, which no frame is.")
             return file.read(), status.st_mtime
     except FileNotFoundError as error:
-        raise FrameReadError(f"{path.name} does not exist in {path.parent}.") from error
+        raise FrameReadError(f"{name} does not exist in {_shown(path.parent)}.") from error
     except PermissionError as error:
-        raise FrameReadError(f"{path.name} is locked by another program, or reading it is not allowed.") from error
+        raise FrameReadError(f"{name} is locked by another program, or reading it is not allowed.") from error
     except IsADirectoryError as error:
-        raise FrameReadError(f"{path.name} is a folder, not a frame.") from error
+        raise FrameReadError(f"{name} is a folder, not a frame.") from error
     except (OSError, ValueError) as error:
         reason = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
-        raise FrameReadError(f"{path.name} cannot be opened: {reason}.") from error
+        raise FrameReadError(f"{name} cannot be opened: {reason}.") from error
 
 
 def _unpack(name: str, blob: bytes, utc_offset_hours: float | None) -> tuple[Raster, FrameFacts]:
