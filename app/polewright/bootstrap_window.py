@@ -16,6 +16,7 @@ from pathlib import Path
 from typing import Any
 
 from PySide6.QtCore import Qt, QtMsgType, qInstallMessageHandler
+from PySide6.QtGui import QIcon
 from PySide6.QtWidgets import QApplication
 
 from polewright.core.catalogue import Catalogue
@@ -28,6 +29,7 @@ from polewright.services.measuring import FrameMeasurer, Optics
 from polewright.services.paths import cache_folder, config_folder, data_folder, log_folder
 from polewright.services.ports import Clock
 from polewright.services.program_log import log_to
+from polewright.services.resources import find_resource
 from polewright.simulate.night import scenario_named, utc_of
 from polewright.ui.driving.desk import Desk
 from polewright.ui.driving.driver import Driver
@@ -50,6 +52,8 @@ def run_window(folder: Path | None, rehearsal: tuple[str, int] | None, red: bool
     sys.setswitchinterval(SWITCH_S)
     app = QApplication(sys.argv[:1])
     app.setApplicationName("Polewright")
+    app.setDesktopFileName("polewright")
+    app.setWindowIcon(QIcon(str(find_resource("icon-256.png") or "")))
     log_to(log_folder())
     window, driver = build_window(red)
     faults = Faults(driver.fault, driver)
