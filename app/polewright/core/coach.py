@@ -26,7 +26,7 @@ from polewright.core.measured import FrameTrouble
 from polewright.core.states import NightState, Stage
 
 PATIENT_FRAMES = 2  # a single frame that cannot be used is no trouble yet
-PATIENT_WHILE_TURNING = 6  # while the RA axis is turned by hand or motor, trailed frames are to be expected
+PATIENT_WHILE_TURNING = 6  # while the RA axis or a screw is turned, spoiled frames are to be expected
 PATIENT_AT_A_SCREW = 20  # a hand on a screw smears the frames for as long as it turns
 SPOILED_BY_TURNING = (FrameTrouble.TRAILED, FrameTrouble.NO_MATCH, FrameTrouble.TOO_FEW_STARS)
 
@@ -101,10 +101,12 @@ def _frame_trouble(state: NightState) -> Advice | None:
 
 def _patience(state: NightState, cause: FrameTrouble) -> int:
     """How many frames in a row may fail before it counts as trouble: motion spoils them for a while."""
-    if cause is FrameTrouble.TRAILED and state.stage in (Stage.ROUGH, Stage.FINE):
-        return PATIENT_AT_A_SCREW
-    turning = state.stage in (Stage.CAPTURE, Stage.PROOF) and state.last_frame is not None
-    return PATIENT_WHILE_TURNING if turning and cause in SPOILED_BY_TURNING else PATIENT_FRAMES
+    if state.last_frame is None or cause not in SPOILED_BY_TURNING:
+        return PATIENT_FRAMES
+    if state.stage in (Stage.CAPTURE, Stage.PROOF):
+        return PATIENT_WHILE_TURNING
+    at_a_screw = {FrameTrouble.TRAILED: PATIENT_AT_A_SCREW, FrameTrouble.NO_MATCH: PATIENT_WHILE_TURNING}
+    return at_a_screw.get(cause, PATIENT_FRAMES) if state.stage in (Stage.ROUGH, Stage.FINE) else PATIENT_FRAMES
 
 
 def _stage(state: NightState) -> Advice:

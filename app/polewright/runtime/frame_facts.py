@@ -29,7 +29,6 @@ from polewright.services.measuring import MeasuredFrame
 
 LARGEST_SIDE_PX = 100_000
 FEW_STARS = 8  # below this a frame that matches nothing simply has too few
-WIDE_FWHM_PX = 9.0
 VERDICT_WORDS = {  # what the verdict on the frame (core/detection/verdict.py) says
     "trailed": FrameTrouble.TRAILED,
     "out of focus": FrameTrouble.OUT_OF_FOCUS,
@@ -67,8 +66,6 @@ def trouble_of(stars: StarList) -> FrameTrouble:
         return told
     if count and np.mean((stars.flags & StarFlag.ELONGATED) != 0) > 0.5:
         return FrameTrouble.TRAILED
-    if count and float(np.median(stars.fwhm_px)) > WIDE_FWHM_PX:
-        return FrameTrouble.OUT_OF_FOCUS
     return FrameTrouble.TOO_FEW_STARS if count < FEW_STARS else FrameTrouble.NO_MATCH
 
 
