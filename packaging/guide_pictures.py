@@ -1,0 +1,43 @@
+"""Makes the pictures of the user guide from those of a rehearsal.
+
+polewright rehearse --autopilot --shots SHOTS --sizes 1280x800
+python packaging/guide_pictures.py SHOTS
+"""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+TARGET = Path(__file__).resolve().parents[1] / "resources" / "guide" / "pictures"
+WIDTH_PX, COLOURS = 960, 64
+PICTURES = {
+    "orientation": "1-stand-day",
+    "capture": "2-measure-day",
+    "turning": "3-rough-day",
+    "reading-red": "4-fine-reading-red",
+    "fine": "4-fine-day",
+    "proof": "6-proof-day",
+}
+
+
+def make_pictures(shots: Path) -> list[Path]:
+    """Each picture of the guide, smaller and in few colours."""
+    from PIL import Image
+
+    TARGET.mkdir(parents=True, exist_ok=True)
+    written = []
+    for name, shot in PICTURES.items():
+        with Image.open(shots / f"{shot}-1280x800.png") as picture:
+            small = picture.convert("RGB").resize((WIDTH_PX, WIDTH_PX * picture.height // picture.width))
+            few = small.quantize(COLOURS, dither=Image.Dither.NONE)
+        few.save(TARGET / f"{name}.png", optimize=True)
+        written.append(TARGET / f"{name}.png")
+    return written
+
+
+if __name__ == "__main__":
+    if len(sys.argv) != 2:
+        raise SystemExit(__doc__)
+    for path in make_pictures(Path(sys.argv[1])):
+        print(path)
