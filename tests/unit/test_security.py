@@ -7,6 +7,7 @@ import csv
 import io
 import json
 import os
+import re
 import subprocess
 import sys
 from functools import cache
@@ -16,14 +17,19 @@ import numpy as np
 import pytest
 
 from polewright.__main__ import main
+from polewright.core import events
 from polewright.core.errors import FrameReadError
-from polewright.core.model import Utc
+from polewright.core.event_codec import event_to_plain
+from polewright.core.model import Site, TargetPole, Utc
+from polewright.core.timescales import utc_from_iso
+from polewright.services.clock import VirtualClock
 from polewright.services.frame_reader import read_frame
 from polewright.services.log_format import LoggedEvent
 from polewright.services.night_export import export_csv
 from polewright.services.night_folders import kept_frame, own_night
 from polewright.services.profile_store import ProfileStore, file_stem
 from polewright.services.profiles import RIGS, RigProfile
+from polewright.services.recorder import NightRecorder
 from polewright.ui.driving.replay_picture import kept_picture
 
 REPOSITORY = Path(__file__).resolve().parents[2]
@@ -252,6 +258,35 @@ def test_devices_and_pipes_are_no_frames(tmp_path: Path) -> None:
     for path in (Path("/dev/zero"), tmp_path / "pipe.fits"):
         with pytest.raises(FrameReadError, match="device or a pipe"):
             read_frame(path)
+
+
+def test_a_report_shows_markup_from_a_record_as_text(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A hostile name, reason, file and folder in a record end up as text on the page and in its pictures."""
+    hostile = "<script>alert(1)</script><img src=x onerror=alert(2)>{{7*7}}'\"</svg>"
+    folder = tmp_path / "nights" / "a&<b onload=alert(3)>"
+    night = NightRecorder(folder, VirtualClock(utc_from_iso("2026-03-01T20:00:00")))
+    started = events.NightStarted(0.0, Site(52.3, 9.8, 84.0), TargetPole.REFRACTED, 0.914, 1.5e-4)
+    for event in (
+        started,
+        events.NextAsked(10.0),
+        *(events.FrameUnsolved(20.0 + 30.0 * i, f"{hostile}-{i}.fits", hostile, hostile) for i in range(8)),
+        events.AxisRefused(280.0, hostile, hostile),
+        events.FolderLost(300.0, hostile),
+    ):
+        night.record("event", event_to_plain(event))
+    night.record("fault", {"where": hostile, "error": hostile, "traceback": hostile})
+    night.close()
+    assert main(["report", str(folder), "--out", str(tmp_path / "out")]) == 0
+    capsys.readouterr()
+    pages = {
+        path.name: path.read_text(encoding="utf-8") for path in (tmp_path / "out").iterdir() if path.suffix != ".png"
+    }
+    assert any(name.endswith(".html") for name in pages)
+    assert any("&lt;script&gt;" in text or "onload=alert(3)&gt;" in text for text in pages.values()), "it is shown"
+    for name, text in pages.items():
+        if name.endswith((".html", ".svg")):
+            found = re.search(r"<script|<img|<b onload|onerror=alert\(2\)>|>49<|(?:src|href)=\"(?:https?:)?//", text)
+            assert found is None, f"{name}: {text[max(0, found.start() - 80) : found.end() + 80]}"
 
 
 def test_a_table_holds_no_formula() -> None:

@@ -77,9 +77,10 @@ def well(facts: NightFacts, scale: RadialScale, size: float = 460.0) -> str:
 def offset_in_time(facts: NightFacts, width: float = 760.0) -> str:
     """Total offset, logarithmic, with one-sigma bars; the tolerance as a floor; each move a tick; gaps in grey."""
     picture = Picture(width, 270, "Offset of the axis against time")
-    sizes = [max(r.offset.total_rad, 1e-7) * ARCSEC_PER_RAD for r in facts.readings] or [60.0]
+    sizes = [max(r.offset.total_rad, 1e-7) * ARCSEC_PER_RAD for r in facts.readings]
     tolerance = max(facts.tolerance_rad * ARCSEC_PER_RAD, 0.5)
-    low, high = min([*sizes, tolerance]) / 2.0, max([*sizes, tolerance]) * 2.0
+    shown = [*(sizes or [60.0]), tolerance]
+    low, high = min(shown) / 2.0, max(shown) * 2.0
     frame = Frame(64, 14, width - 84, 190, _span(facts), (low, high), math.log10)
     floor = frame.y(tolerance)
     picture.area(frame.left, floor, frame.width, frame.top + frame.height - floor, FLOOR)
