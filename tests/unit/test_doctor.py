@@ -152,6 +152,10 @@ def test_the_index_is_checked_to_the_last_byte(tmp_path: Path) -> None:
     path.write_bytes(content)
     check = diagnostics.check_index(tmp_path, checksum)
     assert check.state is State.ILL and path.name in check.fact and "Delete" in check.cure
+    (tmp_path / "stars-x.part").write_bytes(bytes(100))
+    path.unlink()
+    assert ".part" in diagnostics.check_index(tmp_path, checksum).cure
+    (tmp_path / "stars-x.part").unlink()
     with path.open("wb") as out:
         write_layer(out, layer, "cd" * 32)
     assert diagnostics.check_index(tmp_path, checksum).state is State.NOTE

@@ -144,6 +144,10 @@ def check_index(cache: Path, checksum: str) -> Check:
         cure = f"Delete what is named, in {cache}: it is made again when needed, which takes a few seconds."
         return Check("star index", State.ILL, f"Damaged: {', '.join(damaged)}.", cure)
     old = f" {outdated} of an older version are made again when needed." if outdated else ""
+    left_over = sum(path.stat().st_size for path in cache.glob("stars-*.part")) / 1e6
+    if left_over:
+        cure = f"Delete what ends in .part in {cache}, when no other Polewright is running."
+        return Check("star index", State.ILL, f"{left_over:.0f} MB were left over by a crash.{old}", cure)
     if not sound:
         return Check("star index", State.NOTE, f"Not made yet: the first frame takes some seconds longer.{old}")
     return Check("star index", State.WELL, f"{sound} layers, {size_mb:.0f} MB.{old}")
