@@ -1,6 +1,7 @@
 """The command line as a whole: parser, exit codes, and the one place where errors become sentences.
 
-Exit codes: 0 success; 2 the request makes no sense; 3 not measurable (the reason is given); 4 unreadable input.
+Exit codes: 0 success; 2 the request makes no sense; 3 not measurable (the reason is given), or something needs a cure
+(doctor); 4 unreadable input.
 """
 
 from __future__ import annotations
