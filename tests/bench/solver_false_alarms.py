@@ -63,7 +63,7 @@ def main() -> None:
     rng = np.random.default_rng(args.seed)
     start, false = time.process_time(), 0
     for k in range(args.lists):
-        if k % 250 == 249:
+        if k % 100 == 99:
             print(f"{k + 1} lists, {false} false", flush=True)
         width = float(rng.choice(WIDTHS_DEG))
         got = solver.solve(noise_list(rng), EPOCH_YEAR, random_hint(rng, width))

@@ -11,6 +11,7 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from functools import lru_cache
 from itertools import combinations
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -156,20 +157,30 @@ def build_layer(
     assert neighbours.shape[1] <= MOST_NEIGHBOURS
     firsts = range(0, len(star), _STARS_AT_A_TIME)
     chunks = list((run or map)(lambda first: _file_chunk(position, neighbours, bins, first), firsts))
-    cell, anchor, triple, detail = (np.concatenate(column) for column in zip(*chunks))
+    cells, anchors, triples, details = (list(column) for column in zip(*chunks))
+    del chunks
+    cell = _joined(cells)
     order = np.argsort(cell)
     cell_start = np.zeros(cell_count(bins) + 1, dtype=np.int32)
     np.cumsum(np.bincount(cell, minlength=cell_count(bins)), out=cell_start[1:])
+    del cell
     return PatternLayer(
         bins=bins,
         density_per_sr=len(star) / (4.0 * np.pi),
         star=star,
         neighbours=neighbours,
         cell_start=cell_start,
-        anchor=anchor[order],
-        triple=triple[order],
-        detail=detail[order],
+        anchor=_joined(anchors)[order],
+        triple=_joined(triples)[order],
+        detail=_joined(details)[order],
     )
+
+
+def _joined(pieces: list[Any]) -> Any:
+    """The pieces as one array; the list is emptied, so that they are not in memory twice for long."""
+    whole = np.concatenate(pieces)
+    pieces.clear()
+    return whole
 
 
 def look_up(
