@@ -15,7 +15,7 @@ from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
-from PySide6.QtCore import Qt, QtMsgType, qInstallMessageHandler
+from PySide6.QtCore import QCoreApplication, QEvent, Qt, QtMsgType, qInstallMessageHandler
 from PySide6.QtGui import QIcon
 from PySide6.QtWidgets import QApplication
 
@@ -65,6 +65,8 @@ def run_window(folder: Path | None, rehearsal: tuple[str, int] | None, red: bool
     finally:
         driver.close()
         faults.remove()
+        window.deleteLater()
+        QCoreApplication.sendPostedEvents(None, QEvent.Type.DeferredDelete.value)
 
 
 def build_window(red: bool = False) -> tuple[MainWindow, Driver]:

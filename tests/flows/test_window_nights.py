@@ -211,6 +211,7 @@ def test_bad_frames_name_their_cure_and_the_night_goes_on(bench: Bench, tmp_path
     bench.until(lambda view: view.instruction.sentence.startswith("Rotate"))
     practice.stop()
     outcomes: list[MeasuredFrame | Exception] = [
+        unsolved_frame("nought.fits"),
         unsolved_frame("one.fits"),
         FrameReadError("two.fits is cut short: the camera software was stopped while writing."),
         ZeroDivisionError("a fault of ours"),
@@ -223,6 +224,8 @@ def test_bad_frames_name_their_cure_and_the_night_goes_on(bench: Bench, tmp_path
         return outcome
 
     bench.sky.measure = measure  # type: ignore[method-assign]
+    bench.desk.frame_arrived(tmp_path / "nought.fits")
+    assert bench.view.trouble is None  # one alone is what a turn of the axis does
     bench.desk.frame_arrived(tmp_path / "one.fits")
     assert bench.view.trouble is not None and bench.view.trouble.cause == "3 stars found, 5 needed."
     bench.desk.frame_arrived(tmp_path / "two.fits")

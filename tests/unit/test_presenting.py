@@ -317,7 +317,10 @@ def test_what_the_instruction_says_is_not_said_twice() -> None:
 
 
 def test_smeared_frames_while_a_screw_turns_are_no_trouble() -> None:
-    assert shown(at_rest(1.0, 1.0, trouble=frames_failed(FrameTrouble.TRAILED, 2))).trouble is None
+    smeared = frames_failed(FrameTrouble.TRAILED, 1)
+    touched = Handling(working=CoreScrew.AZIMUTH, touched_s=104.0)
+    assert shown(at_rest(1.0, 1.0, trouble=smeared, handling=touched)).trouble is None
+    assert shown(at_rest(1.0, 1.0, trouble=smeared)).trouble is not None
 
 
 def test_a_refused_click_comes_before_everything_else() -> None:

@@ -11,7 +11,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import erf
 
 from polewright.core.model import FloatArray
 
@@ -115,4 +114,6 @@ def _line(centre: FloatArray, offsets: NDArray[np.int_], sigma: float) -> tuple[
     edges = (np.concatenate([offsets - 0.5, offsets[-1:] + 0.5])[None, :] + (first - centre)[:, None]) / (
         sigma * np.sqrt(2.0)
     )
+    from scipy.special import erf  # half a second to load: not before the first frame is rendered
+
     return pixels, np.asarray(0.5 * np.diff(erf(edges), axis=1))

@@ -16,6 +16,7 @@ from polewright.services.measuring import MeasuredFrame
 WIDEST_PX = 1000
 MOST_STARS = 200
 SKY_SIGMAS = 2.5  # so far below the sky's median is black
+NOISE_STEPS = 40.0
 FAINT_SIGMAS, FAINT_LEVEL = 30.0, 220.0  # so many sigmas above the sky are bright grey
 
 
@@ -67,16 +68,16 @@ def stretched(pixels: PixelArray, every: int) -> NDArray[np.uint8]:
 
 
 def _whole_numbers(pixels: PixelArray) -> NDArray[np.uint16]:
-    """The pixels as uint16; fractions are spread over that range."""
+    """The pixels as uint16; fractions so that the noise of the sky is some tens of steps."""
     if pixels.dtype == np.uint16:
         return np.asarray(pixels, dtype=np.uint16)
     spread: NDArray[np.uint16]
     if pixels.dtype == np.uint8:
         spread = pixels.astype(np.uint16) * np.uint16(16)
         return spread
-    low, high = (float(v) for v in np.percentile(pixels[::8, ::8], (1.0, 99.9)))
-    factor = 20000.0 / max(high - low, 1e-9)
-    spread = np.clip((pixels - np.float32(low)) * np.float32(factor) + 2000.0, 0.0, 65535.0).astype(np.uint16)
+    low, sky = (float(v) for v in np.percentile(pixels[::8, ::8], (16.0, 50.0)))
+    factor = NOISE_STEPS / (sky - low) if sky > low else 1.0
+    spread = np.clip((pixels - np.float32(sky)) * np.float32(factor) + 1000.0, 0.0, 65535.0).astype(np.uint16)
     return spread
 
 

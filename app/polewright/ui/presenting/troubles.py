@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from polewright.core.advice import Advice
+from polewright.core.coach import SPOILED_BY_TURNING
 from polewright.core.formatting import duration_text
-from polewright.core.measured import FrameTrouble
 from polewright.core.states import NightState, Stage
 from polewright.ui.presenting.extras import Extras
 from polewright.ui.view_model import Trouble
 
+JUST_TOUCHED_S = 10.0
 LOST_CURE = "Check the cable or the network; the night goes on by itself. Or choose another folder (Ctrl+O)."
 
 
@@ -24,13 +25,22 @@ def trouble(state: NightState, advice: Advice, extras: Extras) -> Trouble | None
     return _frame(state, advice, extras)
 
 
+def _hands_on(state: NightState, extras: Extras) -> bool:
+    """Whether somebody is, or has just been, at the mount."""
+    handling = state.handling
+    if state.stage in (Stage.CAPTURE, Stage.PROOF):
+        return state.trouble is not None and state.trouble.count == 1 and state.last_frame is not None
+    moving = handling.opened_at is not None or bool(handling.reports)
+    return moving or extras.now_s - handling.touched_s < JUST_TOUCHED_S
+
+
 def _frame(state: NightState, advice: Advice, extras: Extras) -> Trouble | None:
     found = state.trouble
     if found is None or found.since_s == extras.trouble_read_s:
         return None
     if advice.key.startswith(("trouble:", "clouds", "done")):
         return None
-    if found.cause is FrameTrouble.TRAILED and state.stage in (Stage.ROUGH, Stage.FINE):
-        return None  # a hand on a screw smears the frames: that is as it should be
+    if found.cause in SPOILED_BY_TURNING and _hands_on(state, extras):
+        return None  # a hand on the mount smears the frames: that is as it should be
     since = duration_text(max(0.0, extras.now_s - found.since_s)) if found.count > 1 else ""
     return Trouble(found.reason, found.cure, f"for {since}" if since else "", found.count)
