@@ -1,4 +1,4 @@
-"""How long the window's thread is held: presenting a state, and stretching a frame, against touching each pixel once."""
+"""How long the window is held up: presenting a state, and stretching a frame against touching each pixel once."""
 
 from __future__ import annotations
 
