@@ -259,6 +259,7 @@ class Driver(QObject):
         if self._closing:
             return
         self._closing = True
+        self._window.hide()  # ending may take a moment: a measurement that runs is waited for
         self._end_scene()
         self._means.worker.stop()
         with contextlib.suppress(SettingsError):  # said already when it happened before
