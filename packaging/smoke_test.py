@@ -60,6 +60,30 @@ class Trial:
             raise SystemExit(f"located wrongly: {facts} instead of {truth}")
         return f"dec {facts['dec_deg']:+.4f} deg, off by {3600 * abs(facts['dec_deg'] - truth['dec_deg']):.2f} arcsec"
 
+    def families(self) -> str:
+        """Other kinds of files lead to other libraries; made here where this Python has the means."""
+        try:
+            import numpy as np
+            import tifffile
+            from astropy.io import fits
+            from PIL import Image
+        except ImportError as error:
+            return f"left out: {error}"
+        pixels = fits.getdata(sorted((self.scratch / "frames").glob("*.fits"))[0])
+        for kind in ("RICE_1", "HCOMPRESS_1", "GZIP_2"):
+            packed = fits.CompImageHDU(pixels, compression_type=kind)
+            fits.HDUList([fits.PrimaryHDU(), packed]).writeto(self.scratch / f"{kind}.fits.fz")
+        tifffile.imwrite(self.scratch / "deflate.tif", pixels, compression="zlib")
+        dim = np.clip((pixels.astype(float) - np.median(pixels)) * 0.3 + 20.0, 0.0, 255.0).astype(np.uint8)
+        for name in ("eight-bit.png", "eight-bit.jpg"):
+            Image.fromarray(dim).save(self.scratch / name)
+        names = [path.name for path in self.scratch.iterdir() if path.suffix in (".fz", ".tif", ".png", ".jpg")]
+        for name in names:
+            facts = json.loads(self.run("locate", name, "--json", "--focal-length", "180", "--pixel-size", "3.75"))
+            if not facts["solved"]:
+                raise SystemExit(f"{name} was not located: {facts}")
+        return f"{len(names)} kinds"
+
     def measure(self) -> str:
         frames = map(str, sorted((self.scratch / "frames").glob("*.fits")))
         facts = json.loads(self.run("measure", *frames, "--json", "--target", "refracted"))
@@ -102,11 +126,19 @@ class Trial:
         return "open for 15 s, no fault"
 
     def rehearse(self) -> str:
-        told = self.run("rehearse", "--autopilot", "--json", codes=(0,)).splitlines()
+        told = self.run("rehearse", "--autopilot", "--json", "--keep", "kept").splitlines()
         score = json.loads(told[-1])["score"]
         if not (score["proved"] and score["true_inside"]):
             raise SystemExit(f"the rehearsal did not reach the pole: {score}")
         return f"from {score['start']['total_arcmin']:.1f}' to {score['truth']['total_arcmin']:.2f}'"
+
+    def look_back(self) -> str:
+        """Report and replay of the rehearsal's record."""
+        files = json.loads(self.run("report", "kept/night", "--out", "report", "--json"))["files"]
+        told = json.loads(self.run("replay", "kept/night", "--json").splitlines()[-1])["replay"]
+        if told["differences"]:
+            raise SystemExit(f"the replay differs: {told['differences'][:3]}")
+        return f"{len(files)} files of a report; {told['results_checked']} results came out again"
 
 
 def size_mb(folder: Path) -> float:
@@ -124,10 +156,10 @@ def main() -> int:
     with tempfile.TemporaryDirectory(prefix="polewright-smoke-", ignore_cleanup_errors=True) as scratch:
         trial = Trial(folder, Path(scratch))
         steps: list[Callable[[], str]] = [
-            trial.version, trial.version, trial.simulate, trial.locate, trial.locate, trial.measure, trial.doctor,
-            trial.window,
+            trial.version, trial.version, trial.simulate, trial.locate, trial.locate, trial.families, trial.measure,
+            trial.doctor, trial.window,
         ]  # fmt: skip
-        for step in [*steps, trial.rehearse] if args.rehearse else steps:
+        for step in [*steps, trial.rehearse, trial.look_back] if args.rehearse else steps:
             start = time.perf_counter()
             said = step()
             print(f"{step.__name__:10} {time.perf_counter() - start:6.1f} s  {said}", flush=True)

@@ -6,6 +6,8 @@ from PyInstaller.utils.hooks import collect_data_files, collect_submodules, copy
 
 hiddenimports = [
     *collect_submodules("astropy.io.fits", filter=lambda name: ".tests" not in name and ".scripts" not in name),
+    *collect_submodules("astropy.constants", filter=lambda name: ".tests" not in name),  # chosen by name when loaded
+    *collect_submodules("astropy.units", filter=lambda name: ".tests" not in name),
     "numpy.lib.recfunctions",
 ]
 datas = [

@@ -14,7 +14,7 @@ from astropy.io import fits
 from PIL import Image
 
 from polewright.core.errors import FrameReadError
-from polewright.services.frame_reader import read_frame
+from polewright.services.frame_reader import read_frame, reading
 from polewright.services.frame_reader.families import family_of, is_frame_name
 
 RNG = np.random.default_rng(20260301)
@@ -378,3 +378,12 @@ def test_the_family_is_known_by_content_rather_than_by_name(tmp_path: Path) -> N
     path = tmp_path / "wrong-name.fits"
     path.write_bytes(stream.getvalue())
     assert read_frame(path).pixels.shape == (HEIGHT, WIDTH)
+
+
+def test_a_missing_library_is_not_blamed_on_the_file(monkeypatch: pytest.MonkeyPatch) -> None:
+    def without_library(*arguments: object) -> None:
+        raise ModuleNotFoundError("No module named 'parts'")
+
+    monkeypatch.setattr(reading, "read_fits", without_library)
+    with pytest.raises(FrameReadError, match="part of this installation is missing .*doctor"):
+        reading.frame_from_bytes("a.fits", b"SIMPLE  =                    T" + bytes(5000), 1.7e9)

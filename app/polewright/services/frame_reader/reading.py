@@ -40,6 +40,11 @@ def frame_from_bytes(name: str, blob: bytes, modified_s: float, utc_offset_hours
         return _assemble(name, raster, facts, modified_s)
     except DamagedError as error:
         raise FrameReadError(f"{name} cannot be read: {error}. {CURE}") from error
+    except ImportError as error:  # the file is not to blame
+        raise FrameReadError(
+            f"{name} cannot be read: a part of this installation is missing ({error}). Run 'polewright doctor', or"
+            " install Polewright again."
+        ) from error
     except Exception as error:
         # The libraries raise nearly anything on damaged bytes (OSError, KeyError, TypeError, struct.error, ...).
         # This is the one place in the program where that is caught broadly; the cause stays attached.
