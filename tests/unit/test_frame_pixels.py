@@ -385,5 +385,5 @@ def test_a_missing_library_is_not_blamed_on_the_file(monkeypatch: pytest.MonkeyP
         raise ModuleNotFoundError("No module named 'parts'")
 
     monkeypatch.setattr(reading, "read_fits", without_library)
-    with pytest.raises(FrameReadError, match="part of this installation is missing .*doctor"):
+    with pytest.raises(FrameReadError, match=r"part of this installation is missing .*doctor"):
         reading.frame_from_bytes("a.fits", b"SIMPLE  =                    T" + bytes(5000), 1.7e9)
