@@ -12,6 +12,7 @@ from polewright.core.advice import (
     Done,
     EnterSite,
     Expose,
+    GoBack,
     Mood,
     Refocus,
     RestoreFolder,
@@ -82,6 +83,9 @@ def _frame_trouble(state: NightState) -> Advice | None:
             Mood.WAIT,
             "clouds",
         )
+    if trouble.cause is FrameTrouble.NOT_FOLLOWED:
+        sentence = "Go back and measure the axis again."
+        return Advice(sentence, reason, "", GoBack(), Mood.TROUBLE, f"{key}:{state.stage.name}")
     if trouble.cause is FrameTrouble.OUT_OF_FOCUS:
         return Advice("Refocus the camera.", reason, "", Refocus(), Mood.TROUBLE, key)
     if trouble.cause is FrameTrouble.TOO_FEW_STARS:
@@ -101,6 +105,8 @@ def _frame_trouble(state: NightState) -> Advice | None:
 
 def _patience(state: NightState, cause: FrameTrouble) -> int:
     """How many frames in a row may fail before it counts as trouble: motion spoils them for a while."""
+    if cause is FrameTrouble.NOT_FOLLOWED:
+        return 1
     if state.last_frame is None or cause not in SPOILED_BY_TURNING:
         return PATIENT_FRAMES
     if state.stage in (Stage.CAPTURE, Stage.PROOF):

@@ -119,6 +119,7 @@ class FrameTrouble(Enum):
     NO_MATCH = "no match"
     NO_TIME = "no time"
     UNREADABLE = "unreadable"
+    NOT_FOLLOWED = "not followed"  # camera, declination or too much moved since the capture
 
 
 def covariance_of(matrix: FloatArray) -> Covariance:

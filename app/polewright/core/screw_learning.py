@@ -27,6 +27,7 @@ CHANGE_SIGMA = 0.01  # per degree; a tangent arm changes by cos^2, about 0.6 % p
 UNSURE_ERROR = 0.25
 SEEN_SIGMA = 5.0  # a rate is taken from a move only if |e2 - e1| is more than this many of its sigmas
 MISFIT_SIGMA = 3.5
+LEAST_SHARE = 0.5  # of the rate that the seen moves show: the fit takes a turn to be worth no less than this
 FULL_WEIGHT_SIGMA = 2.0
 SHRUNK = 0.93  # of the variance of normal residuals survives these weights (4e6 draws)
 
@@ -126,12 +127,12 @@ def _solve(
     else:
         k = float(np.median(np.abs(moved[seen] / turns[seen]))) * sign
         backlash, h = FIRST_BACKLASH_TURNS, FIRST_HUMAN_ERROR
-    q, g = k * backlash, 0.0
+    q, g, least = k * backlash, 0.0, LEAST_SHARE * abs(k)
     fit: _Fit | None = None
     weight = np.ones(len(moves))
     for _ in range(12):
         shares = _backlash_shares(turns, q / k)
-        fit = _step(moves, turns, moved, shares[0], k, h, weight, prior, bends)
+        fit = _step(moves, turns, moved, shares[0], math.copysign(max(abs(k), least), sign), h, weight, prior, bends)
         k, q, g, h = fit.k, fit.q, fit.g, fit.human_error
         if k * sign <= 0.0:  # backlash or a wild report swallowed the rate: hold on to the direction
             k = sign * max(abs(k), 1.0)
@@ -155,7 +156,7 @@ def _step(
     angle = np.array([(m.before_arcmin + m.after_arcmin) / 120.0 for m in moves], dtype=float)
     design = np.stack([turns, -shares[:, 0] * np.sign(turns), turns * angle], axis=1).reshape(-1, 3)
     measured = np.array([m.sigma_arcmin for m in moves], dtype=float) ** 2
-    hand = np.array([h if m.sure else math.hypot(h, UNSURE_ERROR) for m in moves], dtype=float)
+    hand = np.array([_hand(m, h) for m in moves], dtype=float)
     other = (k * HAND_FLOOR_TURNS) ** 2 + measured + (k * FIRST_BACKLASH_TURNS * shares[:, 1]) ** 2
     variance = (k * turns * hand) ** 2 + other
     information, vector = _prior_terms(prior, k, bends)
@@ -168,6 +169,14 @@ def _step(
     scaled = residual / np.sqrt(variance)
     h_new, h_weight = _human_error(residual, turns * k_new, other, weight, prior)
     return _Fit(k_new, q_new, g_new, covariance, h_new, h_weight, scaled)
+
+
+def _hand(move: ScrewMove, human_error: float) -> float:
+    """Relative sigma of a reported turn. One that moved nothing may have been lost in backlash, or gone the wrong way
+    within it: it says next to nothing about the rate."""
+    if not _seen(move):
+        return 1.0
+    return human_error if move.sure else math.hypot(human_error, UNSURE_ERROR)
 
 
 def _prior_terms(prior: ScrewPrior | None, k: float, bends: bool) -> tuple[FloatArray, FloatArray]:

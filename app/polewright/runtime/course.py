@@ -12,9 +12,9 @@ from polewright.core.advice import Advice
 from polewright.core.axis import estimate_axis, predicted_sigma_rad
 from polewright.core.coach import advise
 from polewright.core.effects import Effect, EstimateAxis, FollowAxis, StartFollowing
-from polewright.core.events import AnyEvent, AxisFollowed, AxisMeasured, AxisRefused
+from polewright.core.events import AnyEvent, AxisFollowed, AxisMeasured, AxisRefused, FrameUnsolved
 from polewright.core.following import FollowState, follow, start_following
-from polewright.core.measured import FollowedAxis, MeasuredAxis, RotationGain, covariance_of
+from polewright.core.measured import FollowedAxis, FrameTrouble, MeasuredAxis, RotationGain, covariance_of
 from polewright.core.model import AxisEstimate, NotMeasurable, SkyFrame
 from polewright.core.places import standard_atmosphere
 from polewright.core.states import NightState
@@ -67,6 +67,9 @@ class Course:
         if self._following is None:
             return None
         self._following, reading = follow(self._following, effect.frame.sky_frame())
+        if not reading.usable:
+            reason = " ".join(reading.warnings)
+            return FrameUnsolved(at_s, effect.frame.name, reason, "", FrameTrouble.NOT_FOLLOWED)
         followed = FollowedAxis(
             float(reading.east_rad),
             float(reading.up_rad),

@@ -7,7 +7,8 @@ from dataclasses import dataclass, replace
 
 from polewright.core.effects import Effect, EstimateAxis, FollowAxis, StartFollowing
 from polewright.core.event_codec import event_from_plain
-from polewright.core.events import AnyEvent, AxisFollowed, AxisMeasured, AxisRefused, FrameSolved
+from polewright.core.events import AnyEvent, AxisFollowed, AxisMeasured, AxisRefused, FrameSolved, FrameUnsolved
+from polewright.core.measured import FrameTrouble
 from polewright.core.model import Utc
 from polewright.core.plain import from_plain
 from polewright.runtime.course import Course
@@ -16,7 +17,7 @@ from polewright.services.log_format import LoggedEvent
 from polewright.services.night_log import NightLog
 
 EVENT_KIND, FRAME_KIND = "event", "frame"
-ANSWERS = {EstimateAxis: (AxisMeasured, AxisRefused), FollowAxis: (AxisFollowed,)}
+ANSWERS = {EstimateAxis: (AxisMeasured, AxisRefused), FollowAxis: (AxisFollowed, FrameUnsolved)}  # see is_answer
 
 
 @dataclass(frozen=True)
@@ -27,6 +28,13 @@ class Difference:
     what: str
     recorded: object
     computed: object
+
+
+def is_answer(event: AnyEvent) -> bool:
+    """Whether the engine computed this event from others; everything else came from outside."""
+    if isinstance(event, FrameUnsolved):
+        return event.trouble is FrameTrouble.NOT_FOLLOWED
+    return isinstance(event, AxisMeasured | AxisRefused | AxisFollowed)
 
 
 def recorded_events(log: NightLog) -> Iterator[tuple[LoggedEvent, AnyEvent]]:
@@ -102,7 +110,7 @@ class CheckedReplay:
     def _check(self, line: LoggedEvent, event: AnyEvent) -> None:
         if isinstance(event, FrameSolved) and event.frame.name in self._placed:
             self._check_frame(line, event)
-        if isinstance(event, AxisMeasured | AxisRefused | AxisFollowed):
+        if is_answer(event):
             computed = next((a for a in self._answers if type(a) is type(event)), None)
             if computed is None:
                 self._differ(line, type(event).__name__, event, None)
@@ -129,6 +137,6 @@ class CheckedReplay:
 def _strike(open_effects: list[tuple[Effect, AnyEvent | None]], event: AnyEvent) -> None:
     """Take the effect that this event answers off the list."""
     for item in open_effects:
-        if isinstance(event, ANSWERS[type(item[0])]):
+        if is_answer(event) and isinstance(event, ANSWERS[type(item[0])]):
             open_effects.remove(item)
             return
