@@ -13,12 +13,12 @@ from PySide6.QtGui import QImage, QPainter
 from PySide6.QtWidgets import QApplication
 from pytest_benchmark.fixture import BenchmarkFixture
 from pytestqt.qtbot import QtBot
-from screens.demo_views import PAGES
 
 from polewright.ui.main_window import MainWindow
 from polewright.ui.panel import Panel
 from polewright.ui.reticle import ReticleWidget
 from polewright.ui.view_model import Point
+from screens.demo_views import PAGES
 
 
 class Blank(Panel):
