@@ -112,6 +112,7 @@ class FrameMeasurer:
         solved = self._now_s()
         warnings = frame.warnings
         if isinstance(outcome, PlateSolution):
+            warnings = (*warnings, *outcome.warnings)
             self._learn_hot_pixels(stars, outcome)
             self.last = outcome
         self._failed = 0 if isinstance(outcome, PlateSolution) else self._failed + 1

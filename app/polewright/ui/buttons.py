@@ -23,7 +23,7 @@ from polewright.ui.theme import Light, make_theme
 from polewright.ui.view_model import Action, Weight
 
 KEY_NAMES = {
-    "Return": "Enter", "Backspace": "Backspace", "Space": "Space", "Left": "←", "Right": "→", "Up": "↑", "Down": "↓",
+    "Return": "Enter", "Backspace": "Bksp", "Space": "Space", "Left": "←", "Right": "→", "Up": "↑", "Down": "↓",
 }  # fmt: skip
 
 
@@ -60,7 +60,10 @@ class PlainButton(QAbstractButton):
 
     def sizeHint(self) -> QSize:
         font = self.look.font(VALUE if self.large else BODY, QFont.Weight.DemiBold)
-        width = QFontMetricsF(font).horizontalAdvance(self.text()) + self.look.px(56 if self.key else 30)
+        width = QFontMetricsF(font).horizontalAdvance(self.text()) + self.look.px(30)
+        if self.key and not self.large:  # the key stands beside the label; on large buttons below it
+            small = QFontMetricsF(self.look.font(SMALL))
+            width += small.horizontalAdvance(key_text(self.key)) + self.look.px(12)
         return QSize(round(width), round(self.look.px(56 if self.large else 42)))
 
     def keyPressEvent(self, event: QKeyEvent) -> None:

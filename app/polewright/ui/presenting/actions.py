@@ -71,7 +71,7 @@ def _beside(state: NightState, action: said.Action, weight: Weight) -> tuple[Act
     if state.stage is Stage.CAPTURE and state.capture.axis is not None:
         return (Action("Good enough, go on", "F", want.Next(), weight),)
     if state.stage in (Stage.ROUGH, Stage.FINE) and state.offset is not None and not isinstance(action, said.GoOn):
-        label, intent = ("Go on to fine", want.Next()) if state.stage is Stage.ROUGH else ("Finish", want.Finish())
+        label, intent = ("To fine", want.Next()) if state.stage is Stage.ROUGH else ("Finish", want.Finish())
         return (Action(label, "F", intent, weight),)
     if state.stage is Stage.PROOF and not isinstance(action, said.Done):
         return (Action("Accept without proof", "F", want.Finish(), weight),)
