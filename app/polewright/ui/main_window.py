@@ -25,7 +25,7 @@ from polewright.ui.settings import WindowSettings
 from polewright.ui.theme import Light, make_theme, next_brightness
 from polewright.ui.view_model import Page, View, Weight
 
-RECORDING_ENDINGS = (".jsonl", ".night", ".zip")
+RECORDING_ENDINGS = (".jsonl",)
 
 
 class MainWindow(QWidget):
