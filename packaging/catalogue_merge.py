@@ -22,7 +22,7 @@ import numpy as np
 from scipy.spatial import cKDTree
 
 from catalogue_sources import GAIA_EPOCH, HIPPARCOS_EPOCH, MAS_PER_RAD, TYCHO_EPOCH, Gaia, Hipparcos, Tycho
-from polewright.core.sky_cells import cell_centres, cell_of
+from polewright.core.sky.cells import cell_centres, cell_of
 
 ARCSEC = np.pi / 648000.0
 PAIR_ARCSEC = 3.0  # within this, two entries of about one magnitude are one star ...

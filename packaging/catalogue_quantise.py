@@ -6,7 +6,7 @@ import numpy as np
 
 from catalogue_merge import Stars, cell_motions_mas
 from catalogue_sources import GAIA_EPOCH, MAS_PER_RAD
-from polewright.core.sky_cells import CELL_COUNT, cell_of
+from polewright.core.sky.cells import CELL_COUNT, cell_of
 from polewright.services.catalogue_format import CELLS_ROW, LEVELS_ROW, MOTION_ROW, STARS_ROW, CatalogueTables
 
 # 0.1 mag apart down to 8, 0.03 mag over the crowded part, 0.25 mag beyond 12.5

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from polewright.core.angles import ARCMIN_PER_RAD, ARCSEC_PER_RAD
-from polewright.core.drift import DriftProof, DriftSample
+from polewright.core.drift.live import DriftProof, DriftSample
 from polewright.core.model import Atmosphere, FloatArray, Site, TargetPole
 from polewright.simulate.mount import Mount, MountSpec
 from polewright.simulate.refraction import refract

@@ -6,11 +6,11 @@ import math
 
 from hypothesis import strategies as st
 
-from polewright.core import events as ev
-from polewright.core.measured import FollowedAxis, FrameTrouble, MeasuredAxis, PlacedFrame, RotationGain
 from polewright.core.model import Camera, Site, SkyPosition, TargetPole, Utc
-from polewright.core.screws import ScrewMemory, ScrewMove, ScrewPrior
-from polewright.core.sky_choice import Obstacle
+from polewright.core.night import events as ev
+from polewright.core.night.measured import FollowedAxis, FrameTrouble, MeasuredAxis, PlacedFrame, RotationGain
+from polewright.core.night.sky_choice import Obstacle
+from polewright.core.screws.memory import ScrewMemory, ScrewMove, ScrewPrior
 
 REAL = st.floats(allow_nan=False, allow_infinity=False, width=64)
 TIME = st.floats(0.0, 1e5)

@@ -11,8 +11,8 @@ from typing import Any
 
 import numpy as np
 
-from polewright.core.events import NightStarted
 from polewright.core.model import Frame, Site, Sourced, StarList, TargetPole, Unsolved, Utc
+from polewright.core.night.events import NightStarted
 from polewright.runtime.engine import NightEngine
 from polewright.runtime.jobs import InlineJobs, Jobs
 from polewright.runtime.rehearsal import Rehearsal, Score, rehearse_with_star_lists

@@ -12,11 +12,12 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from polewright.core import advice as says
 from polewright.core.angles import ARCMIN_PER_RAD, ARCSEC_PER_RAD, rotation_about, unit
-from polewright.core.coach import advise
-from polewright.core.effects import EstimateAxis, FollowAxis, Refused, StartFollowing
-from polewright.core.events import (
+from polewright.core.model import Camera, Site, SkyPosition, TargetPole, Utc
+from polewright.core.night import advice as says
+from polewright.core.night.coach import advise
+from polewright.core.night.effects import EstimateAxis, FollowAxis, Refused, StartFollowing
+from polewright.core.night.events import (
     AnyEvent,
     AxisFollowed,
     AxisMeasured,
@@ -32,12 +33,11 @@ from polewright.core.events import (
     ScrewTurned,
     Ticked,
 )
-from polewright.core.measured import FollowedAxis, FrameTrouble, MeasuredAxis, PlacedFrame, RotationGain
-from polewright.core.model import Camera, Site, SkyPosition, TargetPole, Utc
-from polewright.core.screw_angles import ScrewAngles, offset_from_angles
-from polewright.core.screws import ScrewMemory, ScrewPrior
-from polewright.core.states import NightState, Stage
-from polewright.core.workflow import step
+from polewright.core.night.measured import FollowedAxis, FrameTrouble, MeasuredAxis, PlacedFrame, RotationGain
+from polewright.core.night.states import NightState, Stage
+from polewright.core.night.workflow import step
+from polewright.core.screws.angles import ScrewAngles, offset_from_angles
+from polewright.core.screws.memory import ScrewMemory, ScrewPrior
 
 FRAME_S, SECONDS_PER_TURN, REACTION_S = 2.5, 6.0, 1.5
 

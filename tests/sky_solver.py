@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from functools import cache
 
-from polewright.core.catalogue import Catalogue
+from polewright.core.sky.catalogue import Catalogue
 from polewright.services.catalogue import load_catalogue
 from polewright.services.paths import cache_folder
 from polewright.services.solver import Solver

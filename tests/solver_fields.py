@@ -13,8 +13,8 @@ import numpy as np
 
 from polewright.core.angles import ARCSEC_PER_RAD, separation_rad
 from polewright.core.camera import vector_to_pixel
-from polewright.core.catalogue import Catalogue
 from polewright.core.model import Camera, FloatArray, PlateSolution, StarList
+from polewright.core.sky.catalogue import Catalogue
 
 EPOCH_YEAR = 2026.9
 PLACE_ERROR_ARCSEC = 0.15

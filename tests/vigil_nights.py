@@ -8,10 +8,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from polewright.core.angles import ARCSEC_PER_RAD, SIDEREAL_RATE_RAD_S, rotation_about
-from polewright.core.drift_rates import star_enu
+from polewright.core.drift.rates import star_enu
 from polewright.core.model import Attitude, Camera, FloatArray, Site, SkyFrame, SkyPosition, Utc
-from polewright.core.places import true_pole_enu
-from polewright.core.vigil import VigilSetup
+from polewright.core.sky.places import true_pole_enu
+from polewright.core.vigil.watch import VigilSetup
 
 SITE = Site(47.0, 8.0, 400.0)
 CAMERA = Camera(4000, 3000, 180000.0)

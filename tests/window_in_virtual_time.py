@@ -13,8 +13,8 @@ from PySide6.QtCore import Qt
 from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QApplication
 
-from polewright.core.catalogue import Catalogue
-from polewright.core.timescales import utc_from_iso
+from polewright.core.sky.catalogue import Catalogue
+from polewright.core.sky.timescales import utc_from_iso
 from polewright.runtime.engine import Measure
 from polewright.runtime.frame_delivery import StarListsOnly
 from polewright.runtime.worker import InlineWorker

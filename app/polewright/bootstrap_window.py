@@ -19,7 +19,7 @@ from PySide6.QtCore import QCoreApplication, QEvent, Qt, QtMsgType, qInstallMess
 from PySide6.QtGui import QIcon
 from PySide6.QtWidgets import QApplication
 
-from polewright.core.catalogue import Catalogue
+from polewright.core.sky.catalogue import Catalogue
 from polewright.runtime.engine import Measure
 from polewright.runtime.qt_scheduler import QtScheduler
 from polewright.runtime.worker import Worker

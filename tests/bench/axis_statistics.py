@@ -16,11 +16,11 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 from axis_sky import ARCSEC, GUIDE_SCOPE, Rig, refracted_pole
-from polewright.core.axis import estimate_axis, sky_frame
-from polewright.core.axis_accuracy import FrameNoise, axis_sigma_rad
-from polewright.core.following import follow, start_following
+from polewright.core.axis.accuracy import FrameNoise, axis_sigma_rad
+from polewright.core.axis.estimate import estimate_axis, sky_frame
+from polewright.core.axis.following import follow, start_following
 from polewright.core.model import AxisEstimate, Camera, FloatArray, Site, TargetPole
-from polewright.core.places import offset_from_pole
+from polewright.core.sky.places import offset_from_pole
 
 INSIDE_95 = 5.991  # chi-square, 2 degrees of freedom
 SITE = Site(48.0, 10.0, 200.0)

@@ -17,8 +17,8 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 from drift_nights import mount_off, watched
 from polewright.core.angles import ARCMIN_PER_RAD, ARCSEC_PER_RAD
-from polewright.core.drift import DriftResult, measure
-from polewright.core.drift_plan import predicted_seconds
+from polewright.core.drift.live import DriftResult, measure
+from polewright.core.drift.plan import predicted_seconds
 
 PLACES = ((0.0, 5.0), (-5.0, 60.0))
 CADENCE_S = 3.0

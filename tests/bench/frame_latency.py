@@ -18,8 +18,8 @@ from pathlib import Path
 import numpy as np
 
 from polewright.bootstrap import build_measurer
-from polewright.core.events import NextAsked
-from polewright.core.states import Stage
+from polewright.core.night.events import NextAsked
+from polewright.core.night.states import Stage
 from polewright.runtime.engine import FrameTiming, NightEngine
 from polewright.runtime.rehearsal import Rehearsal
 from polewright.runtime.world import RehearsalWorld

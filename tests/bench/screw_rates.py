@@ -11,8 +11,8 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 from paper_night import PaperScrew
-from polewright.core.screw_learning import learn
-from polewright.core.screws import ScrewMemory, ScrewMove, ScrewRate
+from polewright.core.screws.learning import learn
+from polewright.core.screws.memory import ScrewMemory, ScrewMove, ScrewRate
 
 SIGMA_ARCMIN = 0.05
 

@@ -10,8 +10,8 @@ import pytest
 from pytest_benchmark.fixture import BenchmarkFixture
 
 from axis_sky import Rig
-from polewright.core.axis import estimate_axis, sky_frame
-from polewright.core.following import follow, start_following
+from polewright.core.axis.estimate import estimate_axis, sky_frame
+from polewright.core.axis.following import follow, start_following
 from polewright.core.model import AxisEstimate, Site, TargetPole
 
 RIG = Rig(Site(48.0, 10.0, 200.0), 25.0, -12.0, hour_deg=-45.0, stars=40)

@@ -12,7 +12,7 @@ import sys
 import numpy as np
 import pytest
 
-from polewright.core.catalogue import Catalogue
+from polewright.core.sky.catalogue import Catalogue
 from polewright.services.catalogue import load_catalogue
 from polewright.services.catalogue_format import FILE_NAME
 from polewright.services.resources import find_resource

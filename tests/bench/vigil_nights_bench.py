@@ -16,7 +16,7 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 from polewright.core.angles import ARCSEC_PER_RAD
-from polewright.core.vigil import Vigil, watch
+from polewright.core.vigil.watch import Vigil, watch
 from vigil_nights import Run, across_the_axis, declination_axis, frames, setup_of, slow, sudden
 
 ONE_FIELD = ((-2.0, 35.0, 1.5),)

@@ -15,8 +15,8 @@ from PySide6.QtCore import QObject
 from pytestqt.qtbot import QtBot
 
 from night_kit import unsolved_frame
-from polewright.core import events
 from polewright.core.model import Site, TargetPole
+from polewright.core.night import events
 from polewright.services.clock import SystemClock
 from polewright.services.measuring import MeasuredFrame, Optics
 from polewright.services.night_log import read_night

@@ -15,8 +15,8 @@ from PySide6.QtWidgets import QApplication
 from pytestqt.qtbot import QtBot
 
 from paper_night import PaperNight
-from polewright.core.coach import advise
-from polewright.core.events import AnyEvent
+from polewright.core.night.coach import advise
+from polewright.core.night.events import AnyEvent
 from polewright.ui.drawing import LEDGER
 from polewright.ui.main_window import MainWindow
 from polewright.ui.presenting.extras import Extras

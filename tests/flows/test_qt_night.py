@@ -10,8 +10,8 @@ import pytest
 from pytestqt.qtbot import QtBot
 
 from night_kit import MOOR, unsolved_frame
-from polewright.core.events import NightStarted
 from polewright.core.model import TargetPole
+from polewright.core.night.events import NightStarted
 from polewright.runtime.qt_night import QtNight
 from polewright.services.clock import SystemClock
 from polewright.services.folder_watch import WatchSettings

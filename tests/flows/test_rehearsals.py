@@ -11,7 +11,7 @@ import pytest
 
 from night_kit import rehearsed
 from polewright.__main__ import main
-from polewright.core.events import Screw
+from polewright.core.night.events import Screw
 from polewright.services.log_format import LoggedEvent
 
 REPOSITORY = Path(__file__).resolve().parents[2]

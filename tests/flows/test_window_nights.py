@@ -14,7 +14,7 @@ from pytestqt.qtbot import QtBot
 
 from night_kit import rehearsed, unsolved_frame
 from polewright.core.errors import FrameReadError
-from polewright.core.events import FolderBack, FolderLost
+from polewright.core.night.events import FolderBack, FolderLost
 from polewright.runtime.frame_delivery import StarListsOnly
 from polewright.runtime.world import RehearsalWorld
 from polewright.services.file_lock import FileLock

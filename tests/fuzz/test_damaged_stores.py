@@ -20,13 +20,13 @@ from typing import Any
 import numpy as np
 import pytest
 
-from polewright.core import events
-from polewright.core.catalogue import Catalogue
 from polewright.core.errors import CatalogueError, PolewrightError, RecordingError, SettingsError
-from polewright.core.event_codec import event_to_plain
 from polewright.core.matching.pattern_index import PatternLayer, cell_count
 from polewright.core.model import Site, TargetPole, Utc
-from polewright.core.sky_cells import CELL_COUNT
+from polewright.core.night import events
+from polewright.core.night.event_codec import event_to_plain
+from polewright.core.sky.catalogue import Catalogue
+from polewright.core.sky.cells import CELL_COUNT
 from polewright.runtime.course import Course
 from polewright.runtime.retrace import recorded_events
 from polewright.services import catalogue as catalogue_module

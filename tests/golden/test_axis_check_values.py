@@ -13,11 +13,11 @@ from scipy.stats import chi2
 
 from axis_sky import ARCSEC
 from polewright.core.angles import separation_rad
-from polewright.core.axis_accuracy import FrameNoise, axis_covariance, axis_sigma_rad, screw_sigmas_rad, screw_slopes
-from polewright.core.axis_fit import across, chi2_survival, fit_axis, rotation_angles, shared_axis
-from polewright.core.following_motion import screw_motion
+from polewright.core.axis.accuracy import FrameNoise, axis_covariance, axis_sigma_rad, screw_sigmas_rad, screw_slopes
+from polewright.core.axis.fit import across, chi2_survival, fit_axis, rotation_angles, shared_axis
+from polewright.core.axis.following_motion import screw_motion
 from polewright.core.model import Atmosphere, FloatArray, Site, TargetPole
-from polewright.core.places import horizontal_to_enu, offset_from_pole, pole_enu
+from polewright.core.sky.places import horizontal_to_enu, offset_from_pole, pole_enu
 
 POLE_40 = horizontal_to_enu(0.0, np.radians(40.0))
 

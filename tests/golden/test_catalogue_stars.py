@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from polewright.core.angles import ARCSEC_PER_RAD, separation_rad, sky_to_vector
-from polewright.core.catalogue import Catalogue
+from polewright.core.sky.catalogue import Catalogue
 from polewright.services.catalogue import load_catalogue
 
 HIPPARCOS_SAMPLE = Path(__file__).parents[1] / "data" / "hipparcos-sample.csv"

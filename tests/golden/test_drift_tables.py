@@ -6,11 +6,11 @@ import numpy as np
 import pytest
 
 from polewright.core.angles import ARCMIN_PER_RAD, ARCSEC_PER_RAD, SIDEREAL_RATE_RAD_S, rotation_about
-from polewright.core.drift_plan import best_positions, predicted_seconds, predicted_sigmas_rad, single_star_seconds
-from polewright.core.drift_rates import drift_rates, refraction_bias_rad, star_enu, two_star_error
-from polewright.core.field_rotation import displaced_pole
+from polewright.core.drift.plan import best_positions, predicted_seconds, predicted_sigmas_rad, single_star_seconds
+from polewright.core.drift.rates import drift_rates, refraction_bias_rad, star_enu, two_star_error
 from polewright.core.model import Atmosphere, Site, TargetPole
-from polewright.core.places import true_pole_enu
+from polewright.core.plan.field_rotation import displaced_pole
+from polewright.core.sky.places import true_pole_enu
 
 ARCSEC_PER_MIN = ARCSEC_PER_RAD * 60.0
 LAT_40 = Site(40.0, 0.0)

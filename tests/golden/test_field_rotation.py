@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from polewright.core.angles import ARCMIN_PER_RAD, ARCSEC_PER_RAD, SIDEREAL_RATE_RAD_S
-from polewright.core.field_rotation import (
+from polewright.core.plan.field_rotation import (
     guided_rotation_exact_rad,
     guided_rotation_rad,
     guided_trail_rad,

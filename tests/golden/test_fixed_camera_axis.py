@@ -17,10 +17,10 @@ import pytest
 from scipy.spatial.transform import Rotation
 
 from axis_sky import ARCSEC, EARTH_RATE
-from polewright.core.axis import estimate_axis, sky_frame
+from polewright.core.axis.estimate import estimate_axis, sky_frame
 from polewright.core.matching.hint import SolveHint
 from polewright.core.model import Attitude, AxisEstimate, NotMeasurable, PlateSolution, Site, SkyFrame, TargetPole
-from polewright.core.places import standard_atmosphere, true_pole_enu
+from polewright.core.sky.places import standard_atmosphere, true_pole_enu
 from polewright.services.detector import Detector
 from polewright.services.frame_reader import read_frame
 from sky_solver import shared_solver

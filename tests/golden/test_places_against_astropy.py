@@ -22,7 +22,7 @@ from axis_sky import ARCSEC, tt_of
 from axis_sky import observed as observed_by_equinox
 from polewright.core.angles import separation_rad, sky_to_vector
 from polewright.core.model import Atmosphere, FloatArray, Site, Utc
-from polewright.core.places import observed_enu
+from polewright.core.sky.places import observed_enu
 
 SITES = [
     Site(51.9, -1.3, 80.0),

@@ -13,7 +13,7 @@ import pytest
 from axis_sky import ARCSEC, tt_of
 from polewright.core.angles import separation_rad, sky_to_vector
 from polewright.core.model import Atmosphere, Site, TargetPole, Utc
-from polewright.core.places import horizontal_to_enu, observed_enu, pole_enu, refraction_rad
+from polewright.core.sky.places import horizontal_to_enu, observed_enu, pole_enu, refraction_rad
 
 VACUUM = Atmosphere(0.0)
 

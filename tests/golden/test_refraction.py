@@ -8,8 +8,8 @@ import pytest
 
 from polewright.core.angles import ARCSEC_PER_RAD, separation_rad
 from polewright.core.model import Atmosphere, Site, TargetPole
-from polewright.core.places import pole_enu, true_pole_enu
-from polewright.core.refraction import refract, refraction_constants, unrefract
+from polewright.core.sky.places import pole_enu, true_pole_enu
+from polewright.core.sky.refraction import refract, refraction_constants, unrefract
 
 
 @pytest.mark.parametrize(("z_deg", "bending"), [(45, 58.16), (60, 100.51), (70, 158.63), (76, 229.45)])

@@ -10,8 +10,8 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from axis_sky import ARCSEC, Rig, observed
-from polewright.core.axis import estimate_axis, sky_frame
-from polewright.core.following import follow, start_following
+from polewright.core.axis.estimate import estimate_axis, sky_frame
+from polewright.core.axis.following import follow, start_following
 from polewright.core.model import Atmosphere, AxisEstimate, Camera, Site, TargetPole
 
 ARCMIN = 60.0 * ARCSEC

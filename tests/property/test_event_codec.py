@@ -12,18 +12,18 @@ from hypothesis import strategies as st
 
 from night_events import EVENT
 from polewright.core.errors import RecordingError, UsageError
-from polewright.core.event_codec import (
+from polewright.core.night.event_codec import (
     EVENT_KINDS,
     event_from_plain,
     event_to_plain,
     state_from_plain,
     state_to_plain,
 )
-from polewright.core.events import AnyEvent, Screw, ScrewTurned, Ticked, ToleranceChanged
-from polewright.core.measured import RotationGain
+from polewright.core.night.events import AnyEvent, Screw, ScrewTurned, Ticked, ToleranceChanged
+from polewright.core.night.measured import RotationGain
+from polewright.core.night.states import NightState
+from polewright.core.night.workflow import step
 from polewright.core.plain import from_plain, to_plain
-from polewright.core.states import NightState
-from polewright.core.workflow import step
 
 ANYTHING: st.SearchStrategy[Any] = st.recursive(
     st.none() | st.booleans() | st.integers() | st.floats() | st.text(max_size=8),

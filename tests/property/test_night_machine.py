@@ -13,11 +13,11 @@ from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, ru
 from night_events import EVENT, FRAME, NAME, covariances
 from paper_night import PaperNight
 from polewright.core.angles import rotation_about
-from polewright.core.coach import advise
-from polewright.core.correction import outlooks
-from polewright.core.effects import Effect, EstimateAxis, FollowAxis, Refused, StartFollowing
-from polewright.core.event_codec import state_from_plain, state_to_plain
-from polewright.core.events import (
+from polewright.core.model import Site, TargetPole
+from polewright.core.night.coach import advise
+from polewright.core.night.effects import Effect, EstimateAxis, FollowAxis, Refused, StartFollowing
+from polewright.core.night.event_codec import state_from_plain, state_to_plain
+from polewright.core.night.events import (
     AnyEvent,
     AxisFollowed,
     AxisMeasured,
@@ -33,10 +33,10 @@ from polewright.core.events import (
     TripodBumped,
     UndoAsked,
 )
-from polewright.core.measured import FollowedAxis, MeasuredAxis, PlacedFrame
-from polewright.core.model import Site, TargetPole
-from polewright.core.states import NightState, Stage
-from polewright.core.workflow import step
+from polewright.core.night.measured import FollowedAxis, MeasuredAxis, PlacedFrame
+from polewright.core.night.states import NightState, Stage
+from polewright.core.night.workflow import step
+from polewright.core.screws.correction import outlooks
 
 MAY_DROP_FRAMES = (RestartAsked, TripodBumped, UndoAsked, AxisMeasured)
 ERROR = st.floats(-0.05, 0.05) | st.floats(-2e-4, 2e-4)

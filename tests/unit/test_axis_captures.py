@@ -10,9 +10,9 @@ import pytest
 from scipy.spatial.transform import Rotation
 
 from axis_sky import ARCSEC, Rig
-from polewright.core.axis import estimate_axis, predicted_sigma_rad, recommended_rotation_rad, sky_frame
-from polewright.core.axis_accuracy import axis_sigma_rad, frame_noise
-from polewright.core.axis_screws import screw_offsets
+from polewright.core.axis.accuracy import axis_sigma_rad, frame_noise
+from polewright.core.axis.estimate import estimate_axis, predicted_sigma_rad, recommended_rotation_rad, sky_frame
+from polewright.core.axis.screw_offsets import screw_offsets
 from polewright.core.model import Attitude, AxisEstimate, FloatArray, NotMeasurable, Site, SkyFrame, TargetPole, Utc
 
 ARCMIN = 60.0 * ARCSEC

@@ -8,9 +8,10 @@ from dataclasses import replace
 import pytest
 
 from paper_night import PaperNight
-from polewright.core import advice as says
-from polewright.core.coach import advise
-from polewright.core.events import (
+from polewright.core.model import Site, TargetPole
+from polewright.core.night import advice as says
+from polewright.core.night.coach import advise
+from polewright.core.night.events import (
     Accepted,
     AnyEvent,
     AxisFollowed,
@@ -23,12 +24,11 @@ from polewright.core.events import (
     PauseAsked,
     Screw,
 )
-from polewright.core.measured import FollowedAxis, FrameTrouble, MeasuredAxis, RotationGain
-from polewright.core.model import Site, TargetPole
-from polewright.core.screws import ScrewMemory, ScrewPrior
-from polewright.core.sky_choice import Obstacle
-from polewright.core.states import NightState, Stage
-from polewright.core.workflow import step
+from polewright.core.night.measured import FollowedAxis, FrameTrouble, MeasuredAxis, RotationGain
+from polewright.core.night.sky_choice import Obstacle
+from polewright.core.night.states import NightState, Stage
+from polewright.core.night.workflow import step
+from polewright.core.screws.memory import ScrewMemory, ScrewPrior
 
 ARCSEC = math.radians(1.0 / 3600.0)
 
@@ -138,7 +138,7 @@ def test_turn_is_in_eighths_with_direction_and_gain() -> None:
 
 
 def test_hands_off_while_it_settles_then_lock_then_good_enough() -> None:
-    from polewright.core.events import BaseLocked
+    from polewright.core.night.events import BaseLocked
 
     state = rest(capture(after(NightState(), start(), NextAsked(1.0)), 4.0), 5.0, 5.0)
     assert state.stage is Stage.FINE

@@ -9,7 +9,7 @@ import pytest
 from scipy.integrate import dblquad
 from scipy.stats import ncx2
 
-from polewright.core.done import Offset, after_more_frames, frames_until_sure, good_enough, probability_inside
+from polewright.core.night.done import Offset, after_more_frames, frames_until_sure, good_enough, probability_inside
 
 
 @pytest.mark.parametrize("sigma", [0.02, 0.3, 1.0, 5.0])

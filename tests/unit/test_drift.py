@@ -9,9 +9,9 @@ import pytest
 
 from drift_nights import AIR, look_at, mount_off, site_at, watched
 from polewright.core.angles import ARCMIN_PER_RAD, ARCSEC_PER_RAD
-from polewright.core.drift import DriftProof, DriftResult, add_direction, add_frame, measure
-from polewright.core.drift_compare import Cause, compare_with_turn
-from polewright.core.drift_plan import predicted_seconds
+from polewright.core.drift.compare import Cause, compare_with_turn
+from polewright.core.drift.live import DriftProof, DriftResult, add_direction, add_frame, measure
+from polewright.core.drift.plan import predicted_seconds
 from polewright.core.model import Atmosphere, Attitude, Camera, NotMeasurable, SkyFrame, SkyPosition, TargetPole, Utc
 from polewright.simulate.mount import Mount
 

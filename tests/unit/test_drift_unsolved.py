@@ -9,11 +9,11 @@ import pytest
 
 from drift_nights import mount_off
 from polewright.core.angles import ARCMIN_PER_RAD, ARCSEC_PER_RAD, SIDEREAL_RATE_RAD_S
-from polewright.core.drift import DriftProof, DriftResult, add_direction
-from polewright.core.drift_rates import star_enu
-from polewright.core.drift_unsolved import KnownCamera, UnsolvedDrift, add_stars, at_field, boresight_enu
+from polewright.core.drift.live import DriftProof, DriftResult, add_direction
+from polewright.core.drift.rates import star_enu
+from polewright.core.drift.shift_tracking import FieldShift, field_shift
+from polewright.core.drift.unsolved import KnownCamera, UnsolvedDrift, add_stars, at_field, boresight_enu
 from polewright.core.model import Atmosphere, FloatArray, NotMeasurable, Site, StarFlag, StarList, TargetPole
-from polewright.core.shift_tracking import FieldShift, field_shift
 from polewright.simulate.mount import Mount
 from polewright.simulate.rig import SimulatedRig
 from polewright.simulate.scenarios import SCENARIOS, MountRanges, Scenario

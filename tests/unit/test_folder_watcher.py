@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 from astropy.io import fits
 
-from polewright.core.timescales import utc_from_iso
+from polewright.core.sky.timescales import utc_from_iso
 from polewright.services.clock import SystemClock, VirtualClock
 from polewright.services.folder_events import FolderBack, FolderEvent, FolderLost, FolderReady, FrameArrived
 from polewright.services.folder_watch import FolderPoller, FolderWatcher, WatchSettings

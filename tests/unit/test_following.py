@@ -10,12 +10,12 @@ import numpy as np
 import pytest
 
 from axis_sky import ARCSEC, Rig, refracted_pole
-from polewright.core.axis import estimate_axis, sky_frame
-from polewright.core.axis_accuracy import FrameNoise
-from polewright.core.following import AxisReading, FollowState, follow, start_following
-from polewright.core.following_words import best_position, camera_positions
+from polewright.core.axis.accuracy import FrameNoise
+from polewright.core.axis.estimate import estimate_axis, sky_frame
+from polewright.core.axis.following import AxisReading, FollowState, follow, start_following
+from polewright.core.axis.following_words import best_position, camera_positions
 from polewright.core.model import AxisEstimate, FloatArray, Site, SkyFrame, TargetPole
-from polewright.core.places import horizontal_to_enu, offset_from_pole
+from polewright.core.sky.places import horizontal_to_enu, offset_from_pole
 
 CAPTURE = (0.0, 45.0, 90.0)
 RIG = Rig(Site(48.0, 10.0, 200.0), 50.0, -72.0, rho_deg=30.0, hour_deg=-90.0)

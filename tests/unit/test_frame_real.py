@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from polewright.core.timescales import iso_text
+from polewright.core.sky.timescales import iso_text
 from polewright.services.frame_reader import read_frame
 from polewright.services.frame_reader.families import is_frame_name
 

@@ -9,13 +9,13 @@ import numpy as np
 import pytest
 
 from night_kit import rehearsed
-from polewright.core.advice import GoBack
 from polewright.core.angles import rotation_about
-from polewright.core.events import AxisFollowed, FrameSolved, FrameUnsolved
-from polewright.core.measured import FrameTrouble, PlacedFrame
-from polewright.core.screw_learning import learn
-from polewright.core.screws import ScrewMemory, ScrewMove
-from polewright.core.states import Stage
+from polewright.core.night.advice import GoBack
+from polewright.core.night.events import AxisFollowed, FrameSolved, FrameUnsolved
+from polewright.core.night.measured import FrameTrouble, PlacedFrame
+from polewright.core.night.states import Stage
+from polewright.core.screws.learning import learn
+from polewright.core.screws.memory import ScrewMemory, ScrewMove
 from polewright.runtime.course import Course
 from polewright.runtime.retrace import recorded_events
 

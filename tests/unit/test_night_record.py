@@ -22,7 +22,7 @@ from hypothesis import strategies as st
 
 from polewright.core.errors import RecordingError
 from polewright.core.model import Utc
-from polewright.core.timescales import utc_from_iso
+from polewright.core.sky.timescales import utc_from_iso
 from polewright.services import recorder as recorder_module
 from polewright.services.clock import VirtualClock
 from polewright.services.log_format import LoggedEvent, decode_line, encode_line, from_json, to_json_ready
@@ -287,7 +287,7 @@ def test_a_log_deleted_under_its_recorder_is_put_back(tmp_path: Path) -> None:
 FILE_LIMIT = """
 import resource, signal, sys
 from pathlib import Path
-from polewright.core.timescales import utc_from_iso
+from polewright.core.sky.timescales import utc_from_iso
 from polewright.services.clock import VirtualClock
 from polewright.services.recorder import NightRecorder
 signal.signal(signal.SIGXFSZ, signal.SIG_IGN)

@@ -19,8 +19,9 @@ import pytest
 from polewright.commands.line import run
 from polewright.core.angles import ARCMIN_PER_RAD, ARCSEC_PER_RAD
 from polewright.core.errors import RecordingError
-from polewright.core.event_codec import event_to_plain
-from polewright.core.events import (
+from polewright.core.model import Attitude, Camera, Site, SkyFrame, SkyPosition, TargetPole, Utc
+from polewright.core.night.event_codec import event_to_plain
+from polewright.core.night.events import (
     Accepted,
     AnyEvent,
     AxisFollowed,
@@ -32,8 +33,7 @@ from polewright.core.events import (
     Screw,
     ScrewTurned,
 )
-from polewright.core.measured import FollowedAxis, MeasuredAxis, PlacedFrame
-from polewright.core.model import Attitude, Camera, Site, SkyFrame, SkyPosition, TargetPole, Utc
+from polewright.core.night.measured import FollowedAxis, MeasuredAxis, PlacedFrame
 from polewright.services.clock import VirtualClock
 from polewright.services.night_log import NightLog, read_night
 from polewright.services.recorder import NightRecorder
@@ -168,7 +168,7 @@ def test_the_ellipse_is_the_covariance() -> None:
 
 
 def gather_offset(mean: tuple[float, float], cov):  # type: ignore[no-untyped-def]
-    from polewright.core.done import Offset
+    from polewright.core.night.done import Offset
 
     c = np.array(cov) / ARCMIN_PER_RAD**2
     return Offset(mean[0] / ARCMIN_PER_RAD, mean[1] / ARCMIN_PER_RAD, ((c[0, 0], c[0, 1]), (c[1, 0], c[1, 1])), 1)

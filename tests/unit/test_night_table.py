@@ -9,8 +9,9 @@ from pathlib import Path
 import pytest
 
 from paper_night import PaperNight
-from polewright.core.effects import EnterStage, EstimateAxis, FollowAxis, KeepNight, Refused, StartFollowing
-from polewright.core.events import (
+from polewright.core.model import Site, TargetPole
+from polewright.core.night.effects import EnterStage, EstimateAxis, FollowAxis, KeepNight, Refused, StartFollowing
+from polewright.core.night.events import (
     Accepted,
     AnyEvent,
     AxisFollowed,
@@ -35,11 +36,10 @@ from polewright.core.events import (
     TripodBumped,
     UndoAsked,
 )
-from polewright.core.measured import FollowedAxis, FrameTrouble, MeasuredAxis
-from polewright.core.model import Site, TargetPole
-from polewright.core.states import NightState, Stage
-from polewright.core.workflow import TRANSITIONS, step
-from polewright.core.workflow_diagram import mermaid_text
+from polewright.core.night.measured import FollowedAxis, FrameTrouble, MeasuredAxis
+from polewright.core.night.states import NightState, Stage
+from polewright.core.night.workflow import TRANSITIONS, step
+from polewright.core.night.workflow_diagram import mermaid_text
 
 ARCSEC = math.radians(1.0 / 3600.0)
 SMALL = ((ARCSEC**2, 0.0), (0.0, ARCSEC**2))

@@ -9,7 +9,7 @@ import pytest
 
 from polewright.core.angles import ARCSEC_PER_RAD
 from polewright.core.model import Atmosphere, Site, TargetPole
-from polewright.core.orientation import (
+from polewright.core.night.orientation import (
     FrameArrival,
     check_clock,
     check_scale,
@@ -17,7 +17,7 @@ from polewright.core.orientation import (
     heading,
     longitude_effect_rad,
 )
-from polewright.core.sky_choice import (
+from polewright.core.night.sky_choice import (
     Obstacle,
     axis_factor,
     choose_sky,

@@ -9,7 +9,7 @@ from axis_sky import ARCSEC
 from polewright.core.angles import rotation_about, separation_rad
 from polewright.core.errors import UsageError
 from polewright.core.model import Atmosphere, FloatArray, Site, TargetPole, Utc
-from polewright.core.places import (
+from polewright.core.sky.places import (
     default_target,
     east_and_up,
     horizontal_to_enu,

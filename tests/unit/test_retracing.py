@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from night_kit import MemoryRecorder, RecordedNight, rehearsed
-from polewright.core.rest import Rest
+from polewright.core.night.rest import Rest
 from polewright.runtime.engine import NightEngine
 from polewright.runtime.jobs import InlineJobs
 from polewright.runtime.retrace import EVENT_KIND, CheckedReplay

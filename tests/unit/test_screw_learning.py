@@ -10,9 +10,9 @@ import pytest
 
 from paper_night import PaperScrew
 from polewright.core.errors import RecordingError
-from polewright.core.screw_learning import learn
-from polewright.core.screw_plan import EIGHTH, TOUCH, TurnKind, doable_turns, plan_turn
-from polewright.core.screws import KEPT_MOVES, ScrewMemory, ScrewMove, ScrewPrior, ScrewRate
+from polewright.core.screws.learning import learn
+from polewright.core.screws.memory import KEPT_MOVES, ScrewMemory, ScrewMove, ScrewPrior, ScrewRate
+from polewright.core.screws.plan import EIGHTH, TOUCH, TurnKind, doable_turns, plan_turn
 
 SIGMA = 0.05
 

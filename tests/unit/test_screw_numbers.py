@@ -7,10 +7,10 @@ import math
 import pytest
 
 from polewright.core.angles import ARCMIN_PER_RAD
-from polewright.core.screw_angles import ScrewAngles, azimuth_screw_acts, offset_from_angles, screw_angles
-from polewright.core.screw_learning import learn, rate_from_two_readings
-from polewright.core.screw_plan import TurnKind, plan_turn
-from polewright.core.screws import ScrewMemory, ScrewMove, lever_rate_arcmin
+from polewright.core.screws.angles import ScrewAngles, azimuth_screw_acts, offset_from_angles, screw_angles
+from polewright.core.screws.learning import learn, rate_from_two_readings
+from polewright.core.screws.memory import ScrewMemory, ScrewMove, lever_rate_arcmin
+from polewright.core.screws.plan import TurnKind, plan_turn
 
 NONE = ((0.0, 0.0), (0.0, 0.0))
 

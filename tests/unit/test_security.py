@@ -17,11 +17,11 @@ import numpy as np
 import pytest
 
 from polewright.__main__ import main
-from polewright.core import events
 from polewright.core.errors import FrameReadError
-from polewright.core.event_codec import event_to_plain
 from polewright.core.model import Site, TargetPole, Utc
-from polewright.core.timescales import utc_from_iso
+from polewright.core.night import events
+from polewright.core.night.event_codec import event_to_plain
+from polewright.core.sky.timescales import utc_from_iso
 from polewright.services.clock import VirtualClock
 from polewright.services.frame_reader import read_frame
 from polewright.services.log_format import LoggedEvent

@@ -10,9 +10,9 @@ import pytest
 from numpy.typing import NDArray
 
 from polewright.core.angles import ARCSEC_PER_RAD
-from polewright.core.catalogue import Catalogue
 from polewright.core.errors import UsageError
 from polewright.core.model import FloatArray, Utc
+from polewright.core.sky.catalogue import Catalogue
 from polewright.services.catalogue import load_catalogue
 from polewright.simulate.camera import CameraSpec, centre_direction, project, sensor_of
 from polewright.simulate.fits_file import fits_bytes, write_at_once, write_in_pieces

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from polewright.core.angles import separation_rad
-from polewright.core.sky_cells import (
+from polewright.core.sky.cells import (
     CELL_COUNT,
     CELL_RADIUS_RAD,
     CELLS_PER_FACE,

@@ -13,8 +13,8 @@ from astropy.io import fits
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from polewright.core.catalogue import Catalogue
 from polewright.core.errors import CatalogueError
+from polewright.core.sky.catalogue import Catalogue
 from polewright.services import resources
 from polewright.services.catalogue import load_catalogue
 from polewright.services.catalogue_format import CHECKSUM_NAME, FILE_NAME, CatalogueTables, decode, encode

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from polewright.core.errors import UsageError
 from polewright.core.model import Utc
-from polewright.core.timescales import (
+from polewright.core.sky.timescales import (
     greenwich_mean_sidereal_rad,
     iso_text,
     julian_epoch_year,

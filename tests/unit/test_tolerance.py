@@ -12,11 +12,10 @@ import pytest
 from polewright.commands.line import run
 from polewright.core.angles import ARCMIN_PER_RAD, ARCSEC_PER_RAD, SIDEREAL_RATE_RAD_S, rotation_about
 from polewright.core.errors import UsageError
-from polewright.core.imaging_plan import ImagingPlan, drift_limit_rad, elongation, rotation_limit_rad
 from polewright.core.model import FloatArray, NotMeasurable, Site, TargetPole
-from polewright.core.places import default_target
-from polewright.core.sky_objects import SKY_OBJECTS, sky_object
-from polewright.core.tolerance import (
+from polewright.core.plan.imaging_plan import ImagingPlan, drift_limit_rad, elongation, rotation_limit_rad
+from polewright.core.plan.sky_objects import SKY_OBJECTS, sky_object
+from polewright.core.plan.tolerance import (
     CAP_RAD,
     Tolerance,
     longest_exposure_s,
@@ -24,6 +23,7 @@ from polewright.core.tolerance import (
     unreachable,
     worst_blur_px,
 )
+from polewright.core.sky.places import default_target
 from polewright.simulate.mount import Mount, MountSpec
 from polewright.simulate.refraction import refract as through_air
 

@@ -5,10 +5,10 @@ from __future__ import annotations
 import pytest
 
 from night_kit import RecordedNight, rehearsed
-from polewright.core.events import AnyEvent, Screw
-from polewright.core.screws import ScrewRate
-from polewright.core.states import NightState
-from polewright.core.trainee import Answer, Decision, best_turn, decisions, judge
+from polewright.core.night.events import AnyEvent, Screw
+from polewright.core.night.states import NightState
+from polewright.core.night.trainee import Answer, Decision, best_turn, decisions, judge
+from polewright.core.screws.memory import ScrewRate
 from polewright.runtime.retrace import CheckedReplay
 
 

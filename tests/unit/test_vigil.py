@@ -11,10 +11,10 @@ import numpy as np
 import pytest
 
 from polewright.core.angles import ARCSEC_PER_RAD
-from polewright.core.change_search import Quiet, find_change, scatter
 from polewright.core.model import FloatArray
-from polewright.core.places import east_and_up, true_pole_enu
-from polewright.core.vigil import Part, Vigil, VigilSetup, watch, what_is_watched
+from polewright.core.sky.places import east_and_up, true_pole_enu
+from polewright.core.vigil.change_search import Quiet, find_change, scatter
+from polewright.core.vigil.watch import Part, Vigil, VigilSetup, watch, what_is_watched
 from vigil_nights import SITE, Run, across_the_axis, declination_axis, frames, setup_of, slow, still, sudden
 
 FIELD = ((-2.0, 35.0, 1.1),)

@@ -9,9 +9,9 @@ import pytest
 
 from night_kit import unsolved_frame
 from polewright.core.errors import RecordingError, SettingsError
-from polewright.core.events import Screw
 from polewright.core.model import Site
-from polewright.core.screws import ScrewMemory, ScrewMove
+from polewright.core.night.events import Screw
+from polewright.core.screws.memory import ScrewMemory, ScrewMove
 from polewright.services.file_lock import FileLock
 from polewright.services.measuring import Optics
 from polewright.services.profile_store import ProfileStore

@@ -18,12 +18,12 @@ from polewright.commands.options import (
     site_from,
 )
 from polewright.core.angles import ARCMIN_PER_RAD
-from polewright.core.axis import estimate_axis
+from polewright.core.axis.estimate import estimate_axis
+from polewright.core.axis.following import AxisReading, FollowState, follow, start_following
 from polewright.core.errors import FrameReadError, UsageError
-from polewright.core.following import AxisReading, FollowState, follow, start_following
 from polewright.core.formatting import offset_words
 from polewright.core.model import AxisEstimate, PlateSolution, Site, SkyFrame, TargetPole
-from polewright.core.places import default_target, standard_atmosphere
+from polewright.core.sky.places import default_target, standard_atmosphere
 from polewright.services.measuring import MeasuredFrame, place_in_sky
 
 

@@ -13,7 +13,7 @@ from typing import Any
 from polewright.commands.line import EXIT_NOT_MEASURABLE, EXIT_OK
 from polewright.core.angles import ARCMIN_PER_RAD
 from polewright.core.errors import UsageError
-from polewright.core.events import AnyEvent
+from polewright.core.night.events import AnyEvent
 from polewright.runtime.retrace import EVENT_KIND, CheckedReplay
 from polewright.runtime.story import Story, deed_text
 from polewright.services.clock import SystemClock

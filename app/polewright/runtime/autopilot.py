@@ -7,8 +7,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from polewright.core import advice as said
-from polewright.core.events import (
+from polewright.core.formatting import number_text, sense_text
+from polewright.core.night import advice as said
+from polewright.core.night.events import (
     BackAsked,
     BaseLocked,
     BaseUnlocked,
@@ -18,7 +19,6 @@ from polewright.core.events import (
     Screw,
     ScrewTurned,
 )
-from polewright.core.formatting import number_text, sense_text
 from polewright.runtime.engine import NightEngine
 from polewright.runtime.world import RehearsalWorld
 

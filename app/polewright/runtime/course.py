@@ -8,17 +8,17 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from polewright.core.advice import Advice
-from polewright.core.axis import estimate_axis, predicted_sigma_rad
-from polewright.core.coach import advise
-from polewright.core.effects import Effect, EstimateAxis, FollowAxis, StartFollowing
-from polewright.core.events import AnyEvent, AxisFollowed, AxisMeasured, AxisRefused, FrameUnsolved
-from polewright.core.following import FollowState, follow, start_following
-from polewright.core.measured import FollowedAxis, FrameTrouble, MeasuredAxis, RotationGain, covariance_of
+from polewright.core.axis.estimate import estimate_axis, predicted_sigma_rad
+from polewright.core.axis.following import FollowState, follow, start_following
 from polewright.core.model import AxisEstimate, NotMeasurable, SkyFrame
-from polewright.core.places import standard_atmosphere
-from polewright.core.states import NightState
-from polewright.core.workflow import step
+from polewright.core.night.advice import Advice
+from polewright.core.night.coach import advise
+from polewright.core.night.effects import Effect, EstimateAxis, FollowAxis, StartFollowing
+from polewright.core.night.events import AnyEvent, AxisFollowed, AxisMeasured, AxisRefused, FrameUnsolved
+from polewright.core.night.measured import FollowedAxis, FrameTrouble, MeasuredAxis, RotationGain, covariance_of
+from polewright.core.night.states import NightState
+from polewright.core.night.workflow import step
+from polewright.core.sky.places import standard_atmosphere
 
 GAIN_STEPS_RAD = tuple(math.radians(d) for d in (15.0, 30.0, 45.0, 60.0, 75.0))
 

@@ -12,16 +12,16 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Protocol
 
-from polewright.core.advice import Advice
-from polewright.core.effects import Effect, KeepNight, Refused, SaveScrew
 from polewright.core.errors import PolewrightError, RecordingError
-from polewright.core.event_codec import event_to_plain
-from polewright.core.events import AnyEvent, FrameUnsolved, Screw, Ticked
-from polewright.core.measured import FrameTrouble
 from polewright.core.model import Site
-from polewright.core.screws import ScrewMemory
-from polewright.core.states import NightState, Stage
-from polewright.core.workflow import CLICKS
+from polewright.core.night.advice import Advice
+from polewright.core.night.effects import Effect, KeepNight, Refused, SaveScrew
+from polewright.core.night.event_codec import event_to_plain
+from polewright.core.night.events import AnyEvent, FrameUnsolved, Screw, Ticked
+from polewright.core.night.measured import FrameTrouble
+from polewright.core.night.states import NightState, Stage
+from polewright.core.night.workflow import CLICKS
+from polewright.core.screws.memory import ScrewMemory
 from polewright.runtime.course import Course
 from polewright.runtime.frame_facts import FrameEvent, frame_event, measured_to_plain
 from polewright.runtime.jobs import Done, Failed, JobOutcome, Jobs

@@ -8,10 +8,8 @@ from typing import Any
 
 import numpy as np
 
-from polewright.core.axis import sky_frame
+from polewright.core.axis.estimate import sky_frame
 from polewright.core.errors import RecordingError
-from polewright.core.events import FrameSolved, FrameUnsolved
-from polewright.core.measured import FrameTrouble, PlacedFrame
 from polewright.core.model import (
     Attitude,
     Camera,
@@ -23,8 +21,10 @@ from polewright.core.model import (
     Unsolved,
     Utc,
 )
-from polewright.core.places import standard_atmosphere
+from polewright.core.night.events import FrameSolved, FrameUnsolved
+from polewright.core.night.measured import FrameTrouble, PlacedFrame
 from polewright.core.plain import from_plain, to_plain
+from polewright.core.sky.places import standard_atmosphere
 from polewright.services.measuring import MeasuredFrame
 
 LARGEST_SIDE_PX = 100_000

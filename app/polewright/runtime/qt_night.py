@@ -7,7 +7,7 @@ from pathlib import Path
 
 from PySide6.QtCore import QObject, Qt, Signal, Slot
 
-from polewright.core.events import FolderBack, FolderLost
+from polewright.core.night.events import FolderBack, FolderLost
 from polewright.runtime.engine import Measure, NightEngine, Outlets
 from polewright.runtime.qt_jobs import QtJobs
 from polewright.runtime.qt_scheduler import QtScheduler

@@ -8,10 +8,10 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from polewright.core.angles import ARCMIN_PER_RAD
-from polewright.core.events import NightStarted, Screw
-from polewright.core.places import default_target, pole_enu, standard_atmosphere
-from polewright.core.screws import ScrewRate
-from polewright.core.states import NightState
+from polewright.core.night.events import NightStarted, Screw
+from polewright.core.night.states import NightState
+from polewright.core.screws.memory import ScrewRate
+from polewright.core.sky.places import default_target, pole_enu, standard_atmosphere
 from polewright.runtime.autopilot import Autopilot, Habits
 from polewright.runtime.engine import Measure, NightEngine
 from polewright.runtime.frame_delivery import FilesThroughWatcher, StarListsOnly

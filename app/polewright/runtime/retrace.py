@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
-from polewright.core.effects import Effect, EstimateAxis, FollowAxis, StartFollowing
-from polewright.core.event_codec import event_from_plain
-from polewright.core.events import AnyEvent, AxisFollowed, AxisMeasured, AxisRefused, FrameSolved, FrameUnsolved
-from polewright.core.measured import FrameTrouble
 from polewright.core.model import Utc
+from polewright.core.night.effects import Effect, EstimateAxis, FollowAxis, StartFollowing
+from polewright.core.night.event_codec import event_from_plain
+from polewright.core.night.events import AnyEvent, AxisFollowed, AxisMeasured, AxisRefused, FrameSolved, FrameUnsolved
+from polewright.core.night.measured import FrameTrouble
 from polewright.core.plain import from_plain
 from polewright.runtime.course import Course
 from polewright.runtime.frame_facts import place, solution_from_plain

@@ -5,8 +5,9 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 
-from polewright.core.advice import Advice, Mood, Turn
-from polewright.core.events import (
+from polewright.core.formatting import offset_words, sense_text, turns_text
+from polewright.core.night.advice import Advice, Mood, Turn
+from polewright.core.night.events import (
     Accepted,
     AnyEvent,
     BackAsked,
@@ -20,8 +21,7 @@ from polewright.core.events import (
     TripodBumped,
     UndoAsked,
 )
-from polewright.core.formatting import offset_words, sense_text, turns_text
-from polewright.core.states import NightState
+from polewright.core.night.states import NightState
 
 INDENT = " " * 15
 DEEDS: dict[type, str] = {

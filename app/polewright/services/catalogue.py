@@ -9,10 +9,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from polewright.core.catalogue import Catalogue
 from polewright.core.errors import CatalogueError
 from polewright.core.model import FloatArray, IntArray
-from polewright.core.sky_cells import CELL_COUNT, CELLS_PER_FACE, cell_centres, directions_in_cells
+from polewright.core.sky.catalogue import Catalogue
+from polewright.core.sky.cells import CELL_COUNT, CELLS_PER_FACE, cell_centres, directions_in_cells
 from polewright.services.catalogue_format import CHECKSUM_NAME, FILE_NAME, CatalogueTables, decode
 from polewright.services.resources import find_resource
 

@@ -1,6 +1,6 @@
 """The layout of star-catalogue.fits: a standard FITS file of four binary tables, read and written without a library.
 
-CELLS   one row per cell of core/sky_cells.py: STARS stars in it, the first MOVING of which have a motion of their
+CELLS   one row per cell of core/sky/cells.py: STARS stars in it, the first MOVING of which have a motion of their
         own; MX, MY, MZ is the mean proper motion of the neighbourhood (mas/yr along ICRS x, y, z), which stands in
         for the motion of the others.
 STARS   cell by cell, in each part brightest first: U, V is the place within the cell in 1/65536 of its width along u

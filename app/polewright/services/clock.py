@@ -8,7 +8,7 @@ import time
 from collections.abc import Callable
 
 from polewright.core.model import Utc
-from polewright.core.timescales import utc_from_unix
+from polewright.core.sky.timescales import utc_from_unix
 
 
 class SystemClock:

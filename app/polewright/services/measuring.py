@@ -10,7 +10,7 @@ from typing import Protocol
 import numpy as np
 
 from polewright.core.angles import ARCSEC_PER_RAD
-from polewright.core.axis import sky_frame
+from polewright.core.axis.estimate import sky_frame
 from polewright.core.camera import pixel_to_vector, vector_to_pixel
 from polewright.core.detection.hot_pixels import HotPixelMask
 from polewright.core.matching.hint import SolveHint
@@ -25,7 +25,7 @@ from polewright.core.model import (
     StarList,
     Unsolved,
 )
-from polewright.core.timescales import julian_epoch_year
+from polewright.core.sky.timescales import julian_epoch_year
 from polewright.services.frame_reader import read_frame
 
 Progress = Callable[[str, float], None]

@@ -8,7 +8,7 @@ import json
 from collections.abc import Collection, Iterable, Mapping
 from typing import Any
 
-from polewright.core.timescales import iso_text
+from polewright.core.sky.timescales import iso_text
 from polewright.services.log_format import LoggedEvent, to_json_ready
 
 COMMON = ("seq", "t_s", "utc", "kind")

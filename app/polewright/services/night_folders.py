@@ -10,7 +10,7 @@ from pathlib import Path
 
 from polewright.core.errors import RecordingError
 from polewright.core.model import Utc
-from polewright.core.timescales import iso_text
+from polewright.core.sky.timescales import iso_text
 from polewright.services.night_log import LOG_NAME
 
 FRAMES = "frames"

@@ -16,7 +16,7 @@ TARGET_NAMES = {"true": TargetPole.TRUE, "between": TargetPole.BETWEEN, "refract
 
 @dataclass(frozen=True)
 class RigProfile:
-    """A camera on a mount. `screws` is the screw memory, opaque here (core/screws.py owns its meaning).
+    """A camera on a mount. `screws` is the screw memory, opaque here (core/screws/memory.py owns its meaning).
 
     `target` None: the program chooses by latitude. `extra` holds what a later version of the program added.
     """

@@ -11,9 +11,9 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from polewright.core.catalogue import Catalogue
 from polewright.core.matching.layers import LAYERS_PER_SQ_DEG, layer_stars, neighbours_wanted
 from polewright.core.matching.pattern_index import PatternLayer, build_layer
+from polewright.core.sky.catalogue import Catalogue
 from polewright.services.layer_file import LayerFileError, read_layer, write_layer
 
 Progress = Callable[[str, float], None]

@@ -9,7 +9,6 @@ from pathlib import Path
 import numpy as np
 
 from polewright.core.angles import ARCSEC_PER_RAD
-from polewright.core.catalogue import Catalogue
 from polewright.core.matching.evidence import ACCEPTED_LOG_ODDS
 from polewright.core.matching.growth import Detections, Placement
 from polewright.core.matching.hint import CAMERA_SCALE_TOLERANCE, SolveHint
@@ -20,6 +19,7 @@ from polewright.core.matching.regions import Cap, Ring
 from polewright.core.matching.triangles import image_triangles, triangle_poses
 from polewright.core.matching.verdict import Candidates, Judge, regions_of
 from polewright.core.model import Attitude, Camera, FloatArray, MatchedStars, PlateSolution, StarList, Unsolved
+from polewright.core.sky.catalogue import Catalogue
 from polewright.services.sky_index import Progress, SkyIndex
 
 FEWEST_STARS = 4

@@ -8,8 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from polewright.core.camera import vector_to_pixel
-from polewright.core.catalogue import Catalogue
 from polewright.core.model import Camera, FloatArray, IntArray
+from polewright.core.sky.catalogue import Catalogue
 
 _MARGIN_PX = 2.0
 

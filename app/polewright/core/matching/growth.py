@@ -6,11 +6,11 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from polewright.core.catalogue import Catalogue
 from polewright.core.matching.evidence import Prior, log_likelihood_ratio, log_mean_exp, log_share_of_prior
 from polewright.core.matching.field_stars import FieldStars, Matches
 from polewright.core.matching.plate_fit import FitPlan, PlateFit, fit_plate
 from polewright.core.model import Camera, FloatArray, IntArray
+from polewright.core.sky.catalogue import Catalogue
 
 FEWEST_MATCHED = 4
 CENTROID_FLOOR_PX = 0.05  # no centroid is better than this

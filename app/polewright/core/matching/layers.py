@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from polewright.core.catalogue import Catalogue
 from polewright.core.model import FloatArray, IntArray
-from polewright.core.sky_cells import FACE_TO_ICRS
+from polewright.core.sky.catalogue import Catalogue
+from polewright.core.sky.cells import FACE_TO_ICRS
 
 LAYERS_PER_SQ_DEG = (46.0, 20.0, 8.0, 3.2, 1.3, 0.5, 0.2, 0.08, 0.03, 0.012)
 _STARS_PER_CELL = 6

@@ -6,7 +6,6 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from polewright.core.catalogue import Catalogue
 from polewright.core.matching.evidence import ACCEPTED_LOG_ODDS, Prior
 from polewright.core.matching.growth import Detections, Known, Placement, Setting, grow, polish
 from polewright.core.matching.hint import KNOWN_SCALE_SIGMA, RING_HALF_WIDTH_DEG, SolveHint
@@ -14,6 +13,7 @@ from polewright.core.matching.image_stars import ImageStars
 from polewright.core.matching.poses import Poses
 from polewright.core.matching.regions import WHOLE_SKY_SR, Cap, Ring, cap_about
 from polewright.core.model import Camera, FloatArray
+from polewright.core.sky.catalogue import Catalogue
 
 Candidates = tuple[Poses, FloatArray]
 _WEIGHED = 80  # brightest detections that weigh in the verdict; the final fit takes them all

@@ -11,7 +11,7 @@ from typing import Any
 
 from polewright.core.errors import UsageError
 from polewright.core.model import Site, Sourced, Utc
-from polewright.core.timescales import parse_iso
+from polewright.core.sky.timescales import parse_iso
 from polewright.services.frame_reader.facts import FrameFacts
 from polewright.services.frame_reader.header_optics import FOCAL_MM, PIXEL_UM
 from polewright.services.frame_reader.header_time import MAX_EXPOSURE_S

@@ -6,7 +6,7 @@ import re
 
 from polewright.core.errors import UsageError
 from polewright.core.model import Sourced, Utc
-from polewright.core.timescales import parse_iso, utc_from_unix
+from polewright.core.sky.timescales import parse_iso, utc_from_unix
 
 NAME_TIME = re.compile(
     r"(?<!\d)((?:19|20)\d\d)-?(\d\d)-?(\d\d)[T_ -](\d\d)[-:_.]?(\d\d)[-:_.]?(\d\d)(?:[._](\d{3}))?(?!\d)", re.ASCII

@@ -8,7 +8,7 @@ import re
 import erfa
 
 from polewright.core.model import Site, SkyPosition, Sourced, Utc
-from polewright.core.timescales import greenwich_mean_sidereal_rad
+from polewright.core.sky.timescales import greenwich_mean_sidereal_rad
 from polewright.services.frame_reader.header import Header, sexagesimal
 
 SITE_KEYS = (

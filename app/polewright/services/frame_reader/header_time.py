@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from polewright.core.errors import UsageError
 from polewright.core.model import Sourced, Utc
-from polewright.core.timescales import GPS_MINUS_TAI_S, parse_iso, utc_from_mjd, utc_from_tai, utc_from_tt
+from polewright.core.sky.timescales import GPS_MINUS_TAI_S, parse_iso, utc_from_mjd, utc_from_tai, utc_from_tt
 from polewright.services.frame_reader.header import Header, sexagesimal
 
 EXPOSURE_KEYS = ("EXPTIME", "EXPOSURE", "XPOSURE", "EXP_TIME", "ITIME")

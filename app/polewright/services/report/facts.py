@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from polewright.core.done import Offset, probability_inside
 from polewright.core.errors import RecordingError
-from polewright.core.event_codec import event_from_plain
-from polewright.core.events import (
+from polewright.core.model import Camera, Site, TargetPole, Utc
+from polewright.core.night.done import Offset, probability_inside
+from polewright.core.night.event_codec import event_from_plain
+from polewright.core.night.events import (
     AnyEvent,
     AxisFollowed,
     AxisMeasured,
@@ -19,12 +20,11 @@ from polewright.core.events import (
     ScrewTurned,
     TripodBumped,
 )
-from polewright.core.measured import PlacedFrame
-from polewright.core.model import Camera, Site, TargetPole, Utc
-from polewright.core.proof import combined_offset
-from polewright.core.screws import ScrewMove, ScrewRate
-from polewright.core.states import NightState
-from polewright.core.workflow import step
+from polewright.core.night.measured import PlacedFrame
+from polewright.core.night.proof import combined_offset
+from polewright.core.night.states import NightState
+from polewright.core.night.workflow import step
+from polewright.core.screws.memory import ScrewMove, ScrewRate
 from polewright.services.log_format import LoggedEvent
 from polewright.services.night_log import NightLog
 

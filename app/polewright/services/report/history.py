@@ -15,7 +15,7 @@ from polewright.core.angles import ARCMIN_PER_RAD
 from polewright.core.errors import PolewrightError
 from polewright.core.formatting import angle_text
 from polewright.core.model import Camera
-from polewright.core.screws import ScrewRate
+from polewright.core.screws.memory import ScrewRate
 from polewright.services.night_folders import recorded_nights
 from polewright.services.night_log import read_night
 from polewright.services.report.facts import NightFacts, gather

@@ -9,7 +9,6 @@ from typing import TYPE_CHECKING, Any
 
 from polewright import __version__
 from polewright.core.angles import ARCMIN_PER_RAD, ARCSEC_PER_RAD
-from polewright.core.done import Offset
 from polewright.core.formatting import (
     angle_text,
     duration_text,
@@ -19,7 +18,8 @@ from polewright.core.formatting import (
     rate_text,
 )
 from polewright.core.model import TargetPole
-from polewright.core.timescales import iso_text
+from polewright.core.night.done import Offset
+from polewright.core.sky.timescales import iso_text
 from polewright.services.report.facts import NightFacts
 from polewright.services.report.history import History
 from polewright.services.report.pictures import RadialScale, components_in_time, offset_in_time, well

@@ -7,7 +7,7 @@ import io
 import math
 
 from polewright.core.angles import ARCMIN_PER_RAD
-from polewright.core.timescales import iso_text
+from polewright.core.sky.timescales import iso_text
 from polewright.services.report.facts import NightFacts
 
 COLUMNS = (

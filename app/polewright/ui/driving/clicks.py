@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from polewright.core import events
 from polewright.core.angles import ARCMIN_PER_RAD
 from polewright.core.model import TargetPole
-from polewright.core.orientation import pole_altitude_rad
-from polewright.core.places import standard_atmosphere
-from polewright.core.states import NightState, Stage
+from polewright.core.night import events
+from polewright.core.night.orientation import pole_altitude_rad
+from polewright.core.night.states import NightState, Stage
+from polewright.core.sky.places import standard_atmosphere
 from polewright.ui import intents as want
 from polewright.ui.driving.desk import MakeEvent
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Protocol
 
-from polewright.core.events import AnyEvent
+from polewright.core.night.events import AnyEvent
 from polewright.runtime.engine import Measure, NightEngine, NoOutlets, Outlets
 from polewright.runtime.jobs import InlineJobs
 from polewright.services.measuring import Optics

@@ -12,7 +12,7 @@ from PySide6.QtCore import QObject
 
 from polewright.core.errors import SettingsError
 from polewright.core.model import Site
-from polewright.core.places import default_target
+from polewright.core.sky.places import default_target
 from polewright.runtime.notices import Notice
 from polewright.runtime.worker import Done
 from polewright.services.measuring import Optics

@@ -9,12 +9,12 @@ from pathlib import Path
 from statistics import median
 
 from polewright.core.angles import ARCMIN_PER_RAD
-from polewright.core.effects import Refused
 from polewright.core.errors import PolewrightError
-from polewright.core.events import NightStarted
 from polewright.core.model import NotMeasurable
-from polewright.core.orientation import FrameArrival
-from polewright.core.timescales import julian_epoch_year
+from polewright.core.night.effects import Refused
+from polewright.core.night.events import NightStarted
+from polewright.core.night.orientation import FrameArrival
+from polewright.core.sky.timescales import julian_epoch_year
 from polewright.runtime.notices import Notice
 from polewright.runtime.worker import Done
 from polewright.services.magnetic import MagneticDeclination, magnetic_declination

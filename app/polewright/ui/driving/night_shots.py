@@ -8,10 +8,10 @@ from pathlib import Path
 
 from PySide6.QtWidgets import QApplication
 
-from polewright.core.advice import Turn
 from polewright.core.angles import ARCMIN_PER_RAD
-from polewright.core.states import NightState, Stage
-from polewright.core.timescales import julian_epoch_year
+from polewright.core.night.advice import Turn
+from polewright.core.night.states import NightState, Stage
+from polewright.core.sky.timescales import julian_epoch_year
 from polewright.runtime.engine import NightEngine
 from polewright.runtime.rehearsal import Rehearsal
 from polewright.services.magnetic import magnetic_declination

@@ -8,11 +8,11 @@ from pathlib import Path
 
 import numpy as np
 
-from polewright.core import advice as said
-from polewright.core import events
-from polewright.core.advice import Advice
 from polewright.core.angles import ARCMIN_PER_RAD
-from polewright.core.places import default_target
+from polewright.core.night import advice as said
+from polewright.core.night import events
+from polewright.core.night.advice import Advice
+from polewright.core.sky.places import default_target
 from polewright.runtime.notices import Notice, fault_notice
 from polewright.runtime.world import TrueOffset
 from polewright.services.ports import Timer

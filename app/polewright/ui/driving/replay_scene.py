@@ -7,7 +7,7 @@ from pathlib import Path
 
 from polewright.core.angles import ARCMIN_PER_RAD
 from polewright.core.errors import PolewrightError
-from polewright.core.trainee import Answer, judge
+from polewright.core.night.trainee import Answer, judge
 from polewright.runtime.worker import Done
 from polewright.services.ports import Timer
 from polewright.ui import intents as want

@@ -7,13 +7,13 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
-from polewright.core.advice import Advice
 from polewright.core.errors import RecordingError
-from polewright.core.events import AnyEvent, Screw, Ticked
 from polewright.core.model import Site
-from polewright.core.screws import ScrewRate
-from polewright.core.states import NightState
-from polewright.core.trainee import Decision, decisions
+from polewright.core.night.advice import Advice
+from polewright.core.night.events import AnyEvent, Screw, Ticked
+from polewright.core.night.states import NightState
+from polewright.core.night.trainee import Decision, decisions
+from polewright.core.screws.memory import ScrewRate
 from polewright.runtime.course import Course
 from polewright.runtime.retrace import FRAME_KIND, recorded_events
 from polewright.services.night_log import NightLog, read_night

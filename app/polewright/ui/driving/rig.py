@@ -6,11 +6,11 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from polewright.core.errors import RecordingError, SettingsError
-from polewright.core.events import Screw
 from polewright.core.model import Site
-from polewright.core.screw_learning import learn
-from polewright.core.screws import ScrewMemory
-from polewright.core.states import NightState
+from polewright.core.night.events import Screw
+from polewright.core.night.states import NightState
+from polewright.core.screws.learning import learn
+from polewright.core.screws.memory import ScrewMemory
 from polewright.services.measuring import Optics
 from polewright.services.profile_store import ProfileStore, Stored
 from polewright.services.profiles import RIGS, SITES, RigProfile, SiteProfile

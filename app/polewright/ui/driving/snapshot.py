@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from polewright.core.advice import Advice
-from polewright.core.effects import Refused
 from polewright.core.model import PlateSolution
-from polewright.core.orientation import FrameArrival
-from polewright.core.states import NightState
+from polewright.core.night.advice import Advice
+from polewright.core.night.effects import Refused
+from polewright.core.night.orientation import FrameArrival
+from polewright.core.night.states import NightState
 from polewright.runtime.engine import NightEngine
 from polewright.runtime.notices import Notice
 from polewright.services.measuring import MeasuredFrame, Optics, stated_scale_arcsec_px

@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from polewright.core.angles import ARCMIN_PER_RAD
-from polewright.core.events import NEW_SCREW, NightStarted
 from polewright.core.model import Site, TargetPole
-from polewright.core.orientation import pole_altitude_rad
-from polewright.core.places import standard_atmosphere
-from polewright.core.screws import ScrewMemory
+from polewright.core.night.events import NEW_SCREW, NightStarted
+from polewright.core.night.orientation import pole_altitude_rad
+from polewright.core.screws.memory import ScrewMemory
+from polewright.core.sky.places import standard_atmosphere
 
 TOLERANCE_RAD = 1.0 / ARCMIN_PER_RAD  # until the person says what tonight needs
 

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from polewright.core import advice as said
-from polewright.core.advice import Advice
-from polewright.core.states import NightState, Stage
+from polewright.core.night import advice as said
+from polewright.core.night.advice import Advice
+from polewright.core.night.states import NightState, Stage
 from polewright.ui import intents as want
 from polewright.ui.intents import ScrewName
 from polewright.ui.view_model import Action, Weight

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from polewright.core.effects import Refused
 from polewright.core.model import NotMeasurable
-from polewright.core.orientation import FrameArrival
+from polewright.core.night.effects import Refused
+from polewright.core.night.orientation import FrameArrival
 from polewright.runtime.notices import Notice
 from polewright.services.magnetic import MagneticDeclination
 from polewright.ui.presenting.picture import Picture

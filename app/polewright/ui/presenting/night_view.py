@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from polewright.core.advice import Advice
 from polewright.core.formatting import duration_text
-from polewright.core.states import NightState, Stage
+from polewright.core.night.advice import Advice
+from polewright.core.night.states import NightState, Stage
 from polewright.ui.presenting.actions import actions
 from polewright.ui.presenting.extras import Extras
 from polewright.ui.presenting.numbers import numbers

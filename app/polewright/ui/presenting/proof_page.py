@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import math
 
-from polewright.core.done import probability_inside
 from polewright.core.formatting import angle_text, duration_text, percent_text, sigma_text
-from polewright.core.proof import proof_offset
-from polewright.core.states import NightState, Stage
+from polewright.core.night.done import probability_inside
+from polewright.core.night.proof import proof_offset
+from polewright.core.night.states import NightState, Stage
 from polewright.ui.presenting.extras import Extras
 from polewright.ui.presenting.well import shown_offset
 from polewright.ui.view_model import Fact, Proof, Tone

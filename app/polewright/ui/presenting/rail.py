@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from polewright.core.formatting import angle_text, sigma_text
-from polewright.core.states import NightState, Stage
+from polewright.core.night.states import NightState, Stage
 from polewright.ui.view_model import Step, StepMark
 
 NAMES = {

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-from polewright.core.advice import Advice
 from polewright.core.formatting import duration_text, sense_text
-from polewright.core.states import NightState
-from polewright.core.trainee import Answer, Decision, Verdict
+from polewright.core.night.advice import Advice
+from polewright.core.night.states import NightState
+from polewright.core.night.trainee import Answer, Decision, Verdict
 from polewright.ui import intents as want
 from polewright.ui.intents import ScrewName
 from polewright.ui.presenting.extras import Extras

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 from polewright.core.angles import ARCMIN_PER_RAD
 from polewright.core.formatting import angle_text, duration_text, offset_words, sigma_text
-from polewright.core.states import NightState
+from polewright.core.night.states import NightState
 from polewright.runtime.world import TrueOffset
 from polewright.ui import intents as want
 from polewright.ui.presenting.well import shown_offset

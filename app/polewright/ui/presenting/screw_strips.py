@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import math
 
-from polewright.core.advice import Advice, Turn
-from polewright.core.correction import ScrewOutlook, outlooks
-from polewright.core.events import Screw as CoreScrew
 from polewright.core.formatting import rate_text, sense_text
-from polewright.core.screw_plan import TurnKind
-from polewright.core.states import NightState, Stage
+from polewright.core.night.advice import Advice, Turn
+from polewright.core.night.events import Screw as CoreScrew
+from polewright.core.night.states import NightState, Stage
+from polewright.core.screws.correction import ScrewOutlook, outlooks
+from polewright.core.screws.plan import TurnKind
 from polewright.ui.presenting.wording import amount_text
 from polewright.ui.view_model import Screw, ScrewStrip, Sense
 

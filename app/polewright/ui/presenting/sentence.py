@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from polewright.core.advice import Advice, Mood, Wait
-from polewright.core.rest import SETTLE_S
+from polewright.core.night.advice import Advice, Mood, Wait
+from polewright.core.night.rest import SETTLE_S
 from polewright.ui.view_model import Instruction, Tone
 
 TONES = {Mood.DO: Tone.DO, Mood.WAIT: Tone.WAIT, Mood.GOOD: Tone.GOOD, Mood.TROUBLE: Tone.TROUBLE}

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from polewright.core.angles import ARCMIN_PER_RAD
 from polewright.core.formatting import number_text
-from polewright.core.orientation import check_clock, check_scale, heading
-from polewright.core.places import standard_atmosphere
-from polewright.core.states import NightState
+from polewright.core.night.orientation import check_clock, check_scale, heading
+from polewright.core.night.states import NightState
+from polewright.core.sky.places import standard_atmosphere
 from polewright.services.magnetic import MagneticDeclination
 from polewright.ui.presenting.extras import Extras
 from polewright.ui.view_model import Fact, Orientation, Tone

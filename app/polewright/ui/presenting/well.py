@@ -4,16 +4,16 @@ from __future__ import annotations
 
 import numpy as np
 
-from polewright.core.advice import Advice, Turn
 from polewright.core.angles import ARCMIN_PER_RAD
-from polewright.core.correction import ScrewOutlook, outlooks
-from polewright.core.done import Offset
-from polewright.core.events import Screw
 from polewright.core.formatting import angle_text, duration_text
-from polewright.core.proof import combined_offset
-from polewright.core.screw_angles import Covariance, ScrewAngles, offset_from_angles
-from polewright.core.screw_plan import TurnKind
-from polewright.core.states import NightState, Stage
+from polewright.core.night.advice import Advice, Turn
+from polewright.core.night.done import Offset
+from polewright.core.night.events import Screw
+from polewright.core.night.proof import combined_offset
+from polewright.core.night.states import NightState, Stage
+from polewright.core.screws.angles import Covariance, ScrewAngles, offset_from_angles
+from polewright.core.screws.correction import ScrewOutlook, outlooks
+from polewright.core.screws.plan import TurnKind
 from polewright.ui.presenting.extras import Extras
 from polewright.ui.presenting.wording import amount_text
 from polewright.ui.view_model import Point, Reticle, TrailPoint

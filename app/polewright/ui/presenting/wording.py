@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from polewright.core.formatting import Direction, angle_text, clock_minutes_text, offset_words, turns_text
-from polewright.core.screw_plan import CLOCK_MINUTE, EIGHTH, HALF_MINUTE
+from polewright.core.screws.plan import CLOCK_MINUTE, EIGHTH, HALF_MINUTE
 
 
 def size_and_side(

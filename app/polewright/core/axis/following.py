@@ -1,0 +1,287 @@
+"""The axis anew with every frame while the screws are turned, after a capture has shown where it is in the camera.
+
+As long as camera and declination are untouched, the axis stays where it is in camera axes, whatever the RA axis
+does, so that every frame shows it: C b. That rests on the roll of the frame, poor away from the pole; what is known
+of the RA axis (it tracks, or it rests) makes the good pointing count instead. Every frame is judged against what the
+mount may have done, simplest first: nothing, the screws turned, the RA axis was moved, both.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from polewright.core.angles import ARCSEC_PER_RAD, SIDEREAL_RATE_RAD_S, separation_rad
+from polewright.core.axis.accuracy import FrameNoise
+from polewright.core.axis.estimate import without_repeats
+from polewright.core.axis.following_motion import UNKNOWN_RAD, Motion, Pose, Update, screw_motion, twist_rad, update
+from polewright.core.axis.following_start import pose_of_capture
+from polewright.core.axis.following_words import weakness
+from polewright.core.axis.suspects import judge
+from polewright.core.model import AxisEstimate, Camera, FloatArray, Site, SkyFrame, Utc
+from polewright.core.sky.places import east_and_up, hemisphere_sign, offset_from_pole
+
+PERIODIC_ERROR_RAD = 10.0 / ARCSEC_PER_RAD  # a drive may wander by this from its rate, within about a minute
+PERIODIC_TIME_S = 60.0
+RATE_ERROR_RAD_S = 0.02 / ARCSEC_PER_RAD  # lunar or solar rate instead of sidereal, a poor crystal
+STANDING_RAD = 1.0 / ARCSEC_PER_RAD  # an axis that does not track
+UNTOUCHED_SCREWS_RAD = 15.0 / ARCSEC_PER_RAD  # what a RA axis moved by hand may do to the mount
+LARGEST_STEP_RAD = math.radians(8.0)  # no screw moves the axis so far between two frames
+SMALL_TURN_SIGMA_RAD = 3.0 / ARCSEC_PER_RAD  # how well the RA axis is known over a few seconds and small turns
+GOOD_ENOUGH_RAD = 6.0 / ARCSEC_PER_RAD  # total sigma up to which nobody is sent elsewhere
+SEEING_MEMORY_S = 1.0  # frames closer in time than this share some of their image motion
+_REST_CHI2, _SCREWS_CHI2, _RA_CHI2 = 14.2, 9.0, 9.2  # 3, 1 and 2 degrees of freedom: 0.3, 0.3 and 1 per cent
+_SURE_ODDS = 3.0  # natural log of the odds from which tracking counts as known
+_MOST_ODDS = 10.0
+
+
+@dataclass(frozen=True, eq=False)
+class FollowState:
+    """All that one frame hands on to the next. `tracking_log_odds` is positive when the RA axis seems to track."""
+
+    site: Site
+    target_enu: FloatArray
+    pose: Pose
+    utc: Utc
+    camera: Camera
+    rms_arcsec: float
+    stars_matched: int
+    tracking_log_odds: float = 0.0
+    frames_at_rest: int = 1
+
+
+@dataclass(frozen=True, eq=False)
+class AxisReading:
+    """Where the axis points by one more frame, against the target pole.
+
+    `east_rad`, `up_rad` on the sky and their covariance (2, 2), rad^2, what the capture left uncertain included.
+    `tracking` is "on", "off" or "unknown". `moved`: the screws turned since the frame before; `settled`: they did
+    not; `ra_moved`: the RA axis was turned otherwise than by tracking. `frames_at_rest` frames are averaged in the
+    reading. `usable` is False when the frame could not be used and the reading is that of the frame before.
+    `weak_geometry` says where to point instead, None where the camera sees the screws well; it is a warning too.
+    """
+
+    name: str
+    east_rad: float
+    up_rad: float
+    covariance_rad2: FloatArray
+    tracking: str
+    warnings: tuple[str, ...] = ()
+    moved: bool = False
+    settled: bool = False
+    ra_moved: bool = False
+    frames_at_rest: int = 1
+    usable: bool = True
+    chi2: float = 0.0
+    dof: int = 0
+    weak_geometry: str | None = None
+
+
+def start_following(estimate: AxisEstimate, frames: Sequence[SkyFrame]) -> FollowState:
+    """The state after a capture: `estimate` is what estimate_axis made of these same `frames`."""
+    kept, _ = without_repeats(frames)
+    attitudes = np.stack([frame.attitude_enu.camera_to_sky for frame in kept])
+    covariances = np.stack([frame.attitude_enu.covariance_rad2 for frame in kept])
+    verdict = judge([frame.name for frame in kept], attitudes, covariances, estimate.target_enu)
+    used = [frame for frame, keep in zip(kept, verdict.kept) if keep]
+    last = max(range(len(used)), key=lambda i: used[i].utc_mid)
+    return FollowState(
+        site=estimate.site,
+        target_enu=estimate.target_enu,
+        pose=pose_of_capture(verdict, last),
+        utc=used[last].utc_mid,
+        camera=used[last].camera,
+        rms_arcsec=float(np.median([frame.rms_arcsec for frame in used])),
+        stars_matched=int(np.median([frame.stars_matched for frame in used])),
+    )
+
+
+def follow(state: FollowState, frame: SkyFrame) -> tuple[FollowState, AxisReading]:
+    """The axis by one more frame. A frame that cannot be used leaves the state as it is and says why."""
+    refusal = _other_camera(state, frame)
+    if refusal is not None:
+        return state, _reading(state, frame, (refusal,), usable=False)
+    noise = _noise_of(state, frame)
+    seconds = frame.utc_mid.seconds_since(state.utc)
+    choice = _judge(state, frame.attitude_enu.camera_to_sky, noise, seconds)
+    step = float(separation_rad(choice.update.pose.axis_enu, state.pose.axis_enu))
+    if step > LARGEST_STEP_RAD:
+        return state, _reading(state, frame, (_lost(step),), usable=False)
+    odds = _new_odds(state.tracking_log_odds, choice)
+    after = replace(
+        state,
+        pose=choice.update.pose,
+        utc=frame.utc_mid,
+        tracking_log_odds=odds,
+        frames_at_rest=state.frames_at_rest + 1 if choice.settled else 1,
+    )
+    weak = _weak(after, noise)
+    reading = _reading(after, frame, _warnings(state, after, frame, choice), usable=True, weak=weak)
+    return after, replace(
+        reading,
+        moved=choice.screws,
+        settled=choice.settled,
+        ra_moved=choice.ra_moved,
+        chi2=choice.update.chi2,
+        dof=choice.update.dof,
+    )
+
+
+@dataclass(frozen=True, eq=False)
+class _Choice:
+    """What the mount did, as far as the frame tells. `evidence`: log odds of tracking against not, by this frame."""
+
+    update: Update
+    evidence: float
+    settled: bool = False
+    screws: bool = False
+    ra_moved: bool = False
+
+
+def _judge(state: FollowState, attitude: FloatArray, noise: FloatArray, seconds: float) -> _Choice:
+    """The simplest thing the mount can have done that agrees with the frame."""
+    for screws, limit in ((False, _REST_CHI2), (True, _SCREWS_CHI2)):
+        on, off = (update(state.pose, motion, attitude, noise) for motion in _drive_motions(state, seconds, screws))
+        evidence = 0.5 * (off.chi2 - on.chi2)
+        best = _by_odds(state, on, off, evidence)
+        if best is None:
+            both = _either_way(on.motion, off.motion)
+            best = update(state.pose, both, attitude, noise)
+        if best.chi2 < limit:
+            return _Choice(best, evidence, settled=not screws, screws=screws)
+    return _judge_moved_ra(state, attitude, noise)
+
+
+def _judge_moved_ra(state: FollowState, attitude: FloatArray, noise: FloatArray) -> _Choice:
+    """The RA axis was turned by hand or by motor: alone, or the screws as well."""
+    pose = state.pose
+    turn = twist_rad(pose.attitude.T @ attitude, pose.axis_in_camera)
+    alone = Motion(turn, UNKNOWN_RAD, screws=True, screws_sigma_rad=UNTOUCHED_SCREWS_RAD)
+    found = update(pose, alone, attitude, noise)
+    if found.chi2 < _RA_CHI2:
+        return _Choice(found, 0.0, ra_moved=True)
+    screws, _, _ = screw_motion(pose.axis_enu, attitude @ pose.axis_in_camera)
+    turn = twist_rad((screws @ pose.attitude).T @ attitude, pose.axis_in_camera)
+    both = Motion(turn, UNKNOWN_RAD, screws=True)
+    return _Choice(update(pose, both, attitude, noise), 0.0, screws=True, ra_moved=True)
+
+
+def _drive_motions(state: FollowState, seconds: float, screws: bool) -> tuple[Motion, Motion]:
+    """The RA axis following the sky, and standing still."""
+    wander = PERIODIC_ERROR_RAD * math.sqrt(1.0 - math.exp(-abs(seconds) / PERIODIC_TIME_S))
+    sidereal = -hemisphere_sign(state.site) * SIDEREAL_RATE_RAD_S * seconds
+    return (
+        Motion(sidereal, math.hypot(wander, RATE_ERROR_RAD_S * seconds), screws),
+        Motion(0.0, STANDING_RAD, screws),
+    )
+
+
+def _by_odds(state: FollowState, on: Update, off: Update, evidence: float) -> Update | None:
+    """The likelier of the two, what is known from before included; None while it is open."""
+    odds = max(-4.5, min(4.5, state.tracking_log_odds)) + evidence
+    if abs(odds) < 2.0:
+        return None
+    return on if odds > 0.0 else off
+
+
+def _either_way(on: Motion, off: Motion) -> Motion:
+    """A motion that covers both."""
+    middle, half = 0.5 * (on.turn_rad + off.turn_rad), 0.5 * abs(on.turn_rad - off.turn_rad)
+    return replace(on, turn_rad=middle, turn_sigma_rad=math.hypot(on.turn_sigma_rad, half))
+
+
+def _new_odds(odds: float, choice: _Choice) -> float:
+    """Log odds of tracking after this frame; strong evidence against them turns them over at once."""
+    if abs(choice.evidence) > 15.0 and odds * choice.evidence < 0.0:
+        return math.copysign(6.0, choice.evidence)
+    odds = (0.5 if choice.ra_moved else 0.9) * odds + max(-8.0, min(8.0, choice.evidence))
+    return max(-_MOST_ODDS, min(_MOST_ODDS, odds))
+
+
+def _tracking(odds: float) -> str:
+    if abs(odds) < _SURE_ODDS:
+        return "unknown"
+    return "on" if odds > 0.0 else "off"
+
+
+def _noise_of(state: FollowState, frame: SkyFrame) -> FloatArray:
+    """Covariance (3, 3) of the frame's attitude; frames in quick succession share some of their image motion."""
+    seconds = abs(frame.utc_mid.seconds_since(state.utc))
+    shared = SEEING_MEMORY_S / max(seconds, 0.1) if seconds < SEEING_MEMORY_S else 1.0
+    return np.asarray(frame.attitude_enu.covariance_rad2 * shared)
+
+
+def _other_camera(state: FollowState, frame: SkyFrame) -> str | None:
+    """Why the frame is none of the capture's camera."""
+    width, known = frame.camera.width_px / frame.camera.focal_px, state.camera.width_px / state.camera.focal_px
+    if frame.camera.mirrored != state.camera.mirrored or abs(math.log(width / known)) > 0.01:
+        return (
+            f"{frame.name} was not taken with the camera of the capture (other scale or mirrored). Use the same"
+            " camera, or take the capture again."
+        )
+    return None
+
+
+def _lost(step_rad: float) -> str:
+    return (
+        f"By this frame the axis would have moved by {math.degrees(step_rad):.0f} degrees, more than screws do: the"
+        " declination or the camera was moved. Take the capture again."
+    )
+
+
+def _weak(state: FollowState, noise: FloatArray) -> str | None:
+    """Where to point instead, when the camera sees the screws badly and the reading suffers from it."""
+    pose = state.pose
+    distance = float(separation_rad(pose.attitude[:, 2], pose.axis_enu))
+    quality = FrameNoise(math.sqrt(0.5 * (noise[0, 0] + noise[1, 1])), math.sqrt(noise[2, 2]), distance)
+    if math.sqrt(np.trace(_offset_covariance(state))) < GOOD_ENOUGH_RAD:
+        return None
+    return weakness(pose.axis_enu, pose.attitude[:, 2], quality, SMALL_TURN_SIGMA_RAD)
+
+
+def _offset_covariance(state: FollowState) -> FloatArray:
+    directions = east_and_up(state.target_enu, state.site)
+    covariance = directions @ state.pose.axis_covariance_enu @ directions.T
+    return np.asarray(0.5 * (covariance + covariance.T))
+
+
+def _reading(
+    state: FollowState, frame: SkyFrame, warnings: tuple[str, ...], usable: bool, weak: str | None = None
+) -> AxisReading:
+    east, up = offset_from_pole(state.pose.axis_enu, state.target_enu, state.site)
+    return AxisReading(
+        name=frame.name,
+        east_rad=east,
+        up_rad=up,
+        covariance_rad2=_offset_covariance(state),
+        tracking=_tracking(state.tracking_log_odds),
+        warnings=(*warnings, weak) if weak else warnings,
+        frames_at_rest=state.frames_at_rest,
+        usable=usable,
+        weak_geometry=weak,
+    )
+
+
+def _warnings(before: FollowState, after: FollowState, frame: SkyFrame, choice: _Choice) -> tuple[str, ...]:
+    """What a person should know about this frame."""
+    said = []
+    was, now = _tracking(before.tracking_log_odds), _tracking(after.tracking_log_odds)
+    if {was, now} == {"on", "off"}:
+        said.append(f"Tracking seems to have been switched {now}.")
+    if choice.ra_moved:
+        sigma = math.sqrt(np.trace(_offset_covariance(after))) * ARCSEC_PER_RAD
+        turn = math.degrees(abs(choice.update.motion.turn_rad))
+        amount = f"{turn:.0f} degrees" if turn >= 2.0 else f"{60.0 * turn:.0f}'"
+        also = " and the screws turned" if choice.screws else ""
+        said.append(
+            f"The RA axis moved by {amount}, not as a drive does{also}: this reading rests on the roll of the camera"
+            f' alone (uncertain by {sigma:.2g}"). If the declination was touched, take the capture again.'
+        )
+    if frame.utc_mid < before.utc:
+        said.append(f"{frame.name} is older than the frame before it: check the clock.")
+    if frame.rms_arcsec > 3.0 * before.rms_arcsec and frame.rms_arcsec > 1.0:
+        said.append(f"{frame.name} seems to have been taken while something moved: wait until the mount is at rest.")
+    return tuple(said)

@@ -1,0 +1,226 @@
+"""Which frame of a capture does not fit, and what probably happened: chi-square, then one mishap at a time."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from polewright.core.angles import ARCMIN_PER_RAD, SIDEREAL_RATE_RAD_S
+from polewright.core.axis.fit import AxisFit, chi2_survival, fit_axis
+from polewright.core.axis.mishaps import BoolArray, Explanation, Mishap, explain, possible_mishaps, repeated_slips
+from polewright.core.model import FloatArray
+
+WIDEN_BELOW = 0.01  # probability of the chi-square below which it is widened until the frames agree
+ACCUSE_BELOW = 1e-5  # and below which something has happened, whose culprit is looked for
+_ACCEPT_ABOVE = 0.01  # probability that an explanation must leave
+_CLEARLY_BETTER = 8.0  # in chi-square, over the best explanation of another kind or frame
+_WORTH_NAMING_RAD = 0.4 / ARCMIN_PER_RAD  # smaller than this is flexure, not a mishap
+
+
+@dataclass(frozen=True, eq=False)
+class Verdict:
+    """The fit to believe: `attitudes` (M, 3, 3) that rest on one axis and one camera, those of the present.
+
+    `covariances` (M, 3, 3) include `scatter_rad`, what had to be added to make the frames agree. `kept` (N,) tells
+    which of the frames are in it. `chi2` and `dof` test all frames against their own noise, before anything is
+    allowed for.
+    """
+
+    fit: AxisFit
+    attitudes: FloatArray
+    covariances: FloatArray
+    kept: BoolArray
+    chi2: float
+    dof: int
+    scatter_rad: float = 0.0
+    suspect: str | None = None
+    warnings: tuple[str, ...] = ()
+
+
+def judge(names: Sequence[str], attitudes: FloatArray, covariances: FloatArray, pole: FloatArray) -> Verdict:
+    """Fit N >= 2 attitudes (N, 3, 3); test them; where one mishap clearly explains the misfit, undo it and say so.
+
+    A little misfit widens the covariance. Much of it without a clear explanation becomes scatter: a rotation
+    error equal in all three axes, as bending and slipping make it, as large as it takes. That widens the covariance
+    and draws the fit toward the unweighted one, which is the robust one.
+    """
+    fit = fit_axis(attitudes, covariances, pole)
+    kept = np.ones(len(names), dtype=bool)
+    probability = chi2_survival(fit.chi2, fit.dof)
+    if probability >= WIDEN_BELOW:
+        return Verdict(fit, attitudes, covariances, kept, fit.chi2, fit.dof)
+    if probability >= ACCUSE_BELOW:
+        excess = fit.chi2 / fit.dof
+        wider = replace(fit, covariance=fit.covariance * excess)
+        return Verdict(wider, attitudes, covariances * excess, kept, fit.chi2, fit.dof)
+    plain = _with_scatter(Verdict(fit, attitudes, covariances, kept, fit.chi2, fit.dof), pole)
+    plain = _wary_of_slips(plain, explain(repeated_slips(len(names)), attitudes, covariances, pole))
+    found = [explain(item, attitudes, covariances, pole) for item in possible_mishaps(len(names))]
+    ranked = sorted((e for e in found if e is not None), key=lambda e: e.score)
+    return _ruling(names, plain, ranked)
+
+
+def _with_scatter(verdict: Verdict, pole: FloatArray) -> Verdict:
+    """The same frames with the least common scatter that brings chi-square down to its degrees of freedom."""
+    low, high = 1e-7, 0.2
+    for _ in range(26):
+        middle = float(np.sqrt(low * high))
+        trial = fit_axis(verdict.attitudes, verdict.covariances + middle**2 * np.eye(3), pole)
+        low, high = (middle, high) if trial.chi2 > trial.dof else (low, middle)
+    covariances = verdict.covariances + high**2 * np.eye(3)
+    fit = fit_axis(verdict.attitudes, covariances, pole)
+    return replace(verdict, fit=fit, covariances=covariances, scatter_rad=high)
+
+
+def _wary_of_slips(plain: Verdict, free: Explanation | None) -> Verdict:
+    """The covariance widened by how far the axis moves when the declination is left free on every frame.
+
+    A clutch that slips a little with every rotation looks very much like another axis, and leaves small residuals.
+    """
+    if free is None:
+        return plain
+    shift = plain.fit.enu_basis.T @ (free.fit.axis_enu - plain.fit.axis_enu)
+    covariance = plain.fit.covariance.copy()
+    covariance[:2, :2] += np.outer(shift, shift)
+    return replace(plain, fit=replace(plain.fit, covariance=covariance))
+
+
+def _ruling(names: Sequence[str], plain: Verdict, ranked: Sequence[Explanation]) -> Verdict:
+    """The verdict once every mishap has been tried, best first; `plain` is the one that allows for none."""
+    best = next((e for e in ranked if e.fit.dof > 0 and e.probability > _ACCEPT_ABOVE), None)
+    if best is None or (best.suspicion.mishap is not Mishap.ODD and abs(best.size_rad) < _WORTH_NAMING_RAD):
+        return _unexplained(plain)
+    rivals = [
+        e
+        for e in ranked
+        if e is not best
+        and e.suspicion.mishap is not Mishap.SLIPS  # any single slip is a case of it
+        and e.score < best.score + _CLEARLY_BETTER
+        and e.probability > 1e-4
+    ]
+    if not all(_same_culprit(e, best) for e in rivals):
+        return _unexplained(plain)
+    agreed = min([best, *rivals], key=_plausibility)
+    clock = _clock_trouble(agreed, ranked, plain.chi2)
+    name = names[0] if _touched(agreed) == {0} else names[agreed.suspicion.index]
+    if clock is not None:
+        return replace(plain, suspect=name, warnings=(time_sentence(clock, name),))
+    text = mishap_sentence(agreed, name, len(names))
+    accused = None if agreed.suspicion.mishap is Mishap.SLIPS else name
+    return replace(
+        plain,
+        fit=agreed.fit,
+        attitudes=agreed.attitudes,
+        covariances=agreed.covariances,
+        kept=agreed.kept,
+        scatter_rad=0.0,
+        suspect=accused,
+        warnings=(text,),
+    )
+
+
+def _touched(explanation: Explanation) -> set[int]:
+    return set(np.flatnonzero(explanation.suspicion.touched(explanation.kept.size)).tolist())
+
+
+def _same_culprit(a: Explanation, b: Explanation) -> bool:
+    """Whether two explanations part the frames in the same way: before and after, or one and the others."""
+    touched = _touched(b)
+    return _touched(a) in (touched, set(range(b.kept.size)) - touched)
+
+
+def _plausibility(explanation: Explanation) -> tuple[bool, int, float]:
+    """Smaller is likelier: a time that is wrong by no round amount comes last, then fewest unknowns, then the fit."""
+    suspicion = explanation.suspicion
+    odd_time = suspicion.mishap is Mishap.TIME and not _round_time(explanation.size_rad)
+    return odd_time, suspicion.unknowns, explanation.score
+
+
+def _clock_trouble(agreed: Explanation, ranked: Sequence[Explanation], chi2: float) -> Explanation | None:
+    """A clock or time zone that was changed during the capture; which of the times are right is not known then.
+
+    It looks like a moved mount, but for whole hours; refraction changes with time too, so the fit is not perfect.
+    """
+    if agreed.suspicion.mishap is Mishap.TIME and agreed.suspicion.stays:
+        return agreed
+    for other in ranked if agreed.suspicion.mishap is Mishap.KICK else ():
+        zone = other.suspicion.mishap is Mishap.TIME and other.suspicion.stays and _round_time(other.size_rad)
+        if zone and other.fit.chi2 < 0.02 * chi2 and _same_culprit(other, agreed):
+            return other
+    return None
+
+
+def _round_time(size_rad: float) -> bool:
+    """Whether the sky's turn by this angle takes a whole number of hours, as time zones do."""
+    hours = abs(size_rad) / SIDEREAL_RATE_RAD_S / 3600.0
+    return bool(hours > 0.9 and abs(hours - round(hours)) < 0.03)
+
+
+def _unexplained(plain: Verdict) -> Verdict:
+    """No single mishap fits, or several do."""
+    more = " One or two more frames would show which of them is wrong." if len(plain.attitudes) < 5 else ""
+    text = (
+        f"The frames do not agree (chi-square {plain.chi2:.0f} for {plain.dof}): the declination slipped, the tripod"
+        f" moved, a time is wrong, or the tube bends, by about {_angle(plain.scatter_rad)}. The uncertainty has been"
+        f" widened to cover it.{more}"
+    )
+    return replace(plain, warnings=(text,))
+
+
+def time_sentence(explanation: Explanation, name: str) -> str:
+    """What to say about a wrong time that is not one frame's alone."""
+    seconds = abs(explanation.size_rad) / SIDEREAL_RATE_RAD_S
+    which = f"from {name} on" if explanation.suspicion.stays else f"of {name}"
+    return (
+        f"The time {which} seems wrong by about {_duration(seconds)} against the other frames. The uncertainty has"
+        " been widened to cover it. Check clock and time zone of the camera software and take the capture again."
+    )
+
+
+def mishap_sentence(explanation: Explanation, name: str, count: int) -> str:
+    """What probably happened to a capture of `count` frames, how much, and what has been done about it."""
+    suspicion = explanation.suspicion
+    amount = _angle(explanation.size_rad)
+    if suspicion.mishap is Mishap.SLIPS:
+        return (
+            f"The declination slips whenever the RA axis is turned, by about {amount} in all. The axis shown does"
+            " without the declination and is less sure for it. Tighten the clutch and take the capture again."
+        )
+    if suspicion.mishap is Mishap.SLIP and suspicion.stays:
+        when = "after" if suspicion.index == 1 else "before"
+        return (
+            f"The declination slipped by about {amount} {when} {name}; it has been allowed for. Tighten the"
+            " declination clutch and take the capture again to be sure."
+        )
+    if suspicion.mishap is Mishap.SLIP:
+        return (
+            f"{name} does not fit: its declination is off by about {amount} (a slipping clutch, a touched tube). It"
+            " has been allowed for. Take this frame again."
+        )
+    if suspicion.mishap is Mishap.KICK:
+        return (
+            f"The mount itself moved by about {amount} before {name} (a kicked or sinking tripod, a screw). The axis"
+            " shown is the one after it. Let the tripod settle and take the capture again."
+        )
+    if suspicion.mishap is Mishap.TIME:
+        return (
+            f"The time of {name} seems wrong by {_duration(abs(explanation.size_rad) / SIDEREAL_RATE_RAD_S)}; it"
+            " has been allowed for. Check where the frame has its time from."
+        )
+    last = suspicion.index == count - 1
+    cure = "Take another: if that one does not fit either, the mount has moved." if last else "Take this frame again."
+    return (
+        f"{name} does not fit the other {count - 1} frames and was left out (declination slip, kicked tripod, wind or"
+        f" a wrong time). {cure}"
+    )
+
+
+def _angle(size_rad: float) -> str:
+    minutes = abs(size_rad) * ARCMIN_PER_RAD
+    return f"{minutes:.1f}'" if minutes >= 1.0 else f'{60.0 * minutes:.0f}"'
+
+
+def _duration(seconds: float) -> str:
+    return f"{seconds / 60.0:.0f} min" if seconds >= 120.0 else f"{seconds:.0f} s"

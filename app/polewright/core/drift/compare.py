@@ -1,0 +1,106 @@
+"""The axis by drift beside the axis by turning: do they agree, and if not, what may have come between them.
+
+Both see the same axis through the same star places. What they do not share: a tube that sags makes either see it too
+low, by sag * cos(latitude) * cos(distance from the axis), so that the two differ when they looked at different
+distances; a slipped declination clutch spoils a turn; the base may have moved between the two.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import Enum
+
+import numpy as np
+
+from polewright.core.angles import ARCSEC_PER_RAD
+from polewright.core.drift.live import DriftResult
+from polewright.core.formatting import angle_text
+from polewright.core.model import Atmosphere, Site
+from polewright.core.screws.angles import Covariance
+from polewright.core.sky.places import refraction_rad
+
+UNMODELLED_RAD = 3.0 / ARCSEC_PER_RAD  # air and flexure that no covariance knows of, one axis
+AGREE_CHI2 = 9.2  # 1 % by chance with two degrees of freedom
+LARGEST_SAG_RAD = 60.0 / ARCSEC_PER_RAD
+LARGEST_SLIP_RAD = np.radians(0.5)
+
+
+class Cause(Enum):
+    """What is likely to have come between the two."""
+
+    NONE = "they agree"
+    DRIFT_DISTURBED = "the drift was disturbed"
+    FLEXURE = "the tube sags"
+    REFRACTION = "the air was left out"
+    SLIP = "a clutch slipped or the axis moved"
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """Drift minus turn, rad on the sky, how unlikely that is, and in words what to make of it."""
+
+    east_rad: float
+    up_rad: float
+    chi2: float
+    agree: bool
+    cause: Cause
+    sentence: str
+
+
+def compare_with_turn(
+    drift: DriftResult,
+    turn_east_rad: float,
+    turn_up_rad: float,
+    turn_covariance_rad2: Covariance,
+    site: Site,
+    atmosphere: Atmosphere,
+    turn_suspect: str | None = None,
+) -> Comparison:
+    """The comparison; the offsets are against the same pole. `turn_suspect` is the frame that the turn itself doubts.
+
+    A component that the drift does not know does not count.
+    """
+    apart = np.array([drift.east_rad - turn_east_rad, drift.up_rad - turn_up_rad])
+    covariance = np.array(drift.covariance_rad2) + np.array(turn_covariance_rad2) + np.eye(2) * UNMODELLED_RAD**2
+    chi2 = float(apart @ np.linalg.solve(covariance, apart))
+    agree = chi2 <= AGREE_CHI2
+    sigma = np.sqrt(np.diag(covariance))
+    cause = Cause.NONE if agree else _cause(drift, apart, sigma, site, atmosphere, turn_suspect)
+    return Comparison(float(apart[0]), float(apart[1]), chi2, agree, cause, _sentence(cause, apart, drift))
+
+
+def _cause(
+    drift: DriftResult,
+    apart: np.ndarray,
+    sigma: np.ndarray,
+    site: Site,
+    atmosphere: Atmosphere,
+    turn_suspect: str | None,
+) -> Cause:
+    if any("jumped" in warning for warning in drift.warnings):
+        return Cause.DRIFT_DISTURBED
+    if turn_suspect is not None:
+        return Cause.SLIP
+    east_quiet = abs(apart[0]) < 2.5 * sigma[0]
+    lifted = refraction_rad(abs(float(np.radians(site.lat_deg))), atmosphere)
+    if east_quiet and abs(abs(apart[1]) - lifted) < 2.0 * sigma[1] and lifted > 3.0 * sigma[1]:
+        return Cause.REFRACTION
+    if east_quiet and abs(apart[1]) <= LARGEST_SAG_RAD:
+        return Cause.FLEXURE
+    return Cause.SLIP
+
+
+def _sentence(cause: Cause, apart: np.ndarray, drift: DriftResult) -> str:
+    size = angle_text(float(np.hypot(*apart)))
+    if cause is Cause.NONE:
+        partly = f" {drift.unknown}" if drift.unknown else ""
+        return f"Drift and turn agree to {size}.{partly}"
+    told = {
+        Cause.DRIFT_DISTURBED: "The mount was bumped or a clutch slipped while drifting: watch the drift again.",
+        Cause.FLEXURE: "Only the height differs: the tube or the guide scope sags, more the nearer the pole it looks."
+        " Trust the one that was measured nearer to where you will expose.",
+        Cause.REFRACTION: "That is the refraction of the pole: check that both are counted from the same pole,"
+        " and the height above sea level.",
+        Cause.SLIP: "A clutch slipped in the turn, or the axis has moved since: tighten the clutches, turn again.",
+    }
+    return f"Drift and turn differ by {size}. {told[cause]}"

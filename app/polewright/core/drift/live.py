@@ -1,0 +1,260 @@
+"""Proof by drift, live: frames of a tracking mount come in, both components of the axis error come out.
+
+It shares nothing with the turn about the RA axis but the star places: an independent word on the same axis, and a
+measurement in its own right for whoever cannot turn the RA axis. Declination guiding must be off. State is frozen and
+plain; `add_frame` gives the next one. See core/drift/fit.py for the method.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from polewright.core.angles import ARCSEC_PER_RAD, SIDEREAL_RATE_RAD_S, rotation_about, separation_rad
+from polewright.core.drift.fit import DriftData, DriftFit, correlation_growth, fit_drift
+from polewright.core.drift.rates import drift_rates
+from polewright.core.model import Atmosphere, FloatArray, NotMeasurable, Site, SkyFrame, TargetPole
+from polewright.core.night.measured import covariance_of
+from polewright.core.screws.angles import Covariance
+from polewright.core.sky.places import east_and_up, hemisphere_sign, offset_from_pole, pole_enu, true_pole_enu
+
+Vector = tuple[float, float, float]
+LEAST_FRAMES = 6
+LEAST_SECONDS = 20.0
+NEW_POSITION_RAD = np.radians(0.7)  # farther from where the sky should have carried it: the mount was slewed
+_STEP_SIGMAS = 6.0
+_LEAST_STEP_RAD = 1.0 / ARCSEC_PER_RAD
+NOTHING_YET = NotMeasurable("No frames yet.", "Switch tracking on and take frames.")
+_UNKNOWN_RAD, _UNKNOWN_SHARE = np.radians(3.0 / 60.0), 6.0  # so uncertain, alone and beside the other: unknown
+
+
+@dataclass(frozen=True)
+class DriftSample:
+    """One frame: seconds since the first, boresight in observed ENU, sigma along one axis, number of the position."""
+
+    at_s: float
+    direction_enu: Vector
+    sigma_rad: float
+    position: int
+
+
+@dataclass(frozen=True)
+class PositionDrift:
+    """What one position shows. `dec_drift_rad_s`: how fast stars move toward the elevated pole for the axis found,
+    and its sigma from this position's frames alone. Residuals: declination after the fit, one a frame."""
+
+    hour_angle_rad: float
+    dec_p_rad: float
+    frames: int
+    seconds: float
+    dec_drift_rad_s: float
+    sigma_rad_s: float
+    dec_moved_rad: tuple[float, ...]
+    dec_residual_rad: tuple[float, ...]
+    at_s: tuple[float, ...]
+
+
+@dataclass(frozen=True)
+class DriftResult:
+    """The axis against the target pole, from drift. `axis_enu` is the axis itself.
+
+    `noise_rad`: scatter of one frame in declination; `inflation`: growth of the variance because neighbouring frames
+    err together; `drive_wave_rad`: half the swing of the drive's own error (periodic error), about the axis.
+    `unknown`: what the positions so far do not tell ("" when both components are known).
+    """
+
+    east_rad: float
+    up_rad: float
+    covariance_rad2: Covariance
+    axis_enu: Vector
+    noise_rad: float
+    inflation: float
+    drive_wave_rad: float
+    positions: tuple[PositionDrift, ...]
+    unknown: str = ""
+    warnings: tuple[str, ...] = ()
+
+    @property
+    def sigma_rad(self) -> float:
+        """The larger of the two sigmas."""
+        return float(np.sqrt(max(self.covariance_rad2[0][0], self.covariance_rad2[1][1])))
+
+
+@dataclass(frozen=True)
+class DriftProof:
+    """The state: where, against which pole, the frames so far, and what they say.
+
+    `orientation_sigma_rad`: how well the camera's orientation is known; 0 for solved frames, which measure it."""
+
+    site: Site
+    atmosphere: Atmosphere
+    target: TargetPole
+    samples: tuple[DriftSample, ...] = ()
+    result: DriftResult | NotMeasurable = NOTHING_YET
+    orientation_sigma_rad: float = 0.0
+
+
+def add_frame(state: DriftProof, frame: SkyFrame, at_s: float) -> DriftProof:
+    """The state with one more solved frame; `at_s` is its mid-exposure, s from any fixed moment, growing."""
+    direction = frame.attitude_enu.camera_to_sky[:, 2]
+    covariance = frame.attitude_enu.covariance_rad2
+    sigma = float(np.sqrt(0.5 * (covariance[0, 0] + covariance[1, 1])))
+    return add_direction(state, at_s, direction, sigma)
+
+
+def add_direction(state: DriftProof, at_s: float, direction_enu: FloatArray, sigma_rad: float) -> DriftProof:
+    """The state with one more boresight (3,) in observed ENU. A frame older than the last one changes nothing."""
+    if state.samples and at_s <= state.samples[-1].at_s:
+        return state
+    position = _position_of(state, at_s, direction_enu)
+    v = (float(direction_enu[0]), float(direction_enu[1]), float(direction_enu[2]))
+    samples = (*state.samples, DriftSample(float(at_s), v, float(sigma_rad), position))
+    return replace(state, samples=samples, result=measure(replace(state, samples=samples)))
+
+
+def measure(state: DriftProof) -> DriftResult | NotMeasurable:
+    """What the frames say. Positions with fewer than three frames are left out."""
+    data = _data(state.samples, state.orientation_sigma_rad)
+    if data is None or data.at_s.size < LEAST_FRAMES:
+        usable = 0 if data is None else data.at_s.size
+        return NotMeasurable(f"{usable} frames, {LEAST_FRAMES} needed.", "Keep tracking and take more frames.")
+    span = max(float(np.ptp(data.at_s[data.position == k])) for k in range(data.positions))
+    if span < LEAST_SECONDS:
+        return NotMeasurable(f"{span:.0f} s of drift, {LEAST_SECONDS:.0f} s needed.", "Keep tracking for a minute.")
+    pole = pole_enu(state.site, state.atmosphere, state.target)
+    turned = float(np.abs(_sky_turn(state, data)).max())
+    if turned > 0.5 * SIDEREAL_RATE_RAD_S:
+        return NotMeasurable("The camera does not follow the stars.", "Switch tracking on, at the sidereal rate.")
+    return _result(state, data, fit_drift(data, pole, east_and_up(pole, state.site)[1]), pole)
+
+
+def _result(state: DriftProof, data: DriftData, fit: DriftFit, pole: FloatArray) -> DriftResult:
+    east, up = offset_from_pole(fit.axis_enu, pole, state.site)
+    positions = tuple(_position_drift(state, data, fit, k, east, up) for k in range(data.positions))
+    return DriftResult(
+        east_rad=east,
+        up_rad=up,
+        covariance_rad2=covariance_of(fit.covariance_rad2),
+        axis_enu=(float(fit.axis_enu[0]), float(fit.axis_enu[1]), float(fit.axis_enu[2])),
+        noise_rad=fit.noise_rad,
+        inflation=fit.inflation,
+        drive_wave_rad=float(max(np.ptp(fit.wave_rad[data.position == k]) for k in range(data.positions)) / 2.0),
+        positions=positions,
+        unknown=_unknown(fit.covariance_rad2),
+        warnings=_warnings(data, fit),
+    )
+
+
+def _position_drift(
+    state: DriftProof, data: DriftData, fit: DriftFit, k: int, east: float, up: float
+) -> PositionDrift:
+    here = np.flatnonzero(data.position == k)
+    at_s = data.at_s[here]
+    hour = -float(np.median(fit.angle_rad[here]))
+    dec_p = float(np.mean(fit.dec_rad[here]))
+    rates = drift_rates(east, up, hour, dec_p, hemisphere_sign(state.site))
+    spread = float(np.sqrt(np.sum(np.square(at_s - at_s.mean()))))
+    residual = fit.dec_residual_rad[here]
+    grown = (at_s - at_s[0]) * rates.dec_p + residual
+    return PositionDrift(
+        hour_angle_rad=hour,
+        dec_p_rad=dec_p,
+        frames=int(here.size),
+        seconds=float(np.ptp(at_s)),
+        dec_drift_rad_s=rates.dec_p,
+        sigma_rad_s=float(fit.noise_rad * np.sqrt(fit.inflation) / max(spread, 1e-9)),
+        dec_moved_rad=tuple(float(x) for x in grown),
+        dec_residual_rad=tuple(float(x) for x in residual),
+        at_s=tuple(float(t) for t in at_s),
+    )
+
+
+def _position_of(state: DriftProof, at_s: float, direction_enu: FloatArray) -> int:
+    """The last position if the sky has carried the boresight there, else a new one."""
+    if not state.samples:
+        return 0
+    last = state.samples[-1]
+    north = true_pole_enu(state.site) * hemisphere_sign(state.site)
+    carried = rotation_about(north, -SIDEREAL_RATE_RAD_S * (at_s - last.at_s)) @ np.array(last.direction_enu)
+    return last.position + int(separation_rad(carried, np.asarray(direction_enu)) > NEW_POSITION_RAD)
+
+
+def _data(samples: tuple[DriftSample, ...], leak_sigma: float) -> DriftData | None:
+    """The frames of positions with three or more, numbered afresh."""
+    numbers = np.array([s.position for s in samples], dtype=np.int64)
+    kept, counts = np.unique(numbers, return_counts=True)
+    kept = kept[counts >= 3]
+    usable = np.isin(numbers, kept)
+    if not usable.any():
+        return None
+    at = np.array([s.at_s for s in samples])[usable]
+    return DriftData(
+        at_s=at - at[0],
+        direction_enu=np.array([s.direction_enu for s in samples])[usable],
+        sigma_rad=np.maximum(np.array([s.sigma_rad for s in samples])[usable], 1e-8),
+        position=np.searchsorted(kept, numbers[usable]),
+        leak_sigma=leak_sigma,
+    )
+
+
+def _sky_turn(state: DriftProof, data: DriftData) -> FloatArray:
+    """How fast (K,) each position moves against the sky, rad/s, end to end."""
+    north = true_pole_enu(state.site) * hemisphere_sign(state.site)
+    rates = []
+    for k in range(data.positions):
+        here = np.flatnonzero(data.position == k)
+        elapsed = data.at_s[here[-1]] - data.at_s[here[0]]
+        if elapsed < LEAST_SECONDS:
+            continue
+        carried = rotation_about(north, -SIDEREAL_RATE_RAD_S * elapsed) @ data.direction_enu[here[0]]
+        apart = separation_rad(carried, data.direction_enu[here[-1]])
+        rates.append(float(apart) / elapsed / max(float(np.linalg.norm(np.cross(north, carried))), 0.2))
+    return np.array(rates)
+
+
+def _unknown(covariance: FloatArray) -> str:
+    values, vectors = np.linalg.eigh(covariance)
+    if values[1] < max(_UNKNOWN_RAD**2, _UNKNOWN_SHARE**2 * values[0]):
+        return ""
+    east, up = np.abs(vectors[:, 1])
+    if east > 0.95:
+        return "The azimuth is not known yet: watch a field near the meridian."
+    if up > 0.95:
+        return "The altitude is not known yet: watch a field four to six hours from the meridian."
+    return "One position tells one direction only: watch a second field, four hours or more away in hour angle."
+
+
+def _warnings(data: DriftData, fit: DriftFit) -> tuple[str, ...]:
+    found = []
+    for k in range(data.positions):
+        here = np.flatnonzero(data.position == k)
+        size, at, sigmas = largest_step(data.at_s[here], fit.dec_residual_rad[here])
+        if sigmas > _STEP_SIGMAS and abs(size) > _LEAST_STEP_RAD:
+            found.append(
+                f"The declination jumped by {abs(size) * ARCSEC_PER_RAD:.0f}″ after {data.at_s[here[at]]:.0f} s:"
+                " a clutch slipped or the mount was bumped. Begin again."
+            )
+    if fit.inflation > 4.0:
+        found.append("The declination wanders slowly: wind, a loose clutch or poor seeing. Watch for longer.")
+    if abs(fit.rate_error) > 1.5e-3:
+        found.append("The drive does not run at the sidereal rate: check that it is not set to the Moon or the Sun.")
+    return tuple(found)
+
+
+def largest_step(at_s: FloatArray, residual: FloatArray) -> tuple[float, int, float]:
+    """(size, index, sigmas) of the likeliest step beside a line, with four frames at least on either side."""
+    n = residual.size
+    if n < 12:
+        return 0.0, 0, 0.0
+    line = np.linalg.qr(np.stack([np.ones(n), at_s - at_s.mean()], axis=1))[0]
+    cuts = np.arange(4, n - 4)
+    steps = (np.arange(n)[:, None] >= cuts).astype(float)
+    steps -= line @ (line.T @ steps)
+    weight = np.square(steps).sum(axis=0)
+    sizes = steps.T @ residual / weight
+    best = int(np.argmax(np.abs(sizes) * np.sqrt(weight)))
+    left = residual - line @ (line.T @ residual) - sizes[best] * steps[:, best]
+    noise = np.sqrt(np.sum(np.square(left)) / (n - 3) * correlation_growth(left, np.zeros(n, dtype=np.int64)))
+    sigmas = abs(sizes[best]) * np.sqrt(weight[best]) / max(float(noise), 1e-12)
+    return float(sizes[best]), int(cuts[best]), float(sigmas)

@@ -1,0 +1,56 @@
+"""Which frames of a turn about the RA axis are kept, and how far the axis has been turned."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import numpy as np
+
+from polewright.core.attitude import rotation_vector
+from polewright.core.night.measured import MeasuredAxis, PlacedFrame
+from polewright.core.night.states import Capture
+
+SAME_PLACE_RAD = math.radians(8.0)
+KEPT_PER_PLACE = 3
+PLACES_WANTED = 3  # two frames have no check at all
+WANTED_SPAN_RAD = math.radians(80.0)
+STEP_RAD = math.radians(40.0)
+
+
+def turned_rad(first: PlacedFrame, second: PlacedFrame) -> float:
+    """Angle between two attitudes, 0 to pi."""
+    a, b = np.array(first.camera_to_enu), np.array(second.camera_to_enu)
+    return float(np.linalg.norm(rotation_vector(b @ a.T)))
+
+
+def keep_frame(capture: Capture, frame: PlacedFrame) -> Capture:
+    """The capture with one more frame; of one place (within 8 degrees) no more than three are kept."""
+    if frame.name in {kept.name for kept in capture.frames}:
+        return capture
+    same_place = sum(turned_rad(kept, frame) < SAME_PLACE_RAD for kept in capture.frames)
+    if same_place >= KEPT_PER_PLACE:
+        return capture
+    rotation = turned_rad(capture.frames[0], frame) if capture.frames else 0.0
+    return replace(capture, frames=(*capture.frames, frame), rotation_rad=(*capture.rotation_rad, rotation))
+
+
+def places(capture: Capture) -> tuple[PlacedFrame, ...]:
+    """The first frame of each place, in the order of the turn."""
+    found: list[PlacedFrame] = []
+    for frame in capture.frames:
+        if all(turned_rad(frame, other) >= SAME_PLACE_RAD for other in found):
+            found.append(frame)
+    return tuple(found)
+
+
+def span_rad(capture: Capture) -> float:
+    """The largest angle between any two frames."""
+    frames = places(capture)
+    return max((turned_rad(a, b) for i, a in enumerate(frames) for b in frames[i + 1 :]), default=0.0)
+
+
+def answers(capture: Capture, axis: MeasuredAxis) -> bool:
+    """Whether this axis was measured from the capture's own frames (and not from ones set aside since)."""
+    names = tuple(frame.name for frame in capture.frames)
+    return len(axis.frames) >= 2 and names[: len(axis.frames)] == axis.frames

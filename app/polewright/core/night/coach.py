@@ -1,0 +1,174 @@
+"""The coach: a pure function from the state of the night to the one thing to do now.
+
+Every sentence is calm, short, second person, verb first; every refusal carries its cure.
+"""
+
+from __future__ import annotations
+
+import math
+
+from polewright.core.formatting import angle_text, duration_text
+from polewright.core.night.advice import (
+    Advice,
+    Done,
+    EnterSite,
+    Expose,
+    GoBack,
+    Mood,
+    Refocus,
+    RestoreFolder,
+    Resume,
+    SetUp,
+    Wait,
+)
+from polewright.core.night.coach_correction import advise_correction
+from polewright.core.night.coach_turning import advise_capture, advise_proof
+from polewright.core.night.measured import FrameTrouble
+from polewright.core.night.states import NightState, Stage
+
+PATIENT_FRAMES = 2  # a single frame that cannot be used is no trouble yet
+PATIENT_WHILE_TURNING = 6  # while the RA axis or a screw is turned, spoiled frames are to be expected
+PATIENT_AT_A_SCREW = 20  # a hand on a screw smears the frames for as long as it turns
+SPOILED_BY_TURNING = (FrameTrouble.TRAILED, FrameTrouble.NO_MATCH, FrameTrouble.TOO_FEW_STARS)
+
+
+def advise(state: NightState) -> Advice:
+    """The one instruction for this moment."""
+    if state.plan is None:
+        return Advice(
+            "Enter your site to begin.",
+            "Latitude and longitude say where the pole stands.",
+            "",
+            EnterSite(),
+            Mood.DO,
+            "site",
+        )
+    return _overlaid(state) or _stage(state)
+
+
+def _overlaid(state: NightState) -> Advice | None:
+    """What comes before any stage: pause, a lost folder, clouds, frames that cannot be used."""
+    if state.stage is Stage.PROOF and (state.proved or state.accepted):
+        return None
+    if state.paused:
+        return Advice(
+            "Resume when you are ready.", "Frames are put aside until then.", "", Resume(), Mood.WAIT, "paused"
+        )
+    if state.folder_lost:
+        reason = state.folder_reason or "The frame folder cannot be reached."
+        return Advice(
+            "Reconnect the frame folder.",
+            f"{reason} Everything measured so far is kept.",
+            "",
+            RestoreFolder(),
+            Mood.TROUBLE,
+            "folder",
+        )
+    return _frame_trouble(state)
+
+
+def _frame_trouble(state: NightState) -> Advice | None:
+    trouble = state.trouble
+    if trouble is None or trouble.count < _patience(state, trouble.cause):
+        return None
+    since = duration_text(state.now_s - trouble.since_s)
+    reason = f"{trouble.reason} {trouble.cure}".strip()
+    key = f"trouble:{trouble.cause.name}"
+    if state.clouded and trouble.cause in (FrameTrouble.TOO_FEW_STARS, FrameTrouble.NO_MATCH):
+        return Advice(
+            "Wait for the clouds to pass.",
+            f"No stars to measure by for {since}. {trouble.cure}".strip(),
+            "",
+            Wait(),
+            Mood.WAIT,
+            "clouds",
+        )
+    if trouble.cause is FrameTrouble.NOT_FOLLOWED:
+        sentence = "Go back and measure the axis again."
+        return Advice(sentence, reason, "", GoBack(), Mood.TROUBLE, f"{key}:{state.stage.name}")
+    if trouble.cause is FrameTrouble.OUT_OF_FOCUS:
+        return Advice("Refocus the camera.", reason, "", Refocus(), Mood.TROUBLE, key)
+    if trouble.cause is FrameTrouble.TOO_FEW_STARS:
+        return Advice("Expose longer.", reason, "Twice as long shows fainter stars.", Expose(2.0), Mood.TROUBLE, key)
+    if trouble.cause is FrameTrouble.SATURATED:
+        return Advice("Expose shorter.", reason, "", Expose(0.5), Mood.TROUBLE, key)
+    if trouble.cause is FrameTrouble.TRAILED:
+        return Advice("Hands off while frames are taken.", reason, "", Wait(), Mood.TROUBLE, key)
+    sentences = {
+        FrameTrouble.NO_TIME: "Set the camera program's clock.",
+        FrameTrouble.UNREADABLE: "Check the camera program's file format.",
+    }
+    return Advice(
+        sentences.get(trouble.cause, "Check focus, exposure and lens cap."), reason, "", Wait(), Mood.TROUBLE, key
+    )
+
+
+def _patience(state: NightState, cause: FrameTrouble) -> int:
+    """How many frames in a row may fail before it counts as trouble: motion spoils them for a while."""
+    if cause is FrameTrouble.NOT_FOLLOWED:
+        return 1
+    if state.last_frame is None or cause not in SPOILED_BY_TURNING:
+        return PATIENT_FRAMES
+    if state.stage in (Stage.CAPTURE, Stage.PROOF):
+        return PATIENT_WHILE_TURNING
+    at_a_screw = {FrameTrouble.TRAILED: PATIENT_AT_A_SCREW, FrameTrouble.NO_MATCH: PATIENT_WHILE_TURNING}
+    return at_a_screw.get(cause, PATIENT_FRAMES) if state.stage in (Stage.ROUGH, Stage.FINE) else PATIENT_FRAMES
+
+
+def _stage(state: NightState) -> Advice:
+    if state.stage is Stage.ORIENTATION:
+        return _stand_up(state)
+    if state.stage is Stage.CAPTURE:
+        return advise_capture(state)
+    if state.stage is Stage.PROOF:
+        return _proof(state)
+    return advise_correction(state)
+
+
+def _stand_up(state: NightState) -> Advice:
+    plan = state.plan
+    assert plan is not None
+    inclination = math.degrees(plan.pole_altitude_rad)
+    side = "south" if plan.southern else "north"
+    if inclination > 88.0:
+        sentence, reason = "Stand the axis upright.", "The pole stands overhead: level the axis with a spirit level."
+    elif inclination < 2.0:
+        sentence = f"Lay the axis level, pointing {side}."
+        reason = "The pole lies on the horizon: this mount needs its lowest altitude setting."
+    else:
+        sentence = f"Point the axis {side}, inclined {inclination:.0f}°."
+        reason = f"Within two degrees is enough. The pole stands {inclination:.1f}° high."
+    return Advice(
+        sentence,
+        f"{reason} Then go on.",
+        "The screws do the rest.",
+        SetUp(180.0 if plan.southern else 0.0, inclination),
+        Mood.DO,
+        "stand up",
+    )
+
+
+def _proof(state: NightState) -> Advice:
+    if not (state.proved or state.accepted):
+        return advise_proof(state)
+    offset = state.offset
+    assert state.plan is not None
+    needed = angle_text(state.plan.tolerance_rad)
+    now = angle_text(offset.total_rad, offset.sigma_rad) if offset else "unknown"
+    if state.proved:
+        return Advice(
+            f"Good enough for tonight: {now}, needed {needed}.",
+            "A second turn of the RA axis confirms it. Leave the mount alone now.",
+            "",
+            Done(True),
+            Mood.GOOD,
+            "done",
+        )
+    return Advice(
+        f"Accepted as it is: {now}.",
+        f"Needed {needed}. No second turn has confirmed it.",
+        "",
+        Done(False),
+        Mood.GOOD,
+        "done",
+    )

@@ -1,0 +1,201 @@
+"""The coach while the two screws are turned, tightened and checked."""
+
+from __future__ import annotations
+
+import math
+
+from polewright.core.angles import ARCMIN_PER_RAD
+from polewright.core.formatting import (
+    angle_text,
+    clock_minutes_text,
+    offset_words,
+    sense_text,
+    sigma_text,
+    turns_text,
+)
+from polewright.core.night.advice import Advice, GoBack, GoOn, Lock, Mood, RotateAxis, Turn, Unlock, Wait
+from polewright.core.night.coach_turning import hour_angle_of
+from polewright.core.night.done import CLOSE_ENOUGH, Offset, frames_until_sure
+from polewright.core.night.events import Screw
+from polewright.core.night.handling import settled
+from polewright.core.night.rest import SETTLE_S
+from polewright.core.night.states import NightState
+from polewright.core.screws.correction import ScrewOutlook, next_turn
+from polewright.core.screws.plan import CLOCK_MINUTE, EIGHTH, HALF_MINUTE, TurnKind
+
+WEAK = 3.0  # a reading this many times less sure than the capture comes from a weak geometry
+PATIENT_READINGS = 10
+
+
+def advise_correction(state: NightState) -> Advice:
+    """Rough and fine correction."""
+    offset = state.offset
+    if offset is None:
+        return Advice(
+            "Go back and measure again.", "The axis is not known.", "", GoBack(), Mood.TROUBLE, "correction:unknown"
+        )
+    if not state.rest.readings:
+        return Advice("Hands off. Waiting for a frame.", "", "", Wait(), Mood.WAIT, "correction:first")
+    if not settled(state) or state.handling.opened_at is not None:
+        return _settling(state)
+    weak = _weak_geometry(state)
+    if weak is not None:
+        return weak
+    if state.stop_here:
+        return _inside(state, offset)
+    turn = next_turn(state)
+    if turn is None:
+        return _average(state, offset)
+    if state.locks.tight:
+        return _loosen(state, offset)
+    return _turn(state, turn)
+
+
+def _settling(state: NightState) -> Advice:
+    left = max(SETTLE_S - (state.now_s - state.handling.touched_s), 0.0)
+    seconds = max(1, math.ceil(left)) if math.isfinite(left) else 1
+    sentence = f"Hands off. Settling, {seconds} s." if left > 0.0 else "Hands off. Waiting for a frame."
+    return Advice(
+        sentence,
+        "The axis is still moving, or has just been touched.",
+        "",
+        Wait(float(seconds)),
+        Mood.WAIT,
+        "settling",
+    )
+
+
+def _turn(state: NightState, outlook: ScrewOutlook) -> Advice:
+    plan, screw = outlook.plan, outlook.screw
+    name = screw.value
+    size = abs(plan.turns)
+    sense = sense_text(plan.turns)
+    if size < HALF_MINUTE:
+        sentence = f"Nudge {name} {sense}, a touch."
+    elif size < EIGHTH - 0.5 * CLOCK_MINUTE:
+        sentence = f"Turn {name} {clock_minutes_text(size)} {sense}."
+    else:
+        sentence = f"Turn {name} {turns_text(size)} {sense}."
+    direction = "east" if screw is Screw.AZIMUTH else "up"
+    where = offset_words(outlook.left_rad, outlook.sigma_rad, "east" if direction == "east" else "up", False)
+    return Advice(
+        sentence,
+        f"The axis is {where}. {_purpose(plan.kind, size)}".strip(),
+        _turn_gain(outlook),
+        Turn(screw, plan.turns),
+        Mood.DO,
+        f"turn:{name}:{state.handling.turns_made}:{len(state.memory(screw).moves)}",
+    )
+
+
+def _purpose(kind: TurnKind, size: float) -> str:
+    if kind is TurnKind.TRIAL:
+        return "A trial: it shows what this screw does. Loosen the opposite screw first."
+    if kind is TurnKind.RECHECK:
+        return "The last turns do not agree about the direction; this one decides."
+    if kind is TurnKind.APPROACH:
+        return "Part of the way, then the next frame tells the rest."
+    if size < EIGHTH - 0.5 * CLOCK_MINUTE:
+        return "Minutes as on a clock face."
+    return ""
+
+
+def _turn_gain(outlook: ScrewOutlook) -> str:
+    plan = outlook.plan
+    if not math.isfinite(plan.sigma_arcmin) or not outlook.left_rad:
+        return ""
+    whole = abs(outlook.left_rad) * ARCMIN_PER_RAD
+    share = math.hypot(plan.expected_arcmin, plan.sigma_arcmin) / max(abs(outlook.coordinate_arcmin), 1e-9)
+    left = whole * min(share, 1.0) / ARCMIN_PER_RAD
+    return f"Leaves about {angle_text(left, left)} of {angle_text(outlook.left_rad, outlook.sigma_rad)}."
+
+
+def _inside(state: NightState, offset: Offset) -> Advice:
+    assert state.plan is not None
+    needed = angle_text(state.plan.tolerance_rad)
+    here = angle_text(offset.total_rad, offset.sigma_rad)
+    if not state.locks.tight:
+        aimed = state.locks.aim_rad != (0.0, 0.0)
+        reason = f"{here} off, needed {needed}. " if not aimed else "Beside the pole by what the locks will shift. "
+        return Advice(
+            "Tighten the base locks evenly.",
+            f"{reason}Tightening may move the axis; the next frames show it.",
+            "",
+            Lock(),
+            Mood.DO,
+            f"lock:{state.handling.turns_made}",
+        )
+    return Advice(
+        f"Good enough for tonight: {here}.",
+        f"Needed {needed}. Go on to prove it by a second turn.",
+        "",
+        GoOn(),
+        Mood.GOOD,
+        "good enough",
+    )
+
+
+def _loosen(state: NightState, offset: Offset) -> Advice:
+    assert state.plan is not None
+    shift = state.locks.shift_rad
+    moved = f"Tightening moved the axis by {angle_text(math.hypot(*shift))}. " if shift else ""
+    return Advice(
+        "Loosen the base locks a little.",
+        f"{moved}{angle_text(offset.total_rad, offset.sigma_rad)} off, needed "
+        f"{angle_text(state.plan.tolerance_rad)}.",
+        "The next aim allows for the shift." if shift else "",
+        Unlock(),
+        Mood.DO,
+        f"unlock:{state.handling.turns_made}",
+    )
+
+
+def _average(state: NightState, offset: Offset) -> Advice:
+    """Nothing left to turn, not sure yet: more frames, or a better capture."""
+    assert state.plan is not None
+    more = frames_until_sure(offset, state.shared, state.plan.tolerance_rad, state.aim_rad)
+    if more is not None and len(state.rest.readings) < PATIENT_READINGS:
+        return Advice(
+            "Hands off. Measuring.",
+            f"Known to {sigma_text(offset.sigma_rad)}; about {max(more, 1)} more frames make it sure.",
+            "",
+            Wait(),
+            Mood.WAIT,
+            f"average:{state.handling.turns_made}",
+        )
+    return Advice(
+        "Go back and measure the axis again.",
+        f"The capture leaves {sigma_text(offset.sigma_rad)}: too much for {angle_text(state.plan.tolerance_rad)}.",
+        "A wider turn of the RA axis makes it surer.",
+        GoBack(),
+        Mood.TROUBLE,
+        f"average:again:{state.handling.turns_made}",
+    )
+
+
+def _weak_geometry(state: NightState) -> Advice | None:
+    """The camera looks where the screws can hardly be seen: turn the RA axis toward the meridian."""
+    last = state.rest.last
+    if last is None or state.last_frame is None or state.plan is None:
+        return None
+    own = last.covariance_rad2[0][0] + last.covariance_rad2[1][1]
+    known = state.shared[0][0] + state.shared[1][1]
+    enough = (CLOSE_ENOUGH * state.plan.tolerance_rad) ** 2
+    if own <= WEAK**2 * max(known, enough):
+        return None
+    away = hour_angle_of(state)
+    if abs(away) < math.radians(15.0):
+        return None
+    degrees = math.degrees(-away)
+    return Advice(
+        f"Rotate the RA axis {abs(degrees):.0f}° {'west' if degrees > 0.0 else 'east'}.",
+        "Here the screws can hardly be seen; near the meridian they can." + _warning(state),
+        f"The uncertainty falls below {angle_text(math.sqrt(own))}.",
+        RotateAxis(degrees),
+        Mood.DO,
+        f"meridian:{state.handling.turns_made}",
+    )
+
+
+def _warning(state: NightState) -> str:
+    return f" {state.reading_warnings[0]}" if state.reading_warnings else ""

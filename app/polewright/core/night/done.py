@@ -1,0 +1,125 @@
+"""Good enough? The probability that the axis lies inside the tolerance, from its posterior over repeated frames.
+
+A two-dimensional normal distribution over a disc, integrated exactly (to 1e-9) along the wider principal axis.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+
+from polewright.core.model import FloatArray
+from polewright.core.screws.angles import Covariance
+
+SURE_ENOUGH = 0.95
+BEYOND_DOUBT = 0.995
+CLOSE_ENOUGH = 0.4  # of the tolerance, for each of the two components: no screw is asked to go nearer
+_NODES, _WEIGHTS = np.polynomial.legendre.leggauss(48)
+_REACH = 9.0  # standard deviations
+
+
+@dataclass(frozen=True)
+class Offset:
+    """The axis against the target pole: (east, up) and covariance, rad on the sky; `readings` behind it."""
+
+    east_rad: float
+    up_rad: float
+    covariance_rad2: Covariance
+    readings: int = 1
+
+    @property
+    def total_rad(self) -> float:
+        return math.hypot(self.east_rad, self.up_rad)
+
+    @property
+    def sigma_rad(self) -> float:
+        """Total sigma: root of the trace."""
+        return math.sqrt(max(self.covariance_rad2[0][0] + self.covariance_rad2[1][1], 0.0))
+
+
+def probability_inside(offset: Offset, tolerance_rad: float, aim: tuple[float, float] = (0.0, 0.0)) -> float:
+    """Probability that the axis is within `tolerance_rad` of the aim (east, up)."""
+    values, vectors = np.linalg.eigh(np.array(offset.covariance_rad2))
+    mean = vectors.T @ np.array([offset.east_rad - aim[0], offset.up_rad - aim[1]])
+    sigma = np.sqrt(np.maximum(values, 0.0)) / tolerance_rad
+    mean = mean / tolerance_rad
+    narrow, wide = (float(sigma[0]), float(mean[0])), (float(sigma[1]), float(mean[1]))
+    if wide[0] < 1e-9:
+        return 1.0 if float(np.hypot(*mean)) <= 1.0 else 0.0
+    low = max(-1.0, wide[1] - _REACH * wide[0])
+    high = min(1.0, wide[1] + _REACH * wide[0])
+    if high <= low:
+        return 0.0
+    edges = _edges(low, high, narrow, wide)
+    total = sum(_panel(a, b, narrow, wide) for a, b in pairwise(edges))
+    return float(min(max(total, 0.0), 1.0))
+
+
+def good_enough(offset: Offset, tolerance_rad: float, aim: tuple[float, float] = (0.0, 0.0)) -> bool:
+    """Whether to stop: inside the tolerance with 95 % when there is nothing left to turn, with 99 % when there is."""
+    probability = probability_inside(offset, tolerance_rad, aim)
+    left = max(abs(offset.east_rad - aim[0]), abs(offset.up_rad - aim[1]))
+    return probability >= (SURE_ENOUGH if left <= CLOSE_ENOUGH * tolerance_rad else BEYOND_DOUBT)
+
+
+def _edges(low: float, high: float, narrow: tuple[float, float], wide: tuple[float, float]) -> Sequence[float]:
+    """Panel borders in the angle t, x = sin t: a few per sigma, and where the narrow axis meets the circle."""
+    t_low, t_high = math.asin(low), math.asin(high)
+    borders = {t_low, t_high}
+    for step in np.arange(-_REACH, _REACH + 0.1, 2.0):
+        x = wide[1] + float(step) * wide[0]
+        if low < x < high:
+            borders.add(math.asin(x))
+    for y in (narrow[1] - 4.0 * narrow[0], narrow[1], narrow[1] + 4.0 * narrow[0]):
+        if abs(y) < 1.0:
+            crossing = math.acos(abs(y))
+            borders |= {t for t in (-(crossing), crossing) if t_low < t < t_high}
+    return sorted(borders)
+
+
+def _panel(a: float, b: float, narrow: tuple[float, float], wide: tuple[float, float]) -> float:
+    t = 0.5 * (a + b) + 0.5 * (b - a) * _NODES
+    x, y = np.sin(t), np.cos(t)
+    density = np.exp(-0.5 * ((x - wide[1]) / wide[0]) ** 2) / (wide[0] * math.sqrt(2.0 * math.pi)) * y
+    return float(0.5 * (b - a) * np.sum(_WEIGHTS * density * (_normal(y, narrow) - _normal(-y, narrow))))
+
+
+def _normal(x: FloatArray, narrow: tuple[float, float]) -> FloatArray:
+    """Cumulative normal distribution of the narrow coordinate; a step when it has no width."""
+    if narrow[0] < 1e-12:
+        return np.asarray(np.where(x >= narrow[1], 1.0, 0.0))
+    z = (x - narrow[1]) / (narrow[0] * math.sqrt(2.0))
+    return np.array([0.5 * math.erfc(-value) for value in z])
+
+
+def after_more_frames(offset: Offset, shared: Covariance, more: int) -> Offset:
+    """The posterior to be expected after `more` frames like those so far, the mean staying where it is.
+
+    `shared` is the part of the covariance that every frame has in common (what the capture left uncertain).
+    """
+    share = offset.readings / (offset.readings + more)
+    (ee, eu), (_, uu) = offset.covariance_rad2
+    (see, seu), (_, suu) = shared
+    own = ((ee - see) * share, (eu - seu) * share, (uu - suu) * share)
+    cross = seu + own[1]
+    return Offset(
+        offset.east_rad,
+        offset.up_rad,
+        ((see + max(own[0], 0.0), cross), (cross, suu + max(own[2], 0.0))),
+        offset.readings + more,
+    )
+
+
+def frames_until_sure(
+    offset: Offset, shared: Covariance, tolerance_rad: float, aim: tuple[float, float] = (0.0, 0.0), most: int = 30
+) -> int | None:
+    """How many more frames like these until the probability passes 95 %; None when frames alone will not do it."""
+    for more in range(most + 1):
+        expected = after_more_frames(offset, shared, more) if more else offset
+        if probability_inside(expected, tolerance_rad, aim) >= SURE_ENOUGH:
+            return more
+    return None

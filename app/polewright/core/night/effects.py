@@ -1,0 +1,66 @@
+"""What a step of the night asks of the engine, as frozen values. Whoever runs the night carries them out in order."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from polewright.core.model import TargetPole
+from polewright.core.night.events import Screw
+from polewright.core.night.measured import PlacedFrame
+from polewright.core.screws.memory import ScrewMemory
+
+
+@dataclass(frozen=True)
+class Effect:
+    """Base of all effects."""
+
+
+@dataclass(frozen=True)
+class Refused(Effect):
+    """The event changed nothing: why, and what to do instead."""
+
+    reason: str
+    cure: str
+
+
+@dataclass(frozen=True)
+class EstimateAxis(Effect):
+    """Estimate the axis from these frames against this target; answer with AxisMeasured or AxisRefused."""
+
+    frames: tuple[PlacedFrame, ...]
+    target: TargetPole
+
+
+@dataclass(frozen=True)
+class StartFollowing(Effect):
+    """Follow the axis from now on, starting from the axis of these frames; no answer."""
+
+    frames: tuple[PlacedFrame, ...]
+    target: TargetPole
+
+
+@dataclass(frozen=True)
+class FollowAxis(Effect):
+    """Read the axis off this frame; answer with AxisFollowed."""
+
+    frame: PlacedFrame
+
+
+@dataclass(frozen=True)
+class SaveScrew(Effect):
+    """A screw has taught something: keep its memory with the rig."""
+
+    screw: Screw
+    memory: ScrewMemory
+
+
+@dataclass(frozen=True)
+class EnterStage(Effect):
+    """The night has come to another stage, or to the same one anew; `stage` is its name."""
+
+    stage: str
+
+
+@dataclass(frozen=True)
+class KeepNight(Effect):
+    """The alignment is proved, or accepted as it is: write the night's result."""

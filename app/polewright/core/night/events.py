@@ -1,0 +1,250 @@
+"""Everything that can happen in a night, as frozen values. `at_s` is the night's own time: seconds that only grow.
+
+The engine computes outside (solving, axis, following) and feeds the results in as events; what the person says or
+does comes in the same way. A recorded list of these events ends in the same state, bit for bit.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from enum import Enum
+
+from polewright.core.errors import UsageError
+from polewright.core.model import Site, TargetPole
+from polewright.core.night.measured import FollowedAxis, FrameTrouble, MeasuredAxis, PlacedFrame
+from polewright.core.night.sky_choice import Obstacle
+from polewright.core.screws.memory import ScrewMemory
+
+NEW_SCREW = ScrewMemory()
+
+
+class Screw(Enum):
+    """The two adjusting screws."""
+
+    AZIMUTH = "azimuth"
+    ALTITUDE = "altitude"
+
+
+@dataclass(frozen=True)
+class Event:
+    """Base of all events."""
+
+    at_s: float
+
+    def __post_init__(self) -> None:
+        if not math.isfinite(self.at_s):
+            raise UsageError(f"{type(self).__name__} needs a finite time, not {self.at_s}.")
+
+
+# the person
+
+
+@dataclass(frozen=True)
+class NightStarted(Event):
+    """Site, target and rig are known. `pole_altitude_rad` is that of the target pole, refraction included if wanted.
+
+    `tolerance_rad` is the error allowed for tonight's plan. The RA axis is not turned to where `obstacles` stand. The
+    screw memories come from the rig's profile.
+    """
+
+    site: Site
+    target: TargetPole
+    pole_altitude_rad: float
+    tolerance_rad: float
+    obstacles: tuple[Obstacle, ...] = ()
+    azimuth: ScrewMemory = NEW_SCREW
+    altitude: ScrewMemory = NEW_SCREW
+
+    def __post_init__(self) -> None:
+        super().__post_init__()
+        _check(0.0 <= self.pole_altitude_rad <= math.pi, "pole altitude (radians)", self.pole_altitude_rad)
+        _check(0.0 < self.tolerance_rad < 0.2, "tolerance (radians)", self.tolerance_rad)
+
+
+@dataclass(frozen=True)
+class NextAsked(Event):
+    """Done with this stage, or with what the instruction asks."""
+
+
+@dataclass(frozen=True)
+class BackAsked(Event):
+    """To the stage before."""
+
+
+@dataclass(frozen=True)
+class RestartAsked(Event):
+    """Begin this stage again."""
+
+
+@dataclass(frozen=True)
+class PauseAsked(Event):
+    """Take no more frames in for now."""
+
+
+@dataclass(frozen=True)
+class ResumeAsked(Event):
+    """Go on."""
+
+
+@dataclass(frozen=True)
+class UndoAsked(Event):
+    """Take the last click back."""
+
+
+@dataclass(frozen=True)
+class TripodBumped(Event):
+    """Somebody walked into the tripod: measure the axis anew."""
+
+
+@dataclass(frozen=True)
+class ScrewTurned(Event):
+    """The person says they turned a screw: `turns` clockwise positive; None: as advised."""
+
+    screw: Screw
+    turns: float | None = None
+
+    def __post_init__(self) -> None:
+        super().__post_init__()
+        _check(self.turns is None or abs(self.turns) <= 100.0, "number of turns", self.turns)
+
+
+@dataclass(frozen=True)
+class BaseLocked(Event):
+    """The locks of the base are tight."""
+
+
+@dataclass(frozen=True)
+class BaseUnlocked(Event):
+    """The locks are loose again."""
+
+
+@dataclass(frozen=True)
+class TrackingSwitched(Event):
+    """The clock drive was switched on or off."""
+
+    on: bool
+
+
+@dataclass(frozen=True)
+class TargetChanged(Event):
+    """Another target pole; its altitude comes with it. The axis is measured against it from the same frames."""
+
+    target: TargetPole
+    pole_altitude_rad: float
+
+    def __post_init__(self) -> None:
+        super().__post_init__()
+        _check(0.0 <= self.pole_altitude_rad <= math.pi, "pole altitude (radians)", self.pole_altitude_rad)
+
+
+@dataclass(frozen=True)
+class ToleranceChanged(Event):
+    """Another plan for tonight, another tolerance."""
+
+    tolerance_rad: float
+
+    def __post_init__(self) -> None:
+        super().__post_init__()
+        _check(0.0 < self.tolerance_rad < 0.2, "tolerance (radians)", self.tolerance_rad)
+
+
+@dataclass(frozen=True)
+class Accepted(Event):
+    """Good enough for the person: stop here and prove it."""
+
+
+# the frames
+
+
+@dataclass(frozen=True)
+class FrameSolved(Event):
+    """A frame was placed on the sky."""
+
+    frame: PlacedFrame
+
+
+@dataclass(frozen=True)
+class FrameUnsolved(Event):
+    """A frame could not be used: why, and the cure."""
+
+    name: str
+    reason: str
+    cure: str
+    trouble: FrameTrouble = FrameTrouble.NO_MATCH
+    stars_detected: int = 0
+
+
+@dataclass(frozen=True)
+class AxisMeasured(Event):
+    """The answer to EstimateAxis."""
+
+    axis: MeasuredAxis
+
+
+@dataclass(frozen=True)
+class AxisRefused(Event):
+    """The answer to EstimateAxis when the frames do not support one."""
+
+    reason: str
+    cure: str
+
+
+@dataclass(frozen=True)
+class AxisFollowed(Event):
+    """The answer to FollowAxis."""
+
+    frame: str
+    axis: FollowedAxis
+
+
+# the world
+
+
+@dataclass(frozen=True)
+class FolderLost(Event):
+    """The frame folder cannot be reached."""
+
+    reason: str = ""
+
+
+@dataclass(frozen=True)
+class FolderBack(Event):
+    """The frame folder is there again."""
+
+
+@dataclass(frozen=True)
+class Ticked(Event):
+    """Time passed and nothing else."""
+
+
+AnyEvent = (
+    NightStarted
+    | NextAsked
+    | BackAsked
+    | RestartAsked
+    | PauseAsked
+    | ResumeAsked
+    | UndoAsked
+    | TripodBumped
+    | ScrewTurned
+    | BaseLocked
+    | BaseUnlocked
+    | TrackingSwitched
+    | TargetChanged
+    | ToleranceChanged
+    | Accepted
+    | FrameSolved
+    | FrameUnsolved
+    | AxisMeasured
+    | AxisRefused
+    | AxisFollowed
+    | FolderLost
+    | FolderBack
+    | Ticked
+)
+
+
+def _check(good: bool, what: str, value: object) -> None:
+    if not good:
+        raise UsageError(f"The {what} cannot be {value}.")

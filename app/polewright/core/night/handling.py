@@ -1,0 +1,240 @@
+"""Hands on the screws, as the readings show them: when a move begins, when it is over, and what it teaches.
+
+A move goes from rest to rest. It is learned from when the person has said what was turned, or, unsaid, when the axis
+moved as the screw that was asked for would move it. Motion that nobody asked for teaches nothing.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+from polewright.core.angles import ARCMIN_PER_RAD
+from polewright.core.night.done import Offset
+from polewright.core.night.effects import Effect, Refused, SaveScrew
+from polewright.core.night.events import AxisFollowed, BaseLocked, BaseUnlocked, Screw, ScrewTurned
+from polewright.core.night.rest import SETTLE_S, Reading, add_reading, own_sigmas_rad, rest_offset
+from polewright.core.night.states import AskedTurn, Handling, NightState, TurnReport
+from polewright.core.night.workflow_actions import Outcome
+from polewright.core.screws.angles import ScrewAngles
+from polewright.core.screws.correction import next_turn
+from polewright.core.screws.memory import ScrewMove
+
+KEPT_TRAIL = 160
+STILL_READINGS, STILL_S = 3, 8.0  # so much rest after a reported turn means that nothing moved
+LATE_REPORT_S = 2.5  # a report so soon after a move was seen to end belongs to that move: nobody turns faster
+OWN_DIRECTION = 0.35  # a screw moves its own coordinate; the other one by less than this share (base out of level)
+
+
+def take_reading(state: NightState, event: AxisFollowed) -> Outcome:
+    """One more reading: at rest, or moving, or come to rest again."""
+    reading = Reading(state.now_s, event.axis.east_rad, event.axis.up_rad, event.axis.covariance_rad2)
+    before = state
+    rest, moved = add_reading(state.rest, reading, state.shared)
+    handling = state.handling
+    if moved:
+        if handling.opened_at is None:
+            handling = _open(before)
+        handling = replace(handling, touched_s=state.now_s)
+    trail = (*state.trail, replace(reading, move=moved))[-KEPT_TRAIL:]
+    state = replace(
+        state,
+        rest=rest,
+        trail=trail,
+        handling=handling,
+        reading_warnings=event.axis.warnings,
+        tracking=event.axis.tracking if event.axis.tracking != "unknown" else state.tracking,
+    )
+    return _settle(state)
+
+
+def settled(state: NightState) -> bool:
+    """Whether the axis has come to rest: two readings agree, or one that came well after the last touch."""
+    readings = state.rest.readings
+    if not readings:
+        return False
+    fresh = [r for r in readings if r.at_s >= state.handling.touched_s]
+    return len(fresh) >= 2 or (bool(fresh) and fresh[-1].at_s - state.handling.touched_s >= SETTLE_S)
+
+
+def report_turn(state: NightState, event: ScrewTurned) -> Outcome:
+    """The person says what was turned; the frames will show what it did."""
+    turns = event.turns
+    if turns is None:
+        asked = state.handling.asked
+        if asked is None or asked.screw is not event.screw:
+            return state, (
+                Refused(f"No turn of the {event.screw.value} screw was asked for.", "Say how far you turned it."),
+            )
+        turns = asked.turns
+    state = replace(state, locks=replace(state.locks, tight=False, before=None))
+    late = state.now_s - state.handling.closed_s <= LATE_REPORT_S
+    if state.handling.unconfirmed is event.screw and not state.handling.reports and late:
+        return _confirm(state, event.screw, event.turns)
+    handling = state.handling if state.handling.opened_at is not None else _open(state)
+    report = TurnReport(event.screw, turns, state.now_s)
+    handling = replace(handling, reports=(*handling.reports, report), touched_s=state.now_s, working=event.screw)
+    return replace(state, handling=handling), ()
+
+
+def lock_base(state: NightState, event: BaseLocked) -> Outcome:
+    """Locks are tight: the next rest says what tightening did."""
+    before = state.offset if state.rest.readings else None
+    handling = replace(state.handling, touched_s=state.now_s, working=None, reports=(), opened_at=None)
+    return replace(state, locks=replace(state.locks, tight=True, before=before), handling=handling), ()
+
+
+def unlock_base(state: NightState, event: BaseUnlocked) -> Outcome:
+    """Locks are loose."""
+    handling = replace(state.handling, touched_s=state.now_s)
+    return replace(state, locks=replace(state.locks, tight=False, before=None), handling=handling), ()
+
+
+def remember_asked(state: NightState) -> NightState:
+    """Keeps what the coach asks for now, so that "as advised" and unsaid turns have a meaning later."""
+    if state.handling.opened_at is not None or not settled(state):
+        return state
+    turn = next_turn(state)
+    asked = AskedTurn(turn.screw, turn.plan.turns) if turn else None
+    return state if asked == state.handling.asked else replace(state, handling=replace(state.handling, asked=asked))
+
+
+def _open(state: NightState) -> Handling:
+    """A move begins from the present rest."""
+    rest = rest_offset(state.rest, state.shared) or state.offset
+    return replace(
+        state.handling, opened_at=rest, opened_sigmas_rad=own_sigmas_rad(state.rest, state.shared), unconfirmed=None
+    )
+
+
+def _settle(state: NightState) -> Outcome:
+    """Closes what has come to rest: a lock, a move."""
+    if not settled(state):
+        return state, ()
+    state = _measure_lock(state)
+    handling = state.handling
+    here = rest_offset(state.rest, state.shared)
+    if handling.opened_at is None or here is None:
+        return state, ()
+    if not _displaced(state, handling.opened_at, here):
+        return _nothing_moved(state)
+    return _close(state, handling.opened_at, here)
+
+
+def _measure_lock(state: NightState) -> NightState:
+    """What tightening the locks did, and where to aim before tightening them the next time."""
+    before, here = state.locks.before, rest_offset(state.rest, state.shared)
+    if not state.locks.tight or before is None or here is None:
+        return state
+    shift = (here.east_rad - before.east_rad, here.up_rad - before.up_rad)
+    sigmas = own_sigmas_rad(state.rest, state.shared)
+    clear = math.hypot(shift[0] / sigmas[0], shift[1] / sigmas[1]) > 4.0
+    aim = (-shift[0], -shift[1]) if clear else (0.0, 0.0)
+    handling = replace(state.handling, opened_at=None, reports=(), unconfirmed=None)
+    return replace(state, locks=replace(state.locks, before=None, shift_rad=shift, aim_rad=aim), handling=handling)
+
+
+def _displaced(state: NightState, before: Offset, here: Offset) -> bool:
+    sigmas = _difference_sigmas(state)
+    return math.hypot((here.east_rad - before.east_rad) / sigmas[0], (here.up_rad - before.up_rad) / sigmas[1]) > 5.0
+
+
+def _difference_sigmas(state: NightState) -> tuple[float, float]:
+    """Sigma of the present rest minus the one before the move, east and up, rad."""
+    now, before = own_sigmas_rad(state.rest, state.shared), state.handling.opened_sigmas_rad
+    return math.hypot(now[0], before[0]), math.hypot(now[1], before[1])
+
+
+def _nothing_moved(state: NightState) -> Outcome:
+    """At rest where it was: after a while a reported turn was lost in backlash, or the screw is not engaged."""
+    since = [r for r in state.rest.readings if r.at_s >= state.handling.touched_s]
+    if state.handling.reports and (
+        len(since) < STILL_READINGS or since[-1].at_s - state.handling.touched_s < STILL_S
+    ):
+        return state, ()
+    here, before = rest_offset(state.rest, state.shared), state.handling.opened_at
+    assert here is not None and before is not None
+    return _close(state, before, here)
+
+
+def _close(state: NightState, before: Offset, here: Offset) -> Outcome:
+    """The move is over: learn from it and count it."""
+    start, end = state.angles(before), state.angles(here)
+    sums = _reported(state.handling)
+    sure = bool(sums)
+    if not sums:
+        sums = _unsaid(state, start, end)
+    effects: list[Effect] = []
+    for screw, turns in sums.items():
+        state, effect = _learn(state, screw, turns, start, end, sure)
+        effects.append(effect)
+    handling = _count(state.handling, sums)
+    if sums:
+        handling = replace(handling, unconfirmed=None if sure else next(iter(sums)))
+    return replace(
+        state, handling=replace(handling, opened_at=None, reports=(), asked=None, closed_s=state.now_s)
+    ), tuple(effects)
+
+
+def _reported(handling: Handling) -> dict[Screw, float]:
+    sums: dict[Screw, float] = {}
+    for report in handling.reports:
+        sums[report.screw] = sums.get(report.screw, 0.0) + report.turns
+    return {screw: turns for screw, turns in sums.items() if turns}
+
+
+def _unsaid(state: NightState, start: ScrewAngles, end: ScrewAngles) -> dict[Screw, float]:
+    """The turn that was asked for, if the axis moved as that screw moves it."""
+    asked = state.handling.asked
+    assert state.plan is not None
+    if asked is None or not asked.turns or state.locks.tight:
+        return {}
+    shrink = math.cos(state.plan.pole_altitude_rad)
+    sideways = abs(end.bearing_arcmin - start.bearing_arcmin) * shrink
+    upward = abs(end.height_arcmin - start.height_arcmin)
+    own, other = (sideways, upward) if asked.screw is Screw.AZIMUTH else (upward, sideways)
+    return {asked.screw: asked.turns} if other <= OWN_DIRECTION * own else {}
+
+
+def _learn(
+    state: NightState, screw: Screw, turns: float, start: ScrewAngles, end: ScrewAngles, sure: bool
+) -> tuple[NightState, Effect]:
+    sigmas = _difference_sigmas(state)
+    if screw is Screw.AZIMUTH:
+        shrink = math.cos(min(state.plan.pole_altitude_rad if state.plan else 0.0, math.radians(88.0)))
+        sigma = sigmas[0] * ARCMIN_PER_RAD / shrink
+        move = ScrewMove(turns, start.bearing_arcmin, end.bearing_arcmin, sigma, sure)
+        memory = state.azimuth.with_move(move)
+        return replace(state, azimuth=memory), SaveScrew(screw, memory)
+    move = ScrewMove(turns, start.height_arcmin, end.height_arcmin, sigmas[1] * ARCMIN_PER_RAD, sure)
+    memory = state.altitude.with_move(move)
+    return replace(state, altitude=memory), SaveScrew(screw, memory)
+
+
+def _count(handling: Handling, sums: dict[Screw, float]) -> Handling:
+    """Counts turns, and goes: turns of one screw in one direction, one after the other, are one go."""
+    for screw, turns in sums.items():
+        direction = math.copysign(1.0, turns)
+        same = handling.last_turned is screw and handling.direction == direction
+        handling = replace(
+            handling,
+            working=screw,
+            last_turned=screw,
+            direction=direction,
+            turns_made=handling.turns_made + 1,
+            goes=handling.goes + (0 if same else 1),
+        )
+    return handling
+
+
+def _confirm(state: NightState, screw: Screw, turns: float | None) -> Outcome:
+    """A late report: the turn was seen already and taken as advised; now it has a number."""
+    memory = state.memory(screw)
+    last = memory.moves[-1] if memory.moves else None
+    handling = replace(state.handling, unconfirmed=None)
+    if last is None or last.sure:
+        return replace(state, handling=handling), ()
+    better = memory.without_last().with_move(replace(last, turns=last.turns if turns is None else turns, sure=True))
+    state = replace(state, handling=handling)
+    state = replace(state, azimuth=better) if screw is Screw.AZIMUTH else replace(state, altitude=better)
+    return state, (SaveScrew(screw, better),)

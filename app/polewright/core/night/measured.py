@@ -1,0 +1,132 @@
+"""What the engine measured, as plain frozen values: exact in a log, comparable, free of arrays."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import Enum
+
+import numpy as np
+
+from polewright.core.model import Attitude, AxisEstimate, Camera, FloatArray, SkyFrame, SkyPosition, Utc
+from polewright.core.screws.angles import Covariance
+
+Matrix = tuple[tuple[float, float, float], tuple[float, float, float], tuple[float, float, float]]
+
+
+@dataclass(frozen=True)
+class PlacedFrame:
+    """A solved frame: a SkyFrame with tuples in place of arrays. Frame of reference and units as there."""
+
+    name: str
+    utc_mid: Utc
+    camera_to_enu: Matrix
+    covariance_rad2: Matrix
+    camera: Camera
+    stars_matched: int
+    rms_arcsec: float
+    centre: SkyPosition
+
+    @classmethod
+    def of(cls, frame: SkyFrame) -> PlacedFrame:
+        """The same, from a SkyFrame."""
+        return cls(
+            frame.name,
+            frame.utc_mid,
+            _matrix(frame.attitude_enu.camera_to_sky),
+            _matrix(frame.attitude_enu.covariance_rad2),
+            frame.camera,
+            frame.stars_matched,
+            frame.rms_arcsec,
+            frame.centre,
+        )
+
+    def sky_frame(self) -> SkyFrame:
+        """The same, as the axis estimator takes it."""
+        attitude = Attitude(np.array(self.camera_to_enu), np.array(self.covariance_rad2))
+        return SkyFrame(
+            self.name, self.utc_mid, attitude, self.camera, self.stars_matched, self.rms_arcsec, self.centre
+        )
+
+
+@dataclass(frozen=True)
+class RotationGain:
+    """What one more frame would buy: total sigma of the axis after rotating the RA axis by so much more."""
+
+    rotation_rad: float
+    sigma_rad: float
+
+
+@dataclass(frozen=True)
+class MeasuredAxis:
+    """Where the axis points against the target pole, from a capture: the plain part of an AxisEstimate.
+
+    `gains` is what further rotations would buy (core.axis.predicted_sigma_rad).
+    """
+
+    east_rad: float
+    up_rad: float
+    covariance_rad2: Covariance
+    chi2: float = 0.0
+    dof: int = 0
+    companion_east_rad: float = 0.0
+    companion_up_rad: float = 0.0
+    rotation_rad: tuple[float, ...] = ()
+    frames: tuple[str, ...] = ()
+    suspect: str | None = None
+    warnings: tuple[str, ...] = ()
+    gains: tuple[RotationGain, ...] = ()
+
+    @classmethod
+    def of(cls, estimate: AxisEstimate, gains: tuple[RotationGain, ...] = ()) -> MeasuredAxis:
+        """The plain part of an estimate."""
+        return cls(
+            float(estimate.east_rad),
+            float(estimate.up_rad),
+            covariance_of(estimate.covariance_rad2),
+            float(estimate.chi2),
+            int(estimate.dof),
+            float(estimate.companion_east_rad),
+            float(estimate.companion_up_rad),
+            tuple(float(angle) for angle in estimate.rotation_rad),
+            tuple(estimate.frames),
+            estimate.suspect,
+            tuple(estimate.warnings),
+            gains,
+        )
+
+
+@dataclass(frozen=True)
+class FollowedAxis:
+    """Where the axis points by one more frame after a capture: the plain part of an AxisReading.
+
+    `covariance_rad2` is the whole covariance, what the capture left uncertain included.
+    """
+
+    east_rad: float
+    up_rad: float
+    covariance_rad2: Covariance
+    tracking: str = "unknown"  # "on", "off", "unknown"
+    warnings: tuple[str, ...] = ()
+
+
+class FrameTrouble(Enum):
+    """Why a frame could not be used, as far as the coach acts on it differently."""
+
+    TOO_FEW_STARS = "too few stars"
+    OUT_OF_FOCUS = "out of focus"
+    TRAILED = "trailed"
+    SATURATED = "saturated"
+    NO_MATCH = "no match"
+    NO_TIME = "no time"
+    UNREADABLE = "unreadable"
+    NOT_FOLLOWED = "not followed"  # camera, declination or too much moved since the capture
+
+
+def covariance_of(matrix: FloatArray) -> Covariance:
+    """A (2, 2) array as nested tuples."""
+    return (float(matrix[0, 0]), float(matrix[0, 1])), (float(matrix[1, 0]), float(matrix[1, 1]))
+
+
+def _matrix(m: FloatArray) -> Matrix:
+    rows = [(float(row[0]), float(row[1]), float(row[2])) for row in np.asarray(m)]
+    return rows[0], rows[1], rows[2]

@@ -1,0 +1,215 @@
+"""The state of the night: everything needed to go on after a crash, and nothing else. Frozen, comparable, plain."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+from enum import Enum
+
+from polewright.core.model import Site, TargetPole
+from polewright.core.night.done import Offset, good_enough, probability_inside
+from polewright.core.night.events import Screw
+from polewright.core.night.measured import FrameTrouble, MeasuredAxis, PlacedFrame
+from polewright.core.night.rest import Reading, Rest, rest_offset
+from polewright.core.night.sky_choice import Obstacle
+from polewright.core.screws.angles import Covariance, ScrewAngles, screw_angles
+from polewright.core.screws.learning import learn
+from polewright.core.screws.memory import ScrewMemory, ScrewRate
+
+NO_COVARIANCE: Covariance = ((0.0, 0.0), (0.0, 0.0))
+CLOUDED_FRAMES = 3
+
+
+class Stage(Enum):
+    """The five stages, in order."""
+
+    ORIENTATION = "orientation"
+    CAPTURE = "axis-rotation capture"
+    ROUGH = "rough correction"
+    FINE = "fine correction"
+    PROOF = "proof"
+
+
+@dataclass(frozen=True)
+class NightPlan:
+    """What was settled before the first frame. `pole_altitude_rad` is that of the target pole."""
+
+    site: Site
+    target: TargetPole
+    pole_altitude_rad: float
+    tolerance_rad: float
+    obstacles: tuple[Obstacle, ...] = ()
+
+    @property
+    def southern(self) -> bool:
+        return self.site.lat_deg < 0.0
+
+
+@dataclass(frozen=True)
+class TurnReport:
+    """A turn the person says they made, not yet seen in the frames."""
+
+    screw: Screw
+    turns: float
+    at_s: float
+
+
+@dataclass(frozen=True)
+class AskedTurn:
+    """The turn the coach asks for, from the latest rest."""
+
+    screw: Screw
+    turns: float
+
+
+@dataclass(frozen=True)
+class Trouble:
+    """Frames that could not be used, one after the other: the latest reason and cure, how many, since when."""
+
+    cause: FrameTrouble
+    reason: str
+    cure: str
+    count: int
+    since_s: float
+
+
+@dataclass(frozen=True)
+class Refusal:
+    """The frames kept so far do not support an axis: why, and the cure."""
+
+    reason: str
+    cure: str
+
+
+@dataclass(frozen=True)
+class Capture:
+    """A turn of the RA axis: the frames kept, oldest first, and what they say so far.
+
+    `rotation_rad`: how far each frame is turned from the first, as a plain angle between attitudes, >= 0.
+    """
+
+    frames: tuple[PlacedFrame, ...] = ()
+    rotation_rad: tuple[float, ...] = ()
+    axis: MeasuredAxis | None = None
+    refusal: Refusal | None = None
+
+
+@dataclass(frozen=True)
+class Handling:
+    """Hands on the mount.
+
+    `opened_at`: the rest before the move now going on; None while nothing moves. `working`: the screw in hand;
+    `last_turned`: the one of the last counted turn; `unconfirmed`: the one whose last move nobody reported.
+    `touched_s`: when the mount was last touched or seen moving; `closed_s`: when the last move was seen to end.
+    `turns_made`: single turns; `goes`: turns of one screw in one direction, one after the other, are one go;
+    `direction`: of the last turn.
+    """
+
+    opened_at: Offset | None = None
+    opened_sigmas_rad: tuple[float, float] = (0.0, 0.0)
+    reports: tuple[TurnReport, ...] = ()
+    asked: AskedTurn | None = None
+    working: Screw | None = None
+    last_turned: Screw | None = None
+    unconfirmed: Screw | None = None
+    touched_s: float = -math.inf
+    closed_s: float = -math.inf
+    turns_made: int = 0
+    goes: int = 0
+    direction: float = 0.0
+
+
+@dataclass(frozen=True)
+class Locks:
+    """The locks of the base. `before`: the rest before they were tightened, until the shift is measured.
+
+    `shift_rad`: what tightening did last time, (east, up). `aim_rad`: where to bring the axis before tightening.
+    """
+
+    tight: bool = False
+    before: Offset | None = None
+    shift_rad: tuple[float, float] | None = None
+    aim_rad: tuple[float, float] = (0.0, 0.0)
+
+
+@dataclass(frozen=True)
+class NightState:
+    """The whole night at one moment."""
+
+    stage: Stage = Stage.ORIENTATION
+    now_s: float = 0.0
+    plan: NightPlan | None = None
+    paused: bool = False
+    clouded: bool = False
+    folder_lost: bool = False
+    folder_reason: str = ""
+    frames_used: int = 0
+    frames_unsolved: int = 0
+    last_frame: PlacedFrame | None = None
+    last_frame_s: float | None = None
+    trouble: Trouble | None = None
+    capture: Capture = field(default_factory=Capture)
+    rest: Rest = field(default_factory=Rest)
+    trail: tuple[Reading, ...] = ()
+    reading_warnings: tuple[str, ...] = ()
+    tracking: str = "unknown"
+    azimuth: ScrewMemory = field(default_factory=ScrewMemory)
+    altitude: ScrewMemory = field(default_factory=lambda: ScrewMemory(bends=True))
+    handling: Handling = field(default_factory=Handling)
+    locks: Locks = field(default_factory=Locks)
+    proof: Capture = field(default_factory=Capture)
+    proved: bool = False
+    accepted: bool = False
+    undo: NightState | None = None
+
+    @property
+    def shared(self) -> Covariance:
+        """What the capture left uncertain: common to every later reading."""
+        return self.capture.axis.covariance_rad2 if self.capture.axis else NO_COVARIANCE
+
+    def memory(self, screw: Screw) -> ScrewMemory:
+        """The memory of a screw."""
+        return self.azimuth if screw is Screw.AZIMUTH else self.altitude
+
+    def rate(self, screw: Screw) -> ScrewRate | None:
+        """What is known of a screw."""
+        return learn(self.memory(screw))
+
+    @property
+    def offset(self) -> Offset | None:
+        """Where the axis is now, as far as known: the mean of the rest, else the capture."""
+        found = rest_offset(self.rest, self.shared)
+        if found is None and self.capture.axis is not None:
+            axis = self.capture.axis
+            found = Offset(axis.east_rad, axis.up_rad, axis.covariance_rad2)
+        return found
+
+    def angles(self, offset: Offset) -> ScrewAngles:
+        """An offset in screw coordinates."""
+        assert self.plan is not None
+        return screw_angles(
+            offset.east_rad, offset.up_rad, offset.covariance_rad2, self.plan.pole_altitude_rad, self.plan.southern
+        )
+
+    @property
+    def aim_rad(self) -> tuple[float, float]:
+        """Where to bring the axis, (east, up): the pole, or beside it while the locks are still to be tightened."""
+        return (0.0, 0.0) if self.locks.tight else self.locks.aim_rad
+
+    @property
+    def inside(self) -> float:
+        """Probability that the axis is within the tolerance of the aim."""
+        offset = self.offset
+        if offset is None or self.plan is None:
+            return 0.0
+        return probability_inside(offset, self.plan.tolerance_rad, self.aim_rad)
+
+    @property
+    def stop_here(self) -> bool:
+        """Whether the axis is near enough to the aim, and that is sure."""
+        offset = self.offset
+        return (
+            offset is not None
+            and self.plan is not None
+            and good_enough(offset, self.plan.tolerance_rad, self.aim_rad)
+        )

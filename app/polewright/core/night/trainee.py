@@ -1,0 +1,143 @@
+"""Practising on a recorded night: "what would you turn now?", then compared with what happened.
+
+A decision is a turn that somebody made. The answer's effect is computed with all that the whole night taught about
+the screws; what the recorded turn did is known from the frames after it.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+
+from polewright.core.angles import ARCMIN_PER_RAD
+from polewright.core.formatting import angle_text, sense_text, turns_text
+from polewright.core.night.done import Offset
+from polewright.core.night.events import AnyEvent, Screw, ScrewTurned, UndoAsked
+from polewright.core.night.states import AskedTurn, NightState
+from polewright.core.screws.angles import ScrewAngles, offset_from_angles
+from polewright.core.screws.memory import ScrewRate
+
+ABOUT_RIGHT = 0.25  # of the turn that would have been best: hands do no better
+
+
+@dataclass(frozen=True)
+class Answer:
+    """What the trainee would turn: clockwise positive."""
+
+    screw: Screw
+    turns: float
+
+
+@dataclass(frozen=True)
+class Decision:
+    """A turn in a recorded night: the state just before, what was asked for, what was reported, where it led.
+
+    `after` is None when the night ended before the axis came to rest.
+    """
+
+    state: NightState
+    asked: AskedTurn | None
+    made: Answer
+    after: Offset | None
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """An answer against the night: what each leaves (rad), and the same in words."""
+
+    yours_leaves_rad: float
+    theirs_left_rad: float | None
+    sentence: str
+    reason: str
+
+
+def decisions(steps: Iterable[tuple[AnyEvent, NightState, NightState]]) -> Iterator[Decision]:
+    """The decisions of a night from its (event, state before, state after), in order."""
+    waiting: tuple[NightState, Answer] | None = None
+    for event, before, after in steps:
+        if waiting is not None and _closed(after):
+            yield Decision(waiting[0], waiting[0].handling.asked, waiting[1], after.offset)
+            waiting = None
+        if isinstance(event, UndoAsked):
+            waiting = None
+        if isinstance(event, ScrewTurned) and after is not before:
+            made = _made(event, before)
+            if made is not None and before.offset is not None:
+                if waiting is not None:  # a second turn before the first was seen: the two are one decision
+                    made = _joined(waiting[1], made)
+                    before = waiting[0]
+                waiting = (before, made)
+    if waiting is not None:
+        yield Decision(waiting[0], waiting[0].handling.asked, waiting[1], None)
+
+
+def judge(decision: Decision, answer: Answer, rates: dict[Screw, ScrewRate | None]) -> Verdict | None:
+    """The answer compared; None where the night never learned the screw that was chosen."""
+    offset, rate = decision.state.offset, rates.get(answer.screw)
+    if offset is None or rate is None:
+        return None
+    yours = left_after(decision.state, offset, answer, rate)
+    theirs = None if decision.after is None else decision.after.total_rad
+    return Verdict(yours, theirs, _sentence(yours, theirs), _reason(decision, answer, rates))
+
+
+def left_after(state: NightState, offset: Offset, answer: Answer, rate: ScrewRate) -> float:
+    """Total offset, rad, after the turn, by the rate and backlash given."""
+    assert state.plan is not None
+    angles = state.angles(offset)
+    coordinate = angles.bearing_arcmin if answer.screw is Screw.AZIMUTH else angles.height_arcmin
+    direction = math.copysign(1.0, answer.turns)
+    moved = direction * max(abs(answer.turns) - rate.lost_turns(direction), 0.0) * rate.at(coordinate / 2.0)
+    if answer.screw is Screw.AZIMUTH:
+        there = ScrewAngles(angles.bearing_arcmin + moved, angles.height_arcmin)
+    else:
+        there = ScrewAngles(angles.bearing_arcmin, angles.height_arcmin + moved)
+    return math.hypot(*offset_from_angles(there, state.plan.pole_altitude_rad, state.plan.southern))
+
+
+def best_turn(state: NightState, screw: Screw, rate: ScrewRate) -> float:
+    """The turn of this screw that would have brought its own coordinate to zero."""
+    offset = state.offset
+    assert offset is not None
+    angles = state.angles(offset)
+    coordinate = angles.bearing_arcmin if screw is Screw.AZIMUTH else angles.height_arcmin
+    turns = -coordinate / rate.at(coordinate / 2.0)
+    direction = math.copysign(1.0, turns)
+    return turns + direction * rate.lost_turns(direction)
+
+
+def _sentence(yours: float, theirs: float | None) -> str:
+    text = f"Your turn leaves {angle_text(yours)}."
+    return text if theirs is None else f"{text} The night's turn left {angle_text(theirs)}."
+
+
+def _reason(decision: Decision, answer: Answer, rates: dict[Screw, ScrewRate | None]) -> str:
+    rate = rates[answer.screw]
+    assert rate is not None
+    best = best_turn(decision.state, answer.screw, rate)
+    if abs(best) * abs(rate.arcmin_per_turn) < 1.0 / ARCMIN_PER_RAD:
+        return f"The {answer.screw.value} screw had nothing left to do."
+    if answer.turns * best < 0.0:
+        return f"The other way: {sense_text(best)} brings the axis to the pole."
+    share = abs(answer.turns / best) - 1.0
+    if abs(share) <= ABOUT_RIGHT:
+        return f"Right: {turns_text(best)} {sense_text(best)} would have been exact."
+    much = "more" if share < 0.0 else "less"
+    return f"The right way, but {much}: {turns_text(best)} would have been exact."
+
+
+def _made(event: ScrewTurned, before: NightState) -> Answer | None:
+    if event.turns is not None:
+        return Answer(event.screw, event.turns) if event.turns else None
+    asked = before.handling.asked
+    return Answer(event.screw, asked.turns) if asked is not None and asked.screw is event.screw else None
+
+
+def _joined(first: Answer, second: Answer) -> Answer:
+    return Answer(first.screw, first.turns + second.turns) if first.screw is second.screw else second
+
+
+def _closed(state: NightState) -> bool:
+    """The move is over: the axis has come to rest again."""
+    return state.handling.opened_at is None and not state.handling.reports

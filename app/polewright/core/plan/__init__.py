@@ -1,0 +1,1 @@
+"""What tonight's plan can bear: blur, field rotation, tolerance."""

@@ -1,0 +1,108 @@
+"""Which screw next, which way and how far: the two-screw plan.
+
+Azimuth first, then altitude, each taken to the end before the other, because changing hands costs more than one more
+turn; a base out of level couples them weakly, and azimuth gets another turn when altitude has disturbed it.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from polewright.core.angles import ARCMIN_PER_RAD
+from polewright.core.night.done import CLOSE_ENOUGH, Offset
+from polewright.core.night.events import Screw
+from polewright.core.night.states import NightState
+from polewright.core.screws.angles import ScrewAngles, azimuth_screw_acts, screw_angles
+from polewright.core.screws.memory import ScrewMemory
+from polewright.core.screws.plan import TurnKind, TurnPlan, plan_turn
+
+AZIMUTH_LATER = 0.2  # altitude goes first when the azimuth error on the sky is below this share of it
+
+
+@dataclass(frozen=True)
+class ScrewOutlook:
+    """One screw: what is left against the aim, on the sky (+ east, + up), and the turn planned for it."""
+
+    screw: Screw
+    left_rad: float
+    sigma_rad: float
+    coordinate_arcmin: float  # the same in the screw's own coordinate
+    plan: TurnPlan
+
+
+def aimed_angles(state: NightState, offset: Offset) -> ScrewAngles:
+    """Screw coordinates of the axis against the aim (the pole, or beside it by the shift of the locks)."""
+    assert state.plan is not None
+    here = state.angles(offset)
+    if state.locks.tight or state.locks.aim_rad == (0.0, 0.0):
+        return here
+    aim = screw_angles(
+        *state.locks.aim_rad, ((0.0, 0.0), (0.0, 0.0)), state.plan.pole_altitude_rad, state.plan.southern
+    )
+    return ScrewAngles(
+        here.bearing_arcmin - aim.bearing_arcmin,
+        here.height_arcmin - aim.height_arcmin,
+        here.sigma_bearing_arcmin,
+        here.sigma_height_arcmin,
+    )
+
+
+def outlooks(state: NightState) -> tuple[ScrewOutlook, ScrewOutlook] | None:
+    """Azimuth and altitude as they stand; None while the axis is not known."""
+    offset = state.offset
+    if offset is None or state.plan is None:
+        return None
+    angles = aimed_angles(state, offset)
+    close = CLOSE_ENOUGH * state.plan.tolerance_rad * ARCMIN_PER_RAD
+    shrink = math.cos(min(abs(state.plan.pole_altitude_rad), math.radians(88.0)))
+    side = -1.0 if state.plan.southern else 1.0
+    azimuth = plan_turn(
+        state.rate(Screw.AZIMUTH),
+        angles.bearing_arcmin,
+        close / shrink,
+        tried_turns=tried_turns(state.azimuth),
+    )
+    altitude = plan_turn(
+        state.rate(Screw.ALTITUDE),
+        angles.height_arcmin,
+        close,
+        lift_last=True,
+        tried_turns=tried_turns(state.altitude),
+    )
+    east = angles.bearing_arcmin * shrink * side / ARCMIN_PER_RAD
+    bearing_sigma = angles.sigma_bearing_arcmin * shrink / ARCMIN_PER_RAD
+    height, height_sigma = angles.height_arcmin / ARCMIN_PER_RAD, angles.sigma_height_arcmin / ARCMIN_PER_RAD
+    return (
+        ScrewOutlook(Screw.AZIMUTH, east, bearing_sigma, angles.bearing_arcmin, azimuth),
+        ScrewOutlook(Screw.ALTITUDE, height, height_sigma, angles.height_arcmin, altitude),
+    )
+
+
+def next_turn(state: NightState) -> ScrewOutlook | None:
+    """The screw to turn now and how; None when neither has anything left to do, or nothing is known."""
+    both = outlooks(state)
+    if both is None or state.plan is None or state.stop_here:
+        return None
+    azimuth, altitude = both
+    close = CLOSE_ENOUGH * state.plan.tolerance_rad
+    open_ones = [o for o in both if abs(o.left_rad) > close and o.plan.kind is not TurnKind.NONE]
+    if not azimuth_screw_acts(state.plan.pole_altitude_rad):
+        open_ones = [o for o in open_ones if o.screw is Screw.ALTITUDE]
+    if not open_ones:
+        return None
+    if len(open_ones) == 1:
+        return open_ones[0]
+    if state.handling.working is not None:
+        return azimuth if state.handling.working is Screw.AZIMUTH else altitude
+    return azimuth if abs(azimuth.left_rad) >= AZIMUTH_LATER * abs(altitude.left_rad) else altitude
+
+
+def tried_turns(memory: ScrewMemory) -> float:
+    """Turns made one way at the end of the memory without any motion that could be seen; 0 once something moved."""
+    total = 0.0
+    for move in reversed(memory.moves):
+        if abs(move.moved_arcmin) > 5.0 * move.sigma_arcmin or move.turns * total < 0.0:
+            break
+        total += move.turns
+    return total

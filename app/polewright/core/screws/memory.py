@@ -1,0 +1,145 @@
+"""What a turn of a screw is worth on this mount: remembered moves, and what they teach (core/screws/learning.py).
+
+A screw coordinate (core/screws/angles.py) is the bearing along the horizon, clockwise from above, or the height.
+Turns are positive clockwise as seen by the hand. The rate is signed: arcminutes of the coordinate per clockwise turn.
+Opposite-sign readings add up: 18' above and then 21' below after half a turn are 39' per half turn (common practice,
+no source).
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+
+from polewright.core.plain import from_plain, to_plain
+
+KEPT_MOVES = 60
+NIGHT_TO_NIGHT = 0.03  # share by which a rate may differ on another night: load, balance, how the base is clamped
+
+
+@dataclass(frozen=True)
+class ScrewMove:
+    """One measured move, from rest to rest: what was said to be turned, and where the axis was before and after.
+
+    `sigma_arcmin` belongs to the difference. `sure` is False where the person said nothing and is taken to have done
+    what was advised.
+    """
+
+    turns: float
+    before_arcmin: float
+    after_arcmin: float
+    sigma_arcmin: float
+    sure: bool = True
+
+    @property
+    def moved_arcmin(self) -> float:
+        return self.after_arcmin - self.before_arcmin
+
+
+@dataclass(frozen=True)
+class ScrewRate:
+    """What is known of a screw; sigmas are one standard deviation.
+
+    `arcmin_per_turn` holds at the target pole; it grows by the fraction `change_per_degree` per degree above it.
+    `sign_sure` is the probability that the direction is right, `human_error` the relative error of a reported turn.
+    `slack` is the share of the backlash that a clockwise turn would lose now (0: engaged clockwise).
+    `wrong_way`, `misfits`: tonight's moves (by index) that fit as turned the other way, or not at all.
+    """
+
+    arcmin_per_turn: float
+    sigma_arcmin: float
+    backlash_turns: float
+    sigma_backlash: float
+    change_per_degree: float = 0.0
+    sigma_change: float = 0.0
+    sign_sure: float = 1.0
+    human_error: float = 0.15
+    human_weight: float = 4.0
+    slack: float = 0.5
+    slack_sure: bool = False
+    moves: int = 0
+    wrong_way: tuple[int, ...] = ()
+    misfits: tuple[int, ...] = ()
+    prior_rejected: bool = False
+
+    @property
+    def relative_sigma(self) -> float:
+        """Relative uncertainty of the rate."""
+        return self.sigma_arcmin / abs(self.arcmin_per_turn)
+
+    def at(self, coordinate_arcmin: float) -> float:
+        """Signed rate at a coordinate, arcmin per turn; the change with angle is capped at a factor of two."""
+        factor = 1.0 + self.change_per_degree * coordinate_arcmin / 60.0
+        return self.arcmin_per_turn * min(max(factor, 0.5), 2.0)
+
+    def lost_turns(self, direction: float) -> float:
+        """Turns of backlash that a turn in this direction (sign, clockwise +) loses first."""
+        return self.backlash_turns * (self.slack if direction > 0.0 else 1.0 - self.slack)
+
+
+@dataclass(frozen=True)
+class ScrewPrior:
+    """What earlier nights taught; kept in the rig's profile."""
+
+    arcmin_per_turn: float
+    sigma_arcmin: float
+    backlash_turns: float
+    sigma_backlash: float
+    change_per_degree: float = 0.0
+    sigma_change: float = 0.01
+    human_error: float = 0.15
+    human_weight: float = 4.0
+    nights: int = 1
+
+
+@dataclass(frozen=True)
+class ScrewMemory:
+    """A screw's memory: what earlier nights left, and tonight's moves, oldest first."""
+
+    prior: ScrewPrior | None = None
+    moves: tuple[ScrewMove, ...] = ()
+    bends: bool = False  # the rate may change with the angle (altitude lever)
+
+    def with_move(self, move: ScrewMove) -> ScrewMemory:
+        """This memory and one more move; the oldest fall out after 60."""
+        return replace(self, moves=(*self.moves, move)[-KEPT_MOVES:])
+
+    def without_last(self) -> ScrewMemory:
+        """This memory without its latest move (a report taken back)."""
+        return replace(self, moves=self.moves[:-1])
+
+    def for_next_night(self, rate: ScrewRate | None) -> ScrewMemory:
+        """The memory to keep in the rig's profile, given what `learn` made of this one."""
+        if rate is None or rate.sign_sure < 0.9:
+            return replace(self, moves=())
+        nights = 0 if self.prior is None or rate.prior_rejected else self.prior.nights
+        prior = ScrewPrior(
+            rate.arcmin_per_turn,
+            math.hypot(rate.sigma_arcmin, NIGHT_TO_NIGHT * rate.arcmin_per_turn),
+            rate.backlash_turns,
+            rate.sigma_backlash,
+            rate.change_per_degree,
+            rate.sigma_change,
+            rate.human_error,
+            min(rate.human_weight, 40.0),
+            nights + 1,
+        )
+        return replace(self, prior=prior, moves=())
+
+    def to_dict(self) -> dict[str, object]:
+        """Plain values for the rig's profile (JSON, TOML)."""
+        result: dict[str, object] = to_plain(self)
+        return result
+
+    @staticmethod
+    def from_dict(data: object) -> ScrewMemory:
+        """The memory of such values; RecordingError when they are damaged."""
+        return from_plain(ScrewMemory, data)
+
+
+def lever_rate_arcmin(pitch_mm: float, arm_mm: float, off_square_deg: float = 0.0) -> float:
+    """Arcminutes per turn of a screw that pushes an arm: atan(pitch / arm), times cos^2 of the angle off square.
+
+    A first guess from a ruler; the frames have the last word.
+    """
+    return math.degrees(math.atan(pitch_mm / arm_mm)) * 60.0 * math.cos(math.radians(off_square_deg)) ** 2

@@ -1,0 +1,1 @@
+"""Where the sky is: time, apparent places, refraction, the star catalogue."""

@@ -1,0 +1,1 @@
+"""Watching the imaging run for a mount that moves."""
