@@ -13,6 +13,7 @@ from polewright.core.angles import rotation_about
 from polewright.core.night.advice import GoBack
 from polewright.core.night.events import AxisFollowed, FrameSolved, FrameUnsolved
 from polewright.core.night.measured import FrameTrouble, PlacedFrame
+from polewright.core.night.proof import proof_confirms
 from polewright.core.night.states import Stage
 from polewright.core.screws.learning import learn
 from polewright.core.screws.memory import ScrewMemory, ScrewMove
@@ -54,3 +55,13 @@ def raised(frame: PlacedFrame, angle_rad: float) -> PlacedFrame:
     turned = rotation_about(np.array([1.0, 0.0, 0.0]), angle_rad) @ np.array(frame.camera_to_enu)
     rows = tuple((float(a), float(b), float(c)) for a, b, c in turned)
     return replace(frame, name="raised", utc_mid=frame.utc_mid.plus_seconds(3.0), camera_to_enu=rows)  # type: ignore[arg-type]
+
+
+def test_a_second_turn_that_knows_nothing_proves_nothing() -> None:
+    """A tripod kicked in the middle of the proof: the frames disagree, the axis is good to a quarter degree."""
+    state = rehearsed("calm", 3).engine.state
+    axis = state.proof.axis
+    assert axis is not None and proof_confirms(state)
+    variance = math.radians(0.25) ** 2
+    unsure = replace(axis, covariance_rad2=((variance, 0.0), (0.0, variance)))
+    assert not proof_confirms(replace(state, proof=replace(state.proof, axis=unsure)))

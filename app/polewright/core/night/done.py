@@ -7,16 +7,18 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
 
+from polewright.core.angles import ARCSEC_PER_RAD
 from polewright.core.model import FloatArray
 from polewright.core.screws.angles import Covariance
 
 SURE_ENOUGH = 0.95
 BEYOND_DOUBT = 0.995
+HIDDEN_RAD, HIDDEN_SHARE = 3.0 / ARCSEC_PER_RAD, 0.1  # tube sag, the air: what no frame shows
 CLOSE_ENOUGH = 0.4  # of the tolerance, for each of the two components: no screw is asked to go nearer
 _NODES, _WEIGHTS = np.polynomial.legendre.leggauss(48)
 _REACH = 9.0  # standard deviations
@@ -60,10 +62,19 @@ def probability_inside(offset: Offset, tolerance_rad: float, aim: tuple[float, f
 
 
 def good_enough(offset: Offset, tolerance_rad: float, aim: tuple[float, float] = (0.0, 0.0)) -> bool:
-    """Whether to stop: inside the tolerance with 95 % when there is nothing left to turn, with 99 % when there is."""
-    probability = probability_inside(offset, tolerance_rad, aim)
+    """Whether to stop: inside the tolerance with 95 % when there is nothing left to turn, with 99.5 % when there is.
+
+    A few arcseconds that no frame shows count as well, up to a tenth of the tolerance.
+    """
+    probability = probability_inside(_with_hidden(offset, tolerance_rad), tolerance_rad, aim)
     left = max(abs(offset.east_rad - aim[0]), abs(offset.up_rad - aim[1]))
     return probability >= (SURE_ENOUGH if left <= CLOSE_ENOUGH * tolerance_rad else BEYOND_DOUBT)
+
+
+def _with_hidden(offset: Offset, tolerance_rad: float) -> Offset:
+    hidden = min(HIDDEN_RAD, HIDDEN_SHARE * tolerance_rad) ** 2
+    (ee, eu), (ue, uu) = offset.covariance_rad2
+    return replace(offset, covariance_rad2=((ee + hidden, eu), (ue, uu + hidden)))
 
 
 def _edges(low: float, high: float, narrow: tuple[float, float], wide: tuple[float, float]) -> Sequence[float]:

@@ -18,6 +18,7 @@ from polewright.core.night.states import NightState
 
 AGREE_CHI2 = 9.2  # 1 % by chance with two degrees of freedom
 PROOF_SHARE = 1.0 / 3.0  # of the tolerance: a second turn this sure may overrule the first
+WORTH_SHARE = 2.0 / 3.0  # of the tolerance: a second turn less sure than this proves nothing
 CLEARLY_OUTSIDE = 0.02
 FLEXURE_RAD = 2.0 / ARCSEC_PER_RAD  # two turns over different sky differ by this much even without noise
 
@@ -57,6 +58,8 @@ def proof_confirms(state: NightState) -> bool:
     """The second turn is complete, and by all that is known the axis is inside the tolerance."""
     both = combined_offset(state)
     if both is None or state.plan is None or not _complete(state):
+        return False
+    if proof_sigma_rad(state) > WORTH_SHARE * state.plan.tolerance_rad:
         return False
     return good_enough(both, state.plan.tolerance_rad)
 
