@@ -12,6 +12,7 @@ from pathlib import Path
 TARGET = Path(__file__).resolve().parents[1] / "resources" / "guide" / "pictures"
 WIDTH_PX, COLOURS = 960, 64
 PICTURES = {
+    "first": "0-first-day",
     "orientation": "1-stand-day",
     "capture": "2-measure-day",
     "turning": "3-rough-day",

@@ -78,7 +78,7 @@ def test_the_rail_walks_forward_and_ends_with_everything_done(night: tuple[Momen
         assert [step.name for step in moment.view.rail] == ["Stand", "Measure", "Rough", "Fine", "Proof"]
         assert sum(step.mark is StepMark.NOW for step in moment.view.rail) in (0, 1)
     assert all(step.mark is StepMark.DONE for step in night[-1].view.rail)
-    assert night[-1].view.rail[-1].note == "proved"
+    assert night[-1].view.rail[-1].note == "confirmed"
 
 
 def test_words_and_marker_agree_about_the_side(night: tuple[Moment, ...]) -> None:

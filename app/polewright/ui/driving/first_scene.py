@@ -102,18 +102,7 @@ class FirstScene:
 
     def view(self) -> View:
         """The page."""
-        return View(
-            page=Page.FIRST_RUN,
-            rail=(),
-            instruction=Instruction("Say where you are and what you look through."),
-            reticle=Reticle(2.0, ""),
-            form=replace(
-                form_view(self.known, self._problem),
-                sites=tuple(site.name for site in self._profiles.sites),
-                rigs=tuple(rig.name for rig in self._profiles.rigs),
-            ),
-            trouble=self._trouble,
-        )
+        return first_view(self.known, self._problem, self._profiles, self._trouble)
 
     def close(self) -> list[str]:
         """Stop looking."""
@@ -123,3 +112,25 @@ class FirstScene:
         if self._timer is not None:
             self._timer.cancel()
         return []
+
+
+def first_view(
+    known: Known,
+    problem: str = "",
+    profiles: KnownProfiles | None = None,
+    trouble: Trouble | None = None,
+) -> View:
+    """The first page as a view."""
+    profiles = profiles or KnownProfiles()
+    return View(
+        page=Page.FIRST_RUN,
+        rail=(),
+        instruction=Instruction("Say where you are and what you look through."),
+        reticle=Reticle(2.0, ""),
+        form=replace(
+            form_view(known, problem),
+            sites=tuple(site.name for site in profiles.sites),
+            rigs=tuple(rig.name for rig in profiles.rigs),
+        ),
+        trouble=trouble,
+    )

@@ -17,6 +17,9 @@ from polewright.runtime.rehearsal import Rehearsal
 from polewright.services.magnetic import magnetic_declination
 from polewright.services.measuring import Optics
 from polewright.ui.driving.clicks import over
+from polewright.ui.driving.first_frame import learned
+from polewright.ui.driving.first_scene import first_view
+from polewright.ui.driving.form import Known
 from polewright.ui.driving.snapshot import Snapshot, SnapshotMaker
 from polewright.ui.presenting.extras import Extras
 from polewright.ui.presenting.history import NightHistory
@@ -32,6 +35,7 @@ NAMES = {
     Stage.FINE: "4-fine",
     Stage.PROOF: "5-proof-turn",
 }
+FIRST, FOLDER = "0-first", "~/frames"
 
 
 class NightShots:
@@ -53,6 +57,8 @@ class NightShots:
     def _on_change(self, engine: NightEngine) -> None:
         assert self._maker is not None
         self._history.take(engine.state)
+        if FIRST not in self.views and engine.last_measured is not None:
+            self.views[FIRST] = first_view(learned(Known(folder=FOLDER), engine.last_measured.frame))
         snapshot = self._maker.take()
         name, telling = _moment(snapshot)
         if snapshot.state.plan is None or telling < self._telling.get(name, 0):

@@ -39,5 +39,5 @@ def _note(state: NightState, stage: Stage) -> str:
     if stage is Stage.FINE and offset is not None:
         return angle_text(offset.total_rad, offset.sigma_rad)
     if stage is Stage.PROOF and (state.proved or state.accepted):
-        return "proved" if state.proved else "accepted"
+        return "confirmed" if state.proved else "accepted"
     return ""
