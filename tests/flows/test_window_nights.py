@@ -358,7 +358,9 @@ def test_a_recording_is_played_scrubbed_and_stepped(bench: Bench) -> None:
     assert scene.position_s < forward
     bench.driver.act(want.Scrub(1e9))
     assert bench.view.page is Page.PROOF
-    assert bench.view.rail[-1].note == "proved"
+    assert bench.view.rail[-1].note == "confirmed"
+    bench.until(lambda view: view.frame is not None)
+    assert bench.view.frame is not None and "matched" in bench.view.frame.stars_text, "the stars are recorded always"
     assert bench.view.timeline is not None and bench.view.timeline.position_s == scene.track.length_s
     bench.key(Qt.Key.Key_W, CTRL)
     assert bench.view.page is Page.FIRST_RUN

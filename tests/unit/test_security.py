@@ -30,7 +30,8 @@ from polewright.services.night_folders import kept_frame, own_night
 from polewright.services.profile_store import ProfileStore, file_stem
 from polewright.services.profiles import RIGS, RigProfile
 from polewright.services.recorder import NightRecorder
-from polewright.ui.driving.replay_picture import kept_picture
+from polewright.ui.driving.recorded_frame import recorded_frame
+from polewright.ui.driving.replay_picture import recorded_picture
 
 REPOSITORY = Path(__file__).resolve().parents[2]
 SOURCES = sorted((REPOSITORY / "app").rglob("*.py"))
@@ -182,12 +183,12 @@ def test_a_received_log_names_files_of_its_own_folder_only(named: str, night: Pa
         (night / "linked").symlink_to(tmp_path)
     named = str(tmp_path / "secret.fits") if named == "ABSOLUTE" else named
     assert kept_frame(night, named, tmp_path / "nights") is None
-    assert kept_picture(night, named, tmp_path / "nights") is None
+    assert recorded_picture("a", recorded_frame({"file": named}), night, tmp_path / "nights") is None
 
 
 def test_frames_inside_the_night_are_found(night: Path, tmp_path: Path) -> None:
     assert kept_frame(night, "frames/a.fits", tmp_path / "nights") == night / "frames" / "a.fits"
-    assert kept_picture(night, "frames/a.fits", tmp_path / "nights") is not None
+    assert recorded_picture("a", recorded_frame({"file": "frames/a.fits"}), night, tmp_path / "nights") is not None
 
 
 def test_a_night_of_our_own_may_name_where_the_camera_put_a_frame(tmp_path: Path, frame: Path) -> None:

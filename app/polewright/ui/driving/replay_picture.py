@@ -1,4 +1,4 @@
-"""The picture of a recorded frame, where the frame was kept or still lies where it was."""
+"""The picture of a recorded frame: the frame where it was kept or still lies, its recorded stars in any case."""
 
 from __future__ import annotations
 
@@ -9,17 +9,38 @@ import numpy as np
 from polewright.core.errors import FrameReadError
 from polewright.services.frame_reader import read_frame
 from polewright.services.night_folders import kept_frame
+from polewright.ui.driving.recorded_frame import RecordedFrame
 from polewright.ui.presenting.picture import Picture, step_for, stretched
 
 
-def kept_picture(folder: Path, kept_as: str, nights: Path) -> Picture | None:
-    """The frame as a picture without marks; None when it is not there any more. `nights`: this program's own."""
-    path = kept_frame(folder, kept_as, nights) if kept_as else None
+def recorded_picture(name: str, recorded: RecordedFrame, folder: Path, nights: Path) -> Picture | None:
+    """The frame with its stars, or the stars alone on black; None when neither is left.
+
+    `folder`: of the recorded night; `nights`: where this program keeps its own.
+    """
+    kept = _kept_frame_picture(recorded, folder, nights)
+    if kept is not None:
+        return kept
+    width, height = recorded.size_px
+    if not width or not len(recorded.stars_px):
+        return None
+    every = step_for(width)
+    black = np.zeros((max(1, height // every), max(1, width // every)), dtype=np.uint8)
+    return _with_stars(name, black, recorded, every, "frame not kept")
+
+
+def _kept_frame_picture(recorded: RecordedFrame, folder: Path, nights: Path) -> Picture | None:
+    path = kept_frame(folder, recorded.file, nights) if recorded.file else None
     if path is None:
         return None
     try:
         frame = read_frame(path)
     except (FrameReadError, OSError):
         return None
-    pixels = stretched(frame.pixels, step_for(frame.width_px))
-    return Picture(frame.name, pixels, np.zeros((0, 2)), np.zeros(0, dtype=bool), frame.name, "as recorded")
+    every = step_for(frame.width_px)
+    return _with_stars(frame.name, stretched(frame.pixels, every), recorded, every, "as recorded")
+
+
+def _with_stars(name: str, pixels: np.ndarray, recorded: RecordedFrame, every: int, origin: str) -> Picture:
+    places = (recorded.stars_px - 0.5 * (every - 1)) / every
+    return Picture(name, pixels, places, recorded.matched, recorded.stars_text, origin)

@@ -13,7 +13,8 @@ from polewright.services.ports import Timer
 from polewright.ui import intents as want
 from polewright.ui.driving.clicks import SCREWS
 from polewright.ui.driving.means import Means
-from polewright.ui.driving.replay_picture import kept_picture
+from polewright.ui.driving.recorded_frame import recorded_frame
+from polewright.ui.driving.replay_picture import recorded_picture
 from polewright.ui.driving.replay_track import Moment, Question, ReplayTrack
 from polewright.ui.presenting.extras import Extras
 from polewright.ui.presenting.picture import Picture
@@ -24,6 +25,7 @@ BEAT_S = 0.1
 FIRST_SPEED = 10.0
 SLOWEST, FASTEST = 1.0, 100.0
 PICTURE = "picture of the replay"
+NOTHING_RECORDED = recorded_frame({})
 
 
 class ReplayScene:
@@ -121,10 +123,11 @@ class ReplayScene:
         if frame is None or frame.name == self._picture_of:
             return
         self._picture_of = frame.name
-        kept, folder = self.track.files.get(frame.name, ""), self.track.folder
+        name, folder = frame.name, self.track.folder
+        recorded = self.track.frames.get(name, NOTHING_RECORDED)
         self._picture_s = self.moment.state.last_frame_s or 0.0
         nights = self._means.data / "nights"
-        self._means.worker.ask(PICTURE, lambda: kept_picture(folder, kept, nights), self._on_picture)
+        self._means.worker.ask(PICTURE, lambda: recorded_picture(name, recorded, folder, nights), self._on_picture)
 
     def _on_picture(self, done: Done) -> None:
         if done.problem is not None:

@@ -17,6 +17,7 @@ from polewright.core.screws.memory import ScrewRate
 from polewright.runtime.course import Course
 from polewright.runtime.retrace import FRAME_KIND, recorded_events
 from polewright.services.night_log import NightLog, read_night
+from polewright.ui.driving.recorded_frame import RecordedFrame, recorded_frame
 from polewright.ui.presenting.history import NightHistory
 
 Progress = Callable[[float], bool]
@@ -47,12 +48,12 @@ class Question:
 
 @dataclass(frozen=True, eq=False)
 class ReplayTrack:
-    """`files`: where each frame was kept, by its name. `rates`: what the whole night taught about the screws."""
+    """`frames`: what was recorded of each, by name. `rates`: what the whole night taught about the screws."""
 
     folder: Path
     moments: tuple[Moment, ...]
     questions: tuple[Question, ...]
-    files: dict[str, str]
+    frames: dict[str, RecordedFrame]
     rates: dict[Screw, ScrewRate | None]
     history: NightHistory
     problems: tuple[str, ...]
@@ -92,7 +93,7 @@ def load_track(path: Path, progress: Progress | None = None) -> ReplayTrack:
         if not isinstance(event, Ticked) or not moments:
             moments.append(Moment(line.t_s - zero_s, event, course.state, course.advice))
     rates = {screw: course.state.rate(screw) for screw in Screw}
-    return ReplayTrack(folder, tuple(moments), _questions(steps, moments), _files(log), rates, history, log.problems)
+    return ReplayTrack(folder, tuple(moments), _questions(steps, moments), _frames(log), rates, history, log.problems)
 
 
 def _questions(steps: list[tuple[AnyEvent, NightState, NightState]], moments: list[Moment]) -> tuple[Question, ...]:
@@ -105,5 +106,5 @@ def _questions(steps: list[tuple[AnyEvent, NightState, NightState]], moments: li
     return tuple(found)
 
 
-def _files(log: NightLog) -> dict[str, str]:
-    return {str(line.data.get("name")): str(line.data.get("file")) for line in log.events if line.kind == FRAME_KIND}
+def _frames(log: NightLog) -> dict[str, RecordedFrame]:
+    return {str(line.data.get("name")): recorded_frame(line.data) for line in log.events if line.kind == FRAME_KIND}

@@ -1,0 +1,58 @@
+"""What the record of a night holds of one frame's stars: for its picture in a replay. Tolerates any damage."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from polewright.core.model import FloatArray
+from polewright.ui.presenting.picture import MOST_STARS
+
+LARGEST_SIDE_PX = 20_000
+
+
+@dataclass(frozen=True, eq=False)
+class RecordedFrame:
+    """`file`: where the frame was kept, "" when nowhere. Stars (N, 2), pixels, brightest first; which are matched.
+
+    `size_px` is width and height, (0, 0) when the record does not say.
+    """
+
+    file: str
+    stars_px: FloatArray
+    matched: NDArray[np.bool_]
+    size_px: tuple[int, int]
+
+    @property
+    def stars_text(self) -> str:
+        """`76 stars, 68 matched`."""
+        return f"{len(self.stars_px)} stars, {int(self.matched.sum())} matched"
+
+
+def recorded_frame(data: Mapping[str, Any]) -> RecordedFrame:
+    """One line of the log; stars that cannot be read are left out."""
+    file = str(data.get("file") or "")
+    try:
+        stars, solution = data["stars"], data.get("solution")
+        places = np.column_stack([_numbers(stars["x_px"]), _numbers(stars["y_px"])])[:MOST_STARS]
+        size = (int(stars["width_px"]), int(stars["height_px"]))
+        known = np.zeros(0, dtype=complex)
+        if solution is not None:
+            known = _numbers(solution["matched"]["x_px"]) + 1j * _numbers(solution["matched"]["y_px"])
+    except (KeyError, TypeError, ValueError, OverflowError):
+        return RecordedFrame(file, np.zeros((0, 2)), np.zeros(0, dtype=bool), (0, 0))
+    if not all(0 < side <= LARGEST_SIDE_PX for side in size):
+        size = (0, 0)
+    matched = np.isin(places[:, 0] + 1j * places[:, 1], known)
+    return RecordedFrame(file, places, np.asarray(matched, dtype=bool), size)
+
+
+def _numbers(values: Any) -> FloatArray:
+    numbers = np.array(values, dtype=float)
+    if numbers.ndim != 1 or not np.isfinite(numbers).all():
+        raise ValueError("no row of numbers")
+    return numbers
