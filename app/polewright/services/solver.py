@@ -14,11 +14,20 @@ from polewright.core.matching.growth import Detections, Placement
 from polewright.core.matching.hint import CAMERA_SCALE_TOLERANCE, SolveHint
 from polewright.core.matching.image_stars import ImageStars, image_stars
 from polewright.core.matching.layers import LAYERS_PER_SQ_DEG
-from polewright.core.matching.quad_search import quad_poses
+from polewright.core.matching.quad_search import Question, quad_poses, quads_asked
 from polewright.core.matching.regions import Cap, Ring
 from polewright.core.matching.triangles import image_triangles, triangle_poses
 from polewright.core.matching.verdict import Candidates, Judge, regions_of
-from polewright.core.model import Attitude, Camera, FloatArray, MatchedStars, PlateSolution, StarList, Unsolved
+from polewright.core.model import (
+    Attitude,
+    Camera,
+    FloatArray,
+    IntArray,
+    MatchedStars,
+    PlateSolution,
+    StarList,
+    Unsolved,
+)
 from polewright.core.sky.catalogue import Catalogue
 from polewright.services.sky_index import Progress, SkyIndex
 
@@ -35,6 +44,7 @@ _STAGES = (
 )  # brightest stars: factor x expected + extra; neighbours
 _QUICK_STAGES = 2  # enough for most frames
 _MOST_QUAD_STARS = 60
+_MOST_QUADS = 2000  # a question costs 4 microseconds for each (measured)
 _LAYER_STARS = (4.5, 90.0)  # a layer serves when so many of its stars are expected in the frame
 _BEST_LAYER_STARS = 22.0
 _Depths = tuple[tuple[int, int], ...]
@@ -149,13 +159,16 @@ class Solver:
         build: bool = True,
     ) -> Iterator[Candidates]:
         """Candidates from the pattern index, the likely ones first; without `build` from the layers there are."""
-        for factor, extra, neighbours in stages:
-            for n, expected in self._layers(image).items():
+        layers = self._layers(image)
+        asked: dict[int, list[IntArray]] = {n: [] for n in layers}
+        for stage in stages:
+            for n, expected in layers.items():
                 if not (build or self._index.is_ready(n)):
                     continue
                 layer = self._index.layer(n, progress)
-                count = min(int(factor * expected) + extra, _MOST_QUAD_STARS, len(image.pixels))
-                yield quad_poses(image, layer, self._catalogue.position, count, neighbours)
+                quads = quads_asked(image, _question(stage, expected, len(image.pixels)), asked[n])
+                asked[n].append(quads)
+                yield quad_poses(image, layer, self._catalogue.position, quads)
 
     @staticmethod
     def _layers(image: ImageStars) -> dict[int, float]:
@@ -182,6 +195,11 @@ class Solver:
                 if placement is not None and placement.log_odds > ACCEPTED_LOG_ODDS:
                     return placement, "any scale"
         return None
+
+
+def _question(stage: tuple[float, int, int], expected: float, stars: int) -> Question:
+    factor, extra, neighbours = stage
+    return Question(min(int(factor * expected) + extra, _MOST_QUAD_STARS, stars), neighbours, _MOST_QUADS)
 
 
 def _field_widths_deg() -> list[float]:

@@ -48,6 +48,10 @@ class FieldStars:
         index = catalogue.around(camera_to_sky[:, 2], radius, int(limit * circle_over_frame))
         return FieldStars(index, catalogue.vectors_at(epoch_year, index))
 
+    def brightest(self, count: int) -> FieldStars:
+        """The first of them."""
+        return FieldStars(self.index[:count], self.icrs[:count])
+
     def pixels(self, camera: Camera, camera_to_sky: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Where they fall, (K,) each; NaN outside the frame."""
         x, y = vector_to_pixel(camera, self.icrs @ camera_to_sky)

@@ -20,7 +20,9 @@ _CLIP_SIGMAS = 4.5
 _SUSPICIOUS_SPREAD, _HARDER_CLIP_SIGMAS = 1.7, 3.0
 _FIRST_GATE_PX = 3.0
 # reach in frame diagonals from the first stars outward; px of gate per px of distance from them
-_ROUNDS = ((0.35, 0.015), (0.7, 0.01), (1.1, 0.006))
+_ROUNDS = ((0.35, 0.015), (1.1, 0.006))
+_ROUNDS_OF_A_LENS = ((0.35, 0.015), (0.7, 0.01), (1.1, 0.006))  # its distortion is learned on the way
+_WEIGHED = 80  # brightest detections that weigh in the verdict; the final fit takes them all
 _STEADY_ROUNDS = 3
 _DEPTHS = 6
 _WIDE_FIELD_RAD = np.radians(5.0)
@@ -79,27 +81,42 @@ def effective_sigma(sigma_px: FloatArray, scale_arcsec_px: float) -> FloatArray:
 
 
 def grow(
-    setting: Setting, camera: Camera, camera_to_sky: FloatArray, middle_px: FloatArray, prior: Prior
+    setting: Setting,
+    camera: Camera,
+    camera_to_sky: FloatArray,
+    middle_px: FloatArray,
+    prior: Prior,
+    accepted_log_odds: float,
 ) -> Placement | None:
     """Match and fit outward from `middle_px` (2,), pixels of the frame; None when nothing holds together.
 
-    `camera` and `camera_to_sky` are right near the first stars to about two pixels.
+    `camera` and `camera_to_sky` are right near the first stars to about two pixels. The brightest detections decide;
+    all are taken into a placement whose odds exceed `accepted_log_odds`.
     """
     attempt = _Attempt(setting, camera, camera_to_sky)
     diagonal = float(np.hypot(camera.width_px, camera.height_px))
-    for number, (reach, slope) in enumerate(_ROUNDS):
+    for reach, slope in _ROUNDS_OF_A_LENS if attempt.learns_distortion else _ROUNDS:
         if not attempt.match_and_fit(middle_px, reach * diagonal, slope, _FIRST_GATE_PX):
             continue  # a wide group of few stars: its fourth lies further out
-        if number == 1 and attempt.log_odds(prior) < HOPELESS_LOG_ODDS:
+        if reach > 0.5 and attempt.log_odds(prior) < HOPELESS_LOG_ODDS:
             return None
-    return _settled(attempt, prior) if attempt.fit is not None else None
-
-
-def polish(setting: Setting, placement: Placement, prior: Prior) -> Placement:
-    """The same placement with all detections of `setting` taken in."""
-    attempt = _Attempt(setting, placement.fit.camera, placement.fit.camera_to_sky)
-    attempt.stretch, attempt.terms = placement.stretch, _terms_used(placement.fit.camera)
+    if attempt.fit is None:
+        return None
+    placement = _settled(attempt, prior)
+    if placement is None or placement.log_odds <= accepted_log_odds or not attempt.take_all():
+        return placement
     return _settled(attempt, prior) or placement
+
+
+def _wanted(detections: Detections) -> int:
+    """How many catalogue stars the frame is expected to hold at most."""
+    return 3 * detections.x_px.size + 20
+
+
+def middle_of(values: FloatArray) -> float:
+    """The median of one or more values; numpy's own takes ten times as long on short arrays."""
+    ordered = np.sort(values)
+    return float(0.5 * (ordered[(values.size - 1) // 2] + ordered[values.size // 2]))
 
 
 def _terms_used(camera: Camera) -> int:
@@ -136,34 +153,51 @@ class _Attempt:
         self.setting = setting
         self.camera = camera
         self.camera_to_sky = camera_to_sky
-        self.sigma = effective_sigma(setting.detections.sigma_px, camera.scale_arcsec_px)
-        limit = 3 * setting.detections.x_px.size + 20
-        self.stars = FieldStars.around(setting.catalogue, setting.epoch_year, camera, camera_to_sky, limit)
+        self._all_stars = FieldStars.around(
+            setting.catalogue, setting.epoch_year, camera, camera_to_sky, _wanted(setting.detections)
+        )
+        self._consider(setting.detections.brightest(_WEIGHED))
         self.matches = Matches(np.empty(0, dtype=np.int64), np.empty(0, dtype=np.int64))
         self.fit: PlateFit | None = None
         self.stretch = 1.0
         self.terms = _terms_used(camera)
+        wide = np.hypot(camera.width_px, camera.height_px) / camera.focal_px > _WIDE_FIELD_RAD
+        self.learns_distortion = bool(wide) and not setting.known.distortion
+
+    def _consider(self, detections: Detections) -> None:
+        self.detections = detections
+        self.sigma = effective_sigma(detections.sigma_px, self.camera.scale_arcsec_px)
+        self.usual_sigma = middle_of(self.sigma)
+        share = _wanted(detections) / _wanted(self.setting.detections)
+        self.stars = self._all_stars.brightest(int(np.ceil(share * len(self._all_stars.index))))
+
+    def take_all(self) -> bool:
+        """From now on all detections count. False when they do already."""
+        if self.detections.x_px.size == self.setting.detections.x_px.size:
+            return False
+        self._consider(self.setting.detections)
+        return True
 
     def match_and_fit(self, middle_px: FloatArray, reach_px: float, slope: float, least_gate_px: float) -> bool:
         """One round. False when too few stars fit."""
-        gate = max(least_gate_px, _CLIP_SIGMAS * self.stretch * float(np.median(self.sigma)))
-        d = self.setting.detections
+        gate = max(least_gate_px, _CLIP_SIGMAS * self.stretch * self.usual_sigma)
+        d = self.detections
         pixels = self.stars.pixels(self.camera, self.camera_to_sky)
         matches = self.stars.matched(pixels, d.x_px, d.y_px, middle_px, reach_px, gate, slope)
-        for _ in range(3):
+        for last in (False, False, True):
             if len(matches) < FEWEST_MATCHED:
                 return False
             self.terms = max(self.terms, int(self._terms_supported(len(matches)) > 0))
             fit = self._fitted(matches, self.terms, 2 if slope else 4)
             z = np.hypot(fit.residual_px[:, 0], fit.residual_px[:, 1]) / self.sigma[matches.detected]
-            spread = max(1.0, float(np.median(z)) / 1.1774)  # median of a Rayleigh distribution
+            spread = max(1.0, middle_of(z) / 1.1774)  # median of a Rayleigh distribution
             # sigmas that promise too much, or one false match that bends the fit: then clip harder
             good = z < spread * (_CLIP_SIGMAS if spread < _SUSPICIOUS_SPREAD else _HARDER_CLIP_SIGMAS)
-            if good.all():
+            if last or good.all():
                 break
             matches = matches.take(good)
         self._accept(matches, fit)
-        return len(matches) >= FEWEST_MATCHED
+        return True
 
     def choose_terms(self) -> None:
         """Fit with as many distortion terms as the residuals justify."""
@@ -203,13 +237,12 @@ class _Attempt:
         self.stretch = float(np.sqrt(max(1.0, fit.chi2 / max(fit.dof, 1))))
 
     def _terms_supported(self, stars: int) -> int:
-        wide = np.hypot(self.camera.width_px, self.camera.height_px) / self.camera.focal_px > _WIDE_FIELD_RAD
-        if not wide or self.setting.known.distortion:
+        if not self.learns_distortion:
             return 0
         return sum(stars >= needed for needed in _STARS_FOR_TERMS)
 
     def _fitted(self, matches: Matches, terms: int, rounds: int) -> PlateFit:
-        d, known = self.setting.detections, self.setting.known
+        d, known = self.detections, self.setting.known
         i, j = matches.detected, matches.star
         camera = self.camera
         if known.distortion:

@@ -13,6 +13,9 @@ import numpy as np
 from polewright.core.angles import rotation_about
 from polewright.core.model import Camera, FloatArray
 
+_LEFT_OUT_PX = 1e-4  # error of the straight line that is left in the residuals
+_SMALL_TERMS = 1e-6  # steps of ln focal length and distortion that change nothing
+
 
 @dataclass(frozen=True, eq=False)
 class PlateFit:
@@ -50,44 +53,53 @@ def fit_plate(
 ) -> PlateFit:
     """Fit M >= 2 stars, pixels (M,), to unit vectors `icrs` (M, 3), from a start that is right to a few degrees."""
     sign = -1.0 if camera.mirrored else 1.0
-    pixels = np.stack([sign * (x_px - (camera.width_px - 1) / 2.0), y_px - (camera.height_px - 1) / 2.0], axis=-1)
+    pixels = np.empty((x_px.size, 2))
+    pixels[:, 0] = sign * (x_px - (camera.width_px - 1) / 2.0)
+    pixels[:, 1] = y_px - (camera.height_px - 1) / 2.0
     terms = 4 + plan.distortion_terms
     rotation = camera_to_sky
-    root_weight = np.ones(2 * x_px.size)
+    inverse_sigma = np.repeat(1.0 / sigma_px, 2)
+    settled = False
     for _ in range(plan.rounds):
-        root_weight = np.repeat(camera.focal_px / sigma_px, 2)
         error, slope = _linearised(camera, rotation, pixels, icrs, terms)
-        a, b = slope * root_weight[:, None], error * root_weight
-        normal, right = a.T @ a, a.T @ b
+        weighted = slope * (camera.focal_px * inverse_sigma)[:, None]
+        normal = weighted.T @ weighted
+        right = weighted.T @ (error * (camera.focal_px * inverse_sigma))
         if plan.known_focal_px is not None and plan.scale_sigma is not None:
             normal[3, 3] += plan.scale_sigma**-2
             right[3] += np.log(camera.focal_px / plan.known_focal_px) * plan.scale_sigma**-2
-        step = -_solve(normal, right)
-        angle = float(np.linalg.norm(step[:3]))
+        covariance = _inverse(normal)
+        step = -(covariance @ right)
+        angle = float(np.sqrt(step[:3] @ step[:3]))
         if angle > 0.0:
             rotation = rotation @ rotation_about(step[:3] / angle, angle)
+        error += slope @ step
         camera = replace(
             camera,
-            focal_px=float(camera.focal_px * np.exp(np.clip(step[3], -0.3, 0.3))),
+            focal_px=float(camera.focal_px * np.exp(min(max(step[3], -0.3), 0.3))),
             k1=camera.k1 + (float(step[4]) if terms > 4 else 0.0),
             k2=camera.k2 + (float(step[5]) if terms > 5 else 0.0),
         )
-        if angle * camera.focal_px < 1e-3 and abs(step[3]) < 1e-7:
-            break
-    error, _ = _linearised(camera, rotation, pixels, icrs, terms)
+        # what the straight line leaves out grows with the square of the step, and is nothing for the distortion terms
+        if (angle * angle + step[3] * step[3] + abs(step[3]) * angle) * camera.focal_px < _LEFT_OUT_PX:
+            settled = terms == 4 or float(np.abs(step[3:]).max()) < _SMALL_TERMS
+            if settled:
+                break
+    if not settled:
+        error, _ = _linearised(camera, rotation, pixels, icrs, terms)
     residual = error.reshape(-1, 2) * camera.focal_px
-    chi2 = float(np.sum(np.square(residual) / np.square(sigma_px)[:, None]))
+    z = residual * inverse_sigma.reshape(-1, 2)
     dof = 2 * x_px.size - terms + (plan.scale_sigma is not None)
-    return PlateFit(camera, rotation, _solve(normal, np.eye(terms)), residual, chi2, dof)
+    return PlateFit(camera, rotation, covariance, residual, float(np.vdot(z, z)), dof)
 
 
-def _solve(normal: FloatArray, right: FloatArray) -> FloatArray:
-    """Solve the normal equations, scaled to unit diagonal, lightly damped: stars in one line leave one turn open."""
-    scale = 1.0 / np.sqrt(np.maximum(np.diag(normal), 1e-300))
-    scaled = normal * scale[:, None] * scale
+def _inverse(normal: FloatArray) -> FloatArray:
+    """Inverse of the normal matrix, scaled to unit diagonal; lightly damped, for stars in one line leave a turn open."""
+    scale = 1.0 / np.sqrt(np.maximum(normal.diagonal(), 1e-300))
+    both = scale[:, None] * scale
+    scaled = normal * both
     scaled.flat[:: len(scaled) + 1] += 1e-12
-    solved = np.linalg.solve(scaled, right * (scale if right.ndim == 1 else scale[:, None]))
-    return np.asarray(solved * (scale if right.ndim == 1 else scale[:, None]))
+    return np.asarray(np.linalg.inv(scaled) * both)
 
 
 def _linearised(
@@ -95,17 +107,22 @@ def _linearised(
 ) -> tuple[FloatArray, FloatArray]:
     """Errors (2 M,) in the tangent plane, x and y in turn, and their derivatives (2 M, terms)."""
     u = pixels / camera.focal_px
-    r2 = np.sum(u * u, axis=1, keepdims=True)
     w = icrs @ rotation
-    z = w[:, 2]
-    place = w[:, :2] / z[:, None]
-    error = u * (1.0 + r2 * (camera.k1 + camera.k2 * r2)) - place
+    place = w[:, :2] / w[:, 2:]
     slope = np.empty((len(u), 2, terms))
     px, py = place[:, 0], place[:, 1]
     # d place = (d w_xy - place d w_z) / z with d w = w x eps
-    slope[:, 0, 0], slope[:, 0, 1], slope[:, 0, 2] = -px * py, 1.0 + px * px, -py
-    slope[:, 1, 0], slope[:, 1, 1], slope[:, 1, 2] = -(1.0 + py * py), px * py, px
+    slope[:, 0, 1] = 1.0 + px * px
+    slope[:, 0, 0] = -px * py
+    slope[:, 0, 2] = -py
+    slope[:, 1, 0] = -1.0 - py * py
+    slope[:, 1, 1] = px * py
+    slope[:, 1, 2] = px
+    if terms == 4 and not (camera.k1 or camera.k2):
+        slope[:, :, 3] = -u
+        return (u - place).reshape(-1), slope.reshape(-1, terms)
+    r2 = np.sum(u * u, axis=1, keepdims=True)
     slope[:, :, 3] = -u * (1.0 + r2 * (3.0 * camera.k1 + 5.0 * camera.k2 * r2))
     for k in range(4, terms):
         slope[:, :, k] = u * r2 ** (k - 3)
-    return error.reshape(-1), slope.reshape(-1, terms)
+    return (u * (1.0 + r2 * (camera.k1 + camera.k2 * r2)) - place).reshape(-1), slope.reshape(-1, terms)

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+from dataclasses import dataclass
+
 import numpy as np
 
 from polewright.core.matching.codes import ORDER, QuadCodes, pair_chords, quad_codes, with_close_calls
@@ -9,7 +12,7 @@ from polewright.core.matching.image_stars import ImageStars
 from polewright.core.matching.pattern_index import PatternLayer, look_up
 from polewright.core.matching.poses import Poses, directions, poses_of
 from polewright.core.matching.shortlist import further_matches
-from polewright.core.matching.star_quads import neighbour_quads
+from polewright.core.matching.star_quads import neighbour_quads, quad_numbers
 from polewright.core.model import FloatArray, IntArray
 
 _SHORTEST_BASELINE_PX = 25.0
@@ -18,21 +21,39 @@ _WIDEST_TOLERANCE = 0.03
 _ASKED = 5  # neighbours of the anchor, and of each of these, that a true pose should find
 
 
-def quad_poses(
-    image: ImageStars, layer: PatternLayer, position: FloatArray, stars: int, neighbours: int
-) -> tuple[Poses, FloatArray]:
-    """Poses worth a closer look, best first, with their scores (M,).
+@dataclass(frozen=True)
+class Question:
+    """Which quads are looked up: of the brightest `stars`, each with threes of its `neighbours` nearest, at most
+    `most` of them, those of the brightest stars first."""
 
-    The brightest `stars` are tried, each with threes of its `neighbours` nearest; `position` are the catalogue's.
+    stars: int
+    neighbours: int
+    most: int
+
+
+def quads_asked(image: ImageStars, question: Question, known: Iterable[IntArray] = ()) -> IntArray:
+    """Quads (n, 4) of one question, without those of the questions before it, `known`."""
+    pixels = image.pixels[: question.stars]
+    quads = neighbour_quads(pixels[:, 0], pixels[:, 1], question.neighbours)
+    for earlier in known:
+        quads = quads[~np.isin(quad_numbers(quads), quad_numbers(earlier), assume_unique=True)]
+    return quads[: question.most]
+
+
+def quad_poses(
+    image: ImageStars, layer: PatternLayer, position: FloatArray, quads: IntArray
+) -> tuple[Poses, FloatArray]:
+    """Poses worth a closer look, best first, with their scores (M,), from quads (n, 4) of the image's stars.
+
+    `position` are the catalogue's.
     """
-    pixels = image.pixels[:stars]
-    quads = neighbour_quads(pixels[:, 0], pixels[:, 1], neighbours)
+    pixels = image.pixels
     codes = quad_codes(pair_chords(directions(pixels, image.camera.focal_px)[quads]))
     baseline_px = codes.baseline * image.camera.focal_px
     long = baseline_px > _SHORTEST_BASELINE_PX
     codes = QuadCodes(codes.code[:, long], codes.baseline[long], codes.arrangement[long])
     quads, baseline_px = quads[long], baseline_px[long]
-    sigma = np.sqrt(np.mean(np.square(image.sigma_px[:stars][quads]), axis=1))
+    sigma = np.sqrt(np.mean(np.square(image.sigma_px[quads]), axis=1))
     widest = min(_WIDEST_TOLERANCE, 1.0 / layer.bins)
     tolerance = np.minimum(_CODE_SIGMAS * sigma / baseline_px + image.slack, widest)
     codes, rows = with_close_calls(codes, tolerance)

@@ -16,7 +16,10 @@ def _combinations(count: int, size: int) -> IntArray:
 
 
 def neighbour_quads(x_px: FloatArray, y_px: FloatArray, neighbours: int) -> IntArray:
-    """Quads (n, 4), each once, of every star with three of its nearest `neighbours`; stars numbered as given."""
+    """Quads (n, 4), each once, of every star with three of its nearest `neighbours`; stars numbered as given.
+
+    They come in the order of their last star: with the stars listed brightest first, those of the brightest lead.
+    """
     count = x_px.size
     if count < 4:
         return np.empty((0, 4), dtype=np.int64)
@@ -25,11 +28,26 @@ def neighbour_quads(x_px: FloatArray, y_px: FloatArray, neighbours: int) -> IntA
     np.fill_diagonal(away, -1.0)
     nearest = np.argsort(away, axis=1)[:, : k + 1]  # the star itself first
     triples = _combinations(k, 3) + 1
-    quads = np.sort(
-        np.concatenate([np.repeat(nearest[:, :1, None], len(triples), axis=1), nearest[:, triples]], axis=2), axis=2
-    ).reshape(-1, 4)
-    code = ((quads[:, 0] * count + quads[:, 1]) * count + quads[:, 2]) * count + quads[:, 3]
-    return np.asarray(quads[np.unique(code, return_index=True)[1]])
+    fours = np.empty((count, len(triples), 4), dtype=np.int64)
+    fours[:, :, 0] = nearest[:, :1]
+    fours[:, :, 1:] = nearest[:, triples]
+    return numbered_quads(np.unique(quad_numbers(np.sort(fours.reshape(-1, 4), axis=1))))
+
+
+_BASE = 1024  # stars are numbered below this
+
+
+def quad_numbers(quads: IntArray) -> IntArray:
+    """One number (n,) for each quad (n, 4) of ascending star numbers, in the order of the last star."""
+    return np.asarray(((quads[:, 3] * _BASE + quads[:, 2]) * _BASE + quads[:, 1]) * _BASE + quads[:, 0])
+
+
+def numbered_quads(numbers: IntArray) -> IntArray:
+    """The quads (n, 4) of their numbers."""
+    quads = np.empty((numbers.size, 4), dtype=np.int64)
+    for place in range(4):
+        quads[:, place] = (numbers >> (10 * place)) & (_BASE - 1)
+    return quads
 
 
 def all_threes(count: int) -> IntArray:

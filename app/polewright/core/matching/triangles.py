@@ -44,23 +44,28 @@ def _sides(v: FloatArray, members: IntArray) -> tuple[FloatArray, FloatArray, Fl
 
 def sky_triangles(v: FloatArray, shortest: float, longest: float) -> Triangles:
     """All threes of unit vectors (N, 3) with every side between two chords, sorted by `near`."""
-    cosine = v @ v.T
-    adjacent = (cosine > 1.0 - 0.5 * longest**2) & (cosine < 1.0 - 0.5 * shortest**2)
-    later = np.triu(adjacent, 1)
+    count = len(v)
+    away = v[:, None, :] - v
+    chord = np.sqrt(np.einsum("ijk,ijk->ij", away, away))
+    later = np.triu((chord < longest) & (chord > shortest), 1)
     first, second = np.nonzero(later)
-    pair, third = np.nonzero(later[first] & later[second])
-    threes = np.stack([first[pair], second[pair], third], axis=1)
-    ab, ac, bc = _sides(v, threes)
+    pair, third = np.divmod(np.flatnonzero(later[first] & later[second]), count)
+    first, second = first[pair], second[pair]
+    sides = chord.ravel()
+    opposite = (sides[second * count + third], sides[first * count + third], sides[first * count + second])
     # name the corners: C faces the longest side, A is the end of it that is nearer to C
-    apex = np.argmax(np.stack([bc, ac, ab]), axis=0)
-    ends = np.array([(1, 2), (0, 2), (0, 1)])[apex]
-    named = np.take_along_axis(threes, np.concatenate([ends, apex[:, None]], axis=1), axis=1)
-    ab, ac, bc = _sides(v, named)
+    longest_side = np.maximum(np.maximum(opposite[0], opposite[1]), opposite[2])
+    c0, c1 = opposite[0] == longest_side, opposite[1] == longest_side
+    c = np.where(c0, first, np.where(c1, second, third))
+    a = np.where(c0, second, first)
+    b = np.where(c0 | c1, third, second)
+    ac, bc = (np.where(c0, opposite[k], np.where(c1, opposite[m], opposite[n])) for k, m, n in ((2, 2, 1), (1, 0, 0)))
     swap = ac > bc
-    named[swap, :2] = named[swap, 1::-1]
-    ac, bc = np.minimum(ac, bc), np.maximum(ac, bc)
-    order = np.argsort(ac / ab)
-    return Triangles(named[order], (ac / ab)[order], (bc / ab)[order], ab[order])
+    a, b = np.where(swap, b, a), np.where(swap, a, b)
+    near = np.minimum(ac, bc) / longest_side
+    order = np.argsort(near)
+    members = np.stack([a[order], b[order], c[order]], axis=1)
+    return Triangles(members, near[order], (np.maximum(ac, bc) / longest_side)[order], longest_side[order])
 
 
 def image_triangles(image: ImageStars, stars: int) -> tuple[Triangles, FloatArray]:
