@@ -94,7 +94,7 @@ def fit_plate(
 
 
 def _inverse(normal: FloatArray) -> FloatArray:
-    """Inverse of the normal matrix, scaled to unit diagonal; lightly damped, for stars in one line leave a turn open."""
+    """Inverse of the normal matrix, scaled and lightly damped: stars in one line leave a turn open."""
     scale = 1.0 / np.sqrt(np.maximum(normal.diagonal(), 1e-300))
     both = scale[:, None] * scale
     scaled = normal * both
