@@ -36,24 +36,25 @@ class Prior:
 
 
 def log_likelihood_ratio(
-    distance_px: FloatArray, sigma_px: FloatArray, expected_stars: IntArray, area_px: float
+    distance_px: FloatArray, sigma_px: FloatArray, expected_stars: IntArray, area_px: float, strays: int = 0
 ) -> FloatArray:
     """Natural log of the likelihood ratio (D,) for D depths of catalogue, `expected_stars` (D,) in the frame each.
 
     `distance_px` (D, N) of the detected stars from their catalogue stars, inf when there is none near;
-    `sigma_px` (N,) standard deviation along one axis.
+    `sigma_px` (N,) standard deviation along one axis. `strays` more detections have no star near at any depth.
     """
+    q = np.array(STRAY_SHARES)[:, None]
     peak = area_px / (2.0 * np.pi * sigma_px**2 * np.maximum(expected_stars, 1)[:, None])
     z = np.minimum(distance_px / sigma_px, 40.0)
     near = peak * np.exp(-0.5 * z * z)
-    sums = [np.sum(np.log(q + (1.0 - q) * near), axis=1) for q in STRAY_SHARES]
-    return log_mean_exp(np.array(sums))
+    sums = np.log(q[:, :, None] + (1.0 - q[:, :, None]) * near).sum(axis=2)
+    return log_mean_exp(sums + strays * np.log(q))
 
 
 def log_mean_exp(values: FloatArray) -> FloatArray:
     """ln of the mean of exp(values) along the first axis: the odds averaged over equally likely choices."""
-    top = np.max(values, axis=0)
-    return np.asarray(top + np.log(np.mean(np.exp(values - top), axis=0)))
+    top = values.max(axis=0)
+    return np.asarray(top + np.log(np.exp(values - top).sum(axis=0) / len(values)))
 
 
 def log_share_of_prior(prior: Prior, covariance: FloatArray) -> float:

@@ -24,7 +24,8 @@ _ROUNDS = ((0.35, 0.015), (1.1, 0.006))
 _ROUNDS_OF_A_LENS = ((0.35, 0.015), (0.7, 0.01), (1.1, 0.006))  # its distortion is learned on the way
 _WEIGHED = 80  # brightest detections that weigh in the verdict; the final fit takes them all
 _STEADY_ROUNDS = 3
-_DEPTHS = 6
+_STEADY_SHARE = 0.5  # of a centroid error: a fit that moves less keeps its matches
+_DEPTHS = np.linspace(0.5, 1.0, 6)  # shares of the matches, brightest first, that a depth of catalogue may hold
 _WIDE_FIELD_RAD = np.radians(5.0)
 _STARS_FOR_TERMS = (12, 30)  # matches that let k1, and k2 besides, be fitted
 _WORTHWHILE_DROP = 16.0  # fall of (rescaled) chi-square that justifies a distortion term
@@ -95,17 +96,25 @@ def grow(
     """
     attempt = _Attempt(setting, camera, camera_to_sky)
     diagonal = float(np.hypot(camera.width_px, camera.height_px))
+    log_odds = HOPELESS_LOG_ODDS
     for reach, slope in _ROUNDS_OF_A_LENS if attempt.learns_distortion else _ROUNDS:
         if not attempt.match_and_fit(middle_px, reach * diagonal, slope, _FIRST_GATE_PX):
             continue  # a wide group of few stars: its fourth lies further out
-        if reach > 0.5 and attempt.log_odds(prior) < HOPELESS_LOG_ODDS:
-            return None
+        if reach > 0.5:
+            log_odds = attempt.log_odds(prior)
+            if log_odds < HOPELESS_LOG_ODDS:
+                return None
     if attempt.fit is None:
         return None
-    placement = _settled(attempt, prior)
-    if placement is None or placement.log_odds <= accepted_log_odds or not attempt.take_all():
-        return placement
-    return _settled(attempt, prior) or placement
+    placement = None
+    if log_odds <= accepted_log_odds:
+        placement = _settled(attempt, prior)
+        if placement is None or placement.log_odds <= accepted_log_odds:
+            return placement
+    if placement is None or attempt.takes_part():
+        attempt.take_all()
+        placement = _settled(attempt, prior) or placement
+    return placement
 
 
 def _wanted(detections: Detections) -> int:
@@ -127,11 +136,14 @@ def _settled(attempt: _Attempt, prior: Prior) -> Placement | None:
     """Tight gates over the whole frame until the matches stay the same; then the choice of distortion terms."""
     middle, everywhere = np.zeros(2), 1e9
     for _ in range(_STEADY_ROUNDS):
-        before = attempt.matches.detected
+        before, rotation, focal = attempt.matches.detected, attempt.camera_to_sky, attempt.camera.focal_px
         if not attempt.match_and_fit(middle, everywhere, 0.0, 0.75):
             return None
         attempt.choose_terms()
-        if np.array_equal(before, attempt.matches.detected):
+        turned = focal * float(np.abs(attempt.camera_to_sky - rotation).max())
+        grown = abs(attempt.camera.focal_px / focal - 1.0) * attempt.camera.width_px
+        still = max(turned, grown) < _STEADY_SHARE * attempt.usual_sigma and not attempt.learns_distortion
+        if still or np.array_equal(before, attempt.matches.detected):
             break
     assert attempt.fit is not None
     i, j = attempt.matches.detected, attempt.matches.star
@@ -171,12 +183,14 @@ class _Attempt:
         share = _wanted(detections) / _wanted(self.setting.detections)
         self.stars = self._all_stars.brightest(int(np.ceil(share * len(self._all_stars.index))))
 
-    def take_all(self) -> bool:
-        """From now on all detections count. False when they do already."""
-        if self.detections.x_px.size == self.setting.detections.x_px.size:
-            return False
-        self._consider(self.setting.detections)
-        return True
+    def takes_part(self) -> bool:
+        """Are there detections that do not count yet?"""
+        return self.detections.x_px.size < self.setting.detections.x_px.size
+
+    def take_all(self) -> None:
+        """From now on all detections count."""
+        if self.takes_part():
+            self._consider(self.setting.detections)
 
     def match_and_fit(self, middle_px: FloatArray, reach_px: float, slope: float, least_gate_px: float) -> bool:
         """One round. False when too few stars fit."""
@@ -217,17 +231,15 @@ class _Attempt:
         """Log likelihood ratio, averaged over depths of the catalogue, times the share of the prior."""
         assert self.fit is not None
         x, _ = self.stars.pixels(self.camera, self.camera_to_sky)
-        rank = np.cumsum(~np.isnan(x))  # how many expected stars are as bright or brighter
-        match_rank = np.sort(rank[self.matches.star])
-        order = np.argsort(rank[self.matches.star])
-        detected = self.matches.detected[order]
-        residual = np.hypot(self.fit.residual_px[order, 0], self.fit.residual_px[order, 1])
-        distance = np.full((_DEPTHS, self.sigma.size), np.inf)
-        uses = np.ceil(len(order) * np.linspace(0.5, 1.0, _DEPTHS)).astype(np.int64)
-        for row, used in enumerate(uses):
-            distance[row, detected[:used]] = residual[:used]
+        rank = (~np.isnan(x)).cumsum()[self.matches.star]  # how many expected stars are as bright or brighter
+        order = rank.argsort()
+        sigma = self.sigma[self.matches.detected[order]] * self.stretch
+        residual = np.hypot(self.fit.residual_px[:, 0], self.fit.residual_px[:, 1])[order]
+        uses = np.ceil(order.size * _DEPTHS).astype(np.int64)
+        distance = np.where(np.arange(order.size) < uses[:, None], residual, np.inf)
         area = float(self.camera.width_px * self.camera.height_px)
-        ratios = log_likelihood_ratio(distance, self.sigma * self.stretch, match_rank[uses - 1], area)
+        strays = self.sigma.size - order.size
+        ratios = log_likelihood_ratio(distance, sigma, rank[order[uses - 1]], area, strays)
         share = log_share_of_prior(prior, self.fit.covariance[:4, :4] * self.stretch**2)
         return float(log_mean_exp(ratios) + share)
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from polewright.core.matching.growth import Detections, effective_sigma
+from polewright.core.matching.growth import Detections, effective_sigma, middle_of
 from polewright.core.matching.poses import Poses, centred_pixels
 from polewright.core.matching.shortlist import StarMap, star_map
 from polewright.core.model import Camera, FloatArray, IntArray
@@ -28,6 +28,7 @@ class ImageStars:
     mirrored: bool | None
     pixels: FloatArray
     sigma_px: FloatArray
+    usual_sigma_px: float
     slack: float
     map: StarMap
     camera_known: bool
@@ -46,7 +47,7 @@ class ImageStars:
         """Numbers of those whose stars fit, at a scale and parity that are allowed."""
         ratio = self.camera.focal_px / poses.focal_px
         good = (ratio < 1.0 + self.scale_tolerance) & (ratio > 1.0 / (1.0 + self.scale_tolerance))
-        good &= poses.misfit_px < 1.2 + 3.0 * float(np.median(self.sigma_px)) + self.slack * poses.extent_px
+        good &= poses.misfit_px < 1.2 + 3.0 * self.usual_sigma_px + self.slack * poses.extent_px
         if self.mirrored is not None:
             good &= poses.mirrored == self.mirrored
         return np.flatnonzero(good)
@@ -61,7 +62,8 @@ def image_stars(
     pixels = centred_pixels(camera, detections.x_px, detections.y_px)
     half_field = np.hypot(camera.width_px, camera.height_px) / 2.0 / camera.focal_px
     sigma = np.maximum(effective_sigma(detections.sigma_px, camera.scale_arcsec_px), SIGMA_FLOOR_PX)
-    cell = max(2.0, 2.5 * float(np.median(sigma)), 0.0022 * camera.width_px)
+    usual = middle_of(sigma)
+    cell = max(2.0, 2.5 * usual, 0.0022 * camera.width_px)
     return ImageStars(
         camera=camera,
         detections=detections,
@@ -69,6 +71,7 @@ def image_stars(
         mirrored=mirrored,
         pixels=pixels,
         sigma_px=sigma,
+        usual_sigma_px=usual,
         slack=0.0015 + (0.002 if camera_known else 0.012) * float(min(half_field, 0.5)),
         camera_known=camera_known,
         map=star_map(pixels, camera.width_px, camera.height_px, cell),

@@ -233,6 +233,7 @@ def _whole_bins(bins: int, cells: IntArray) -> IntArray:
     return np.stack([firsts[left], seconds[left], firsts[right], seconds[right]])
 
 
+@lru_cache(maxsize=16)
 def _bins_of_pairs(bins: int) -> tuple[IntArray, IntArray]:
     first = np.repeat(np.arange(bins), np.arange(bins) + 2)
     second = np.concatenate([np.arange(bins - 2 - f, bins) for f in range(bins)])

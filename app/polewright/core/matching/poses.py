@@ -9,6 +9,9 @@ from numpy.typing import NDArray
 
 from polewright.core.model import Camera, FloatArray
 
+_ROUNDS = 3
+_STEADY = 3e-4  # change of the focal length that moves no star of a wide field by a pixel
+
 
 @dataclass(frozen=True, eq=False)
 class Poses:
@@ -58,31 +61,36 @@ def directions(pixels: FloatArray, focal_px: FloatArray | float) -> FloatArray:
 def poses_of(pixels: FloatArray, sky: FloatArray, focal_px: float) -> Poses:
     """Best similarity for each of M matched groups: centred pixels (M, K, 2), unit vectors `sky` (M, K, 3), K >= 3.
 
-    The first two of a group are its widest pair. `focal_px` is a first guess; it is refined twice.
+    The first two of a group are its widest pair. The focal length comes from the stars; `focal_px` serves where they
+    leave it open.
     """
     count = len(pixels)
-    focal = np.full(count, float(focal_px))
-    side = _side(directions(pixels, focal_px))
-    mirrored = np.sum(np.sign(side) * np.sign(_side(sky)) * np.abs(side), axis=1) < 0.0
+    along, chord = pixels[:, 1] - pixels[:, 0], sky[:, 1] - sky[:, 0]
+    extent = np.hypot(along[:, 0], along[:, 1])
+    chord_length = np.sqrt(np.einsum("mi,mi->m", chord, chord))
+    mirrored = np.einsum("mk,mk->m", _pixel_side(pixels), np.sign(_side(sky))) < 0.0
     seen = pixels.copy()
     seen[mirrored, :, 0] *= -1.0
     sky_basis, sky_plane = _plane(sky)
-    for _ in range(2):
+    focal = np.where(chord_length > 0.0, extent / np.maximum(chord_length, 1e-12), focal_px)
+    for _ in range(_ROUNDS):
         camera_basis, camera_plane = _plane(directions(seen, focal[:, None]))
-        norm = np.sum(np.abs(camera_plane) ** 2, axis=1)
-        turn = np.sum(np.conj(camera_plane) * sky_plane, axis=1) / norm
-        last, focal = focal, focal / np.maximum(np.abs(turn), 1e-3)
-    misfit = np.abs(sky_plane - turn[:, None] * camera_plane)
-    misfit_px = np.sqrt(np.mean(misfit * misfit, axis=1)) * last
-    extent = np.hypot(*(pixels[:, 1] - pixels[:, 0]).T)
-    phase = turn / np.abs(turn)
+        across = np.conj(camera_plane)
+        turn = (across * sky_plane).sum(axis=1) / (across * camera_plane).sum(axis=1).real
+        size = np.maximum(np.abs(turn), 1e-3)
+        last, focal = focal, focal / size
+        if count == 0 or float(np.abs(size - 1.0).max()) < _STEADY:
+            break
+    misfit = sky_plane - turn[:, None] * camera_plane
+    misfit_px = np.sqrt((misfit * np.conj(misfit)).real.sum(axis=1) / misfit.shape[1]) * last
+    phase = turn / size
     spin = np.zeros((count, 3, 3))
     spin[:, 0, 0] = spin[:, 1, 1] = phase.real
-    spin[:, 0, 1], spin[:, 1, 0] = -phase.imag, phase.imag
+    spin[:, 1, 0] = phase.imag
+    spin[:, 0, 1] = -phase.imag
     spin[:, 2, 2] = 1.0
-    camera_basis = _plane(directions(seen, focal[:, None]))[0]
     camera_to_sky = sky_basis @ spin @ np.swapaxes(camera_basis, 1, 2)
-    return Poses(camera_to_sky, focal, mirrored, misfit_px, pixels.mean(axis=1), extent)
+    return Poses(camera_to_sky, focal, mirrored, misfit_px, pixels.sum(axis=1) / pixels.shape[1], extent)
 
 
 def _cross(a: FloatArray, b: FloatArray) -> FloatArray:
@@ -94,6 +102,13 @@ def _cross(a: FloatArray, b: FloatArray) -> FloatArray:
     return out
 
 
+def _pixel_side(p: FloatArray) -> FloatArray:
+    """(M, K - 2) twice the areas of the triangles A B C of pixels (M, K, 2): the same sign as _side() of them."""
+    a, ab = p[:, :1], p[:, 1:2] - p[:, :1]
+    ac = p[:, 2:] - a
+    return np.asarray(ab[..., 0] * ac[..., 1] - ab[..., 1] * ac[..., 0])
+
+
 def _side(v: FloatArray) -> FloatArray:
     """(M, K - 2) triple products A . (B x C): on which side of AB each further star lies."""
     normal = _cross(v[:, 0], v[:, 1])
@@ -102,12 +117,13 @@ def _side(v: FloatArray) -> FloatArray:
 
 def _plane(v: FloatArray) -> tuple[FloatArray, NDArray[np.complex128]]:
     """Basis (M, 3, 3), columns e1 along AB, e2, mean direction; and the stars (M, K) as e1 + i e2 about the mean."""
-    middle = v.mean(axis=1)
-    middle /= np.linalg.norm(middle, axis=1, keepdims=True)
+    middle = v.sum(axis=1)
+    middle /= np.sqrt(np.einsum("mi,mi->m", middle, middle))[:, None]
     along = v[:, 1] - v[:, 0]
-    along = along - np.sum(along * middle, axis=1, keepdims=True) * middle
-    along /= np.maximum(np.linalg.norm(along, axis=1, keepdims=True), 1e-15)
-    across = _cross(middle, along)
-    plane = np.einsum("mki,mi->mk", v, along) + 1j * np.einsum("mki,mi->mk", v, across)
-    plane -= plane.mean(axis=1, keepdims=True)
-    return np.stack([along, across, middle], axis=2), plane
+    along -= np.einsum("mi,mi->m", along, middle)[:, None] * middle
+    along /= np.maximum(np.sqrt(np.einsum("mi,mi->m", along, along)), 1e-15)[:, None]
+    basis = np.stack([along, _cross(middle, along), middle], axis=2)
+    places = v @ basis[:, :, :2]
+    plane = places[..., 0] + 1j * places[..., 1]
+    plane -= plane.sum(axis=1, keepdims=True) / plane.shape[1]
+    return basis, plane
