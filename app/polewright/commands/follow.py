@@ -22,7 +22,7 @@ from polewright.core.axis.estimate import estimate_axis
 from polewright.core.axis.following import AxisReading, FollowState, follow, start_following
 from polewright.core.errors import FrameReadError, UsageError
 from polewright.core.formatting import offset_words
-from polewright.core.model import AxisEstimate, PlateSolution, Site, SkyFrame, TargetPole
+from polewright.core.model import AxisEstimate, Site, SkyFrame, TargetPole, Unsolved
 from polewright.core.sky.places import default_target, standard_atmosphere
 from polewright.services.measuring import MeasuredFrame, place_in_sky
 
@@ -81,11 +81,12 @@ class FollowSession:
         """The line for a measured frame."""
         placed = place_in_sky(measured.frame, measured.outcome, self._site, self._atmosphere)
         warnings = list(measured.warnings)
-        if placed is None and not isinstance(measured.outcome, PlateSolution):
-            warnings.append(f"{measured.outcome.reason} {measured.outcome.cure}")
+        if isinstance(placed, Unsolved):
+            warnings.append(f"{placed.reason} {placed.cure}")
+        sky = placed if isinstance(placed, SkyFrame) else None
         if self._left > 0:
-            return self._capture_line(measured.frame.name, placed, warnings)
-        return self._adjust_line(measured.frame.name, placed, warnings)
+            return self._capture_line(measured.frame.name, sky, warnings)
+        return self._adjust_line(measured.frame.name, sky, warnings)
 
     def _capture_line(self, name: str, placed: SkyFrame | None, warnings: list[str]) -> dict[str, object]:
         self._left -= 1

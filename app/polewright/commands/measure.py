@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 import json
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -17,15 +17,19 @@ from polewright.commands.options import (
     add_camera_options,
     add_site_options,
     check_camera_options,
+    other_site,
     site_from,
 )
 from polewright.core.angles import ARCMIN_PER_RAD
 from polewright.core.axis.estimate import estimate_axis
+from polewright.core.axis.plausible import CURE as WRONG_SKY_CURE
 from polewright.core.axis.screw_offsets import screw_offsets
 from polewright.core.formatting import offset_words
-from polewright.core.model import AxisEstimate, NotMeasurable, PlateSolution, Site, SkyFrame, TargetPole
+from polewright.core.model import AxisEstimate, NotMeasurable, PlateSolution, Site, SkyFrame, TargetPole, Unsolved
+from polewright.core.night.clock_doubt import doubting_clock
+from polewright.core.night.orientation import clock_effect_rad
 from polewright.core.sky.places import default_target, standard_atmosphere
-from polewright.services.measuring import MeasuredFrame, place_in_sky
+from polewright.services.measuring import MeasuredFrame, arrivals_of, place_in_sky
 
 
 @dataclass(frozen=True, eq=False)
@@ -51,7 +55,7 @@ def run(args: argparse.Namespace) -> int:
     """Print the offset of the axis, or why it cannot be measured."""
     check_camera_options(args)
     capture = take_capture(args, args.frames)
-    estimate = estimate_axis(capture.sky_frames, capture.site, standard_atmosphere(capture.site), capture.target)
+    estimate = estimate_of(capture)
     facts = measured_facts(capture, estimate)
     print(json.dumps(facts) if args.json else "\n".join(sentences(capture, estimate)))
     return EXIT_OK if isinstance(estimate, AxisEstimate) else EXIT_NOT_MEASURABLE
@@ -68,8 +72,36 @@ def take_capture(args: argparse.Namespace, paths: Sequence[Path]) -> Capture:
     target = TARGETS[args.target] if args.target else default_target(site)
     warnings = [f"{item.frame.name}: {text}" for item in measured for text in item.warnings]
     return Capture(
-        tuple(measured), tuple(sky for sky in placed if sky is not None), site, site_source, target, tuple(warnings)
+        measured=tuple(replace(item, outcome=outcome_of(item, sky)) for item, sky in zip(measured, placed)),
+        sky_frames=tuple(sky for sky in placed if isinstance(sky, SkyFrame)),
+        site=site,
+        site_source=site_source,
+        target=target,
+        warnings=(*other_site(args, first), *warnings),
     )
+
+
+def outcome_of(item: MeasuredFrame, placed: SkyFrame | Unsolved) -> PlateSolution | Unsolved:
+    """What came of a frame: its solution, or why it says nothing here."""
+    return placed if isinstance(placed, Unsolved) else item.outcome
+
+
+def estimate_of(capture: Capture) -> AxisEstimate | NotMeasurable:
+    """The axis; refused when a frame cannot come from this site and time, for then none of them can be trusted."""
+    for item in capture.measured:
+        if isinstance(item.outcome, Unsolved) and item.outcome.cure == WRONG_SKY_CURE:
+            return NotMeasurable(item.outcome.reason, item.outcome.cure)
+    unplaced = [item for item in capture.measured if isinstance(item.outcome, Unsolved)]
+    if len(capture.sky_frames) < 2 and unplaced and isinstance(unplaced[0].outcome, Unsolved):
+        first, count = unplaced[0].outcome, len(capture.measured)
+        reason = (
+            f"{len(capture.sky_frames)} of {count} frames could be placed on the sky; 2 are needed, 3 are better."
+        )
+        return NotMeasurable(f"{reason} {unplaced[0].frame.name}: {first.reason}", first.cure)
+    estimate = estimate_axis(capture.sky_frames, capture.site, standard_atmosphere(capture.site), capture.target)
+    if isinstance(estimate, NotMeasurable):
+        return estimate
+    return doubting_clock(estimate, arrivals_of([item.frame for item in capture.measured]))
 
 
 def frame_facts(item: MeasuredFrame) -> dict[str, object]:
@@ -119,6 +151,7 @@ def measured_facts(capture: Capture, estimate: AxisEstimate | NotMeasurable) -> 
         "chi2": estimate.chi2,
         "dof": estimate.dof,
         "target": capture.target.name.lower(),
+        "turn_per_clock_minute_arcmin": clock_effect_rad(estimate.total_rad, 60.0) * ARCMIN_PER_RAD,
         "suspect": estimate.suspect,
         "frames": frames,
         "warnings": [*capture.warnings, *estimate.warnings],
@@ -164,6 +197,8 @@ def axis_sentences(capture: Capture, estimate: AxisEstimate) -> list[str]:
         f"  azimuth      {_arcmin(screws.azimuth_rad, screws.sigma_azimuth_rad)} along the horizon (azimuth screw)",
         f"  altitude     {_arcmin(screws.altitude_rad, screws.sigma_altitude_rad)} (altitude screw)",
         f"  consistency  chi-square {estimate.chi2:.1f} for {estimate.dof} degrees of freedom",
+        "  as stated    clock and longitude: a minute, or a quarter of a degree, turns this about the pole by"
+        f" {clock_effect_rad(estimate.total_rad, 60.0) * ARCMIN_PER_RAD:.2f}'",
     ]
 
 

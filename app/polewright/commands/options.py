@@ -10,6 +10,8 @@ from polewright.core.model import Frame, Site, TargetPole
 
 TARGETS = {"true": TargetPole.TRUE, "between": TargetPole.BETWEEN, "refracted": TargetPole.REFRACTED}
 
+SAME_PLACE_DEG = 0.5  # a header typed in for the next town
+
 
 def add_camera_options(parser: argparse.ArgumentParser) -> None:
     """Focal length and pixel size, for frames whose header does not say."""
@@ -60,6 +62,21 @@ def site_from(args: argparse.Namespace, first: Frame | None) -> tuple[Site, str]
         site = found if args.elev is None else Site(found.lat_deg, found.lon_deg, args.elev)
         return checked_site(site), first.site.source
     raise UsageError("The frames do not say where the mount stands: give --lat and --lon (east positive).")
+
+
+def other_site(args: argparse.Namespace, first: Frame) -> tuple[str, ...]:
+    """A warning when the options and the first frame speak of different places."""
+    if args.lat is None or first.site is None:
+        return ()
+    there = first.site.value
+    apart = max(abs(args.lat - there.lat_deg), abs(math.remainder(args.lon - there.lon_deg, 360.0)))
+    if apart <= SAME_PLACE_DEG:
+        return ()
+    return (
+        f"You say {args.lat:+.2f}, {args.lon:+.2f} degrees, {first.site.source} {there.lat_deg:+.2f},"
+        f" {there.lon_deg:+.2f}: one of them is wrong. A degree of longitude turns the result by a degree about the"
+        " pole.",
+    )
 
 
 def checked_site(site: Site) -> Site:

@@ -103,6 +103,7 @@ class Frame:
     pointing: Sourced[SkyPosition] | None = None
     camera: str | None = None
     warnings: tuple[str, ...] = ()
+    file_utc: Utc | None = None  # when the file was written, by the computer that keeps it
 
     @property
     def width_px(self) -> int:

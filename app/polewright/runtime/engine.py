@@ -13,24 +13,32 @@ from pathlib import Path
 from typing import Protocol
 
 from polewright.core.errors import PolewrightError, RecordingError
-from polewright.core.model import Site
+from polewright.core.model import Frame, Site, Utc
 from polewright.core.night.advice import Advice
 from polewright.core.night.effects import Effect, KeepNight, Refused, SaveScrew
 from polewright.core.night.event_codec import event_to_plain
 from polewright.core.night.events import AnyEvent, FrameUnsolved, Screw, Ticked
 from polewright.core.night.measured import FrameTrouble
+from polewright.core.night.orientation import FrameArrival, check_clock
 from polewright.core.night.states import NightState, Stage
 from polewright.core.night.workflow import CLICKS
 from polewright.core.screws.memory import ScrewMemory
+from polewright.core.screws.sky_turn import turned_sky_words
+from polewright.core.sky.timescales import unix_seconds
 from polewright.runtime.course import Course
 from polewright.runtime.frame_facts import FrameEvent, frame_event, measured_to_plain
 from polewright.runtime.jobs import Done, Failed, JobOutcome, Jobs
 from polewright.runtime.notices import Notice, fault_notice, fault_record
 from polewright.runtime.retrace import EVENT_KIND, FRAME_KIND, retrace_to_the_end
+from polewright.services.frame_reader.file_time import FILE_TIME_SOURCE
 from polewright.services.measuring import MeasuredFrame
 from polewright.services.night_log import NightLog
 from polewright.services.ports import Clock, Recorder
 
+SKY_TOPIC, CLOCK_TOPIC = "sky turned", "clock"
+CLOCK_FRAMES = 5  # one late file says nothing
+CLOCK_AHEAD_S, CLOCK_BEHIND_S = 5.0, 90.0  # no frame comes from the future; a slow share may be late
+CLOCK_CURE = "Check the camera program's clock, its time zone and summer time, and this computer's."
 OVERTAKEN_KIND, FAULT_KIND = "frame_overtaken", "fault"
 KEPT_TIMINGS = 1000
 KEPT_STAGES = (Stage.CAPTURE, Stage.PROOF)  # every frame of these is measured; elsewhere the latest wins
@@ -112,6 +120,7 @@ class NightEngine:
         self.notices: tuple[Notice, ...] = ()
         self.refused: Refused | None = None
         self.last_measured: MeasuredFrame | None = None
+        self._arrivals: deque[FrameArrival] = deque(maxlen=CLOCK_FRAMES)
         self.timings: deque[FrameTiming] = deque(maxlen=KEPT_TIMINGS)
 
     @property
@@ -165,6 +174,7 @@ class NightEngine:
         self._recorder.record(EVENT_KIND, event_to_plain(event), urgent=isinstance(event, CLICKS))
         for effect in self.course.take(event):
             self._carry_out(effect)
+        self._doubt_the_sky()
 
     def _carry_out(self, effect: Effect) -> None:
         try:
@@ -193,10 +203,12 @@ class NightEngine:
         plan = self.state.plan
         if plan is None or self.state.paused:
             return
-        arrived_s = self._stopwatch_s()
+        arrived_s, landed = self._stopwatch_s(), self._clock.utc()
         keep = self.state.stage in KEPT_STAGES
         self._jobs.submit(
-            lambda: self._work(path, plan.site), lambda outcome: self._deliver(path, arrived_s, outcome), keep=keep
+            lambda: self._work(path, plan.site),
+            lambda outcome: self._deliver(path, arrived_s, landed, outcome),
+            keep=keep,
         )
 
     def _work(self, path: Path, site: Site) -> _FrameResult:
@@ -211,10 +223,13 @@ class NightEngine:
         event = frame_event(0.0, path.name, measured, site)
         return _FrameResult(event, measured, begun_s, self._stopwatch_s())
 
-    def _deliver(self, path: Path, arrived_s: float, outcome: JobOutcome) -> None:
+    def _deliver(self, path: Path, arrived_s: float, landed: Utc, outcome: JobOutcome) -> None:
         """Back with the owner."""
         if isinstance(outcome, Done):
-            self._take_result(path, arrived_s, outcome.value)
+            result: _FrameResult = outcome.value
+            if result.measured is not None:
+                self._compare_clocks(result.measured.frame, landed)
+            self._take_result(path, arrived_s, result)
         elif isinstance(outcome, Failed):
             self._fault(f"measuring {path.name}", outcome.error)
             reason = f"{path.name} could not be measured: a fault in the program."
@@ -266,6 +281,29 @@ class NightEngine:
     def dismiss(self, topic: str) -> None:
         """The person has read it, or it is over."""
         self.notices = tuple(n for n in self.notices if n.topic != topic)
+
+    def _doubt_the_sky(self) -> None:
+        """The screws show what no frame can: that longitude or clock is wrong."""
+        turn = self.state.sky_turn_rad
+        if turn is None:
+            self.dismiss(SKY_TOPIC)
+        elif all(notice.topic != SKY_TOPIC for notice in self.notices):
+            self.notify(Notice(SKY_TOPIC, *turned_sky_words(turn)))
+
+    def _compare_clocks(self, frame: Frame, landed: Utc) -> None:
+        """Frame times against this computer's clock, over the latest frames."""
+        if frame.utc_mid is None or frame.utc_mid.source == FILE_TIME_SOURCE:
+            return
+        exposure_s = frame.exposure_s.value if frame.exposure_s is not None else 0.0
+        arrival = FrameArrival(unix_seconds(frame.utc_mid.value), exposure_s, unix_seconds(landed))
+        self._arrivals.append(arrival)
+        check = check_clock(self._arrivals) if len(self._arrivals) == CLOCK_FRAMES else None
+        if check is None:
+            return
+        if -CLOCK_BEHIND_S <= check.ahead_s <= CLOCK_AHEAD_S:
+            self.dismiss(CLOCK_TOPIC)
+        elif all(notice.topic != CLOCK_TOPIC for notice in self.notices):
+            self.notify(Notice(CLOCK_TOPIC, check.words, CLOCK_CURE))
 
     def recording_trouble(self, trouble: RecordingError | None) -> None:
         """For the recorder: trouble with the disk has come, changed, or (None) gone."""

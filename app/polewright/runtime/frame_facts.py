@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 
 from polewright.core.axis.estimate import sky_frame
+from polewright.core.axis.plausible import impossible_sky
 from polewright.core.errors import RecordingError
 from polewright.core.model import (
     Attitude,
@@ -25,7 +26,7 @@ from polewright.core.night.events import FrameSolved, FrameUnsolved
 from polewright.core.night.measured import FrameTrouble, PlacedFrame
 from polewright.core.plain import from_plain, to_plain
 from polewright.core.sky.places import standard_atmosphere
-from polewright.services.measuring import MeasuredFrame
+from polewright.services.measuring import NO_TIME, NO_TIME_CURE, MeasuredFrame
 
 LARGEST_SIDE_PX = 100_000
 FEW_STARS = 8  # below this a frame that matches nothing simply has too few
@@ -35,8 +36,6 @@ VERDICT_WORDS = {  # what the verdict on the frame (core/detection/verdict.py) s
     "pixels are full": FrameTrouble.SATURATED,
     "pixel is full": FrameTrouble.SATURATED,
 }
-NO_TIME = "The frame does not say when it was taken."
-NO_TIME_CURE = "Let the camera software write the time (DATE-OBS) into its files, or give the time zone."
 
 FrameEvent = FrameSolved | FrameUnsolved
 
@@ -50,7 +49,13 @@ def frame_event(at_s: float, name: str, measured: MeasuredFrame, site: Site) -> 
     utc = measured.frame.utc_mid
     if utc is None:
         return FrameUnsolved(at_s, name, NO_TIME, NO_TIME_CURE, FrameTrouble.NO_TIME, outcome.stars_detected)
-    return FrameSolved(at_s, place(name, utc.value, site, outcome))
+    placed = place(name, utc.value, site, outcome)
+    impossible = impossible_sky(placed.sky_frame(), site)
+    if impossible is not None:
+        return FrameUnsolved(
+            at_s, name, impossible.reason, impossible.cure, FrameTrouble.WRONG_SKY, outcome.stars_detected
+        )
+    return FrameSolved(at_s, placed)
 
 
 def place(name: str, utc_mid: Utc, site: Site, solution: PlateSolution) -> PlacedFrame:

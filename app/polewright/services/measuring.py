@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Protocol
 
@@ -11,6 +11,7 @@ import numpy as np
 
 from polewright.core.angles import ARCSEC_PER_RAD
 from polewright.core.axis.estimate import sky_frame
+from polewright.core.axis.plausible import impossible_sky
 from polewright.core.camera import pixel_to_vector, vector_to_pixel
 from polewright.core.detection.hot_pixels import HotPixelMask
 from polewright.core.matching.hint import SolveHint
@@ -25,12 +26,17 @@ from polewright.core.model import (
     StarList,
     Unsolved,
 )
-from polewright.core.sky.timescales import julian_epoch_year
+from polewright.core.night.orientation import FrameArrival
+from polewright.core.sky.timescales import julian_epoch_year, unix_seconds
 from polewright.services.frame_reader import read_frame
+from polewright.services.frame_reader.file_time import FILE_TIME_SOURCE
 
 Progress = Callable[[str, float], None]
 HINT_RADIUS_DEG = 5.0  # how far a header's pointing or the last frame may be off; the whole sky is searched after it
+NO_TIME = "The frame does not say when it was taken."
+NO_TIME_CURE = "Let the camera software write the time (DATE-OBS) into its files, or give the time zone."
 DEFAULT_EPOCH_YEAR = 2026.0
+FEWEST_FOR_A_FLIP = 12  # stars; fewer are no sign that the field should have been known
 THOROUGH_EVERY = 8  # after a solved frame, failing ones are most likely trailed: every eighth is searched for long
 
 
@@ -90,6 +96,7 @@ class FrameMeasurer:
         self._progress = progress
         self._hot_pixels: HotPixelMask | None = None
         self._failed = 0
+        self._camera_name: str | None = None
         self.last: PlateSolution | None = None
 
     def read(self, path: Path) -> tuple[Frame, float]:
@@ -108,9 +115,9 @@ class FrameMeasurer:
         start = self._now_s()
         stars = self._detector.detect(frame, self._hot_pixels)
         detected = self._now_s()
-        outcome = self._solver.solve(stars, self._epoch_year(frame), self._hint(frame), self._progress)
+        outcome = self._solve(frame, stars)
         solved = self._now_s()
-        warnings = frame.warnings
+        warnings = (*frame.warnings, *self._other_camera(frame))
         if isinstance(outcome, PlateSolution):
             warnings = (*warnings, *outcome.warnings)
             self._learn_hot_pixels(stars, outcome)
@@ -119,6 +126,26 @@ class FrameMeasurer:
         return MeasuredFrame(
             frame, stars, outcome, {"read": read_s, "detect": detected - start, "solve": solved - detected}, warnings
         )
+
+    def _solve(self, frame: Frame, stars: StarList) -> PlateSolution | Unsolved:
+        """With all that is known; what fails although it shows stars may have been flipped meanwhile."""
+        hint, epoch_year = self._hint(frame), self._epoch_year(frame)
+        outcome = self._solver.solve(stars, epoch_year, hint, self._progress)
+        if isinstance(outcome, PlateSolution) or hint.camera is None or len(stars) < FEWEST_FOR_A_FLIP:
+            return outcome
+        if self._failed % THOROUGH_EVERY not in (0, THOROUGH_EVERY - 1):
+            return outcome
+        flipped = replace(hint, camera=replace(hint.camera, mirrored=not hint.camera.mirrored), thorough=False)
+        second = self._solver.solve(stars, epoch_year, flipped, self._progress)
+        return second if isinstance(second, PlateSolution) else outcome
+
+    def _other_camera(self, frame: Frame) -> tuple[str, ...]:
+        """A warning when the frame names another camera than the frames before it."""
+        before = self._camera_name
+        self._camera_name = frame.camera or before
+        if before is None or frame.camera is None or frame.camera == before:
+            return ()
+        return (f"Taken with the camera {frame.camera}, the frame before with {before}: use one camera for all.",)
 
     def _epoch_year(self, frame: Frame) -> float:
         return julian_epoch_year(frame.utc_mid.value) if frame.utc_mid is not None else DEFAULT_EPOCH_YEAR
@@ -154,12 +181,28 @@ class FrameMeasurer:
 
 def place_in_sky(
     frame: Frame, outcome: PlateSolution | Unsolved, site: Site, atmosphere: Atmosphere
-) -> SkyFrame | None:
-    """The frame in the observed sky of its site; None when it is not solved or has no time."""
-    if not isinstance(outcome, PlateSolution) or frame.utc_mid is None:
-        return None
+) -> SkyFrame | Unsolved:
+    """The frame in the observed sky of its site; Unsolved when it is not solved, has no time, or cannot be so."""
+    if not isinstance(outcome, PlateSolution):
+        return outcome
+    if frame.utc_mid is None:
+        return Unsolved(NO_TIME, NO_TIME_CURE, outcome.stars_detected)
     exposure_s = frame.exposure_s.value if frame.exposure_s is not None else None
-    return sky_frame(frame.name, frame.utc_mid.value, site, atmosphere, outcome, exposure_s)
+    placed = sky_frame(frame.name, frame.utc_mid.value, site, atmosphere, outcome, exposure_s)
+    return impossible_sky(placed, site) or placed
+
+
+def arrivals_of(frames: Sequence[Frame]) -> list[FrameArrival]:
+    """Frame times beside those of their files, where the two are independent."""
+    return [
+        FrameArrival(
+            unix_seconds(frame.utc_mid.value),
+            frame.exposure_s.value if frame.exposure_s is not None else 0.0,
+            unix_seconds(frame.file_utc),
+        )
+        for frame in frames
+        if frame.utc_mid is not None and frame.file_utc is not None and frame.utc_mid.source != FILE_TIME_SOURCE
+    ]
 
 
 def sky_motion_px(before: PlateSolution, after: PlateSolution, x_px: FloatArray, y_px: FloatArray) -> FloatArray:

@@ -250,6 +250,8 @@ def _no_match(stars: StarList, hint: SolveHint, all_scales_tried: bool) -> Unsol
             n,
         )
     reason = f"{n} objects found, but they match no star pattern {where}."
+    if stars.reason:
+        return Unsolved(f"{reason} {stars.reason}", stars.cure, n)
     if n < 8:
         return Unsolved(reason, "Expose longer to get at least 8 stars, or give the rough pointing.", n)
     return Unsolved(

@@ -29,6 +29,10 @@ SMALLEST_SPAN_RAD = np.radians(3.0)  # tube flexure alone turns less than this i
 LARGEST_SIGMA_RAD = np.radians(0.75)  # a number that is less sure than the compass is no measurement
 UNSURE_SIGMA_RAD = 2.0 / ARCMIN_PER_RAD  # said aloud from here on
 LARGEST_OFFSET_RAD = np.radians(20.0)
+LONGEST_CAPTURE_S = 6.0 * 3600.0  # no capture takes so long: these frames are of two setups
+TWO_FRAMES = (
+    "Two frames cannot check each other: a slipped declination or a moved tripod would go unnoticed. Take a third."
+)
 _SAME_FIELD = 0.01  # relative difference of field widths that is still one camera
 _SAME_INSTANT_S = 0.05
 _MOVED_RAD = np.radians(0.2)
@@ -80,8 +84,11 @@ def _estimate(
     companion_east, companion_up = offset_from_pole(companion, pole, site)
     sigma = float(np.sqrt(np.trace(covariance)))
     warnings = [*notes, *verdict.warnings]
-    if UNSURE_SIGMA_RAD < sigma <= LARGEST_SIGMA_RAD:
+    agreed = verdict.scatter_rad == 0.0 and verdict.suspect is None
+    if UNSURE_SIGMA_RAD < sigma <= LARGEST_SIGMA_RAD and agreed:
         warnings.append(_unsure(frames, sigma))
+    if len(frames) == 2:
+        warnings.append(TWO_FRAMES)
     return AxisEstimate(
         site=site,
         target=target,
@@ -125,9 +132,9 @@ def _same_exposure(a: SkyFrame, b: SkyFrame) -> bool:
 def _unfit_frames(frames: Sequence[SkyFrame]) -> NotMeasurable | None:
     """Why these frames do not belong together, if so."""
     if len(frames) < 2:
-        count = "One frame says" if frames else "No frame says"
+        told = "One frame says nothing about the axis" if frames else "There is no frame to measure the axis by"
         return NotMeasurable(
-            f"{count} nothing about the axis: 2 are needed, 3 are better.",
+            f"{told}: 2 are needed, 3 are better.",
             "Turn the RA axis by 45 degrees, declination untouched, and take another frame.",
         )
     first = frames[0]
@@ -143,7 +150,18 @@ def _unfit_frames(frames: Sequence[SkyFrame]) -> NotMeasurable | None:
                 f" {first.name} of {np.degrees(_field_width(first)):.2f}.",
                 "Use the same camera, optics and region of the sensor for all frames of one capture.",
             )
-    return _same_time_other_sky(frames)
+    return _long_apart(frames) or _same_time_other_sky(frames)
+
+
+def _long_apart(frames: Sequence[SkyFrame]) -> NotMeasurable | None:
+    ordered = sorted(frames, key=lambda frame: frame.utc_mid)
+    hours = ordered[-1].utc_mid.seconds_since(ordered[0].utc_mid) / 3600.0
+    if hours * 3600.0 <= LONGEST_CAPTURE_S:
+        return None
+    return NotMeasurable(
+        f"{ordered[0].name} and {ordered[-1].name} were taken {hours:.0f} hours apart: not in one capture.",
+        "Use frames that were taken one after the other with nothing but the RA axis turned; check the clock.",
+    )
 
 
 def _field_width(frame: SkyFrame) -> float:

@@ -96,6 +96,7 @@ def _frame_trouble(state: NightState) -> Advice | None:
         return Advice("Hands off while frames are taken.", reason, "", Wait(), Mood.TROUBLE, key)
     sentences = {
         FrameTrouble.NO_TIME: "Set the camera program's clock.",
+        FrameTrouble.WRONG_SKY: "Check the site and the clock.",
         FrameTrouble.UNREADABLE: "Check the camera program's file format.",
     }
     return Advice(

@@ -19,6 +19,7 @@ from polewright.core.night.workflow_actions import Outcome
 from polewright.core.screws.angles import ScrewAngles
 from polewright.core.screws.correction import next_turn
 from polewright.core.screws.memory import ScrewMove
+from polewright.core.screws.sky_turn import screw_path, with_path
 
 KEPT_TRAIL = 160
 STILL_READINGS, STILL_S = 3, 8.0  # so much rest after a reported turn means that nothing moved
@@ -169,11 +170,20 @@ def _close(state: NightState, before: Offset, here: Offset) -> Outcome:
         state, effect = _learn(state, screw, turns, start, end, sure)
         effects.append(effect)
     handling = _count(state.handling, sums)
+    if sure and len(sums) == 1:
+        handling = _with_path(handling, next(iter(sums)), before, here, max(_difference_sigmas(state)))
     if sums:
         handling = replace(handling, unconfirmed=None if sure else next(iter(sums)))
     return replace(
         state, handling=replace(handling, opened_at=None, reports=(), asked=None, closed_s=state.now_s)
     ), tuple(effects)
+
+
+def _with_path(handling: Handling, screw: Screw, before: Offset, here: Offset, sigma_rad: float) -> Handling:
+    """Remembers which way a reported turn of one screw moved the axis."""
+    moved = (here.east_rad - before.east_rad, here.up_rad - before.up_rad)
+    path = screw_path(screw is Screw.AZIMUTH, *moved, sigma_rad)
+    return handling if path is None else replace(handling, paths=with_path(handling.paths, path))
 
 
 def _reported(handling: Handling) -> dict[Screw, float]:

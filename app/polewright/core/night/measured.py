@@ -118,6 +118,7 @@ class FrameTrouble(Enum):
     SATURATED = "saturated"
     NO_MATCH = "no match"
     NO_TIME = "no time"
+    WRONG_SKY = "wrong sky"  # by site and time below the horizon, or in daylight
     UNREADABLE = "unreadable"
     NOT_FOLLOWED = "not followed"  # camera, declination or too much moved since the capture
 

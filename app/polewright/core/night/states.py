@@ -15,9 +15,11 @@ from polewright.core.night.sky_choice import Obstacle
 from polewright.core.screws.angles import Covariance, ScrewAngles, screw_angles
 from polewright.core.screws.learning import learn
 from polewright.core.screws.memory import ScrewMemory, ScrewRate
+from polewright.core.screws.sky_turn import ScrewPath, sky_turn_rad
 
 NO_COVARIANCE: Covariance = ((0.0, 0.0), (0.0, 0.0))
 CLOUDED_FRAMES = 3
+HIGHEST_POLE_RAD = math.radians(75.0)  # above it a base slightly out of level turns the azimuth screw's path much
 
 
 class Stage(Enum):
@@ -102,7 +104,7 @@ class Handling:
     `last_turned`: the one of the last counted turn; `unconfirmed`: the one whose last move nobody reported.
     `touched_s`: when the mount was last touched or seen moving; `closed_s`: when the last move was seen to end.
     `turns_made`: single turns; `goes`: turns of one screw in one direction, one after the other, are one go;
-    `direction`: of the last turn.
+    `direction`: of the last turn. `paths`: which way reported turns moved the axis.
     """
 
     opened_at: Offset | None = None
@@ -117,6 +119,7 @@ class Handling:
     turns_made: int = 0
     goes: int = 0
     direction: float = 0.0
+    paths: tuple[ScrewPath, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -183,6 +186,12 @@ class NightState:
             axis = self.capture.axis
             found = Offset(axis.east_rad, axis.up_rad, axis.covariance_rad2)
         return found
+
+    @property
+    def sky_turn_rad(self) -> float | None:
+        """By how much the screws show the sky to be turned by a wrong longitude or clock; None when they do not."""
+        high = self.plan is not None and self.plan.pole_altitude_rad > HIGHEST_POLE_RAD
+        return None if high else sky_turn_rad(self.handling.paths)
 
     def angles(self, offset: Offset) -> ScrewAngles:
         """An offset in screw coordinates."""

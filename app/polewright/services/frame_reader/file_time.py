@@ -8,6 +8,7 @@ from polewright.core.errors import UsageError
 from polewright.core.model import Sourced, Utc
 from polewright.core.sky.timescales import parse_iso, utc_from_unix
 
+FILE_TIME_SOURCE = "modification time of the file"
 NAME_TIME = re.compile(
     r"(?<!\d)((?:19|20)\d\d)-?(\d\d)-?(\d\d)[T_ -](\d\d)[-:_.]?(\d\d)[-:_.]?(\d\d)(?:[._](\d{3}))?(?!\d)", re.ASCII
 )
@@ -34,9 +35,16 @@ def fallback_time(name: str, modified_s: float, exposure_s: float) -> tuple[Sour
     if named is not None:
         middle = Sourced(named.plus_seconds(0.5 * exposure_s), "file name, taken as UTC")
         return middle, "The header holds no time: the one in the file name is used, taken as UTC."
-    try:
-        written = utc_from_unix(modified_s)
-    except UsageError:
+    written = file_time(modified_s)
+    if written is None:
         return None, "There is no time in the header, and the file's own time makes no sense."
-    middle = Sourced(written.plus_seconds(-0.5 * exposure_s), "modification time of the file")
+    middle = Sourced(written.plus_seconds(-0.5 * exposure_s), FILE_TIME_SOURCE)
     return middle, "The header holds no time: the file's modification time is used, which a copy may have changed."
+
+
+def file_time(modified_s: float) -> Utc | None:
+    """The modification time (POSIX seconds) as UTC; None when it makes no sense."""
+    try:
+        return utc_from_unix(modified_s)
+    except UsageError:
+        return None

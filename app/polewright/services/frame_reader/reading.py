@@ -10,7 +10,7 @@ from polewright.core.errors import FrameReadError
 from polewright.core.model import Frame
 from polewright.services.frame_reader.facts import DamagedError, FrameFacts, Raster
 from polewright.services.frame_reader.families import family_of
-from polewright.services.frame_reader.file_time import fallback_time
+from polewright.services.frame_reader.file_time import fallback_time, file_time
 from polewright.services.frame_reader.luminance import luminance
 from polewright.services.frame_reader.picture import read_picture
 from polewright.services.frame_reader.plain_fits import read_fits, unpack_gzip
@@ -117,4 +117,5 @@ def _assemble(name: str, raster: Raster, facts: FrameFacts, modified_s: float) -
         pointing=facts.pointing,
         camera=facts.camera,
         warnings=tuple(warnings),
+        file_utc=file_time(modified_s),
     )

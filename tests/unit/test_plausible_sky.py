@@ -1,0 +1,194 @@
+"""Site and clock against the horizon, the Sun, the files' times and the screws."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+from pathlib import Path
+
+import erfa
+import numpy as np
+import pytest
+
+from axis_sky import ARCSEC, Rig
+from night_kit import START, engine_of
+from polewright.core.axis.estimate import estimate_axis, sky_frame
+from polewright.core.axis.plausible import impossible_sky
+from polewright.core.model import (
+    Attitude,
+    AxisEstimate,
+    Frame,
+    NotMeasurable,
+    Site,
+    SkyFrame,
+    Sourced,
+    StarList,
+    TargetPole,
+    Utc,
+)
+from polewright.core.night.clock_doubt import check_file_times, doubting_clock
+from polewright.core.night.events import FrameUnsolved
+from polewright.core.night.measured import FrameTrouble
+from polewright.core.night.orientation import FrameArrival
+from polewright.core.screws.sky_turn import ScrewPath, screw_path, sky_turn_rad, turned_sky_words, with_path
+from polewright.core.sky.sun import sun_altitude_rad, sun_position_rad
+from polewright.core.sky.timescales import utc_from_iso
+from polewright.runtime.engine import CLOCK_TOPIC
+from polewright.runtime.frame_facts import frame_event
+from polewright.services.clock import VirtualClock
+from polewright.services.measuring import MeasuredFrame
+
+SITE = Site(48.0, 10.0)
+RIG = Rig(SITE, 25.0, -12.0)
+
+
+def frames(turns: tuple[float, ...] = (0.0, 45.0, 90.0)) -> list[SkyFrame]:
+    rng = np.random.default_rng(2)
+    return [sky_frame(name, utc, SITE, RIG.air, found) for name, utc, found in RIG.capture(turns, rng)]
+
+
+class TestSun:
+    def test_place_of_the_sun_in_the_book(self) -> None:
+        """Meeus, Astronomical Algorithms, example 25.a: 1992 Oct 13, 0h TD: RA 198.38083, Dec -7.78507 degrees."""
+        ra, dec = sun_position_rad(utc_from_iso("1992-10-12T23:59:01"))
+        assert math.degrees(ra) == pytest.approx(198.38083, abs=0.02)
+        assert math.degrees(dec) == pytest.approx(-7.78507, abs=0.02)
+
+    @pytest.mark.parametrize("when", ["2026-03-20T12:00:00", "2027-07-01T03:10:00", "2031-12-24T18:00:00"])
+    def test_altitude_against_erfa(self, when: str) -> None:
+        """ERFA: Earth from epv00, the Sun's astrometric direction through apco13, atciqz and atioq without air."""
+        utc = utc_from_iso(when)
+        earth, _, _ = erfa.ufunc.epv00(utc.jd1, utc.jd2)
+        toward = -np.array(earth["p"])
+        ra, dec = np.arctan2(toward[1], toward[0]), np.arcsin(toward[2] / np.linalg.norm(toward))
+        lat, lon = np.radians([SITE.lat_deg, SITE.lon_deg])
+        context, _, _ = erfa.ufunc.apco13(utc.jd1, utc.jd2, 0.0, lon, lat, 0.0, 0.0, 0.0, 0.0, 10.0, 0.5, 0.55)
+        _, zenith, *_ = erfa.ufunc.atioq(*erfa.ufunc.atciqz(ra, dec, context), context)
+        assert math.degrees(sun_altitude_rad(utc, SITE)) == pytest.approx(90.0 - math.degrees(zenith), abs=0.05)
+
+
+class TestImpossibleSky:
+    def test_a_field_at_night_is_possible(self) -> None:
+        assert impossible_sky(frames()[0], SITE) is None
+
+    def test_stars_by_day_are_not(self) -> None:
+        noon = replace(frames()[0], utc_mid=utc_from_iso("2026-11-26T11:00:00"))
+        found = impossible_sky(noon, SITE)
+        assert found is not None and "the Sun stands 21 degrees high" in found.reason and "clock" in found.cure
+
+    def test_a_field_below_the_horizon_is_not(self) -> None:
+        frame = frames()[0]
+        down = Attitude(np.diag([1.0, -1.0, -1.0]) @ frame.attitude_enu.camera_to_sky, np.eye(3) * 1e-12)
+        found = impossible_sky(replace(frame, attitude_enu=down), SITE)
+        assert found is not None and "below the horizon" in found.reason
+
+    def test_the_night_is_told_at_the_first_frame(self) -> None:
+        name, utc, solution = RIG.capture((0.0,), np.random.default_rng(2))[0]
+        measured = MeasuredFrame(_frame(utc), _no_stars(), solution)
+        event = frame_event(0.0, name, measured, Site(48.0, -140.0))
+        assert isinstance(event, FrameUnsolved) and event.trouble is FrameTrouble.WRONG_SKY
+
+
+def test_frames_of_two_nights_are_no_capture() -> None:
+    one, two, three = frames()
+    found = estimate_axis(
+        [one, two, replace(three, utc_mid=three.utc_mid.plus_seconds(-86400.0))], SITE, RIG.air, TargetPole.TRUE
+    )
+    assert isinstance(found, NotMeasurable) and "24 hours apart" in found.reason
+
+
+class TestFileTimes:
+    def arrivals(self, ahead_s: float, step_s: float = 40.0) -> list[FrameArrival]:
+        return [FrameArrival(1e9 + k * step_s + ahead_s, 2.0, 1e9 + k * step_s + 2.0) for k in range(3)]
+
+    def test_agreement(self) -> None:
+        check = check_file_times(self.arrivals(0.0))
+        assert check is not None and check.agrees
+
+    def test_an_hour_ahead(self) -> None:
+        check = check_file_times(self.arrivals(3600.0))
+        assert check is not None and not check.agrees and "1 h ahead" in check.words
+
+    def test_copied_files_tell_nothing(self) -> None:
+        copied = [replace(arrival, landed_utc_s=2e9) for arrival in self.arrivals(3600.0)]
+        assert check_file_times(copied) is None
+        assert check_file_times(self.arrivals(3600.0)[:1]) is None
+        assert check_file_times(self.arrivals(3600.0, step_s=5.0)) is None
+
+    def test_the_uncertainty_covers_the_axis_by_the_other_clock(self) -> None:
+        """The same frames with right times: their axis must lie within two sigma of the doubted one."""
+        rng, shifted = np.random.default_rng(2), []
+        for name, utc, solution in RIG.capture((0.0, 45.0, 90.0), rng):
+            shifted.append(sky_frame(name, utc.plus_seconds(3600.0), SITE, RIG.air, solution))
+        found = estimate_axis(shifted, SITE, RIG.air, TargetPole.REFRACTED)
+        assert isinstance(found, AxisEstimate)
+        doubted = doubting_clock(found, self.arrivals(3600.0))
+        error = np.array([found.east_rad, found.up_rad]) - np.array([RIG.east_arcmin, RIG.up_arcmin]) * 60.0 * ARCSEC
+        assert np.linalg.norm(error) > 6.0 * 60.0 * ARCSEC
+        assert error @ np.linalg.solve(doubted.covariance_rad2, error) < 25.0
+        assert "widened" in doubted.warnings[-1]
+        assert doubting_clock(found, self.arrivals(0.0)) is found
+
+
+def _frame(utc: Utc) -> Frame:
+    return Frame("a.fits", np.zeros((48, 64), dtype=np.uint16), Sourced(utc, "header"), Sourced(2.0, "header"))
+
+
+def _no_stars() -> StarList:
+    none = np.zeros(0)
+    return StarList(64, 48, none, none, none, none, none, none, np.zeros(0, dtype=np.int64))
+
+
+class TestLiveClock:
+    def notices(self, ahead_s: float) -> list[str]:
+        clock = VirtualClock(START)
+        solution = RIG.capture((0.0,), np.random.default_rng(1))[0][2]
+
+        def measure(path: Path) -> MeasuredFrame:
+            return MeasuredFrame(_frame(clock.utc().plus_seconds(ahead_s - 2.0)), _no_stars(), solution)
+
+        engine = engine_of(measure, clock=clock)
+        for k in range(6):
+            clock.advance(3.0)
+            engine.frame_arrived(Path(f"{k}.fits"))
+        return [notice.cause for notice in engine.notices if notice.topic == CLOCK_TOPIC]
+
+    def test_clocks_that_agree_are_not_mentioned(self) -> None:
+        assert self.notices(0.0) == []
+
+    @pytest.mark.parametrize(("ahead_s", "words"), [(3600.0, "1 h ahead of"), (-3600.0, "behind")])
+    def test_an_hour_of_summer_time_is_a_notice(self, ahead_s: float, words: str) -> None:
+        (cause,) = self.notices(ahead_s)
+        assert words in cause
+
+    def test_a_slow_share_is_not(self) -> None:
+        assert self.notices(-40.0) == []
+
+
+class TestScrewPaths:
+    def test_a_wrong_longitude_turns_both_screws_alike(self) -> None:
+        turn = math.radians(-19.6)
+        east, up = 0.01 * math.cos(turn), 0.01 * math.sin(turn)
+        one, other = screw_path(True, east, up, 1e-5), screw_path(False, up, -east, 1e-5)
+        assert one is not None and other is not None
+        found = sky_turn_rad([one, other])
+        assert found is not None and math.degrees(found) == pytest.approx(-19.6, abs=1e-6)
+        assert "20 degrees" in turned_sky_words(found)[0] and "78 min" in turned_sky_words(found)[0]
+
+    def test_a_leaning_base_is_no_wrong_clock(self) -> None:
+        lean = math.radians(5.0)
+        assert sky_turn_rad([ScrewPath(True, lean), ScrewPath(False, lean)]) is None
+
+    def test_one_screw_alone_or_two_that_differ_say_nothing(self) -> None:
+        assert sky_turn_rad([ScrewPath(True, 0.4)]) is None
+        assert sky_turn_rad([ScrewPath(True, 0.4), ScrewPath(False, 0.1)]) is None
+
+    def test_a_nudge_has_no_direction(self) -> None:
+        assert screw_path(True, 0.0002, 0.0, 1e-6) is None
+        assert screw_path(True, 0.01, 0.0, 0.001) is None
+
+    def test_the_latest_of_each_screw_are_kept(self) -> None:
+        paths: tuple[ScrewPath, ...] = (ScrewPath(False, 0.3),)
+        for k in range(20):
+            paths = with_path(paths, ScrewPath(True, float(k)))
+        assert len(paths) == 7 and paths[0] == ScrewPath(False, 0.3) and paths[-1].turned_rad == 19.0
