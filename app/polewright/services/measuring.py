@@ -168,15 +168,21 @@ class FrameMeasurer:
         return camera if (camera.width_px, camera.height_px) == (frame.width_px, frame.height_px) else None
 
     def _learn_hot_pixels(self, stars: StarList, outcome: PlateSolution) -> None:
-        """What stood still on the sensor while the sky moved is no star; the next frame is mended of it."""
+        """What stood still on the sensor while the sky moved is no star; the next frame is mended of it.
+
+        Sources that a catalogue star accounts for are left out: in a frame exposed while the mount moved, the stars
+        of the frame before shine once more at their old places.
+        """
+        strange = ~np.isin(stars.x_px, outcome.matched.x_px)
+        x_px, y_px = stars.x_px[strange], stars.y_px[strange]
         mask = self._hot_pixels
         if mask is None or mask.hot.shape != (stars.height_px, stars.width_px):
-            mask, moved = HotPixelMask.empty(stars.height_px, stars.width_px), np.full(len(stars), np.nan)
+            mask, moved = HotPixelMask.empty(stars.height_px, stars.width_px), np.full(x_px.size, np.nan)
         elif self.last is None:
-            moved = np.full(len(stars), np.nan)
+            moved = np.full(x_px.size, np.nan)
         else:
-            moved = sky_motion_px(self.last, outcome, stars.x_px, stars.y_px)
-        self._hot_pixels = mask.update(np.column_stack([stars.x_px, stars.y_px]), moved)
+            moved = sky_motion_px(self.last, outcome, x_px, y_px)
+        self._hot_pixels = mask.update(np.column_stack([x_px, y_px]), moved)
 
 
 def place_in_sky(

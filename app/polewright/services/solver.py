@@ -44,11 +44,13 @@ _STAGES = (
 )  # brightest stars: factor x expected + extra; neighbours
 _QUICK_STAGES = 2  # enough for most frames
 _MOST_QUAD_STARS = 60
-_MOST_QUADS = 2000  # a question costs 4 microseconds for each (measured)
+_MOST_QUADS = 6000  # of one stage, over all layers; each costs 4 to 8 microseconds (measured)
 _LAYER_STARS = (4.5, 90.0)  # a layer serves when so many of its stars are expected in the frame
 _BEST_LAYER_STARS = 22.0
-_Depths = tuple[tuple[int, int], ...]
-_LOCAL_DEPTHS: _Depths = ((10, 12), (22, 18))  # catalogue stars per field, brightest detections
+_Depths = tuple[tuple[int, int, int], ...]
+# catalogue stars per field, brightest detections, and how many patches of sky are worth that: 4 and 20 ms each
+_LOCAL_DEPTHS: _Depths = ((10, 12, 400), (22, 14, 20))
+_MOST_RING_PATCHES = 600  # a ring of narrow fields has thousands: an hour of clear sky would go by
 _FEW_STARS = 25  # more than this and the index would have found the field
 
 
@@ -126,7 +128,9 @@ class Solver:
             path: str
             depths: _Depths
             if isinstance(region, Ring):
-                path, depths = "declination ring", _LOCAL_DEPTHS[:1]
+                if len(patches) > _MOST_RING_PATCHES:
+                    continue
+                path, depths = "declination ring", ((*_LOCAL_DEPTHS[0][:2], _MOST_RING_PATCHES),)
             else:
                 path, depths, patches = "hint", _LOCAL_DEPTHS, patches[1:]
             for candidates in self._near(image, patches, reach, depths, progress):
@@ -143,9 +147,9 @@ class Solver:
         """Candidates from threes of stars, patch by patch."""
         radius = reach_rad + image.half_diagonal_rad
         fields = np.pi * radius**2 / image.field_sr
-        for per_field, brightest in depths:
+        for per_field, brightest, most in depths:
             seen, tolerance = image_triangles(image, brightest)
-            for k, patch in enumerate(patches):
+            for k, patch in enumerate(patches[:most]):
                 if progress is not None and k % 20 == 19:
                     progress("Searching the expected part of the sky", k / len(patches))
                 index = self._catalogue.around(patch, radius, int(per_field * fields))
@@ -166,7 +170,7 @@ class Solver:
                 if not (build or self._index.is_ready(n)):
                     continue
                 layer = self._index.layer(n, progress)
-                quads = quads_asked(image, _question(stage, expected, len(image.pixels)), asked[n])
+                quads = quads_asked(image, _question(stage, expected, image, len(layers)), asked[n])
                 asked[n].append(quads)
                 yield quad_poses(image, layer, self._catalogue.position, quads)
 
@@ -197,9 +201,10 @@ class Solver:
         return None
 
 
-def _question(stage: tuple[float, int, int], expected: float, stars: int) -> Question:
+def _question(stage: tuple[float, int, int], expected: float, image: ImageStars, layers: int) -> Question:
     factor, extra, neighbours = stage
-    return Question(min(int(factor * expected) + extra, _MOST_QUAD_STARS, stars), neighbours, _MOST_QUADS)
+    stars = min(int(factor * expected) + extra, _MOST_QUAD_STARS, len(image.pixels))
+    return Question(stars, neighbours, _MOST_QUADS // layers)
 
 
 def _field_widths_deg() -> list[float]:

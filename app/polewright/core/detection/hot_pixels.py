@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -29,11 +29,13 @@ def spikes(flat: NDArray[np.float32], brightest_neighbour: NDArray[np.float32], 
 class HotPixelMask:
     """Known hot pixels of one camera, a value: `update` returns a new mask.
 
-    `hot` (H, W) bool; `last_px` (M, 2) are the places (x, y) of the sources in the previous frame.
+    `hot` (H, W) bool; `last_px` (M, 2) are the places (x, y) of the sources in the previous frame, `suspects_px`
+    (S, 2) those that have stayed put over one move of the sky.
     """
 
     hot: NDArray[np.bool_]
     last_px: FloatArray
+    suspects_px: FloatArray = field(default_factory=lambda: np.zeros((0, 2)))
 
     @classmethod
     def empty(cls, height_px: int, width_px: int) -> HotPixelMask:
@@ -44,25 +46,19 @@ class HotPixelMask:
         return int(self.hot.sum())
 
     def update(self, places_px: FloatArray, sky_moved_px: float | FloatArray) -> HotPixelMask:
-        """Learn from one more frame: what stood at the same pixel while the sky moved is no star.
+        """Learn from one more frame: what stood at the same pixel over two moves of the sky is no star.
 
-        `places_px` (N, 2): x, y of the sources of the frame. `sky_moved_px`: how far the star field moved since the
-        previous frame given here, from the plate solutions, for the whole frame or at each place (N,); NaN when
-        unknown. Below 4 px nothing is learned, because on a well guided mount the stars stay put too.
+        `places_px` (N, 2): x, y of the sources of the frame that are not known to be stars. `sky_moved_px`: how far
+        the star field moved since the previous frame given here, from the plate solutions, for the whole frame or at
+        each place (N,); NaN when unknown. Below 4 px nothing is learned, because on a well guided mount the stars
+        stay put too. One move is not enough: when the mount moves while the shutter is open, the frame shows every
+        star twice, once where it stood in the frame before.
         """
         moved = np.broadcast_to(np.asarray(sky_moved_px, dtype=np.float64), places_px.shape[:1]) >= _LEAST_MOTION_PX
-        if self.last_px.shape[0] == 0 or not moved.any():
-            return HotPixelMask(self.hot, places_px)
-        gap = np.abs(places_px[:, None, :] - self.last_px[None, :, :]).max(axis=2).min(axis=1)
-        stayed = moved & (gap < _SAME_PLACE_PX)
-        hot = self.hot.copy()
-        height, width = hot.shape
-        x = np.clip(np.rint(places_px[stayed, 0]).astype(np.int64), 0, width - 1)
-        y = np.clip(np.rint(places_px[stayed, 1]).astype(np.int64), 0, height - 1)
-        for dy in (-1, 0, 1):  # a lone hot pixel is known by its shape; what passes as a star is a clump
-            for dx in (-1, 0, 1):
-                hot[np.clip(y + dy, 0, height - 1), np.clip(x + dx, 0, width - 1)] = True
-        return HotPixelMask(hot, places_px)
+        suspected = _seen_at(places_px, self.suspects_px)
+        stayed = moved & _seen_at(places_px, self.last_px)
+        hot = _with_clumps(self.hot, places_px[stayed & suspected])
+        return HotPixelMask(hot, places_px, places_px[(stayed | suspected) & ~(stayed & suspected)])
 
     def mended(self, pixels: PixelArray) -> PixelArray:
         """A copy with every hot pixel replaced by the median of its good neighbours; `pixels` itself when none is hot
@@ -70,6 +66,26 @@ class HotPixelMask:
         if self.hot.shape != pixels.shape or not self.hot.any():
             return pixels
         return replaced_by_neighbours(pixels, self.hot)
+
+
+def _seen_at(places_px: FloatArray, others_px: FloatArray) -> NDArray[np.bool_]:
+    """(N,) whether one of the others lies at the same pixel."""
+    if others_px.shape[0] == 0:
+        return np.zeros(places_px.shape[0], dtype=bool)
+    gap = np.abs(places_px[:, None, :] - others_px[None, :, :]).max(axis=2).min(axis=1)
+    return np.asarray(gap < _SAME_PLACE_PX)
+
+
+def _with_clumps(hot: NDArray[np.bool_], places_px: FloatArray) -> NDArray[np.bool_]:
+    """A lone hot pixel is known by its shape; what passes as a star is a clump of 3 x 3."""
+    height, width = hot.shape
+    x = np.clip(np.rint(places_px[:, 0]).astype(np.int64), 0, width - 1)
+    y = np.clip(np.rint(places_px[:, 1]).astype(np.int64), 0, height - 1)
+    more = hot.copy()
+    for dy in (-1, 0, 1):
+        for dx in (-1, 0, 1):
+            more[np.clip(y + dy, 0, height - 1), np.clip(x + dx, 0, width - 1)] = True
+    return more
 
 
 def replaced_by_neighbours(pixels: PixelArray, bad: NDArray[np.bool_]) -> PixelArray:

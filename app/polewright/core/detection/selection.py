@@ -15,7 +15,7 @@ _ELONGATED = 1.6
 _SHARP_SHARE = 0.55  # of the usual width: anything sharper is a cosmic ray or a clump of hot pixels
 _STEEPEST = 2.5
 _FEW = 6
-_WORTH_TRYING = 30
+_WORTH_TRYING = 60
 _CLEAR_SNR = 12.0  # no noise reaches this
 
 
@@ -156,7 +156,7 @@ def clutter_snr(snr: FloatArray, least_snr: float) -> float:
 
 
 def _bounded_clutter(snr: FloatArray, least_snr: float) -> float:
-    """The clutter limit, lowered so that the 30 clearest stay: some of them may be stars, and matching copes."""
+    """The clutter limit, lowered so that the 60 clearest stay: some of them may be stars, and matching copes."""
     limit = clutter_snr(snr, least_snr)
     return min(limit, float(np.sort(snr)[max(0, snr.size - _WORTH_TRYING)])) if snr.size else limit
 
