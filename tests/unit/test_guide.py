@@ -17,7 +17,7 @@ REPOSITORY = Path(__file__).resolve().parents[2]
 GUIDE = REPOSITORY / "resources" / "guide"
 PAGES = sorted(GUIDE.glob("*.md"))
 BLOCK = re.compile(r"```sh\n(.*?)```(?:\n\n```text\n(.*?)```)?", re.DOTALL)
-RUN = ("simulate", "locate", "measure", "follow", "tolerance")
+RUN = ("simulate", "locate", "measure", "follow", "tolerance", "drift")
 
 
 def commands(page: Path) -> list[tuple[list[str], str]]:
@@ -30,10 +30,10 @@ def commands(page: Path) -> list[tuple[list[str], str]]:
 
 
 def test_the_guide_ships_with_the_program() -> None:
-    assert find_resource("guide/index.md") is not None and len(PAGES) == 8
+    assert find_resource("guide/index.md") is not None and len(PAGES) == 9
 
 
-@pytest.mark.parametrize("name", ["practice.md", "accuracy.md"])
+@pytest.mark.parametrize("name", ["practice.md", "accuracy.md", "drift.md"])
 def test_the_transcripts_come_out_as_printed(
     name: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -25,6 +25,7 @@ COMMANDS = {
     "locate": "say where one frame points",
     "measure": "say where the mount axis points, from frames taken while the RA axis was turned",
     "follow": "follow the axis frame by frame while the screws turn",
+    "drift": "say where the mount axis points, from the drift of the stars while the drive runs",
     "simulate": "write frames of a simulated, misaligned mount into a folder",
     "rehearse": "practise a whole alignment on a simulated mount",
     "replay": "play a recorded night again",

@@ -6,15 +6,19 @@ import argparse
 import json
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 from polewright.commands.line import EXIT_OK
 from polewright.commands.options import checked_site
+from polewright.core.drift.plan import best_positions
 from polewright.core.errors import UsageError
 from polewright.core.model import Site
+from polewright.core.sky.places import standard_atmosphere
 from polewright.simulate.night import scenario_named
 from polewright.simulate.rig import SimulatedRig
 from polewright.simulate.scenarios import SCENARIOS
 from polewright.simulate.sequence import TRUTH_NAME, SequencePlan, write_sequence
+from polewright.simulate.tracking import WatchPlan, write_watch
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -30,6 +34,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--lon", type=float, metavar="DEG", help="another longitude, EAST positive")
     parser.add_argument("--elev", type=float, metavar="M", help="another height above sea level")
     parser.add_argument("--no-tracking", action="store_true", help="with the clock drive off")
+    parser.add_argument(
+        "--drift", type=float, metavar="S", help="instead: track the two drift fields, S seconds each"
+    )
+    parser.add_argument(
+        "--every", type=float, default=10.0, metavar="S", help="with --drift: a frame every S seconds"
+    )
     parser.add_argument("--json", action="store_true", help="print the truth as JSON instead of sentences")
 
 
@@ -52,17 +62,26 @@ def run(args: argparse.Namespace) -> int:
     )
     rig = SimulatedRig(replace(scenario, site=checked_site(site)), args.seed)
     try:
-        truth = write_sequence(rig, args.folder, plan)
+        truth = _drift(rig, args) if args.drift is not None else write_sequence(rig, args.folder, plan)
     except OSError as exc:
         raise UsageError(f"The folder {args.folder} cannot be written ({exc.strerror}): choose another one.") from exc
     if args.json:
         print(json.dumps(truth))
         return EXIT_OK
     offset = truth["axis_after_capture"]["from_refracted_pole"]
+    when = "at the end" if args.drift is not None else "after the capture"
     print(f"{scenario.place}: {scenario.story}")
     print(f"{len(truth['frames'])} frames and {TRUTH_NAME} written to {args.folder}")
     print(
-        f"True axis after the capture: {offset['east_arcmin']:+.2f}' east, {offset['up_arcmin']:+.2f}' up"
+        f"True axis {when}: {offset['east_arcmin']:+.2f}' east, {offset['up_arcmin']:+.2f}' up"
         f" of the refracted pole ({offset['total_arcmin']:.2f}' in all)"
     )
     return EXIT_OK
+
+
+def _drift(rig: SimulatedRig, args: argparse.Namespace) -> dict[str, Any]:
+    """A mount that tracks where `polewright drift --where` would point it."""
+    site = rig.night.scenario.site
+    places = best_positions(site, standard_atmosphere(site))
+    fields = [(p.hour_angle_h, p.declination_deg) for p in places]
+    return write_watch(rig, args.folder, WatchPlan(fields, args.drift, args.every, args.exposure))

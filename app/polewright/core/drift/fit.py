@@ -76,14 +76,15 @@ def fit_drift(data: DriftData, start_enu: FloatArray, up_enu: FloatArray) -> Dri
     axis = start_enu
     noise = np.array([np.sqrt(np.mean(np.square(data.sigma_rad)))] * 2)
     relative = data.sigma_rad / noise[0]
+    sideways = _sideways(data, start_enu, up_enu)
     for _ in range(_ROUNDS):
         dec, angle = _about(axis, up_enu, data)
-        rows = _Rows(data, dec, angle)
+        rows = _Rows(data, dec, angle, sideways)
         solved = _solve(rows, noise, relative)
         axis = moved(axis, solved.step, up_enu)
         noise = np.maximum(solved.scatter, 0.3 * noise)
     dec, angle = _about(axis, up_enu, data)
-    rows = _Rows(data, dec, angle)
+    rows = _Rows(data, dec, angle, sideways)
     solved = _solve(rows, noise, relative)
     growth = correlation_growth(solved.dec_left, data.position)
     return DriftFit(
@@ -120,10 +121,19 @@ def _about(axis: FloatArray, up: FloatArray, data: DriftData) -> tuple[FloatArra
     return np.arctan2(z, np.hypot(x, y)), np.arctan2(y, x)
 
 
+def _sideways(data: DriftData, pole: FloatArray, up: FloatArray) -> FloatArray:
+    """How far (N,) each frame has moved among the stars along right ascension since its position began, rad on the
+    sky: this, turned by a wrong orientation of the camera, looks like declination."""
+    dec, angle = _about(pole, up, data)
+    _, first, position = np.unique(data.position, return_index=True, return_inverse=True)
+    turned = angle - angle[first][position] + SIDEREAL_RATE_RAD_S * (data.at_s - data.at_s[first][position])
+    return np.asarray(np.cos(dec) * wrap_pi(turned))
+
+
 class _Rows:
     """The linear problem about the present axis: what is seen, and how it answers to each unknown."""
 
-    def __init__(self, data: DriftData, dec: FloatArray, angle: FloatArray) -> None:
+    def __init__(self, data: DriftData, dec: FloatArray, angle: FloatArray, sideways: FloatArray) -> None:
         self.dec = dec
         self.position = data.position
         self.members = [np.flatnonzero(data.position == k) for k in range(data.positions)]
@@ -136,6 +146,7 @@ class _Rows:
         self.elapsed = data.at_s - data.at_s.mean()
         self.waves = _waves(since, data.position)
         self.leak_sigma = data.leak_sigma
+        self.sideways = sideways
 
 
 @dataclass(frozen=True, eq=False)
@@ -152,22 +163,23 @@ class _Solved:
 def _solve(rows: _Rows, noise: FloatArray, relative: FloatArray) -> _Solved:
     """Weighted least squares for the step of the axis.
 
-    Columns: east, up, per position dec and RA zero, rate, waves, leak. Seen, with x the step:
-    dec_i + dec_slopes . x = dec zero + leak cos dec drive_i;
+    Columns: east, up, per position dec and RA zero, rate, waves, per position the leak (a mount that is not square
+    turns the camera a little from one position to the next). Seen, with x the step:
+    dec_i + dec_slopes . x = dec zero + leak sideways_i;
     cos dec drive_i + ra_slopes . x = cos dec (RA zero + rate t + waves).
     """
     n, k, w = rows.dec.size, len(rows.members), rows.waves.shape[1]
     zero = np.asarray(rows.position[:, None] == np.arange(k), dtype=float)
-    leak = (rows.cos_dec * rows.drive)[:, None] * (rows.leak_sigma > 0.0)
+    leak = rows.sideways[:, None] * zero * (rows.leak_sigma > 0.0)
     dec_block = np.concatenate([-rows.dec_slopes, zero, np.zeros((n, k + 1 + w)), leak], axis=1)
     rate = (SIDEREAL_RATE_RAD_S * rows.elapsed)[:, None]
     drive = rows.cos_dec[:, None] * np.concatenate([zero, rate, rows.waves], axis=1)
-    ra_block = np.concatenate([-rows.ra_slopes, np.zeros((n, k)), drive, np.zeros((n, 1))], axis=1)
+    ra_block = np.concatenate([-rows.ra_slopes, np.zeros((n, k)), drive, np.zeros((n, k))], axis=1)
     design = np.concatenate([dec_block, ra_block])
     middle = np.array([rows.dec[m].mean() for m in rows.members])
     seen = np.concatenate([rows.dec - middle[rows.position], rows.cos_dec * rows.drive])
     weight = 1.0 / np.concatenate([noise[0] * relative, noise[1] * relative])
-    doubts = [1.0 / RATE_DOUBT, *[1.0 / WAVE_SIZE_RAD] * w, 1.0 / (rows.leak_sigma or 1.0)]
+    doubts = [1.0 / RATE_DOUBT, *[1.0 / WAVE_SIZE_RAD] * w, *[1.0 / (rows.leak_sigma or 1.0)] * k]
     prior = np.concatenate([[1.0 / _WEAK_PRIOR_RAD] * 2, np.zeros(2 * k), doubts])
     stacked = np.concatenate([design * weight[:, None], np.diag(prior)])
     information = stacked.T @ stacked
@@ -184,7 +196,7 @@ def _solve(rows: _Rows, noise: FloatArray, relative: FloatArray) -> _Solved:
         scatter=scatter,
         dec_left=dec_left,
         ra_left=ra_left,
-        wave_sizes=solution[2 * k + 3 : -1],
+        wave_sizes=solution[2 * k + 3 : 2 * k + 3 + w],
         rate=float(solution[2 * k + 2]),
     )
 

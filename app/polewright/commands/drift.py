@@ -1,0 +1,332 @@
+"""`polewright drift FRAME...`: where the mount axis points, from the wandering of the stars while the drive runs."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from polewright.bootstrap import frame_measurer
+from polewright.commands.drift_unsolved import check_fields, unsolved_proof
+from polewright.commands.line import EXIT_NOT_MEASURABLE, EXIT_OK
+from polewright.commands.options import (
+    TARGETS,
+    add_camera_options,
+    add_site_options,
+    check_camera_options,
+    positive,
+    site_from,
+)
+from polewright.core.angles import ARCMIN_PER_RAD, ARCSEC_PER_RAD
+from polewright.core.drift.compare import Comparison, compare_with_turn
+from polewright.core.drift.live import DriftProof, DriftResult, PositionDrift, add_frame
+from polewright.core.drift.plan import DriftPosition, best_positions, predicted_seconds
+from polewright.core.drift.remaining import Remaining, remaining
+from polewright.core.errors import RecordingError, UsageError
+from polewright.core.formatting import angle_text, duration_text, number_text, offset_words, sigma_text
+from polewright.core.model import Site, TargetPole
+from polewright.core.screws.angles import Covariance
+from polewright.core.sky.places import default_target, standard_atmosphere
+from polewright.services.measuring import place_in_sky
+
+USUAL_NOISE_ARCSEC, USUAL_CADENCE_S = 1.0, 5.0
+
+
+@dataclass(frozen=True, eq=False)
+class Watched:
+    """The proof after all frames; `names` of the frames in it, `left_out` (name, why) of the others."""
+
+    proof: DriftProof
+    frames: int
+    left_out: tuple[tuple[str, str], ...]
+    site_source: str
+
+
+@dataclass(frozen=True)
+class Turn:
+    """What `measure --json` has found."""
+
+    east_rad: float
+    up_rad: float
+    covariance_rad2: Covariance
+    target: str
+    suspect: str | None
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """FRAME..., camera, site, what is wanted, and what is known of frames that cannot be solved."""
+    add = parser.add_argument
+    add("frames", type=Path, nargs="*", metavar="FRAME", help="frames in the order of time, taken while tracking")
+    add("--where", action="store_true", help="say where to point and how long it takes; needs no frames")
+    add("--side", choices=("east", "west"), default="east", help="side of the meridian that is free (default east)")
+    add("--certainty", type=float, default=1.0, metavar="ARCMIN", help="how sure it shall become (default 1)")
+    add("--measured", type=Path, metavar="FILE", help="compare with this: what `measure --json` has printed")
+    add_camera_options(parser)
+    add_site_options(parser)
+    known = parser.add_argument_group("frames that cannot be solved")
+    known.add_argument(
+        "--field",
+        nargs="+",
+        action="append",
+        metavar="HOURS DEC FRAME...",
+        help="hour angle (h, west positive) and declination (deg) at the first of these frames; one --field for each",
+    )
+    known.add_argument(
+        "--position-angle",
+        type=float,
+        action="append",
+        metavar="DEG",
+        help="of image up, from north through east; once for all fields, or once for each",
+    )
+    known.add_argument("--mirrored", action="store_true", help="the picture is a mirror image")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Print the plan, or what the frames say; exit code 3 when they say nothing yet."""
+    check_camera_options(args)
+    positive(args.certainty, "--certainty")
+    if args.where:
+        return _where(args)
+    if bool(args.frames) == bool(args.field):
+        raise UsageError("Give the frames, or --field for frames that cannot be solved, or ask --where to point.")
+    turn = None if args.measured is None else read_turn(args.measured)
+    watched = _watch_fields(args) if args.field else _watch(args)
+    result = watched.proof.result
+    if isinstance(result, DriftResult):
+        facts, lines = _found(args, watched, result, turn)
+    else:
+        facts = {"axis": None, "reason": result.reason, "cure": result.cure}
+        lines = [f"Not measurable: {result.reason}", f"Do this: {result.cure}"]
+    facts |= {
+        "target": watched.proof.target.name.lower(),
+        "frames_used": watched.frames,
+        "frames_left_out": [{"file": name, "reason": why} for name, why in watched.left_out],
+    }
+    left_out = [f"{name}: left out: {why}" for name, why in watched.left_out]
+    print(json.dumps(facts) if args.json else "\n".join([*left_out, *lines]))
+    return EXIT_OK if isinstance(result, DriftResult) else EXIT_NOT_MEASURABLE
+
+
+# where to point
+
+
+def _where(args: argparse.Namespace) -> int:
+    site, _ = site_from(args, None)
+    positions = best_positions(site, standard_atmosphere(site), args.side)
+    hours = [p.hour_angle_h for p in positions]
+    wanted, noise = args.certainty / ARCMIN_PER_RAD, USUAL_NOISE_ARCSEC / ARCSEC_PER_RAD
+    each_s = predicted_seconds(hours, wanted, noise, USUAL_CADENCE_S, allowance=1.0)
+    facts = {
+        "positions": [_position_facts(p) for p in positions],
+        "seconds_each": each_s,
+        "certainty_arcmin": args.certainty,
+        "noise_arcsec": USUAL_NOISE_ARCSEC,
+        "cadence_s": USUAL_CADENCE_S,
+    }
+    print(json.dumps(facts) if args.json else "\n".join(_where_sentences(positions, each_s, wanted)))
+    return EXIT_OK
+
+
+def _position_facts(p: DriftPosition) -> dict[str, Any]:
+    return {
+        "tells": p.why,
+        "hour_angle_h": p.hour_angle_h,
+        "declination_deg": p.declination_deg,
+        "altitude_deg": p.altitude_deg,
+        "refraction_arcmin": p.refraction_arcmin,
+    }
+
+
+def _where_sentences(positions: Sequence[DriftPosition], each_s: float, wanted_rad: float) -> list[str]:
+    lines = [
+        f"For the {p.why}: {place_text(p.hour_angle_h)}, declination {p.declination_deg:+.0f}°,"
+        f" {p.altitude_deg:.0f}° high"
+        + (f" (the air alone fakes {abs(p.refraction_arcmin):.1f}′ there; it is taken out)" if _airy(p) else "")
+        for p in positions
+    ]
+    return [
+        *lines,
+        f"Watch each for about {duration_text(each_s)} to know both components to {angle_text(wanted_rad)}"
+        f" (frames of {USUAL_NOISE_ARCSEC:g}″ every {USUAL_CADENCE_S:g} s).",
+        "Switch tracking on and declination guiding off; leave the mount alone.",
+    ]
+
+
+def _airy(p: DriftPosition) -> bool:
+    return abs(p.refraction_arcmin) >= 0.1
+
+
+def place_text(hour_angle_h: float) -> str:
+    """`on the meridian`, `5 h east of the meridian`."""
+    if abs(hour_angle_h) < 0.05:
+        return "on the meridian"
+    return f"{number_text(abs(hour_angle_h))} h {'west' if hour_angle_h > 0.0 else 'east'} of the meridian"
+
+
+# what the frames say
+
+
+def _watch(args: argparse.Namespace) -> Watched:
+    """Read, solve and place every frame, in the order of time."""
+    measurer = frame_measurer(args)
+    first, read_s = measurer.read(args.frames[0])
+    site, source = site_from(args, first)
+    atmosphere = standard_atmosphere(site)
+    proof = DriftProof(site, atmosphere, _target(args, site))
+    placed, left_out = [], []
+    for number, path in enumerate(args.frames):
+        item = measurer.place(first, read_s) if number == 0 else measurer.measure(path)
+        sky = place_in_sky(item.frame, item.outcome, site, atmosphere)
+        if sky is not None:
+            placed.append(sky)
+        else:
+            reason = getattr(item.outcome, "reason", "it does not say when it was taken.")
+            left_out.append((item.frame.name, f"{reason} {getattr(item.outcome, 'cure', '')}".strip()))
+    placed.sort(key=lambda sky: sky.utc_mid)
+    for sky in placed:
+        proof = add_frame(proof, sky, sky.utc_mid.seconds_since(placed[0].utc_mid))
+    return Watched(proof, len(placed), tuple(left_out), source)
+
+
+def _watch_fields(args: argparse.Namespace) -> Watched:
+    if args.frames:
+        raise UsageError("Frames of --field are named after it; no others can be given.")
+    fields = check_fields(args.field)
+    measurer = frame_measurer(args)
+    first, _ = measurer.read(fields[0].frames[0])
+    site, source = site_from(args, first)
+    proof = DriftProof(site, standard_atmosphere(site), _target(args, site))
+    proof, used, left_out = unsolved_proof(args, fields, proof)
+    return Watched(proof, used, left_out, source)
+
+
+def _target(args: argparse.Namespace, site: Site) -> TargetPole:
+    return TARGETS[args.target] if args.target else default_target(site)
+
+
+def _found(
+    args: argparse.Namespace, watched: Watched, result: DriftResult, turn: Turn | None
+) -> tuple[dict[str, Any], list[str]]:
+    proof = watched.proof
+    left = remaining(proof, result, args.certainty / ARCMIN_PER_RAD)
+    facts: dict[str, Any] = {
+        "axis": {
+            "east_arcmin": result.east_rad * ARCMIN_PER_RAD,
+            "up_arcmin": result.up_rad * ARCMIN_PER_RAD,
+            "total_arcmin": math.hypot(result.east_rad, result.up_rad) * ARCMIN_PER_RAD,
+            "covariance_arcmin2": (np.array(result.covariance_rad2) * ARCMIN_PER_RAD**2).tolist(),
+        },
+        "unknown": result.unknown,
+        "noise_arcsec": result.noise_rad * ARCSEC_PER_RAD,
+        "inflation": result.inflation,
+        "periodic_error_arcsec": result.drive_wave_rad * ARCSEC_PER_RAD,
+        "fields": [_field_facts(p) for p in result.positions],
+        "certainty_arcmin": args.certainty,
+        "seconds_left": left.seconds if math.isfinite(left.seconds) else None,
+        "next_field": left.component or None,
+        "warnings": list(result.warnings),
+    }
+    lines = [*_result_sentences(watched, result), _left_sentence(left, args.certainty)]
+    if turn is not None:
+        comparison = _compare(proof, result, turn)
+        facts["comparison"] = {
+            "east_arcmin": comparison.east_rad * ARCMIN_PER_RAD,
+            "up_arcmin": comparison.up_rad * ARCMIN_PER_RAD,
+            "chi2": comparison.chi2,
+            "agree": comparison.agree,
+            "cause": comparison.cause.value,
+        }
+        lines.append(comparison.sentence)
+    return facts, lines + [f"Note: {text}" for text in result.warnings]
+
+
+def _field_facts(p: PositionDrift) -> dict[str, Any]:
+    return {
+        "hour_angle_h": math.degrees(p.hour_angle_rad) / 15.0,
+        "declination_toward_pole_deg": math.degrees(p.dec_p_rad),
+        "frames": p.frames,
+        "seconds": p.seconds,
+        "drift_arcsec_min": p.dec_drift_rad_s * ARCSEC_PER_RAD * 60.0,
+        "sigma_arcsec_min": p.sigma_rad_s * ARCSEC_PER_RAD * 60.0,
+    }
+
+
+def _result_sentences(watched: Watched, result: DriftResult) -> list[str]:
+    site, proof = watched.proof.site, watched.proof
+    east_sigma, up_sigma = np.sqrt(np.diag(np.array(result.covariance_rad2)))
+    lines = [
+        f"Site {site.lat_deg:+.3f}, {site.lon_deg:+.3f} deg, {site.elev_m:.0f} m ({watched.site_source});"
+        f" target: {proof.target.name.lower()} pole",
+    ]
+    for number, p in enumerate(result.positions, 1):
+        rate = p.dec_drift_rad_s * ARCSEC_PER_RAD * 60.0
+        lines.append(
+            f"  field {number}      {place_text(math.degrees(p.hour_angle_rad) / 15.0)}, {p.frames} frames in"
+            f" {duration_text(p.seconds)}: {rate:+.3f}″ a minute"
+            f" ± {p.sigma_rad_s * ARCSEC_PER_RAD * 60.0:.3f} toward the pole"
+        )
+    lines += [
+        "",
+        f"The axis lies {offset_words(result.east_rad, east_sigma, 'east', with_sigma=False)}"
+        f" and {offset_words(result.up_rad, up_sigma, 'up', with_sigma=False)}.",
+        f"  east         {_arcmin(result.east_rad, east_sigma)} on the sky",
+        f"  up           {_arcmin(result.up_rad, up_sigma)} on the sky",
+        f"  drive        periodic error of ± {angle_text(result.drive_wave_rad)}, taken out",
+        f"  one frame    {sigma_text(result.noise_rad)} in declination",
+    ]
+    return lines + ([result.unknown] if result.unknown else [])
+
+
+def _left_sentence(left: Remaining, certainty_arcmin: float) -> str:
+    wanted = angle_text(certainty_arcmin / ARCMIN_PER_RAD)
+    if left.seconds <= 0.0:
+        return f"Both components are known to {wanted}."
+    if not math.isfinite(left.seconds):
+        return f"These fields will not tell both components to {wanted}: ask --where to point."
+    parts = [f"this field for {duration_text(left.here_s)} more"] if left.here_s else []
+    parts += [f"a field for the {left.component} for {duration_text(left.there_s)}"] if left.there_s else []
+    return f"Watch {', then '.join(parts)} to know both to {wanted}."
+
+
+def _arcmin(value_rad: float, sigma_rad: float) -> str:
+    return f"{value_rad * ARCMIN_PER_RAD:+9.3f}' +- {sigma_rad * ARCMIN_PER_RAD:.3f}'"
+
+
+# beside the turn
+
+
+def read_turn(path: Path) -> Turn:
+    """What `measure --json` has printed; RecordingError when it is something else."""
+    try:
+        data = json.loads(path.read_text(encoding="utf-8"))
+        axis = data["axis"]
+        (ee, eu), (ue, uu) = axis["covariance_arcmin2"]
+        covariance = tuple(tuple(float(v) / ARCMIN_PER_RAD**2 for v in row) for row in ((ee, eu), (ue, uu)))
+        east, up = float(axis["east_arcmin"]) / ARCMIN_PER_RAD, float(axis["up_arcmin"]) / ARCMIN_PER_RAD
+        suspect = data.get("suspect")
+        turn = Turn(east, up, covariance, str(data["target"]), None if suspect is None else str(suspect))  # type: ignore[arg-type]
+    except OSError as exc:
+        raise RecordingError(f"{path} cannot be read ({exc.strerror}).") from exc
+    except (ValueError, KeyError, TypeError, AttributeError) as exc:
+        raise RecordingError(
+            f"{path} holds no axis: give a file that `polewright measure --json` has filled."
+        ) from exc
+    if not all(math.isfinite(v) for v in (turn.east_rad, turn.up_rad, *sum(turn.covariance_rad2, ()))):
+        raise RecordingError(f"{path} holds no axis: give a file that `polewright measure --json` has filled.")
+    return turn
+
+
+def _compare(proof: DriftProof, result: DriftResult, turn: Turn) -> Comparison:
+    if turn.target != proof.target.name.lower():
+        raise UsageError(
+            f"The turn was measured against the {turn.target} pole: compare with --target {turn.target}."
+        )
+    return compare_with_turn(
+        result, turn.east_rad, turn.up_rad, turn.covariance_rad2, proof.site, proof.atmosphere, turn.suspect
+    )

@@ -1,0 +1,139 @@
+"""`polewright drift` on FITS frames of a simulated mount that tracks: both components, plan, comparison, refusals."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+from polewright.__main__ import main
+
+EACH = 13  # frames of each of the two fields
+SEED = "5"
+
+
+@pytest.fixture(scope="module")
+def tracked(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Two fields for two minutes each, a frame every ten seconds, the truth beside them."""
+    folder = tmp_path_factory.mktemp("tracked")
+    assert main(["simulate", str(folder), "--scenario", "calm", "--seed", SEED, "--drift", "120"]) == 0
+    return folder
+
+
+def frames_of(folder: Path) -> list[str]:
+    return [str(path) for path in sorted(folder.glob("*.fits"))]
+
+
+def truth_of(folder: Path) -> dict[str, Any]:
+    return json.loads((folder / "truth.json").read_text())["axis_after_capture"]["from_refracted_pole"]
+
+
+def run_json(capsys: pytest.CaptureFixture[str], *arguments: str) -> tuple[int, Any]:
+    capsys.readouterr()
+    code = main([*arguments, "--json"])
+    return code, json.loads(capsys.readouterr().out)
+
+
+def test_both_components_with_an_honest_covariance(tracked: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    code, facts = run_json(capsys, "drift", *frames_of(tracked))
+    truth, axis = truth_of(tracked), facts["axis"]
+    sigma = np.sqrt(np.diag(axis["covariance_arcmin2"]))
+    assert code == 0 and facts["frames_used"] == 2 * EACH and facts["frames_left_out"] == []
+    for name, one in zip(("east_arcmin", "up_arcmin"), sigma):
+        assert abs(axis[name] - truth[name]) < 3.5 * one
+        assert 0.02 < one < 0.6
+    assert [f["frames"] for f in facts["fields"]] == [EACH, EACH]
+    assert facts["fields"][0]["hour_angle_h"] == pytest.approx(0.0, abs=0.2)
+    # Covington (1999), appendix B: w a cos H; 0.262516"/min for each arcminute of error on the meridian
+    meridian = facts["fields"][0]["drift_arcsec_min"]
+    assert meridian == pytest.approx(-0.262516 * axis["east_arcmin"], rel=0.02)
+    assert facts["unknown"] == "" and facts["seconds_left"] == 0.0
+
+
+def test_one_field_says_what_is_missing(tracked: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    code, facts = run_json(capsys, "drift", *frames_of(tracked)[:EACH])
+    assert code == 0 and "altitude is not known" in facts["unknown"]
+    assert facts["next_field"] == "altitude" and 30.0 < facts["seconds_left"] < 400.0
+
+
+def test_the_time_still_needed_grows_with_the_certainty(tracked: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    frames = frames_of(tracked)
+    left = [run_json(capsys, "drift", *frames, "--certainty", c)[1]["seconds_left"] for c in ("1", "0.15", "0.1")]
+    assert left[0] == 0.0 and 0.0 < left[1] < left[2]
+
+
+def test_frames_that_need_not_be_solved(tracked: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Scale from the header, orientation and rough place by hand: the same axis, less sure."""
+    frames, angles = frames_of(tracked), []
+    for first in (frames[0], frames[EACH]):
+        _, placed = run_json(capsys, "locate", first)
+        angles += ["--position-angle", f"{placed['position_angle_deg']:.0f}"]
+    fields = ["--field", "0", "10", *frames[:EACH], "--field", "-6", "75", *frames[EACH:]]
+    code, facts = run_json(capsys, "drift", *fields, *angles)
+    truth, axis = truth_of(tracked), facts["axis"]
+    sigma = np.sqrt(np.diag(axis["covariance_arcmin2"]))
+    assert code == 0 and facts["frames_used"] == 2 * EACH
+    for name, one in zip(("east_arcmin", "up_arcmin"), sigma):
+        assert abs(axis[name] - truth[name]) < 3.5 * one and one < 1.5
+
+
+def test_beside_the_turn(tracked: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    truth = truth_of(tracked)
+    good = {
+        "axis": {
+            "east_arcmin": truth["east_arcmin"],
+            "up_arcmin": truth["up_arcmin"],
+            "covariance_arcmin2": [[0.001, 0.0], [0.0, 0.001]],
+        },
+        "target": "refracted",
+        "suspect": None,
+    }
+    turn = tmp_path / "turn.json"
+    turn.write_text(json.dumps(good))
+    frames = frames_of(tracked)
+    assert run_json(capsys, "drift", *frames, "--measured", str(turn))[1]["comparison"]["agree"] is True
+    good["axis"]["east_arcmin"] += 6.0  # type: ignore[index]
+    turn.write_text(json.dumps(good))
+    facts = run_json(capsys, "drift", *frames, "--measured", str(turn))[1]
+    assert facts["comparison"]["agree"] is False and "slipped" in facts["comparison"]["cause"]
+    assert facts["comparison"]["east_arcmin"] == pytest.approx(-6.0, abs=1.0)
+    assert main(["drift", *frames, "--measured", str(turn), "--target", "true"]) == 2
+    assert "--target refracted" in capsys.readouterr().err
+    turn.write_text('{"axis": null}')
+    assert main(["drift", *frames, "--measured", str(turn)]) == 4
+
+
+def test_where_to_point(capsys: pytest.CaptureFixture[str]) -> None:
+    code, facts = run_json(capsys, "drift", "--where", "--lat", "-33.5", "--lon", "149", "--side", "west")
+    assert code == 0
+    azimuth, altitude = facts["positions"]
+    assert azimuth["hour_angle_h"] == 0.0 and azimuth["altitude_deg"] >= 35.0
+    assert 4.0 <= altitude["hour_angle_h"] <= 6.0 and altitude["declination_deg"] < 0.0
+    assert altitude["altitude_deg"] > 25.0
+    assert main(["drift", "--where", "--lat", "52", "--lon", "9"]) == 0
+    told = capsys.readouterr().out
+    assert "on the meridian" in told and "east of the meridian" in told and "declination guiding off" in told
+
+
+def test_too_few_frames_are_exit_3_with_the_cure(tracked: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["drift", *frames_of(tracked)[:3]]) == 3
+    assert "6 needed" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize(
+    "arguments",
+    [
+        [],
+        ["--where"],
+        ["--certainty", "0", "--where", "--lat", "1", "--lon", "1"],
+        ["--field", "0", "10"],
+        ["--field", "0", "ten", "a.fits"],
+        ["--field", "14", "10", "a.fits", "--position-angle", "0"],
+    ],
+)
+def test_requests_that_make_no_sense_are_exit_2(arguments: list[str], capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["drift", *arguments]) == 2
+    assert capsys.readouterr().err.startswith("polewright: ")
