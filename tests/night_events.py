@@ -10,6 +10,8 @@ from polewright.core.model import Camera, Site, SkyPosition, TargetPole, Utc
 from polewright.core.night import events as ev
 from polewright.core.night.measured import FollowedAxis, FrameTrouble, MeasuredAxis, PlacedFrame, RotationGain
 from polewright.core.night.sky_choice import Obstacle
+from polewright.core.plan.tolerance import PoleChoice, Tolerance
+from polewright.core.plan.tonight import Planned, TonightsPlan
 from polewright.core.screws.memory import ScrewMemory, ScrewMove, ScrewPrior
 
 REAL = st.floats(allow_nan=False, allow_infinity=False, width=64)
@@ -79,6 +81,31 @@ MEMORY = st.builds(ScrewMemory, st.none() | PRIOR, st.lists(MOVE, max_size=4).ma
 ALTITUDE, TOLERANCE = st.floats(0.0, math.pi / 2.0), st.floats(1e-6, 0.1)
 OBSTACLE = st.builds(Obstacle, st.floats(0.0, 360.0), st.floats(0.0, 360.0), st.floats(0.0, 90.0))
 
+PLAN = st.builds(
+    TonightsPlan,
+    st.floats(-90.0, 90.0),
+    st.floats(20.0, 4000.0),
+    binning=st.integers(1, 4),
+    sub_s=st.floats(0.1, 3600.0),
+    hours=st.floats(0.1, 12.0),
+    target=NAME,
+    first_hour_angle_h=st.none() | st.floats(-6.0, 6.0),
+    guided=st.booleans(),
+)
+NEEDS = st.builds(
+    Tolerance,
+    st.sampled_from(TargetPole),
+    TOLERANCE,
+    TOLERANCE,
+    TOLERANCE,
+    TOLERANCE,
+    st.floats(0.0, 10.0),
+    st.tuples(*(st.builds(PoleChoice, st.just(pole), st.floats(0.0, 10.0), TOLERANCE) for pole in TargetPole)),
+    st.sampled_from(TargetPole),
+    TOLERANCE,
+)
+PLANNED = st.builds(Planned, PLAN, NEEDS)
+
 NIGHT_STARTED = st.builds(
     ev.NightStarted,
     TIME,
@@ -89,6 +116,7 @@ NIGHT_STARTED = st.builds(
     st.lists(OBSTACLE, max_size=2).map(tuple),
     MEMORY,
     MEMORY,
+    st.none() | PLANNED,
 )
 PLAIN_EVENTS = (
     ev.NextAsked,
@@ -110,7 +138,7 @@ EVENT = st.one_of(
     st.builds(ev.ScrewTurned, TIME, st.sampled_from(ev.Screw), st.none() | st.floats(-20.0, 20.0)),
     st.builds(ev.TrackingSwitched, TIME, st.booleans()),
     st.builds(ev.TargetChanged, TIME, st.sampled_from(TargetPole), ALTITUDE),
-    st.builds(ev.ToleranceChanged, TIME, TOLERANCE),
+    st.builds(ev.ToleranceChanged, TIME, TOLERANCE, st.none() | PLANNED),
     st.builds(ev.FrameSolved, TIME, FRAME),
     st.builds(
         ev.FrameUnsolved, TIME, NAME, NAME, NAME, st.sampled_from(FrameTrouble), stars_detected=st.integers(0, 99)

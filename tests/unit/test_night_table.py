@@ -40,6 +40,7 @@ from polewright.core.night.measured import FollowedAxis, FrameTrouble, MeasuredA
 from polewright.core.night.states import NightState, Stage
 from polewright.core.night.workflow import TRANSITIONS, step
 from polewright.core.night.workflow_diagram import mermaid_text
+from polewright.core.plan.tonight import ToleranceOrigin
 
 ARCSEC = math.radians(1.0 / 3600.0)
 SMALL = ((ARCSEC**2, 0.0), (0.0, ARCSEC**2))
@@ -245,7 +246,7 @@ def test_target_and_tolerance_change_in_any_stage() -> None:
     assert effects == (EstimateAxis(state.capture.frames, TargetPole.REFRACTED),)
     assert state.stage is Stage.ROUGH and state.plan is not None and state.plan.target is TargetPole.REFRACTED
     assert after(ToleranceChanged(21.0, 60 * ARCSEC), state=state).plan == replace(
-        state.plan, tolerance_rad=60 * ARCSEC
+        state.plan, tolerance_rad=60 * ARCSEC, origin=ToleranceOrigin.HAND
     )
 
 

@@ -18,6 +18,8 @@ TARGET_NAMES = {"true": TargetPole.TRUE, "between": TargetPole.BETWEEN, "refract
 class RigProfile:
     """A camera on a mount. `screws` is the screw memory, opaque here (core/screws/memory.py owns its meaning).
 
+    `plan` is what was last planned with it, opaque as well (core/plan/tonight.py); empty when nothing ever was.
+
     `target` None: the program chooses by latitude. `extra` holds what a later version of the program added.
     """
 
@@ -27,6 +29,7 @@ class RigProfile:
     target: TargetPole | None = None
     notes: str = ""
     screws: Mapping[str, Any] = field(default_factory=dict)
+    plan: Mapping[str, Any] = field(default_factory=dict)
     extra: Mapping[str, Any] = field(default_factory=dict)
 
 
@@ -114,6 +117,7 @@ def _rig_members(rig: RigProfile) -> dict[str, Any]:
         "target": target,
         "notes": rig.notes,
         "screws": dict(rig.screws),
+        "plan": dict(rig.plan),
         **rig.extra,
     }
 
@@ -130,6 +134,7 @@ def _rig(members: dict[str, Any]) -> RigProfile:
         target=TARGET_NAMES.get(target),
         notes=given.text("notes", ""),
         screws=given.mapping("screws"),
+        plan=given.mapping("plan"),
         extra={name: value for name, value in given.rest().items() if name != "target"},
     )
 
@@ -160,5 +165,10 @@ def _site(members: dict[str, Any]) -> SiteProfile:
     )
 
 
-RIGS: ProfileKind[RigProfile] = ProfileKind("rigs", "polewright-rig", 1, _rig_members, _rig)
+def _with_plan(members: dict[str, Any]) -> dict[str, Any]:
+    """Version 1 knew no plan. A member of that name was somebody else's, and is none of ours."""
+    return {**members, "plan": {}}
+
+
+RIGS: ProfileKind[RigProfile] = ProfileKind("rigs", "polewright-rig", 2, _rig_members, _rig, {1: _with_plan})
 SITES: ProfileKind[SiteProfile] = ProfileKind("sites", "polewright-site", 1, _site_members, _site)

@@ -14,6 +14,7 @@ from polewright.core.errors import UsageError
 from polewright.core.model import Site, TargetPole
 from polewright.core.night.measured import FollowedAxis, FrameTrouble, MeasuredAxis, PlacedFrame
 from polewright.core.night.sky_choice import Obstacle
+from polewright.core.plan.tonight import Planned
 from polewright.core.screws.memory import ScrewMemory
 
 NEW_SCREW = ScrewMemory()
@@ -44,8 +45,8 @@ class Event:
 class NightStarted(Event):
     """Site, target and rig are known. `pole_altitude_rad` is that of the target pole, refraction included if wanted.
 
-    `tolerance_rad` is the error allowed for tonight's plan. The RA axis is not turned to where `obstacles` stand. The
-    screw memories come from the rig's profile.
+    `tolerance_rad` is the error allowed tonight, that of `imaging` when a plan was given. The RA axis is not turned
+    to where `obstacles` stand. The screw memories come from the rig's profile.
     """
 
     site: Site
@@ -55,6 +56,7 @@ class NightStarted(Event):
     obstacles: tuple[Obstacle, ...] = ()
     azimuth: ScrewMemory = NEW_SCREW
     altitude: ScrewMemory = NEW_SCREW
+    imaging: Planned | None = None
 
     def __post_init__(self) -> None:
         super().__post_init__()
@@ -140,9 +142,10 @@ class TargetChanged(Event):
 
 @dataclass(frozen=True)
 class ToleranceChanged(Event):
-    """Another plan for tonight, another tolerance."""
+    """Another plan for tonight, and the tolerance that it needs; `imaging` None: by the person's own word."""
 
     tolerance_rad: float
+    imaging: Planned | None = None
 
     def __post_init__(self) -> None:
         super().__post_init__()

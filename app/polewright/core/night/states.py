@@ -12,6 +12,7 @@ from polewright.core.night.events import Screw
 from polewright.core.night.measured import FrameTrouble, MeasuredAxis, PlacedFrame
 from polewright.core.night.rest import Reading, Rest, rest_offset
 from polewright.core.night.sky_choice import Obstacle
+from polewright.core.plan.tonight import Planned, ToleranceOrigin
 from polewright.core.screws.angles import Covariance, ScrewAngles, screw_angles
 from polewright.core.screws.learning import learn
 from polewright.core.screws.memory import ScrewMemory, ScrewRate
@@ -34,13 +35,18 @@ class Stage(Enum):
 
 @dataclass(frozen=True)
 class NightPlan:
-    """What was settled before the first frame. `pole_altitude_rad` is that of the target pole."""
+    """What was settled before the first frame. `pole_altitude_rad` is that of the target pole.
+
+    `origin` says where the tolerance comes from; `imaging` is the plan that was given last.
+    """
 
     site: Site
     target: TargetPole
     pole_altitude_rad: float
     tolerance_rad: float
     obstacles: tuple[Obstacle, ...] = ()
+    origin: ToleranceOrigin = ToleranceOrigin.USUAL
+    imaging: Planned | None = None
 
     @property
     def southern(self) -> bool:

@@ -25,6 +25,7 @@ from polewright.core.night.events import (
 )
 from polewright.core.night.rest import Rest
 from polewright.core.night.states import Capture, Handling, Locks, NightPlan, NightState, Refusal, Trouble
+from polewright.core.plan.tonight import ToleranceOrigin
 
 Outcome = tuple[NightState, tuple[Effect, ...]]
 Action = Callable[[NightState, Any], Outcome]
@@ -46,7 +47,16 @@ def refuse(reason: str, cure: str) -> Action:
 
 def begin_night(state: NightState, event: NightStarted) -> Outcome:
     """Takes site, target, tolerance and the rig's screws."""
-    plan = NightPlan(event.site, event.target, event.pole_altitude_rad, event.tolerance_rad, event.obstacles)
+    origin = ToleranceOrigin.USUAL if event.imaging is None else ToleranceOrigin.PLAN
+    plan = NightPlan(
+        event.site,
+        event.target,
+        event.pole_altitude_rad,
+        event.tolerance_rad,
+        event.obstacles,
+        origin,
+        event.imaging,
+    )
     return replace(state, plan=plan, azimuth=event.azimuth, altitude=replace(event.altitude, bends=True)), ()
 
 
@@ -206,12 +216,15 @@ def accept_unproved(state: NightState, event: object) -> Outcome:
 
 
 def change_target(state: NightState, event: TargetChanged) -> Outcome:
-    """Another pole: the frames stay, everything measured from them is computed anew."""
+    """Another pole: the frames stay, everything measured from them is computed anew; the plan's tolerance follows."""
     if state.plan is None:
         return state, ()
+    plan = replace(state.plan, target=event.target, pole_altitude_rad=event.pole_altitude_rad)
+    if plan.imaging is not None and plan.origin is ToleranceOrigin.PLAN:
+        plan = replace(plan, tolerance_rad=plan.imaging.tolerance_rad(event.target))
     state = replace(
         state,
-        plan=replace(state.plan, target=event.target, pole_altitude_rad=event.pole_altitude_rad),
+        plan=plan,
         capture=replace(state.capture, axis=None),
         proof=replace(state.proof, axis=None),
         proved=False,
@@ -226,7 +239,16 @@ def change_tolerance(state: NightState, event: ToleranceChanged) -> Outcome:
     """Another tolerance for tonight."""
     if state.plan is None:
         return state, ()
-    return replace(state, plan=replace(state.plan, tolerance_rad=event.tolerance_rad), proved=False), ()
+    if event.imaging is None:
+        plan = replace(state.plan, tolerance_rad=event.tolerance_rad, origin=ToleranceOrigin.HAND)
+    else:
+        plan = replace(
+            state.plan,
+            tolerance_rad=event.tolerance_rad,
+            origin=ToleranceOrigin.PLAN,
+            imaging=event.imaging,
+        )
+    return replace(state, plan=plan, proved=False), ()
 
 
 def switch_tracking(state: NightState, event: TrackingSwitched) -> Outcome:

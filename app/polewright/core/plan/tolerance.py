@@ -8,7 +8,7 @@ has 1.3"/min to do). Rules: PHYSICS section 10; the cap and the half are common 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -61,6 +61,21 @@ class Tolerance:
     def feasible(self) -> bool:
         return self.advised_rad <= self.limit_rad
 
+    def about(self, target: TargetPole) -> Tolerance:
+        """The same plan with the axis on another pole."""
+        if target is self.target:
+            return self
+        pole = next(p for p in self.poles if p.target is target)
+        advised = advised_rad(pole.limit_rad, self.floor_rad)
+        return replace(
+            self,
+            target=target,
+            limit_rad=pole.limit_rad,
+            advised_rad=advised,
+            air_blur_px=pole.blur_px,
+            session_rotation_rad=self.session_rotation_rad * advised / self.advised_rad,
+        )
+
 
 def needed_accuracy(
     plan: ImagingPlan,
@@ -78,7 +93,7 @@ def needed_accuracy(
     poles = tuple(pole_choice(plan, choice) for choice in TargetPole)
     chosen = next(p for p in poles if p.target is target)
     floor = noise_floor_rad(plan, axis_sigma_rad, flexure_rad)
-    advised = min(max(0.5 * chosen.limit_rad, floor), CAP_RAD)
+    advised = advised_rad(chosen.limit_rad, floor)
     return Tolerance(
         target=target,
         limit_rad=chosen.limit_rad,
@@ -90,6 +105,11 @@ def needed_accuracy(
         best=max(poles, key=lambda p: (p.limit_rad, -p.blur_px)).target,
         session_rotation_rad=_session_rotation_rad(plan, advised),
     )
+
+
+def advised_rad(limit_rad: float, floor_rad: float) -> float:
+    """Half the limit, not below the floor, not above the cap."""
+    return min(max(0.5 * limit_rad, floor_rad), CAP_RAD)
 
 
 def noise_floor_rad(plan: ImagingPlan, axis_sigma_rad: float, flexure_rad: float) -> float:
