@@ -192,3 +192,18 @@ class TestScrewPaths:
         for k in range(20):
             paths = with_path(paths, ScrewPath(True, float(k)))
         assert len(paths) == 7 and paths[0] == ScrewPath(False, 0.3) and paths[-1].turned_rad == 19.0
+
+
+@pytest.mark.parametrize(("lat", "target", "widened"), [(2.0, 1.0, True), (2.0, 0.0, False), (-20.0, 1.0, False)])
+def test_the_refracted_pole_on_the_horizon_is_not_known_to_arcseconds(
+    lat: float, target: float, widened: bool
+) -> None:
+    """A ray-traced standard atmosphere differs from the refraction used by 5.9' at 2 degrees."""
+    rig = Rig(Site(lat, 10.0), 25.0, -12.0, rho_deg=40.0)
+    rng = np.random.default_rng(2)
+    placed = [sky_frame(n, u, rig.site, rig.air, s) for n, u, s in rig.capture((0.0, 45.0, 90.0), rng)]
+    found = estimate_axis(placed, rig.site, rig.air, TargetPole(target))
+    assert isinstance(found, AxisEstimate)
+    sigma_up = float(np.sqrt(found.covariance_rad2[1, 1]))
+    assert (sigma_up > 4.0 * 60.0 * ARCSEC) is widened
+    assert any("near the horizon" in text for text in found.warnings) is widened

@@ -10,7 +10,7 @@ from collections import deque
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Protocol
+from typing import Any, Protocol
 
 from polewright.core.errors import PolewrightError, RecordingError
 from polewright.core.model import Frame, Site, Utc
@@ -34,11 +34,15 @@ from polewright.services.frame_reader.file_time import FILE_TIME_SOURCE
 from polewright.services.measuring import MeasuredFrame
 from polewright.services.night_log import NightLog
 from polewright.services.ports import Clock, Recorder
+from polewright.services.program_log import LOG
 
 SKY_TOPIC, CLOCK_TOPIC = "sky turned", "clock"
 CLOCK_FRAMES = 5  # one late file says nothing
 CLOCK_AHEAD_S, CLOCK_BEHIND_S = 5.0, 90.0  # no frame comes from the future; a slow share may be late
 CLOCK_CURE = "Check the camera program's clock, its time zone and summer time, and this computer's."
+STALL_TOPIC, STALLED_S = "folder stalled", 10.0
+STALLED = "The frame folder has not answered for more than ten seconds."
+STALLED_CURE = "Check the cable or the network. Frames that arrive meanwhile are taken up as soon as it answers."
 OVERTAKEN_KIND, FAULT_KIND = "frame_overtaken", "fault"
 KEPT_TIMINGS = 1000
 KEPT_STAGES = (Stage.CAPTURE, Stage.PROOF)  # every frame of these is measured; elsewhere the latest wins
@@ -171,7 +175,7 @@ class NightEngine:
         self._publish()
 
     def _take(self, event: AnyEvent) -> None:
-        self._recorder.record(EVENT_KIND, event_to_plain(event), urgent=isinstance(event, CLICKS))
+        self._record(EVENT_KIND, event_to_plain(event), urgent=isinstance(event, CLICKS))
         for effect in self.course.take(event):
             self._carry_out(effect)
         self._doubt_the_sky()
@@ -190,7 +194,7 @@ class NightEngine:
         except PolewrightError as error:
             self.notify(Notice(type(effect).__name__, str(error), ""))
         except Exception as error:
-            self._fault(f"answering {type(effect).__name__}", error)
+            self.fault(f"answering {type(effect).__name__}", error)
 
     def _publish(self) -> None:
         for listener in self._listeners:
@@ -231,19 +235,19 @@ class NightEngine:
                 self._compare_clocks(result.measured.frame, landed)
             self._take_result(path, arrived_s, result)
         elif isinstance(outcome, Failed):
-            self._fault(f"measuring {path.name}", outcome.error)
+            self.fault(f"measuring {path.name}", outcome.error)
             reason = f"{path.name} could not be measured: a fault in the program."
             cure = "Nothing to do; the next frame is awaited."
             self.post(FrameUnsolved(self.now_s(), path.name, reason, cure, FrameTrouble.UNREADABLE))
         else:
-            self._recorder.record(OVERTAKEN_KIND, {"name": path.name})
+            self._record(OVERTAKEN_KIND, {"name": path.name})
 
     def _take_result(self, path: Path, arrived_s: float, result: _FrameResult) -> None:
         measured = result.measured
         delivered_s = self._stopwatch_s()
         if measured is not None:
             self.last_measured = measured
-            self._recorder.record(FRAME_KIND, measured_to_plain(path.name, self._kept(path), measured))
+            self._record(FRAME_KIND, measured_to_plain(path.name, self._kept(path), measured))
         self.post(replace(result.event, at_s=self.now_s()))
         if measured is None:
             return
@@ -312,6 +316,23 @@ class NightEngine:
         else:
             self.notify(Notice("recording", str(trouble), "The night goes on; its record waits in memory."))
 
-    def _fault(self, where: str, error: Exception) -> None:
-        self._recorder.record(FAULT_KIND, fault_record(where, error), urgent=True)
+    def folder_stalled(self, seconds: float) -> None:
+        """For whoever watches the frame folder: how long it has not answered."""
+        if seconds < STALLED_S:
+            self.dismiss(STALL_TOPIC)
+        elif all(notice.topic != STALL_TOPIC for notice in self.notices):
+            self.notify(Notice(STALL_TOPIC, STALLED, STALLED_CURE))
+
+    def fault(self, where: str, error: Exception) -> None:
+        """A bug has shown: into the record and the program's log, and as a notice to the person."""
+        LOG.error("fault while %s", where, exc_info=error)
+        self._record(FAULT_KIND, fault_record(where, error), urgent=True)
         self.notify(fault_notice(where, error))
+
+    def _record(self, kind: str, data: dict[str, Any], *, urgent: bool = False) -> None:
+        """Into the record; a fault of the recorder costs that line and not the night."""
+        try:
+            self._recorder.record(kind, data, urgent=urgent)
+        except Exception as error:
+            LOG.error("fault while recording %s", kind, exc_info=error)
+            self.notify(fault_notice("recording", error))

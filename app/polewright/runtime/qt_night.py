@@ -85,10 +85,14 @@ class QtNight(QObject):
             self.engine.post(FolderLost(now_s, report.reason))
         elif isinstance(report, folder_events.FolderBack):
             self.engine.post(FolderBack(now_s))
+        elif isinstance(report, folder_events.WatchFault):
+            self.engine.fault("watching the frame folder", report.error)
 
     def _tick(self) -> None:
         if self._stopped:
             return
+        if self._watcher is not None:
+            self.engine.folder_stalled(self._watcher.stalled_s())
         self.engine.tick()
         self._scheduler.after(TICK_S, self._tick)
 

@@ -43,4 +43,12 @@ class FolderBack:
     folder: Path
 
 
-FolderEvent = FrameArrived | FolderReady | FolderLost | FolderBack
+@dataclass(frozen=True)
+class WatchFault:
+    """Looking at the folder has raised what it should not (a bug); the next look is taken all the same."""
+
+    folder: Path
+    error: Exception
+
+
+FolderEvent = FrameArrived | FolderReady | FolderLost | FolderBack | WatchFault

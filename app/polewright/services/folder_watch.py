@@ -6,7 +6,14 @@ import threading
 from collections.abc import Callable
 from pathlib import Path
 
-from polewright.services.folder_events import FolderBack, FolderEvent, FolderLost, FolderReady, FrameArrived
+from polewright.services.folder_events import (
+    FolderBack,
+    FolderEvent,
+    FolderLost,
+    FolderReady,
+    FrameArrived,
+    WatchFault,
+)
 from polewright.services.folder_poller import FolderPoller, WatchSettings
 from polewright.services.native_wakeup import NativeWakeup
 from polewright.services.ports import Clock
@@ -19,6 +26,7 @@ __all__ = [
     "FolderReady",
     "FolderWatcher",
     "FrameArrived",
+    "WatchFault",
     "WatchSettings",
 ]
 
@@ -42,6 +50,7 @@ class FolderWatcher:
         self._settings = settings or WatchSettings()
         self._emit = emit
         self._clock = clock
+        self._folder = folder
         self._poller = FolderPoller(folder, self._settings)
         self._native = NativeWakeup(folder, self._hint, self._settings.recursive) if native else None
         self._hints: dict[str, bool] = {}
@@ -84,20 +93,29 @@ class FolderWatcher:
             self._wake.clear()
             hints, now_s = self._take_hints(), self._clock.monotonic_s()
             self._look_began_s = now_s
-            if now_s >= next_poll_s:
-                events = self._poller.poll(now_s)
+            due = now_s >= next_poll_s
+            events = self._look(hints, now_s, due)
+            if due:
                 took_s = self._clock.monotonic_s() - now_s
                 next_poll_s = now_s + max(self._settings.poll_interval_s, took_s / POLLING_SHARE)
                 listening = self._listen_again(events, listening)
-                events += self._poller.look_at(hints, now_s)
-            else:
-                events = self._poller.look_at(hints, now_s)
             self._look_began_s = None
             for event in events:
                 self._emit(event)
             self._wake.wait(self._wait_s(next_poll_s))
         if self._native is not None:
             self._native.stop()
+
+    def _look(self, hints: dict[str, bool], now_s: float, poll: bool) -> list[FolderEvent]:
+        """One look; a fault in it is an event, and the watch goes on."""
+        events: list[FolderEvent] = []
+        try:
+            if poll:
+                events += self._poller.poll(now_s)
+            events += self._poller.look_at(hints, now_s)
+        except Exception as error:
+            events.append(WatchFault(self._folder, error))
+        return events
 
     def _wait_s(self, next_poll_s: float) -> float:
         """Until the next poll, or the moment a pending file may be ready."""
