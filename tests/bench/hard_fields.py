@@ -1,4 +1,4 @@
-"""Hard fields, solved and measured, in one table: `python tests/bench/hard_fields.py --cache DIR [--frames N] [WORD]`.
+"""Hard fields in one table: `python tests/bench/hard_fields.py --cache DIR [--frames N] [WORD]`.
 
 Frames are rendered by the simulator (its own sky, catalogue errors, cheap sensor), written to files and go through
 reader, detector and solver. `able` counts the frames that hold enough information: the log-odds that a perfect
