@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from dataclasses import replace
 from pathlib import Path
 
@@ -33,7 +34,7 @@ def test_built_once_then_read_from_the_file(tmp_path: Path) -> None:
     assert said == [] and same(built, again)
 
 
-@pytest.mark.parametrize("harm", ["cut", "head", "first array", "empty", "text"])
+@pytest.mark.parametrize("harm", ["cut", "head", "first array", "one bit in the middle", "empty", "text"])
 def test_a_damaged_file_is_made_anew(tmp_path: Path, harm: str) -> None:
     index = SkyIndex(shared_catalogue(), tmp_path)
     good, path = index.layer(LAYER), index.path(LAYER)
@@ -44,6 +45,8 @@ def test_a_damaged_file_is_made_anew(tmp_path: Path, harm: str) -> None:
         data[5] ^= 0xFF
     elif harm == "first array":
         data[4096 + 100] ^= 0xFF
+    elif harm == "one bit in the middle":
+        data[len(data) // 2] ^= 0x10
     elif harm == "empty":
         data = bytearray()
     else:
@@ -52,8 +55,33 @@ def test_a_damaged_file_is_made_anew(tmp_path: Path, harm: str) -> None:
     path.write_bytes(data)
     with pytest.raises(LayerFileError):
         read_layer(path, shared_catalogue().checksum)
-    assert same(SkyIndex(shared_catalogue(), tmp_path).layer(LAYER), good)
+    said: list[str] = []
+    assert same(SkyIndex(shared_catalogue(), tmp_path).layer(LAYER, lambda what, _fraction: said.append(what)), good)
+    if harm != "text":
+        assert said[0].startswith(f"The stored star index {path.name} is damaged. Preparing the star index, ")
     read_layer(path, shared_catalogue().checksum)  # and it is whole again
+
+
+def test_files_of_an_interrupted_build_are_removed(tmp_path: Path) -> None:
+    """Those of the last quarter of an hour may be another program's build in progress."""
+    abandoned, busy = tmp_path / "stars-0123-layer-00abc.part", tmp_path / "stars-0123-layer-01abc.part"
+    for path in (abandoned, busy):
+        path.write_bytes(b"unfinished")
+    long_ago = busy.stat().st_mtime - 3600.0
+    os.utime(abandoned, (long_ago, long_ago))
+    index = SkyIndex(shared_catalogue(), tmp_path)
+    index.layer(LAYER)
+    assert {p.name for p in tmp_path.iterdir()} == {busy.name, index.path(LAYER).name}
+
+
+def test_memory_given_back_is_read_again(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("polewright.services.sky_index._LARGE", 0)
+    index = SkyIndex(shared_catalogue(), tmp_path)
+    layer = index.layer(LAYER)
+    before = np.array(layer.anchor)
+    index.release(LAYER)
+    index.release(LAYER + 1)  # not loaded: nothing to give back
+    assert np.array_equal(layer.anchor, before)
 
 
 def test_a_file_of_another_catalogue_is_not_used(tmp_path: Path) -> None:

@@ -132,7 +132,7 @@ def check_index(cache: Path, checksum: str) -> Check:
     sound, outdated, damaged, size_mb = 0, 0, [], 0.0
     for path in sorted(cache.glob("stars-*-layer-*.index")) if checksum else ():
         try:
-            read_layer(path, checksum, thorough=True)
+            read_layer(path, checksum)
         except LayerFileError as error:
             if str(error) == OUTDATED:
                 outdated += 1

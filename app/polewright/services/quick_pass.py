@@ -35,7 +35,10 @@ def halved(pixels: PixelArray, highest: float) -> Halved:
     small = pixels.dtype == np.uint8 or (pixels.dtype == np.uint16 and highest < 2**14)
     kind = np.uint16 if small else np.float32
     rows = np.add(pixels[:height:2, :width], pixels[1:height:2, :width], dtype=kind)
-    return rows[:, ::2] + rows[:, 1::2]
+    if kind is np.float32:
+        return rows[:, ::2] + rows[:, 1::2]
+    pairs = rows.view(np.uint32)  # two neighbours in one word: their sum lands in its lower half, in half the time
+    return (pairs + (pairs >> np.uint32(16))).astype(np.uint16)
 
 
 def quick_candidates(pixels: PixelArray, highest: float) -> tuple[FloatArray, FloatArray]:

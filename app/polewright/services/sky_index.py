@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import mmap
 import os
 import tempfile
 from collections.abc import Callable
@@ -14,9 +15,12 @@ from numpy.typing import NDArray
 from polewright.core.matching.layers import LAYERS_PER_SQ_DEG, layer_stars, neighbours_wanted
 from polewright.core.matching.pattern_index import PatternLayer, build_layer
 from polewright.core.sky.catalogue import Catalogue
-from polewright.services.layer_file import LayerFileError, read_layer, write_layer
+from polewright.services.layer_file import OUTDATED, LayerFileError, map_layer, write_layer
 
 Progress = Callable[[str, float], None]
+_UNFINISHED = ".part"
+_ABANDONED_S = 900.0  # no build takes that long
+_LARGE = 64_000_000  # bytes; what is smaller may stay in memory
 
 
 class SkyIndex:
@@ -30,12 +34,20 @@ class SkyIndex:
         self._cache_dir = cache_dir
         self._workers = workers or min(4, os.cpu_count() or 1)
         self._layers: dict[int, PatternLayer] = {}
+        self._mappings: dict[int, mmap.mmap] = {}
 
     def layer(self, number: int, progress: Progress | None = None) -> PatternLayer:
         """Layer `number` of LAYERS_PER_SQ_DEG: from memory, from the cache, or built (up to ten seconds)."""
         if number not in self._layers:
-            self._layers[number] = self._from_cache(number) or self._build(number, progress)
+            layer, trouble = self._from_cache(number)
+            self._layers[number] = layer or self._build(number, trouble, progress)
         return self._layers[number]
+
+    def release(self, number: int) -> None:
+        """Give back the memory of what was looked at of a large layer; the file is mapped as before."""
+        mapping = self._mappings.get(number)
+        if mapping is not None and len(mapping) > _LARGE and hasattr(mapping, "madvise"):
+            mapping.madvise(mmap.MADV_DONTNEED)
 
     def is_ready(self, number: int) -> bool:
         """Is the layer in memory, or in a file that looks right?"""
@@ -45,15 +57,20 @@ class SkyIndex:
         """Where the layer is kept."""
         return self._cache_dir / f"stars-{self._catalogue.checksum[:12]}-layer-{number:02d}.index"
 
-    def _from_cache(self, number: int) -> PatternLayer | None:
+    def _from_cache(self, number: int) -> tuple[PatternLayer | None, str]:
+        """The layer of the file, or None and what is wrong with the file, which may also be missing."""
+        path = self.path(number)
+        if not path.is_file():
+            return None, ""
         try:
-            return read_layer(self.path(number), self._catalogue.checksum)
-        except LayerFileError:
-            return None
+            layer, self._mappings[number] = map_layer(path, self._catalogue.checksum)
+        except LayerFileError as error:
+            return None, "" if str(error) == OUTDATED else f"The stored star index {path.name} is damaged. "
+        return layer, ""
 
-    def _build(self, number: int, progress: Progress | None) -> PatternLayer:
+    def _build(self, number: int, trouble: str, progress: Progress | None) -> PatternLayer:
         report = progress or (lambda _sentence, _fraction: None)
-        title = f"Preparing the star index, {LAYERS_PER_SQ_DEG[number]:g} stars per square degree (once)"
+        title = f"{trouble}Preparing the star index, {LAYERS_PER_SQ_DEG[number]:g} stars per square degree (once)"
         report(title, 0.0)
         star = layer_stars(self._catalogue, number)
         position = self._catalogue.position[star]
@@ -71,7 +88,8 @@ class SkyIndex:
         target = self.path(number)
         try:
             self._cache_dir.mkdir(parents=True, exist_ok=True)
-            handle, name = tempfile.mkstemp(dir=self._cache_dir, prefix=target.stem, suffix=".part")
+            handle, name = tempfile.mkstemp(dir=self._cache_dir, prefix=target.stem, suffix=_UNFINISHED)
+            _remove_abandoned(Path(name))
             try:
                 with os.fdopen(handle, "wb") as out:
                     write_layer(out, layer, self._catalogue.checksum)
@@ -81,7 +99,17 @@ class SkyIndex:
                 raise
         except OSError:
             return layer
-        return self._from_cache(number) or layer
+        return self._from_cache(number)[0] or layer
+
+
+def _remove_abandoned(own: Path) -> None:
+    """Unfinished files that are much older than our own were left behind by a build that was interrupted."""
+    for other in own.parent.glob(f"stars-*{_UNFINISHED}"):
+        try:
+            if own.stat().st_mtime - other.stat().st_mtime > _ABANDONED_S:
+                other.unlink()
+        except OSError:
+            continue  # somebody else was quicker, or may not be disturbed
 
 
 def _nearest(position: NDArray[np.float64], count: int, workers: int) -> NDArray[np.int32]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -172,7 +173,7 @@ class Solver:
                 layer = self._index.layer(n, progress)
                 quads = quads_asked(image, _question(stage, expected, image, len(layers)), asked[n])
                 asked[n].append(quads)
-                yield quad_poses(image, layer, self._catalogue.position, quads)
+                yield quad_poses(image, layer, self._catalogue.position, quads, partial(self._index.release, n))
 
     @staticmethod
     def _layers(image: ImageStars) -> dict[int, float]:

@@ -186,13 +186,16 @@ def model(moments: Moments, side: int) -> WindowArray:
     inner = PIXEL_VARIANCE if narrow else 0.0
     xx, yy = np.maximum(moments.xx - inner, 0.05), np.maximum(moments.yy - inner, 0.05)
     det = xx * yy - moments.xy**2
-    axis = np.arange(side)
-    a, b, c = (v[:, None, None] for v in (yy / det, -2.0 * moments.xy / det, xx / det))
-    shape = np.zeros((moments.x.size, side, side))
-    for off_x, part_x in offsets:
-        dx = (axis - moments.x[:, None] + off_x)[:, None, :]
-        for off_y, part_y in offsets:
-            dy = (axis - moments.y[:, None] + off_y)[:, :, None]
-            shape += part_x * part_y * np.exp(-0.5 * (a * dx * dx + b * dx * dy + c * dy * dy))
-    peak = (moments.flux / (2.0 * np.pi * np.sqrt(det)))[:, None, None]
-    return np.asarray(peak * shape, dtype=np.float32)
+    axis = np.arange(side, dtype=np.float32)
+    a, b, c = ((-0.5 * v).astype(np.float32)[:, None, None] for v in (yy / det, -2.0 * moments.xy / det, xx / det))
+    from_x = (axis - moments.x[:, None].astype(np.float32))[:, None, :]
+    from_y = (axis - moments.y[:, None].astype(np.float32))[:, :, None]
+    shape = np.zeros((moments.x.size, side, side), dtype=np.float32)
+    for off_y, part_y in offsets:
+        dy = from_y + np.float32(off_y)
+        across, down = b * dy, c * dy * dy
+        for off_x, part_x in offsets:
+            dx = from_x + np.float32(off_x)
+            shape += np.float32(part_x * part_y) * np.exp((a * dx + across) * dx + down)
+    peak = (moments.flux / (2.0 * np.pi * np.sqrt(det))).astype(np.float32)
+    return np.asarray(peak[:, None, None] * shape)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
@@ -71,6 +72,7 @@ def cut_windows(pixels: PixelArray, x_px: FloatArray, y_px: FloatArray, half_px:
     return _without_sky(cut, x0.astype(np.float64), y0.astype(np.float64), pixels.dtype.kind != "f")
 
 
+@lru_cache(maxsize=64)
 def _rim(side: int) -> tuple[NDArray[np.int64], WindowArray, WindowArray]:
     """Flat indices of the rim of a window and their offsets (dx, dy) from its centre."""
     half = side // 2

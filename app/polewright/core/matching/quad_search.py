@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
 import numpy as np
@@ -18,6 +18,7 @@ from polewright.core.model import FloatArray, IntArray
 _SHORTEST_BASELINE_PX = 25.0
 _CODE_SIGMAS = 5.0  # of one centroid, in the distance ratios of a code: three of their own
 _WIDEST_TOLERANCE = 0.03
+_QUADS_A_PART, _FEW_QUADS = 500, 200
 _ASKED = 5  # neighbours of the anchor, and of each of these, that a true pose should find
 
 
@@ -41,11 +42,16 @@ def quads_asked(image: ImageStars, question: Question, known: Iterable[IntArray]
 
 
 def quad_poses(
-    image: ImageStars, layer: PatternLayer, position: FloatArray, quads: IntArray
+    image: ImageStars,
+    layer: PatternLayer,
+    position: FloatArray,
+    quads: IntArray,
+    part_done: Callable[[], None] | None = None,
 ) -> tuple[Poses, FloatArray]:
     """Poses worth a closer look, best first, with their scores (M,), from quads (n, 4) of the image's stars.
 
-    `position` are the catalogue's.
+    `position` are the catalogue's. A long look-up goes through the layer from its first cell to its last;
+    `part_done` is called now and then, when what was read so far is not needed any more.
     """
     pixels = image.pixels
     codes = quad_codes(pair_chords(directions(pixels, image.camera.focal_px)[quads]))
@@ -57,7 +63,7 @@ def quad_poses(
     widest = min(_WIDEST_TOLERANCE, 1.0 / layer.bins)
     tolerance = np.minimum(_CODE_SIGMAS * sigma / baseline_px + image.slack, widest)
     codes, rows = with_close_calls(codes, tolerance)
-    hits, found = look_up(layer, codes, tolerance[rows], image.scale_tolerance)
+    hits, found = _looked_up(layer, codes, tolerance[rows], image.scale_tolerance, part_done)
     named = np.take_along_axis(quads[rows[hits]], ORDER[codes.arrangement[hits]], axis=1)
     members = layer.members(found)
     sky = position[layer.star[members]]
@@ -66,6 +72,28 @@ def quad_poses(
     poses = poses_of(pixels[named], sky, image.camera.focal_px)
     chosen = image.plausible(poses)
     return _shortlist(image, layer, position, poses.take(chosen), members[chosen])
+
+
+def _looked_up(
+    layer: PatternLayer,
+    codes: QuadCodes,
+    tolerance: FloatArray,
+    scale_tolerance: float,
+    part_done: Callable[[], None] | None,
+) -> tuple[IntArray, IntArray]:
+    """look_up() in parts that follow each other in the layer."""
+    count = codes.baseline.size
+    if count < _FEW_QUADS or part_done is None:
+        return look_up(layer, codes, tolerance, scale_tolerance)
+    first_numbers = np.floor(codes.code[0] * layer.bins) * layer.bins + codes.code[1] * layer.bins
+    rows, quads = [], []
+    for part in np.array_split(np.argsort(first_numbers), -(-count // _QUADS_A_PART)):
+        some = QuadCodes(codes.code[:, part], codes.baseline[part], codes.arrangement[part])
+        hits, found = look_up(layer, some, tolerance[part], scale_tolerance)
+        rows.append(part[hits])
+        quads.append(found)
+        part_done()
+    return np.concatenate(rows), np.concatenate(quads)
 
 
 def _shortlist(
