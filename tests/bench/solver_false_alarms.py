@@ -72,17 +72,17 @@ def main() -> None:
             print(
                 f"FALSE {width} deg: log odds {got.log_odds:.1f}, {len(got.matched)} matched, {got.path}", flush=True
             )
-    print(
-        f"noise: {false} false of {args.lists}, {(time.process_time() - start) / args.lists * 1e3:.0f} ms each",
-        flush=True,
-    )
-    made = false = 0
+    each = (time.process_time() - start) / max(args.lists, 1) * 1e3
+    print(f"noise: {false} false of {args.lists}, {each:.0f} ms each", flush=True)
+    start, made, false = time.process_time(), 0, 0
     while made < args.fields:
         width = float(rng.choice(WIDTHS_DEG))
         field = make_field(catalogue, FieldRecipe(width), rng)
         if field is None:
             continue
         made += 1
+        if made % 100 == 0:
+            print(f"{made} fields, {false} false", flush=True)
         off = float(rng.choice([0.4, 0.5, 0.6, 0.7, 1.4, 1.7, 2.0, 2.5])) * rng.uniform(0.95, 1.05)
         got = solver.solve(field.stars, EPOCH_YEAR, SolveHint(field.camera.scale_arcsec_px * off))
         if isinstance(got, PlateSolution):
@@ -90,7 +90,8 @@ def main() -> None:
             print(
                 f"FALSE {width} deg x {off:.2f}: log odds {got.log_odds:.1f}, {len(got.matched)} matched", flush=True
             )
-    print(f"wrong scale: {false} false of {args.fields}", flush=True)
+    each = (time.process_time() - start) / max(args.fields, 1) * 1e3
+    print(f"wrong scale: {false} false of {args.fields}, {each:.0f} ms each", flush=True)
 
 
 if __name__ == "__main__":

@@ -20,6 +20,7 @@ from polewright.services.layer_file import OUTDATED, LayerFileError, map_layer, 
 Progress = Callable[[str, float], None]
 _UNFINISHED = ".part"
 _ABANDONED_S = 900.0  # no build takes that long
+_AT_A_TIME = 200_000  # stars
 _LARGE = 64_000_000  # bytes; what is smaller may stay in memory
 
 
@@ -116,10 +117,12 @@ def _nearest(position: NDArray[np.float64], count: int, workers: int) -> NDArray
     """(N, count) the nearest other stars, nearest first."""
     from scipy.spatial import cKDTree
 
-    tree = cKDTree(position, balanced_tree=False, compact_nodes=False)
-    _, near = tree.query(position, k=count + 1, workers=workers)
-    own = np.arange(len(position))[:, None]
-    others = np.asarray(near, dtype=np.int32)
-    # of two stars at one place, the tree may name the other first
-    others = np.where(others == own, others[:, :1], others)
-    return np.asarray(others[:, 1:], dtype=np.int32)
+    tree = cKDTree(position, leafsize=32, balanced_tree=False)
+    nearest = np.empty((len(position), count), dtype=np.int32)
+    for first in range(0, len(position), _AT_A_TIME):
+        piece = slice(first, first + _AT_A_TIME)
+        near = np.asarray(tree.query(position[piece], k=count + 1, workers=workers)[1])
+        own = np.arange(first, first + len(near))[:, None]
+        # of two stars at one place, the tree may name the other first
+        nearest[piece] = np.where(near == own, near[:, :1], near)[:, 1:]
+    return nearest
