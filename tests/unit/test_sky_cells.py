@@ -7,11 +7,13 @@ import pytest
 
 from polewright.core.angles import separation_rad
 from polewright.core.sky.cells import (
+    BLOCK_RADIUS_RAD,
     CELL_COUNT,
     CELL_RADIUS_RAD,
     CELLS_PER_FACE,
     EDGES,
     FACE_TO_ICRS,
+    blocks_of_cells,
     cell_centres,
     cell_of,
     directions_in_cells,
@@ -64,3 +66,10 @@ def test_the_celestial_pole_is_an_ordinary_place(pole: float):
     number, _ = cell_of(np.array([[1e-9, 1e-9, pole], [-1e-9, 1e-9, pole], [1e-9, -1e-9, pole]]))
     centres = cell_centres()[number]
     assert (separation_rad(centres, np.array([0.0, 0.0, pole])) < CELL_RADIUS_RAD).all()
+
+
+def test_blocks_hold_every_cell_once_within_their_radius() -> None:
+    middles, cells = blocks_of_cells()
+    assert sorted(cells.ravel().tolist()) == list(range(CELL_COUNT))
+    cosine = np.einsum("bci,bi->bc", cell_centres()[cells], middles)
+    assert cosine.min() > np.cos(BLOCK_RADIUS_RAD)

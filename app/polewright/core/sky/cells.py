@@ -35,6 +35,18 @@ FACE_TO_ICRS: FloatArray = np.array(
 FACE_TO_ICRS.setflags(write=False)
 
 
+_BLOCK_EDGE = 9  # cells
+BLOCK_RADIUS_RAD = float(np.radians(6.3))  # no centre of a cell is farther from that of its block
+
+
+def blocks_of_cells() -> tuple[FloatArray, IntArray]:
+    """Blocks of 9 x 9 cells: unit vectors (B, 3) of their middles, and the cell numbers (B, 81) in each."""
+    per_edge = CELLS_PER_EDGE // _BLOCK_EDGE
+    number = np.arange(CELL_COUNT).reshape(6, per_edge, _BLOCK_EDGE, per_edge, _BLOCK_EDGE)
+    cells = number.transpose(0, 1, 3, 2, 4).reshape(-1, _BLOCK_EDGE**2)
+    return cell_centres()[cells[:, _BLOCK_EDGE**2 // 2]], cells
+
+
 def cell_of(v: FloatArray) -> tuple[IntArray, FloatArray]:
     """Cell number (N,) and place within it (N, 2), each 0 <= f < 1 along u and v, of unit vectors (N, 3) in ICRS."""
     outward = np.einsum("fi,ni->nf", FACE_TO_ICRS[:, :, 0], v)
