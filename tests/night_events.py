@@ -129,6 +129,7 @@ PLAIN_EVENTS = (
     ev.BaseLocked,
     ev.BaseUnlocked,
     ev.Accepted,
+    ev.ShiftPutAway,
     ev.FolderBack,
     ev.Ticked,
 )
@@ -139,6 +140,7 @@ EVENT = st.one_of(
     st.builds(ev.TrackingSwitched, TIME, st.booleans()),
     st.builds(ev.TargetChanged, TIME, st.sampled_from(TargetPole), ALTITUDE),
     st.builds(ev.ToleranceChanged, TIME, TOLERANCE, st.none() | PLANNED),
+    st.builds(ev.GuidingSwitched, TIME, st.booleans()),
     st.builds(ev.FrameSolved, TIME, FRAME),
     st.builds(
         ev.FrameUnsolved, TIME, NAME, NAME, NAME, st.sampled_from(FrameTrouble), stars_detected=st.integers(0, 99)

@@ -12,12 +12,13 @@ from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, ru
 
 from night_events import EVENT, FRAME, NAME, covariances
 from paper_night import PaperNight
-from polewright.core.angles import rotation_about
-from polewright.core.model import Site, TargetPole
+from polewright.core.angles import ARCSEC_PER_RAD, SIDEREAL_RATE_RAD_S, rotation_about
+from polewright.core.model import Site, TargetPole, Utc
 from polewright.core.night.coach import advise
 from polewright.core.night.effects import Effect, EstimateAxis, FollowAxis, Refused, StartFollowing
 from polewright.core.night.event_codec import state_from_plain, state_to_plain
 from polewright.core.night.events import (
+    Accepted,
     AnyEvent,
     AxisFollowed,
     AxisMeasured,
@@ -25,11 +26,13 @@ from polewright.core.night.events import (
     BaseLocked,
     BaseUnlocked,
     FrameSolved,
+    GuidingSwitched,
     NextAsked,
     NightStarted,
     RestartAsked,
     Screw,
     ScrewTurned,
+    ShiftPutAway,
     TripodBumped,
     UndoAsked,
 )
@@ -146,6 +149,34 @@ class Night(RuleBasedStateMachine):
         elif isinstance(effect, EstimateAxis):
             self.feed(AxisRefused(self.later(0.1), reason, "Rotate on."))
 
+    @rule(count=st.integers(1, 12), kick_arcsec=st.sampled_from((0.0, 0.0, 40.0)), seconds=st.floats(1.0, 60.0))
+    def the_imaging_run(self, count: int, kick_arcsec: float, seconds: float) -> None:
+        """Accept, wherever that is possible, and image; the mount may be kicked halfway."""
+        for _ in range(2):
+            self.feed(Accepted(self.later(1.0)))
+        if not self.state.aligned:
+            return
+        night, shifts = PaperNight(6), 0
+        for number in range(count):
+            self.frames += 1
+            placed = night.placed(f"frame-{self.frames}")
+            turn = SIDEREAL_RATE_RAD_S * self.at_s
+            tilt = kick_arcsec / ARCSEC_PER_RAD if number > count // 2 else 0.0
+            moved = rotation_about(np.array([1.0, 0.0, 0.0]), tilt) @ rotation_about(np.array([0.0, 0.6, 0.8]), -turn)
+            rows = tuple(tuple(float(v) for v in row) for row in moved @ np.array(placed.camera_to_enu))
+            frame = replace(placed, camera_to_enu=rows, utc_mid=Utc(2461000.5, self.at_s / 86400.0))
+            proof = self.state.proof
+            self.feed(FrameSolved(self.later(seconds), frame))
+            watching = self.state.watching
+            assert watching is not None and watching.checked_s == self.state.now_s
+            assert self.state.proof == proof, "a frame of the imaging run is no proof"
+            assert len(watching.vigil.shifts) >= shifts, "what was found stays known"
+            shifts = len(watching.vigil.shifts)
+
+    @rule(on=st.none() | st.booleans())
+    def about_the_imaging_run(self, on: bool | None) -> None:
+        self.feed(ShiftPutAway(self.later(1.0)) if on is None else GuidingSwitched(self.later(1.0), on))
+
     @rule(seconds=st.floats(0.0, 10.0))
     def next_please(self, seconds: float) -> None:
         self.feed(NextAsked(self.later(seconds)))
@@ -165,6 +196,8 @@ class Night(RuleBasedStateMachine):
     def the_state_makes_sense(self) -> None:
         state = self.state
         assert not (state.proved and state.stage is not Stage.PROOF)
+        if state.stage is not Stage.PROOF:
+            assert state.watching is None, "only an aligned mount is watched"
         if state.stage is not Stage.ORIENTATION:
             assert state.plan is not None
         both = outlooks(state)

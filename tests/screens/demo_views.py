@@ -380,7 +380,6 @@ def proof() -> View:
                 Fact("drift", "0.2 px", "in 300 s, at most"),
                 Fact("rotation", "0.1 px", "at the corner, in 300 s"),
             ),
-            "Watching for a bump.",
         ),
         frame=frame_picture(7),
         timeline=timeline(),
@@ -388,6 +387,61 @@ def proof() -> View:
             Action("Done for tonight", "Return", want.Finish(), Weight.PRIMARY),
             Action("Make it finer", "F", want.Back(), Weight.PRIMARY),
             *ALWAYS,
+        ),
+    )
+
+
+def watching() -> View:
+    """The imaging run is watched, and nothing has moved."""
+    return replace(
+        proof(),
+        instruction=Instruction(
+            "Watching. Image on.", "The alignment is proved. Nothing has moved.", "", "Watching. Image on.", Tone.GOOD
+        ),
+        proof=Proof(
+            (
+                Fact("axis", "0.7′", "± 0.1′; 99.9 % within 2.0′"),
+                Fact("last look", "1 min 50 s ago", "412 looks so far"),
+                Fact("sees", "10″ and more", "guiding hides small ones"),
+                Fact("shifts", "none", "in 3 h 12 min"),
+            ),
+        ),
+        actions=(
+            Action("Done for tonight", "Return", want.LeaveNight(), Weight.PRIMARY),
+            Action("Make it finer", "F", want.Back(), Weight.PRIMARY),
+            Action("It is unguided", "G", want.SayGuiding(False)),
+            *(action for action in ALWAYS if action.label != "Undo"),
+        ),
+    )  # fmt: skip
+
+
+def moved() -> View:
+    """The imaging run is watched, and the mount was moved twice."""
+    view = watching()
+    return replace(
+        view,
+        instruction=Instruction(
+            "The mount was moved. Measure again.",
+            "2 min 10 s ago, by 1.9′ at least; tonight needs 2.0′. Check feet and locks first.",
+            "",
+            "The mount was moved. Measure again.",
+            Tone.TROUBLE,
+        ),
+        proof=Proof(
+            (
+                Fact("axis", "0.7′", "± 0.1′; 99.9 % within 2.0′"),
+                Fact("last look", "1 min 50 s ago", "the folder cannot be reached", Tone.TROUBLE),
+                Fact("sees", "large shifts", "guided or not: not yet known"),
+                Fact("moved", "1.9′", "or more, 2 min 10 s ago", Tone.TROUBLE),
+                Fact("sinking", "24″ an hour", "since 1 h 12 min", Tone.TROUBLE),
+            ),
+            1,
+        ),
+        actions=(
+            Action("Measure again", "Return", want.Bumped(), Weight.PRIMARY),
+            Action("Image on", "F", want.PutShiftAway(), Weight.PRIMARY),
+            Action("It is unguided", "G", want.SayGuiding(False)),
+            *(action for action in ALWAYS if action.label != "Undo"),
         ),
     )
 
@@ -504,6 +558,8 @@ PAGES = {
     "fine-stale": fine_stale,
     "southern": southern,
     "proof": proof,
+    "watching": watching,
+    "moved": moved,
     "rehearsal": rehearsal,
     "score": score,
     "replay": replay,

@@ -14,6 +14,7 @@ from polewright.ui.sound_plan import (
     DONE,
     FASTEST_S,
     LOST,
+    MOVED,
     RATE_HZ,
     SLOWEST_S,
     STOP,
@@ -71,6 +72,8 @@ def test_views_become_phrases() -> None:
     assert phrase_for(close, close) is None
     assert phrase_for(fine, stale) == LOST
     assert phrase_for(close, proof) == DONE
+    assert phrase_for(proof, PAGES["watching"]()) is None, "a quiet watch is silent"
+    assert phrase_for(proof, PAGES["moved"]()) == MOVED
     assert phrase_for(proof, proof) is None
 
 

@@ -15,13 +15,14 @@ from typing import Any, Protocol
 from polewright.core.errors import PolewrightError, RecordingError
 from polewright.core.model import Frame, Site, Utc
 from polewright.core.night.advice import Advice
-from polewright.core.night.effects import Effect, KeepNight, Refused, SaveScrew
+from polewright.core.night.effects import Effect, KeepNight, Refused, SaveScrew, ShiftFound
 from polewright.core.night.event_codec import event_to_plain
 from polewright.core.night.events import AnyEvent, FrameUnsolved, Screw, Ticked
 from polewright.core.night.measured import FrameTrouble
 from polewright.core.night.orientation import FrameArrival, check_clock
 from polewright.core.night.states import NightState, Stage
 from polewright.core.night.workflow import CLICKS
+from polewright.core.plain import to_plain
 from polewright.core.screws.memory import ScrewMemory
 from polewright.core.screws.sky_turn import turned_sky_words
 from polewright.core.sky.timescales import unix_seconds
@@ -35,6 +36,7 @@ from polewright.services.measuring import MeasuredFrame
 from polewright.services.night_log import NightLog
 from polewright.services.ports import Clock, Recorder
 from polewright.services.program_log import LOG
+from polewright.services.report.facts import VIGIL_KIND
 
 SKY_TOPIC, CLOCK_TOPIC = "sky turned", "clock"
 CLOCK_FRAMES = 5  # one late file says nothing
@@ -45,7 +47,7 @@ STALLED = "The frame folder has not answered for more than ten seconds."
 STALLED_CURE = "Check the cable or the network. Frames that arrive meanwhile are taken up as soon as it answers."
 OVERTAKEN_KIND, FAULT_KIND = "frame_overtaken", "fault"
 KEPT_TIMINGS = 1000
-KEPT_STAGES = (Stage.CAPTURE, Stage.PROOF)  # every frame of these is measured; elsewhere the latest wins
+KEPT_STAGES = (Stage.CAPTURE, Stage.PROOF)  # every frame of these is measured; elsewhere, and later, the latest wins
 
 Measure = Callable[[Path], MeasuredFrame]
 Listener = Callable[["NightEngine"], None]
@@ -187,6 +189,8 @@ class NightEngine:
                 self._posted.append(answer)
             elif isinstance(effect, SaveScrew):
                 self._outlets.save_screw(effect.screw, effect.memory)
+            elif isinstance(effect, ShiftFound):
+                self._recorder.record(VIGIL_KIND, to_plain(effect.shift), urgent=True)
             elif isinstance(effect, KeepNight):
                 self._outlets.keep_night(self.state)
             elif isinstance(effect, Refused):
@@ -208,7 +212,7 @@ class NightEngine:
         if plan is None or self.state.paused:
             return
         arrived_s, landed = self._stopwatch_s(), self._clock.utc()
-        keep = self.state.stage in KEPT_STAGES
+        keep = self.state.stage in KEPT_STAGES and not self.state.aligned
         self._jobs.submit(
             lambda: self._work(path, plan.site),
             lambda outcome: self._deliver(path, arrived_s, landed, outcome),

@@ -73,6 +73,18 @@ class Finish(Intent):
 
 
 @dataclass(frozen=True)
+class SayGuiding(Intent):
+    """Something guides or dithers the mount during the imaging run, or nothing does."""
+
+    on: bool
+
+
+@dataclass(frozen=True)
+class PutShiftAway(Intent):
+    """The person has read of the shift and images on."""
+
+
+@dataclass(frozen=True)
 class ChooseFolder(Intent):
     """Watch this folder; None: ask the person first."""
 

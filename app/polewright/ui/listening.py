@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from polewright.ui.sound_plan import DONE, LOST, STOP, Phrase, guide_phrase
+from polewright.ui.sound_plan import DONE, LOST, MOVED, STOP, Phrase, guide_phrase
 from polewright.ui.view_model import Tone, View
 
 
@@ -34,6 +34,8 @@ class Listening:
 
 def phrase_for(before: View | None, now: View) -> Phrase | None:
     """The phrase of a view; None: silence."""
+    if now.proof is not None and now.proof.shifts:
+        return MOVED
     if now.instruction.tone is Tone.GOOD:
         newly = before is None or before.instruction.tone is not Tone.GOOD
         return DONE if newly else None

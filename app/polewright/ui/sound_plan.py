@@ -4,7 +4,8 @@ One screw speaks at a time. The azimuth screw has a rounded tone, the altitude s
 Direction: a pair of notes that rises for clockwise and falls for anticlockwise, as seen by the hand on the screw.
 Distance: the pairs come faster the nearer the gate is, as a bicycle's clicking slows when it comes to rest, turned
 around; within the last sixteenth of a turn a steady soft tone says "now". Stop: one low double knock. Done: three
-notes up, once. Everything is audible on a laptop's speaker and harmless without one.
+notes up, once. Moved during the imaging run: three reedy notes down, every 20 s until it is put away. Everything is
+audible on a laptop's speaker and harmless without one.
 """
 
 from __future__ import annotations
@@ -46,6 +47,7 @@ class Phrase:
 
 DONE = Phrase((Note(0.0, 0.16, 523.25), Note(0.18, 0.16, 659.25), Note(0.36, 0.34, 783.99)), None)
 STOP = Phrase((Note(0.0, 0.09, 164.8, 0.6, 0.8), Note(0.14, 0.09, 164.8, 0.6, 0.8)), None)
+MOVED = Phrase((Note(0.0, 0.22, 392.0, 0.6), Note(0.26, 0.22, 329.63, 0.6), Note(0.52, 0.5, 261.63, 0.6)), 20.0)
 LOST = Phrase((Note(0.0, 0.5, 220.0, 0.2, 0.35),), 8.0)
 
 

@@ -248,7 +248,7 @@ class Proof:
     """How the night ended: the verdict is the instruction; here are the lines that prove it."""
 
     facts: tuple[Fact, ...]
-    watch_text: str = ""  # "Watching for a bump."
+    shifts: int = 0  # how often the mount was seen to be moved since; each new one is heard
 
 
 @dataclass(frozen=True)

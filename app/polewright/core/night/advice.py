@@ -105,6 +105,11 @@ class EnterSite:
 
 
 @dataclass(frozen=True)
+class MeasureAgain:
+    """The mount was moved during the imaging run: say that it was bumped, and measure the axis anew."""
+
+
+@dataclass(frozen=True)
 class Done:
     """Nothing more to do. `proved`: by a second turn of the RA axis."""
 
@@ -127,6 +132,7 @@ Action = (
     | Resume
     | RestoreFolder
     | EnterSite
+    | MeasureAgain
     | Done
 )
 

@@ -23,6 +23,7 @@ from polewright.core.night.advice import (
 )
 from polewright.core.night.coach_correction import advise_correction
 from polewright.core.night.coach_turning import advise_capture, advise_proof
+from polewright.core.night.coach_watching import advise_watch
 from polewright.core.night.measured import FrameTrouble
 from polewright.core.night.states import NightState, Stage
 
@@ -152,6 +153,9 @@ def _stand_up(state: NightState) -> Advice:
 def _proof(state: NightState) -> Advice:
     if not (state.proved or state.accepted):
         return advise_proof(state)
+    watched = advise_watch(state)
+    if watched is not None:
+        return watched
     offset = state.offset
     assert state.plan is not None
     needed = angle_text(state.plan.tolerance_rad)

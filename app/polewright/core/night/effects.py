@@ -8,6 +8,7 @@ from polewright.core.model import TargetPole
 from polewright.core.night.events import Screw
 from polewright.core.night.measured import PlacedFrame
 from polewright.core.screws.memory import ScrewMemory
+from polewright.core.vigil.watch import Shift
 
 
 @dataclass(frozen=True)
@@ -59,6 +60,13 @@ class EnterStage(Effect):
     """The night has come to another stage, or to the same one anew; `stage` is its name."""
 
     stage: str
+
+
+@dataclass(frozen=True)
+class ShiftFound(Effect):
+    """The mount was moved during the imaging run: write it down. Times of the shift are the night's own."""
+
+    shift: Shift
 
 
 @dataclass(frozen=True)

@@ -157,6 +157,18 @@ class Accepted(Event):
     """Good enough for the person: stop here and prove it."""
 
 
+@dataclass(frozen=True)
+class GuidingSwitched(Event):
+    """Whether something guides or dithers the mount during the imaging run; the watch is kept accordingly."""
+
+    on: bool
+
+
+@dataclass(frozen=True)
+class ShiftPutAway(Event):
+    """The person has read of the shifts found so far and images on."""
+
+
 # the frames
 
 
@@ -237,6 +249,8 @@ AnyEvent = (
     | TargetChanged
     | ToleranceChanged
     | Accepted
+    | GuidingSwitched
+    | ShiftPutAway
     | FrameSolved
     | FrameUnsolved
     | AxisMeasured

@@ -12,6 +12,7 @@ from polewright.core.night.events import Screw
 from polewright.core.night.measured import FrameTrouble, MeasuredAxis, PlacedFrame
 from polewright.core.night.rest import Reading, Rest, rest_offset
 from polewright.core.night.sky_choice import Obstacle
+from polewright.core.night.watching import Watching
 from polewright.core.plan.tonight import Planned, ToleranceOrigin
 from polewright.core.screws.angles import Covariance, ScrewAngles, screw_angles
 from polewright.core.screws.learning import learn
@@ -169,6 +170,7 @@ class NightState:
     proof: Capture = field(default_factory=Capture)
     proved: bool = False
     accepted: bool = False
+    watching: Watching | None = None
     undo: NightState | None = None
 
     @property
@@ -205,6 +207,11 @@ class NightState:
         return screw_angles(
             offset.east_rad, offset.up_rad, offset.covariance_rad2, self.plan.pole_altitude_rad, self.plan.southern
         )
+
+    @property
+    def aligned(self) -> bool:
+        """Whether the alignment is proved, or taken as it is: the imaging run may begin."""
+        return self.stage is Stage.PROOF and (self.proved or self.accepted)
 
     @property
     def aim_rad(self) -> tuple[float, float]:

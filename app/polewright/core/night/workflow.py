@@ -11,6 +11,7 @@ import math
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 
+from polewright.core.night import keeping_watch as watch
 from polewright.core.night import workflow_actions as do
 from polewright.core.night.capture_frames import PLACES_WANTED, places
 from polewright.core.night.done import Offset
@@ -28,12 +29,14 @@ from polewright.core.night.events import (
     FolderLost,
     FrameSolved,
     FrameUnsolved,
+    GuidingSwitched,
     NextAsked,
     NightStarted,
     PauseAsked,
     RestartAsked,
     ResumeAsked,
     ScrewTurned,
+    ShiftPutAway,
     TargetChanged,
     Ticked,
     ToleranceChanged,
@@ -124,6 +127,16 @@ def has_offset(state: NightState) -> bool:
     return state.offset is not None
 
 
+def aligned(state: NightState) -> bool:
+    """Proved, or accepted as it is: from now on the imaging run is watched."""
+    return state.aligned
+
+
+def shift_unread(state: NightState) -> bool:
+    """The watch has found something."""
+    return state.watching is not None and bool(state.watching.vigil.shifts)
+
+
 def _axis_near(state: NightState) -> bool:
     axis = state.capture.axis
     return axis is not None and math.hypot(axis.east_rad, axis.up_rad) <= fine_limit_rad(state)
@@ -179,6 +192,9 @@ TRANSITIONS: tuple[Row, ...] = (
     Row(F, RestartAsked, F, do.restart_following, axis_known, "axis known"),
     Row(F, TripodBumped, C, do.drop_capture),
     # proof by a second turn of the RA axis
+    Row(P, FrameSolved, P, watch.look, aligned, "aligned"),
+    Row(P, GuidingSwitched, P, watch.switch_guiding, aligned, "aligned"),
+    Row(P, ShiftPutAway, P, watch.put_away, shift_unread, "a shift was found"),
     Row(P, FrameSolved, P, do.keep_proof_frame),
     Row(P, FrameUnsolved, P, do.note_trouble),
     Row(P, AxisMeasured, P, do.take_proof_axis, proof_confirms, "inside the tolerance", do.prove),
@@ -320,6 +336,8 @@ def refusal(state: NightState, event: type) -> Refused:
         return Refused("Nothing is measured yet.", "Go on when you are ready.")
     if event is Accepted:
         return Refused("There is nothing to accept yet.", "Bring the axis to the pole first.")
+    if event in (GuidingSwitched, ShiftPutAway):
+        return Refused("Nothing is being watched.", "The watch begins once the alignment is proved or accepted.")
     if event is NightStarted:
         return Refused("The night has begun already.", "Change target or tolerance instead.")
     if event in (TargetChanged, ToleranceChanged):

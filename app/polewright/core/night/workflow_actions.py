@@ -179,6 +179,8 @@ def drop_capture(state: NightState, event: object) -> Outcome:
             rest=Rest(),
             proof=Capture(),
             proved=False,
+            accepted=False,
+            watching=None,
             handling=_hands_off(state.handling),
             locks=replace(state.locks, before=None),
             reading_warnings=(),
@@ -199,7 +201,7 @@ def restart_following(state: NightState, event: object) -> Outcome:
 
 def drop_proof(state: NightState, event: object) -> Outcome:
     """Begins the proof (anew), or leaves it."""
-    return replace(state, proof=Capture(), proved=False, accepted=False), ()
+    return replace(state, proof=Capture(), proved=False, accepted=False, watching=None), ()
 
 
 def accept(state: NightState, event: object) -> Outcome:

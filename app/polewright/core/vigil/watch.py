@@ -39,6 +39,7 @@ SLEW_RAD = np.radians(0.25)
 FLEXURE_RAD_S = 3.0 / ARCSEC_PER_RAD / 3600.0  # tubes bend by some arcseconds an hour as they follow the sky
 WANDER_RAD, WANDER_S = 0.06 / ARCSEC_PER_RAD, 700.0  # what air and tube do beside that
 POINTING_FLOOR_RAD = 0.05 / ARCSEC_PER_RAD
+SETTLED_RAD_H = 3.0 / ARCSEC_PER_RAD  # a mount that was sinking and now sinks by less an hour has settled
 _HOUR_S = 3600.0
 
 
@@ -62,18 +63,22 @@ class VigilSetup:
 
 @dataclass(frozen=True)
 class Look:
-    """One frame: seconds, the apparent motion of the base along d and m since the watch began, and their sigmas."""
+    """One frame: seconds, the apparent motion since the watch began along d and m and, in right ascension on the
+    sky, along u (square to d and to the line of sight), and their sigmas."""
 
     at_s: float
     along_d_rad: float
     along_m_rad: float
     sigma_d_rad: float
     sigma_m_rad: float
+    along_u_rad: float = 0.0
+    sigma_u_rad: float = 0.0
 
 
 @dataclass(frozen=True)
 class Shift:
-    """The mount was moved. `onset_s` when, `found_s` when it was noticed; a sudden one has a size, a slow one a rate.
+    """The mount was moved. `onset_s` when, `found_s` when it was noticed; a sudden one has a size, a slow one a rate
+    (in all: what was found before is counted in) and the size it has grown to.
 
     `east_rad`, `up_rad`: by how much the axis moved, as far as this part shows it: at least so much.
     """
@@ -164,12 +169,15 @@ def _look(vigil: Vigil, frame: SkyFrame, motion: FloatArray, at_s: float) -> Loo
     attitude, covariance = frame.attitude_enu.camera_to_sky, frame.attitude_enu.covariance_rad2
     d, m = _axes(vigil, attitude[:, 2])
     spread = attitude @ covariance @ attitude.T
+    u = np.cross(attitude[:, 2], d)
     return Look(
         at_s=at_s,
         along_d_rad=float(motion @ d),
         along_m_rad=float(motion @ m),
         sigma_d_rad=float(np.sqrt(d @ spread @ d)),
         sigma_m_rad=float(np.sqrt(m @ spread @ m)),
+        along_u_rad=float(motion @ u),
+        sigma_u_rad=float(np.sqrt(u @ spread @ u)),
     )
 
 
@@ -229,15 +237,16 @@ def _shift(vigil: Vigil, part: Part, change: Change) -> Shift:
     size = change.size * (now - change.onset_s) if change.ramp else change.size
     moved = size * np.cross(d if part is Part.DECLINATION else m, np.array(vigil.setup.axis_enu))
     east_up = east_and_up(true_pole_enu(vigil.setup.site), vigil.setup.site) @ moved
-    rate = change.size * _HOUR_S if change.ramp else 0.0
+    before = vigil.slope_d if part is Part.DECLINATION else vigil.slope_m
+    rate = (before + change.size) * _HOUR_S if change.ramp else 0.0
     return Shift(
         sudden=not change.ramp,
         part=part,
-        onset_s=change.onset_s,
+        onset_s=float(change.onset_s),
         found_s=now,
-        size_rad=abs(size),
-        rate_rad_h=abs(rate),
-        sigma_rad=change.sigma * (now - change.onset_s if change.ramp else 1.0),
+        size_rad=float(abs(size)),
+        rate_rad_h=float(abs(rate)),
+        sigma_rad=float(change.sigma * (now - change.onset_s if change.ramp else 1.0)),
         east_rad=float(east_up[0]),
         up_rad=float(east_up[1]),
         sentence=_sentence(change, size, rate, now - change.onset_s),
@@ -246,6 +255,8 @@ def _shift(vigil: Vigil, part: Part, change: Change) -> Shift:
 
 def _sentence(change: Change, size: float, rate: float, ago_s: float) -> str:
     when = duration_text(ago_s)
+    if change.ramp and abs(rate) < SETTLED_RAD_H:
+        return f"{when} ago the mount stopped sinking. Measure the axis again."
     if change.ramp:
         return (
             f"For {when} the mount has been sinking by {angle_text(rate)} an hour. Check the tripod's feet and locks;"

@@ -151,7 +151,8 @@ def _note(facts: NightFacts, before: NightState, state: NightState, line: Logged
     facts.stages[-1] = StageSpan(stage, facts.stages[-1].from_s, line.t_s)
     if isinstance(event, FrameSolved):
         facts.frames_solved += 1
-        facts.camera = event.frame.camera
+        if state.watching is None:  # the imaging run may have another camera
+            facts.camera = event.frame.camera
     elif isinstance(event, FrameUnsolved):
         facts.frames_unsolved += 1
     elif isinstance(event, AxisMeasured):

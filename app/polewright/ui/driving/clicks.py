@@ -8,7 +8,7 @@ from polewright.core.angles import ARCMIN_PER_RAD
 from polewright.core.model import TargetPole
 from polewright.core.night import events
 from polewright.core.night.orientation import pole_altitude_rad
-from polewright.core.night.states import NightState, Stage
+from polewright.core.night.states import NightState
 from polewright.core.sky.places import standard_atmosphere
 from polewright.ui import intents as want
 from polewright.ui.driving.desk import MakeEvent
@@ -27,6 +27,9 @@ def event_for(intent: want.Intent, state: NightState) -> MakeEvent | None:
         return events.ResumeAsked if state.paused else events.PauseAsked
     if isinstance(intent, want.Finish):
         return events.Accepted
+    if isinstance(intent, want.SayGuiding):
+        on = intent.on
+        return lambda at_s: events.GuidingSwitched(at_s, on)
     if isinstance(intent, want.ChangeTarget):
         return _next_target(state)
     if isinstance(intent, want.ChangeTolerance):
@@ -36,6 +39,7 @@ def event_for(intent: want.Intent, state: NightState) -> MakeEvent | None:
         want.Back: events.BackAsked,
         want.Undo: events.UndoAsked,
         want.Bumped: events.TripodBumped,
+        want.PutShiftAway: events.ShiftPutAway,
         want.Restart: events.RestartAsked,
         want.Lock: events.BaseLocked,
         want.Unlock: events.BaseUnlocked,
@@ -64,4 +68,4 @@ def _next_tolerance(state: NightState, steps: int) -> MakeEvent | None:
 
 def over(state: NightState) -> bool:
     """The alignment is proved, or taken as it is."""
-    return state.stage is Stage.PROOF and (state.proved or state.accepted)
+    return state.aligned

@@ -7,6 +7,7 @@ from polewright.core.night.advice import Advice
 from polewright.core.night.states import NightState, Stage
 from polewright.ui import intents as want
 from polewright.ui.intents import ScrewName
+from polewright.ui.presenting.watch_page import watch_actions
 from polewright.ui.view_model import Action, Weight
 
 AMOUNTS = ((1.0 / 8.0, "1/8", "1"), (0.25, "1/4", "2"), (0.5, "1/2", "3"), (1.0, "1 turn", "4"))
@@ -17,7 +18,9 @@ def actions(state: NightState, advice: Advice, rehearsing: bool) -> tuple[Action
     """Everything that can be pressed now."""
     asked = _asked(state, advice, rehearsing)
     crowded = any(action.weight is Weight.PLAIN for action in asked)
-    return (*asked, *_always(state, advice, Weight.MENU if crowded else Weight.PLAIN))
+    taken = {action.key for action in asked}
+    always = _always(state, advice, Weight.MENU if crowded else Weight.PLAIN)
+    return (*asked, *(action for action in always if action.key not in taken))
 
 
 def _asked(state: NightState, advice: Advice, rehearsing: bool) -> tuple[Action, ...]:
@@ -40,6 +43,8 @@ def _asked(state: NightState, advice: Advice, rehearsing: bool) -> tuple[Action,
     if type(action) in simple:
         label, intent = simple[type(action)]
         return (_primary(label, intent), *_beside(state, action, Weight.PRIMARY))
+    if isinstance(action, said.Done | said.MeasureAgain) and state.watching is not None:
+        return watch_actions(state.watching)
     if isinstance(action, said.Done):
         return (
             _primary("Done for tonight", want.LeaveNight()),

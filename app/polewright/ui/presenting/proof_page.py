@@ -9,6 +9,7 @@ from polewright.core.night.done import probability_inside
 from polewright.core.night.proof import proof_offset
 from polewright.core.night.states import NightState, Stage
 from polewright.ui.presenting.extras import Extras
+from polewright.ui.presenting.watch_page import watch_begun, watch_page
 from polewright.ui.presenting.well import shown_offset
 from polewright.ui.view_model import Fact, Proof, Tone
 
@@ -17,6 +18,8 @@ def proof_page(state: NightState, extras: Extras) -> Proof | None:
     """The lines that prove it; None before the alignment is proved or accepted."""
     if state.stage is not Stage.PROOF or not (state.proved or state.accepted):
         return None
+    if state.watching is not None and watch_begun(state):
+        return watch_page(state, extras)
     offset, plan = shown_offset(state), state.plan
     if offset is None or plan is None:
         return None

@@ -1,0 +1,98 @@
+"""The coach while the imaging run is watched: quiet, until the mount is seen to have been moved."""
+
+from __future__ import annotations
+
+import math
+
+from polewright.core.formatting import angle_text, duration_text
+from polewright.core.night.advice import Advice, Done, MeasureAgain, Mood
+from polewright.core.night.proof import combined_offset
+from polewright.core.night.states import NightState
+from polewright.core.night.watching import Watching
+from polewright.core.vigil.watch import SETTLED_RAD_H, Shift
+
+FIRST_LOOKS = 4  # fewer say nothing yet
+HIDDEN = 3.0  # the axis may have moved by so many times what was seen of it
+
+
+def advise_watch(state: NightState) -> Advice | None:
+    """What the watch has to say; None while it has hardly begun."""
+    watching = state.watching
+    if watching is None or state.plan is None:
+        return None
+    if watching.unread:
+        return _moved(state, watching, watching.unread[-1])
+    if watching.vigil.frames < FIRST_LOOKS:
+        return None
+    told = len(watching.vigil.shifts)
+    reason = "Nothing has moved since." if not told else f"Moved {told} {'time' if told == 1 else 'times'} so far."
+    proved = "proved" if state.proved else "accepted"
+    return Advice(
+        "Watching. Image on.",
+        f"The alignment is {proved}. {reason}",
+        "",
+        Done(state.proved),
+        Mood.GOOD,
+        f"watching:{told}",
+    )
+
+
+def _moved(state: NightState, watching: Watching, shift: Shift) -> Advice:
+    """Measure again where the shift may cost the tolerance; else say that it does not."""
+    assert state.plan is not None
+    tolerance = state.plan.tolerance_rad
+    ago = duration_text(max(0.0, state.now_s - watching.night_s(shift.onset_s)))
+    key = f"moved:{len(watching.vigil.shifts)}"
+    if not shift.sudden and shift.rate_rad_h < SETTLED_RAD_H:
+        return Advice(
+            "The mount has settled. Measure again.",
+            f"It stopped sinking {ago} ago.",
+            "",
+            MeasureAgain(),
+            Mood.TROUBLE,
+            key,
+        )
+    if not shift.sudden:
+        return Advice(
+            "The mount is sinking. Measure again.",
+            f"By {angle_text(shift.rate_rad_h)} an hour for {ago}: {_lasts(state, shift)} Check its feet first.",
+            "",
+            MeasureAgain(),
+            Mood.TROUBLE,
+            key,
+        )
+    size = angle_text(shift.size_rad)
+    if now_rad(state) + HIDDEN * shift.size_rad <= tolerance:
+        return Advice(
+            f"Moved by {size}. Still good enough.",
+            f"{ago} ago. Tonight needs {angle_text(tolerance)}: image on, but look at the frame of that moment.",
+            "",
+            Done(state.proved),
+            Mood.DO,
+            key,
+        )
+    return Advice(
+        "The mount was moved. Measure again.",
+        f"{ago} ago, by {size} at least; tonight needs {angle_text(tolerance)}. Check feet and locks first.",
+        "",
+        MeasureAgain(),
+        Mood.TROUBLE,
+        key,
+    )
+
+
+def now_rad(state: NightState) -> float:
+    """How far the axis was off before, in all."""
+    offset = (combined_offset(state) if state.proved else None) or state.offset
+    return 0.0 if offset is None else offset.total_rad
+
+
+def _lasts(state: NightState, shift: Shift) -> str:
+    """How long the tolerance lasts at this rate."""
+    assert state.plan is not None
+    needed = angle_text(state.plan.tolerance_rad)
+    left = state.plan.tolerance_rad - now_rad(state) - shift.size_rad
+    hours = left / max(shift.rate_rad_h, 1e-12)
+    if left <= 0.0:
+        return f"more than the {needed} of tonight."
+    return f"the {needed} of tonight last {duration_text(math.floor(min(hours, 24.0) * 3600.0))} more."

@@ -1,0 +1,93 @@
+"""After the alignment: the frames of the imaging run go on being looked at (core/vigil), for a mount that moves.
+
+The watch begins with the first frame after the alignment was proved or accepted, whatever folder or camera it comes
+from, and ends when the axis is measured anew. It is a pure function of the night's events like everything else.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from polewright.core.model import Utc
+from polewright.core.night.done import Offset
+from polewright.core.sky.places import east_and_up, pole_enu, standard_atmosphere
+from polewright.core.vigil.holding import runs_free
+from polewright.core.vigil.watch import Shift, Vigil, VigilSetup, watch
+
+if TYPE_CHECKING:
+    from polewright.core.night.measured import PlacedFrame
+    from polewright.core.night.states import NightPlan
+
+LEAST_GAP_S = 8.0  # frames nearer than that share their air: they cost time and tell nothing new
+
+
+@dataclass(frozen=True)
+class Watching:
+    """The watch over the imaging run. `vigil` counts seconds from `zero`, which was `zero_s` of the night's time.
+
+    `guided`: what the person says about guiding or dithering; None: read it off the frames. `free`: what the frames
+    say. `seen`: how many shifts the person has put away. `checked_s`: the night's time of the latest look.
+    """
+
+    vigil: Vigil
+    zero: Utc
+    zero_s: float
+    checked_s: float
+    guided: bool | None = None
+    free: bool | None = None
+    seen: int = 0
+
+    @property
+    def held(self) -> bool:
+        """Whether the mount counts as guided or dithered: then only a turn of the picture proves a shift."""
+        return self.guided if self.guided is not None else not self.free
+
+    @property
+    def unread(self) -> tuple[Shift, ...]:
+        """Shifts that nobody has put away yet."""
+        return self.vigil.shifts[self.seen :]
+
+    def night_s(self, vigil_s: float) -> float:
+        """The night's time of a time of the vigil."""
+        return self.zero_s + vigil_s
+
+
+def look_at(
+    before: Watching | None, frame: PlacedFrame, now_s: float, plan: NightPlan, offset: Offset | None
+) -> Watching:
+    """The watch after one more frame; `before` None begins it, with the axis `offset` from the target pole."""
+    if before is None:
+        return _looked(Watching(Vigil(_setup(plan, offset)), frame.utc_mid, now_s, now_s), frame, now_s)
+    at_s, looks = frame.utc_mid.seconds_since(before.zero), before.vigil.looks
+    last_s = looks[-1].at_s if looks else before.vigil.since_s
+    if before.vigil.reference is not None and abs(at_s - last_s) < LEAST_GAP_S:
+        return replace(before, checked_s=now_s, vigil=replace(before.vigil, new=None))
+    if at_s < last_s:  # another clock: begin with it
+        fresh = Vigil(before.vigil.setup, shifts=before.vigil.shifts, watches=before.vigil.watches)
+        before = replace(before, vigil=fresh, free=None)
+    return _looked(before, frame, now_s)
+
+
+def _looked(before: Watching, frame: PlacedFrame, now_s: float) -> Watching:
+    setup = replace(before.vigil.setup, guided=before.held, dithered=False)
+    vigil = watch(replace(before.vigil, setup=setup), frame.sky_frame(), frame.utc_mid.seconds_since(before.zero))
+    free = before.free if vigil.watches == before.vigil.watches else None
+    told = runs_free(vigil.looks)
+    return replace(before, vigil=vigil, checked_s=now_s, free=free if told is None else told)
+
+
+def _setup(plan: NightPlan, offset: Offset | None) -> VigilSetup:
+    """The axis as a direction, from where it is known to stand against the target pole."""
+    site = plan.site
+    pole = pole_enu(site, standard_atmosphere(site), plan.target)
+    east, up, sigma = (0.0, 0.0, plan.tolerance_rad)
+    if offset is not None:
+        east, up, sigma = offset.east_rad, offset.up_rad, offset.sigma_rad
+    size = math.hypot(east, up)
+    toward = np.array([east, up]) @ east_and_up(pole, site) / max(size, 1e-12)
+    axis = math.cos(size) * pole + math.sin(size) * toward
+    return VigilSetup(site, (float(axis[0]), float(axis[1]), float(axis[2])), sigma)
