@@ -17,19 +17,26 @@ KEYS = [
     "XBINNING", "SCALE", "SITELAT", "SITELONG", "SITEELEV", "OBSGEO-B", "OBSGEO-L", "OBSGEO-X", "OBSGEO-Y",
     "OBSGEO-Z",
     "RA", "DEC", "HA", "OBJCTRA", "OBJCTDEC", "CTYPE1", "CRVAL1", "CRVAL2", "CRPIX1", "CRPIX2", "CD1_1", "CD2_2",
-    "CDELT1", "CDELT2", "SATURATE", "INSTRUME",
+    "CDELT1", "CDELT2", "SATURATE", "INSTRUME", "EXPOSURE", "XPOSURE", "MJD-AVG", "MJD-BEG", "MJD-END", "UT-OBS",
+    "LATITUDE", "LONGITUD", "ALTITUDE", "LAT-OBS", "LONG-OBS", "OBSLAT", "OBSLONG", "PIXSIZE1", "YPIXSZ", "YBINNING",
+    "PIXSCALE", "SECPIX", "FOCALLEN", "BSCALE", "BZERO", "ROWORDER", "BAYERPAT",
 ]  # fmt: skip
-TEXTS = st.one_of(
-    st.text(max_size=30),
-    st.sampled_from(
-        ["2026-03-01T20:00:00", "2026-03-01", "12 30 36", "+47:30:00 N", "RA---TAN", "UTC", "TT", "1e400"]
-    ),
-)
+ODD_TEXTS = [
+    "2026-03-01T20:00:00", "2026-03-01", "12 30 36", "+47:30:00 N", "RA---TAN", "UTC", "TT", "1e400", "01/03/26",
+    "2026-03-01T20:00:00+25:99", "24:00:00", "-0 0 0", "9 W", "-9 W", "\u00b5m", "\u00b0", "NaN", "inf", "-1", "1,5",
+    "\x00", "\ud800", "2026-02-30T00:00:00", "2026-06-30T23:59:60",
+]  # fmt: skip
+ODD_COMMENTS = [
+    "[m] focal length", "[mm]", "meters", "micrometres", "[um]", "hours", "degrees, west positive", "local time",
+    "middle of exposure", "end", "arcmin/px", "[ms]", "milliseconds", "minutes", "\u00b5m", "radians",
+]  # fmt: skip
+TEXTS = st.one_of(st.text(max_size=30), st.sampled_from(ODD_TEXTS))
+COMMENTS = st.one_of(st.text(max_size=20), st.sampled_from(ODD_COMMENTS))
 VALUES: st.SearchStrategy[Any] = st.one_of(st.booleans(), st.integers(), st.floats(), TEXTS)
 
 
 @settings(max_examples=300, deadline=None)
-@given(st.dictionaries(st.sampled_from(KEYS), VALUES), st.dictionaries(st.sampled_from(KEYS), st.text(max_size=20)))
+@given(st.dictionaries(st.sampled_from(KEYS), VALUES), st.dictionaries(st.sampled_from(KEYS), COMMENTS))
 def test_any_header_gives_believable_facts(values: dict[str, Any], comments: dict[str, str]) -> None:
     facts = facts_from_header(Header(values, comments), None, (500, 650))
     if facts.utc_mid is not None:

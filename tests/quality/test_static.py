@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 import subprocess
 import sys
 from pathlib import Path
@@ -21,3 +22,10 @@ TOOLS = {
 def test_static_check(name: str) -> None:
     done = subprocess.run(TOOLS[name], cwd=REPOSITORY, capture_output=True, text=True, check=False)
     assert done.returncode == 0, f"{name}:\n{done.stdout}\n{done.stderr}"
+
+
+@pytest.mark.skipif(shutil.which("desktop-file-validate") is None, reason="desktop-file-utils is not installed")
+def test_the_desktop_entry_is_valid() -> None:
+    command = ["desktop-file-validate", str(REPOSITORY / "packaging" / "polewright.desktop")]
+    done = subprocess.run(command, capture_output=True, text=True, check=False)
+    assert done.returncode == 0 and not done.stdout, done.stdout

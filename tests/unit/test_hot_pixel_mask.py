@@ -113,7 +113,7 @@ def test_mending_uses_good_neighbours_and_copies() -> None:
     pixels = np.full(SHAPE, 100, dtype=np.uint16)
     pixels[0, 0], pixels[20, 30], pixels[20, 31] = 5000, 6000, 7000
     hot = pixels > 1000
-    mended = HotPixelMask(hot, np.zeros((0, 2))).mended(pixels)
+    mended = HotPixelMask(hot.shape, np.flatnonzero(hot), np.zeros((0, 2))).mended(pixels)
     assert (mended == 100).all() and pixels[20, 30] == 6000
     assert HotPixelMask.empty(*SHAPE).mended(pixels) is pixels
     assert HotPixelMask.empty(10, 10).mended(pixels) is pixels

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import os
 import stat
+import struct
 from collections import deque
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
@@ -18,6 +19,7 @@ from polewright.services.frame_completeness import Completeness, Inspect, Inspec
 from polewright.services.frame_reader.families import is_frame_name
 
 Signature = tuple[int, int]  # size in bytes, modification time in ns
+_PACKED = struct.Struct("<qq")
 
 
 @dataclass(frozen=True)
@@ -58,8 +60,7 @@ class FolderPoller:
         self._folder = folder
         self._settings = settings or WatchSettings()
         self._inspect = inspect
-        self._known: dict[str, Signature] = {}
-        self._fingerprints: dict[str, bytes] = {}
+        self._known: dict[str, bytes] = {}  # signature and fingerprint, packed: a night is 30,000 files
         self._pending: dict[str, Pending] = {}
         self._latest: deque[str] = deque(maxlen=self._settings.latest)
         self._ready = False
@@ -142,8 +143,8 @@ class FolderPoller:
         for name, path in names.items():
             signature = _signature(path)
             if signature is not None:
-                self._known[name] = signature
-        newest = sorted(self._known, key=lambda name: self._known[name][1])
+                self._known[name] = _PACKED.pack(*signature)
+        newest = sorted(self._known, key=lambda name: self._known_signature(name)[1])
         self._latest.extend(newest[-self._settings.latest :])
 
     def _due(self, names: Mapping[str, str]) -> list[str]:
@@ -174,12 +175,12 @@ class FolderPoller:
 
     def _weigh(self, name: str, path: str, signature: Signature, now_s: float, closed: bool) -> FrameArrived | None:
         """The report of one file if it is due."""
-        if self._known.get(name) == signature:
+        if self._known_signature(name) == signature:
             self._pending.pop(name, None)
             return None
         pending = self._pending.get(name)
         if pending is None or pending.signature != signature:
-            over_itself = self._known.get(name, (-1, 0))[0] == signature[0]
+            over_itself = self._known_signature(name)[0] == signature[0]
             pending = Pending(signature, now_s, self._inspect(Path(path), signature[0]), closed, over_itself)
             self._pending[name] = pending
         pending.closed = pending.closed or closed
@@ -190,11 +191,9 @@ class FolderPoller:
     def _report(self, name: str, path: str, pending: Pending) -> FrameArrived | None:
         del self._pending[name]
         again = name in self._known
-        fingerprint = pending.inspection.fingerprint
-        same_image = fingerprint is not None and self._fingerprints.get(name) == fingerprint
-        self._known[name] = pending.signature
-        if fingerprint is not None:
-            self._fingerprints[name] = fingerprint
+        fingerprint, known = pending.inspection.fingerprint, self._known.get(name, b"")[_PACKED.size :]
+        same_image = fingerprint is not None and known == fingerprint
+        self._known[name] = _PACKED.pack(*pending.signature) + (known if fingerprint is None else fingerprint)
         if same_image:  # only touched, or something was appended after the image
             return None
         if name in self._latest:
@@ -202,6 +201,14 @@ class FolderPoller:
         self._latest.append(name)
         complete = pending.inspection.verdict is not Completeness.INCOMPLETE
         return FrameArrived(Path(path), pending.signature[0], pending.signature[1], again, complete)
+
+    def _known_signature(self, name: str) -> Signature:
+        """What was seen of a file; a size of -1 for one never seen."""
+        packed = self._known.get(name)
+        if packed is None:
+            return -1, 0
+        size, modified = _PACKED.unpack_from(packed)
+        return int(size), int(modified)
 
     def _patience_s(self, pending: Pending) -> float:
         """How long `pending` must stay unchanged: not at all when it is complete.

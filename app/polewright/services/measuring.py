@@ -176,7 +176,7 @@ class FrameMeasurer:
         strange = ~np.isin(stars.x_px, outcome.matched.x_px)
         x_px, y_px = stars.x_px[strange], stars.y_px[strange]
         mask = self._hot_pixels
-        if mask is None or mask.hot.shape != (stars.height_px, stars.width_px):
+        if mask is None or mask.shape != (stars.height_px, stars.width_px):
             mask, moved = HotPixelMask.empty(stars.height_px, stars.width_px), np.full(x_px.size, np.nan)
         elif self.last is None:
             moved = np.full(x_px.size, np.nan)

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from polewright.core.model import FloatArray, PixelArray
+from polewright.core.model import FloatArray, IntArray, PixelArray
 
 _SPIKE_SIGMA = 5.0
 _LEAST_MOTION_PX = 4.0  # the sky must have moved by this much for staying put to mean anything
@@ -29,21 +29,30 @@ def spikes(flat: NDArray[np.float32], brightest_neighbour: NDArray[np.float32], 
 class HotPixelMask:
     """Known hot pixels of one camera, a value: `update` returns a new mask.
 
-    `hot` (H, W) bool; `last_px` (M, 2) are the places (x, y) of the sources in the previous frame, `suspects_px`
-    (S, 2) those that have stayed put over one move of the sky.
+    `shape` (H, W) of the frames it is for; `hot_index` (K,) where the hot pixels are, row after row, ascending: they
+    are few, and a frame has millions. `last_px` (M, 2) are the places (x, y) of the sources in the previous frame,
+    `suspects_px` (S, 2) those that have stayed put over one move of the sky.
     """
 
-    hot: NDArray[np.bool_]
+    shape: tuple[int, int]
+    hot_index: IntArray
     last_px: FloatArray
     suspects_px: FloatArray = field(default_factory=lambda: np.zeros((0, 2)))
 
     @classmethod
     def empty(cls, height_px: int, width_px: int) -> HotPixelMask:
         """A mask that knows nothing yet."""
-        return cls(np.zeros((height_px, width_px), dtype=bool), np.zeros((0, 2)))
+        return cls((height_px, width_px), np.zeros(0, dtype=np.int64), np.zeros((0, 2)))
 
     def __len__(self) -> int:
-        return int(self.hot.sum())
+        return int(self.hot_index.size)
+
+    @property
+    def hot(self) -> NDArray[np.bool_]:
+        """The same as a picture (H, W)."""
+        picture = np.zeros(self.shape, dtype=bool)
+        picture.ravel()[self.hot_index] = True
+        return picture
 
     def update(self, places_px: FloatArray, sky_moved_px: float | FloatArray) -> HotPixelMask:
         """Learn from one more frame: what stood at the same pixel over two moves of the sky is no star.
@@ -57,15 +66,15 @@ class HotPixelMask:
         moved = np.broadcast_to(np.asarray(sky_moved_px, dtype=np.float64), places_px.shape[:1]) >= _LEAST_MOTION_PX
         suspected = _seen_at(places_px, self.suspects_px)
         stayed = moved & _seen_at(places_px, self.last_px)
-        hot = _with_clumps(self.hot, places_px[stayed & suspected])
-        return HotPixelMask(hot, places_px, places_px[(stayed | suspected) & ~(stayed & suspected)])
+        hot = np.union1d(self.hot_index, _clumps(self.shape, places_px[stayed & suspected]))
+        return HotPixelMask(self.shape, hot, places_px, places_px[(stayed | suspected) & ~(stayed & suspected)])
 
     def mended(self, pixels: PixelArray) -> PixelArray:
         """A copy with every hot pixel replaced by the median of its good neighbours; `pixels` itself when none is hot
         or the mask belongs to another frame size."""
-        if self.hot.shape != pixels.shape or not self.hot.any():
+        if self.shape != pixels.shape or not self.hot_index.size:
             return pixels
-        return replaced_by_neighbours(pixels, self.hot)
+        return _replaced(pixels, self.hot_index)
 
 
 def _seen_at(places_px: FloatArray, others_px: FloatArray) -> NDArray[np.bool_]:
@@ -76,29 +85,39 @@ def _seen_at(places_px: FloatArray, others_px: FloatArray) -> NDArray[np.bool_]:
     return np.asarray(gap < _SAME_PLACE_PX)
 
 
-def _with_clumps(hot: NDArray[np.bool_], places_px: FloatArray) -> NDArray[np.bool_]:
-    """A lone hot pixel is known by its shape; what passes as a star is a clump of 3 x 3."""
-    height, width = hot.shape
+def _clumps(shape: tuple[int, int], places_px: FloatArray) -> IntArray:
+    """Indices: a lone hot pixel is known by its shape; what passes as a star is a clump of 3 x 3."""
+    height, width = shape
     x = np.clip(np.rint(places_px[:, 0]).astype(np.int64), 0, width - 1)
     y = np.clip(np.rint(places_px[:, 1]).astype(np.int64), 0, height - 1)
-    more = hot.copy()
-    for dy in (-1, 0, 1):
-        for dx in (-1, 0, 1):
-            more[np.clip(y + dy, 0, height - 1), np.clip(x + dx, 0, width - 1)] = True
-    return more
+    step = np.arange(-1, 2)
+    rows = np.clip(y[:, None, None] + step[:, None], 0, height - 1)
+    columns = np.clip(x[:, None, None] + step, 0, width - 1)
+    return np.asarray((rows * width + columns).ravel(), dtype=np.int64)
 
 
 def replaced_by_neighbours(pixels: PixelArray, bad: NDArray[np.bool_]) -> PixelArray:
     """A copy of the pixels with the `bad` ones replaced by the median of their good neighbours (5 x 5)."""
+    return _replaced(pixels, np.flatnonzero(bad))
+
+
+def _replaced(pixels: PixelArray, bad_index: IntArray) -> PixelArray:
+    """The same; `bad_index` (K,) row after row, ascending."""
     height, width = pixels.shape
-    y, x = np.nonzero(bad)
+    y, x = np.divmod(bad_index, width)
     near = [(dy, dx) for dy in range(-2, 3) for dx in range(-2, 3) if (dy, dx) != (0, 0)]
     ny = np.stack([np.clip(y + dy, 0, height - 1) for dy, _ in near])
     nx = np.stack([np.clip(x + dx, 0, width - 1) for _, dx in near])
-    values = np.where(bad[ny, nx], np.nan, pixels[ny, nx].astype(np.float64))
+    values = np.where(_among(bad_index, ny * width + nx), np.nan, pixels[ny, nx].astype(np.float64))
     lonely = np.isnan(values).all(axis=0)
     if lonely.any():
         values[:, lonely] = float(np.median(pixels))
     result = pixels.copy()
     result[y, x] = np.nanmedian(values, axis=0).astype(pixels.dtype)
     return result
+
+
+def _among(ascending: IntArray, wanted: IntArray) -> NDArray[np.bool_]:
+    """Whether each of `wanted` is in `ascending`."""
+    at = np.searchsorted(ascending, wanted)
+    return np.asarray(ascending[np.minimum(at, ascending.size - 1)] == wanted) if ascending.size else wanted < 0

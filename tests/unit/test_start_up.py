@@ -1,0 +1,39 @@
+"""What a start loads: nothing heavy that the command does not need. Times are measured by tests/bench/start_up.py."""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from polewright.simulate.fits_file import fits_bytes
+
+HEAVY = {"PySide6", "pyqtgraph", "astropy", "scipy", "PIL", "tifffile", "rawpy", "watchdog", "sep", "matplotlib"}
+LIST = "import sys, atexit; atexit.register(lambda: print('loaded', *sorted(sys.modules), file=sys.stderr));"
+RUN = LIST + "from polewright.__main__ import main; main(sys.argv[1:])"
+
+
+def loaded(*arguments: str) -> set[str]:
+    """Top-level modules that a start has loaded by its end."""
+    done = subprocess.run([sys.executable, "-c", RUN, *arguments], capture_output=True, text=True, env=os.environ)
+    line = next(line for line in done.stderr.splitlines() if line.startswith("loaded "))
+    return {name.partition(".")[0] for name in line.split()[1:]}
+
+
+def test_help_loads_neither_numpy_nor_anything_heavy() -> None:
+    assert not loaded("--help") & (HEAVY | {"numpy", "erfa"})
+
+
+@pytest.mark.parametrize("command", ["locate", "measure", "window", "doctor"])
+def test_help_of_a_command_loads_nothing_heavy(command: str) -> None:
+    assert not loaded(command, "--help") & HEAVY
+
+
+def test_locating_a_dark_fits_frame_loads_no_window_and_no_astropy(tmp_path: Path) -> None:
+    path = tmp_path / "dark.fits"
+    path.write_bytes(fits_bytes(np.full((64, 64), 100, dtype=np.uint16), {"EXPTIME": (1.0, "")}))
+    assert not loaded("locate", str(path)) & (HEAVY - {"scipy"})  # scipy: the careful pass over a poor frame
