@@ -117,6 +117,7 @@ NIGHT_STARTED = st.builds(
     MEMORY,
     MEMORY,
     st.none() | PLANNED,
+    rig=NAME,
 )
 PLAIN_EVENTS = (
     ev.NextAsked,

@@ -158,6 +158,7 @@ def orientation() -> View:
                 Fact("pole", "52° 20′", "52° 19′ and 0.8′ of refraction"),
                 Fact("clock", "0.3 s", "frames and computer agree"),
                 Fact("scale", "4.30″/px", "first frame agrees"),
+                Fact("before", "6 nights", "set it down 59′ further west and 24′ higher; 12 min 30 s to align"),
             ),
         ),
         frame=frame_picture(),

@@ -46,7 +46,7 @@ class NightStarted(Event):
     """Site, target and rig are known. `pole_altitude_rad` is that of the target pole, refraction included if wanted.
 
     `tolerance_rad` is the error allowed tonight, that of `imaging` when a plan was given. The RA axis is not turned
-    to where `obstacles` stand. The screw memories come from the rig's profile.
+    to where `obstacles` stand. The screw memories come from the profile of `rig`.
     """
 
     site: Site
@@ -57,6 +57,7 @@ class NightStarted(Event):
     azimuth: ScrewMemory = NEW_SCREW
     altitude: ScrewMemory = NEW_SCREW
     imaging: Planned | None = None
+    rig: str = ""
 
     def __post_init__(self) -> None:
         super().__post_init__()

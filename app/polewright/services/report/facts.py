@@ -78,6 +78,7 @@ class NightFacts:
     """Everything the report tells. `aligned_s`: when the alignment was proved or accepted, None if it never was."""
 
     name: str = ""
+    rig: str = ""
     started: Utc | None = None
     site: Site | None = None
     target: TargetPole | None = None
@@ -130,7 +131,8 @@ def gather(log: NightLog, name: str) -> NightFacts:
             facts.problems.append(f"Line {line.seq}: {error}")
             continue
         before = state
-        state, _ = step(state, event)
+        if not (before.watching is not None and isinstance(event, FrameSolved)):  # the log has the shifts: no need
+            state, _ = step(state, event)  # to look for them again
         _note(facts, before, state, line, event)
         bad = _note_gap(facts, bad, line.t_s, event)
     _close_gap(facts, bad)
@@ -144,6 +146,7 @@ def _note(facts: NightFacts, before: NightState, state: NightState, line: Logged
     stage = state.stage.value
     if isinstance(event, NightStarted) and facts.started is None:
         facts.started, facts.site, facts.target = line.utc, event.site, event.target
+        facts.rig = event.rig
     if state.plan is not None:
         facts.tolerance_rad, facts.target = state.plan.tolerance_rad, state.plan.target
     if not facts.stages or facts.stages[-1].name != stage:

@@ -1,6 +1,7 @@
 """Nights of one rig side by side: how the screw rates agree, how long it took, and where to set down next time.
 
-A rig is known by its camera: same number of pixels, same scale to three per cent.
+A rig is known by its name where both records have one, else by its camera: same number of pixels, same scale to
+three per cent.
 """
 
 from __future__ import annotations
@@ -58,7 +59,7 @@ def nights_beside(folder: Path, facts: NightFacts, alone: bool = False) -> Histo
         except PolewrightError as error:
             skipped.append(f"{other.name}: {error}")
             continue
-        if same_rig(night.camera, facts.camera):
+        if same_night_rig(night, facts):
             found.append(night)
     return history_of(found, skipped)
 
@@ -73,6 +74,11 @@ def history_of(nights: Sequence[NightFacts], skipped: Sequence[str] = ()) -> His
     )
 
 
+def same_night_rig(a: NightFacts, b: NightFacts) -> bool:
+    """By name, else by camera."""
+    return a.rig == b.rig if a.rig and b.rig else same_rig(a.camera, b.camera)
+
+
 def same_rig(a: Camera | None, b: Camera | None) -> bool:
     """Same sensor size, same scale within three per cent."""
     if a is None or b is None:
@@ -83,9 +89,19 @@ def same_rig(a: Camera | None, b: Camera | None) -> bool:
 
 def starting_hint(nights: Sequence[NightFacts]) -> str:
     """Where to set the mount down next time, from where it stood at first on the nights so far."""
+    parts, starts = starting_shift(nights)
+    if starts < HINT_NIGHTS:
+        return ""
+    if not parts:
+        return "Your starting positions scatter evenly about the pole: nothing to change."
+    return f"Set the mount down {' and '.join(parts)} than you did: it began off by that on {starts} nights."
+
+
+def starting_shift(nights: Sequence[NightFacts]) -> tuple[list[str], int]:
+    """How to set it down differently ("30′ further west"), and how many nights say so; empty where they scatter."""
     starts = [n for n in nights if n.first is not None and n.site is not None]
     if len(starts) < HINT_NIGHTS:
-        return ""
+        return [], len(starts)
     east = [_horizon_deg(n) for n in starts]
     up = [math.degrees(n.first.offset.up_rad) for n in starts if n.first is not None]
     parts = []
@@ -99,9 +115,7 @@ def starting_hint(nights: Sequence[NightFacts]) -> str:
             parts.append(
                 f"{angle_text(math.radians(mean), math.radians(sigma))} {positive if mean > 0 else negative}"
             )
-    if not parts:
-        return "Your starting positions scatter evenly about the pole: nothing to change."
-    return f"Set the mount down {' and '.join(parts)} than you did: it began off by that on {len(starts)} nights."
+    return parts, len(starts)
 
 
 def _horizon_deg(night: NightFacts) -> float:

@@ -17,6 +17,7 @@ from polewright.runtime.notices import Notice
 from polewright.runtime.worker import Done
 from polewright.services.measuring import Optics
 from polewright.services.night_folders import new_night_folder, own_night
+from polewright.services.report.earlier import earlier_nights
 from polewright.ui import intents as want
 from polewright.ui.driving.desk import NightOrder
 from polewright.ui.driving.first_scene import FirstScene
@@ -38,6 +39,7 @@ from polewright.ui.view_model import Trouble, View, Work
 LOG = logging.getLogger("polewright")
 SCENARIO = "first-night"
 OPENING, LOADING, KEEPING, LOOKING_BACK = "opening the night", "loading a recording", "settings", "looking back"
+EARLIER = "earlier nights"
 
 
 class Scene(Protocol):
@@ -139,7 +141,9 @@ class Driver(QObject):
         if done.problem is not None:
             raise done.problem
         found, folder = done.value
-        started = night_started(site, default_target(site), TOLERANCE_RAD, found.azimuth, found.altitude)
+        started = night_started(
+            site, default_target(site), TOLERANCE_RAD, found.azimuth, found.altitude, found.rig_name
+        )
         begin = Begin(f"{found.site_name} · {found.rig_name}", Path(known.folder).expanduser(), started)
         self._keep(replace(self._remembered, form=known, open_night=str(folder)))
         self._begin_night(folder, begin, optics, found)
@@ -154,6 +158,9 @@ class Driver(QObject):
         if found.problem:
             scene.notify(Notice("profiles", found.problem, "The night runs all the same; nothing is remembered."))
         self._show(scene)
+        self._means.worker.ask(
+            EARLIER, lambda: earlier_nights(folder.parent, folder, found.rig_name), scene.take_earlier
+        )
 
     def _on_looked_back(self, done: Done) -> None:
         if done.problem is not None:

@@ -18,6 +18,7 @@ from polewright.core.sky.timescales import julian_epoch_year
 from polewright.runtime.notices import Notice
 from polewright.runtime.worker import Done
 from polewright.services.magnetic import MagneticDeclination, magnetic_declination
+from polewright.services.report.earlier import EarlierNights
 from polewright.ui import intents as want
 from polewright.ui.driving.clicks import event_for, over
 from polewright.ui.driving.desk import Desk, NightOrder
@@ -60,6 +61,7 @@ class NightScene:
         self._magnetic: MagneticDeclination | NotMeasurable | None = None
         self._own_notices: tuple[Notice, ...] = ()
         self.work: Work | None = None
+        self.earlier: EarlierNights | None = None
         self.snapshot: Snapshot | None = None
         self.history = NightHistory()
         self.desk: Desk = means.make_desk(order, self._on_told)
@@ -85,6 +87,13 @@ class NightScene:
         if done.problem is not None:
             raise done.problem
         self._magnetic = done.value
+        self._changed()
+
+    def take_earlier(self, done: Done) -> None:
+        """What the nights before this one with the same rig have taught; nothing where they cannot be read."""
+        if done.problem is not None:
+            raise done.problem
+        self.earlier = done.value
         self._changed()
 
     def _note_frame(self, snapshot: Snapshot) -> None:
@@ -189,6 +198,7 @@ class NightScene:
             arrivals=tuple(self._arrivals),
             scale=None if news is None else news.scale,
             work=self.work,
+            earlier=self.earlier,
             rehearsal=self.rehearsal(),
         )
 

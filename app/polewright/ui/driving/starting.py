@@ -20,7 +20,12 @@ def night_started(
     tolerance_rad: float,
     azimuth: ScrewMemory = NEW_SCREW,
     altitude: ScrewMemory = NEW_SCREW,
+    rig: str = "",
 ) -> Callable[[float], NightStarted]:
     """The first event, given the night's time."""
     height = max(0.0, pole_altitude_rad(site, standard_atmosphere(site), target))
-    return lambda at_s: NightStarted(at_s, site, target, height, tolerance_rad, azimuth=azimuth, altitude=altitude)
+
+    def started(at_s: float) -> NightStarted:
+        return NightStarted(at_s, site, target, height, tolerance_rad, azimuth=azimuth, altitude=altitude, rig=rig)
+
+    return started

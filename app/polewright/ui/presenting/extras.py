@@ -9,6 +9,7 @@ from polewright.core.night.effects import Refused
 from polewright.core.night.orientation import FrameArrival
 from polewright.runtime.notices import Notice
 from polewright.services.magnetic import MagneticDeclination
+from polewright.services.report.earlier import EarlierNights
 from polewright.ui.presenting.picture import Picture
 from polewright.ui.view_model import Rehearsal, Replay, Timeline, Work
 
@@ -48,6 +49,7 @@ class Extras:
     work: Work | None = None
     rehearsal: Rehearsal | None = None
     replay: Replay | None = None
+    earlier: EarlierNights | None = None
 
     @property
     def stale_after_s(self) -> float:

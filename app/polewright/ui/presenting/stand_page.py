@@ -36,6 +36,7 @@ def stand_page(state: NightState, extras: Extras) -> Orientation | None:
             Fact("pole", degrees_minutes(told.inclination_deg), air),
             _clock(extras),
             _scale(extras),
+            *_earlier(extras),
         ),
     )
 
@@ -67,6 +68,14 @@ def _scale(extras: Extras) -> Fact:
     if found.agrees:
         return Fact("scale", value, "as stated")
     return Fact("scale", value, f"not {number_text(scale.stated_arcsec_px)}″ as stated", Tone.TROUBLE)
+
+
+def _earlier(extras: Extras) -> tuple[Fact, ...]:
+    """What the last nights with this rig say about where to set it down."""
+    earlier = extras.earlier
+    if earlier is None or not earlier.words:
+        return ()
+    return (Fact("before", f"{earlier.nights} nights", earlier.words),)
 
 
 def degrees_minutes(degrees: float) -> str:

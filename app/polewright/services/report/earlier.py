@@ -1,0 +1,44 @@
+"""The last nights with a rig, in a line for the beginning of the next one."""
+
+from __future__ import annotations
+
+import statistics
+from dataclasses import dataclass
+from pathlib import Path
+
+from polewright.core.errors import PolewrightError
+from polewright.core.formatting import duration_text
+from polewright.services.night_folders import recorded_nights
+from polewright.services.night_log import read_night
+from polewright.services.report.facts import NightFacts, gather
+from polewright.services.report.history import HINT_NIGHTS, starting_shift
+
+LATEST = 8  # nights looked at: the habits of last year do not matter, and reading takes time
+
+
+@dataclass(frozen=True)
+class EarlierNights:
+    """How many nights speak, and what they say: where to set the mount down, how long it took. "" for nothing."""
+
+    nights: int
+    words: str
+
+
+def earlier_nights(root: Path, tonight: Path, rig: str) -> EarlierNights | None:
+    """What the latest nights below `root` with this rig say, `tonight` left out; None when they are too few."""
+    found: list[NightFacts] = []
+    for folder in [f for f in recorded_nights(root) if f.resolve() != tonight.resolve()][:LATEST]:
+        try:
+            night = gather(read_night(folder), folder.name)
+        except PolewrightError:  # the report names it; tonight need not
+            continue
+        if night.rig == rig and night.first is not None:
+            found.append(night)
+    return None if len(found) < HINT_NIGHTS else EarlierNights(len(found), _words(found))
+
+
+def _words(nights: list[NightFacts]) -> str:
+    parts, _ = starting_shift(nights)
+    where = f"set it down {' and '.join(parts)}" if parts else "its first places scatter: nothing to change"
+    minutes = [n.aligned_s for n in nights if n.aligned_s is not None]
+    return f"{where}; {duration_text(statistics.median(minutes))} to align" if minutes else where

@@ -1,0 +1,110 @@
+"""What earlier nights with a rig say, on the page where the mount is stood up; and shifts in the record."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from night_kit import MemoryRecorder, engine_of, unsolved_frame
+from polewright.core.angles import ARCMIN_PER_RAD
+from polewright.core.model import Utc
+from polewright.core.night.event_codec import event_from_plain, event_to_plain
+from polewright.core.night.events import AnyEvent, AxisMeasured, NightStarted
+from polewright.services.clock import VirtualClock
+from polewright.services.night_log import read_night
+from polewright.services.recorder import NightRecorder
+from polewright.services.report.earlier import earlier_nights
+from polewright.services.report.facts import VIGIL_KIND, gather
+from polewright.ui.presenting.extras import Extras
+from polewright.ui.presenting.stand_page import stand_page
+from vigil_nights import Run, setup_of, sudden
+from watch_night import aligned_events, imaging_events, run_through
+
+START = Utc(2461000.5, 0.3)
+RUN = Run(fields=((-2.0, 35.0, 0.45),), clouds_per_night=0, gusts=0.0)
+
+
+def record(folder: Path, events: list[AnyEvent]) -> None:
+    clock = VirtualClock(START)
+    recorder = NightRecorder(folder, clock)
+    for event in events:
+        clock.advance(event.at_s - clock.monotonic_s())
+        recorder.record("event", event_to_plain(event))
+    recorder.close()
+
+
+def a_night(rig: str, east_arcmin: float, up_arcmin: float) -> list[AnyEvent]:
+    """The aligned night, begun that far off the pole."""
+
+    def changed(event: AnyEvent) -> AnyEvent:
+        if isinstance(event, NightStarted):
+            return replace(event, rig=rig)
+        if isinstance(event, AxisMeasured):
+            east, up = east_arcmin / ARCMIN_PER_RAD, up_arcmin / ARCMIN_PER_RAD
+            return replace(event, axis=replace(event.axis, east_rad=east, up_rad=up))
+        return event
+
+    return [changed(event) for event in aligned_events()]
+
+
+def test_the_next_night_with_the_rig_is_told_where_to_set_the_mount_down(tmp_path: Path) -> None:
+    """Starts 40' east and 24' low on the sky at latitude 47: 40' / cos(47 deg) = 59' along the horizon."""
+    for number, (east, up) in enumerate([(39.0, -23.0), (41.0, -25.0), (40.0, -24.0)]):
+        record(tmp_path / f"2026-03-0{number + 1}", a_night("short tube", east, up))
+    record(tmp_path / "2026-03-04", a_night("another tube", -90.0, 90.0))
+    tonight = tmp_path / "2026-03-05"
+    earlier = earlier_nights(tmp_path, tonight, "short tube")
+    assert earlier is not None and earlier.nights == 3
+    assert "59′ further west" in earlier.words and "24′ higher" in earlier.words
+    assert "1 min" in earlier.words, "accepted 60 s after the beginning"
+    assert earlier_nights(tmp_path, tonight, "another tube") is None, "one night is no habit"
+    state, _ = run_through(a_night("short tube", 0.0, 0.0)[:1])
+    page = stand_page(state, Extras(0.0, earlier=earlier))
+    assert page is not None and page.facts[-1].words == earlier.words
+    plain = stand_page(state, Extras(0.0))
+    assert plain is not None and len(plain.facts) == len(page.facts) - 1
+
+
+def test_a_damaged_night_among_them_is_passed_over(tmp_path: Path) -> None:
+    for number in range(2):
+        record(tmp_path / f"2026-03-0{number + 1}", a_night("short tube", 40.0, -24.0))
+    (tmp_path / "2026-03-03").mkdir()
+    (tmp_path / "2026-03-03" / "night.jsonl").write_text("no log\n", encoding="utf-8")
+    earlier = earlier_nights(tmp_path, tmp_path / "2026-03-04", "short tube")
+    assert earlier is not None and earlier.nights == 2
+
+
+def test_a_night_begun_by_an_older_version_has_no_rig() -> None:
+    plain = event_to_plain(aligned_events()[0])
+    del plain["rig"]
+    event = event_from_plain(plain)
+    assert isinstance(event, NightStarted) and event.rig == ""
+
+
+def test_a_shift_is_written_into_the_record_and_told_in_the_report(tmp_path: Path) -> None:
+    import numpy as np
+
+    from vigil_nights import declination_axis
+
+    axis = setup_of(Run(), np.random.default_rng(1))[1]
+    base = sudden(900.0, 30.0 * declination_axis(axis, -1.75, 35.0))
+    recorder = MemoryRecorder()
+    engine = engine_of(lambda path: unsolved_frame(), recorder)
+    for event in [*aligned_events(), *imaging_events(RUN, base)]:
+        engine.post(event)
+    (data,) = [data for kind, data in recorder.lines if kind == VIGIL_KIND]
+    assert data["sudden"] and data["size_rad"] * 206265.0 == pytest.approx(30.0, abs=1.5)
+    assert data["onset_s"] == pytest.approx(1500.0, abs=20.0), "the night's own time"
+    clock = VirtualClock(START)
+    night = NightRecorder(tmp_path / "n", clock)
+    for kind, line in recorder.lines:
+        if kind in ("event", VIGIL_KIND):
+            night.record(kind, line)
+    night.close()
+    facts = gather(read_night(tmp_path / "n"), "n")
+    (shift,) = facts.shifts
+    assert "was moved by 30″" in str(shift["sentence"])
+    assert facts.frames_solved == 3 + sum(1 for _ in imaging_events(RUN, base))
+    assert facts.accepted and facts.final is not None
