@@ -1,7 +1,8 @@
 """A night on paper: two exact screws, readings with noise, and somebody who does what the coach says, nothing else.
 
 No images and no sky: it exercises states, table, screw learning, plan and coach. The hand errs by `hand_error` (one
-standard deviation, relative), now and then turns the wrong way, and reports turns only some of the time.
+standard deviation, relative), now and then turns the wrong way, and reports most turns: as told, or read off the
+head of the screw with an error of its own.
 """
 
 from __future__ import annotations
@@ -40,6 +41,7 @@ from polewright.core.screws.angles import ScrewAngles, offset_from_angles
 from polewright.core.screws.memory import ScrewMemory, ScrewPrior
 
 FRAME_S, SECONDS_PER_TURN, REACTION_S = 2.5, 6.0, 1.5
+READING_FLOOR_TURNS = 1.0 / 120.0
 
 
 @dataclass
@@ -68,7 +70,9 @@ class PaperScrew:
 
 @dataclass
 class PaperNight:
-    """One night. `hand_error`: relative sigma of a turn; `wrong_way`: how often the direction is mistaken."""
+    """One night. `hand_error`: relative sigma of a turn; `wrong_way`: how often the direction is mistaken, unnoticed;
+    `reading_error`: relative sigma of a turn read off the screw head, None where turns are reported as told;
+    `reports`: the share of turns that are reported at all."""
 
     seed: int
     tolerance_arcsec: float = 30.0
@@ -76,7 +80,8 @@ class PaperNight:
     off_deg: tuple[float, float] | None = None  # (east on the horizon, up); None: up to 4 degrees, at random
     hand_error: float = 0.2
     wrong_way: float = 0.04
-    reports: float = 0.5
+    reports: float = 0.95
+    reading_error: float | None = 0.03
     capture_sigma_arcsec: float = 3.0
     frame_sigma_arcsec: float = 3.0
     lock_shift_arcmin: float = 0.6
@@ -270,7 +275,7 @@ class PaperNight:
             self.frame()
 
     def obey_turn(self, action: says.Turn) -> None:
-        turns = action.turns * (1.0 + self.rng.normal(0.0, self.hand_error))
+        turns = done = action.turns * (1.0 + self.rng.normal(0.0, self.hand_error))
         if self.rng.uniform() < self.wrong_way:
             turns = -turns
         self.hand_turns += 1
@@ -281,7 +286,13 @@ class PaperNight:
                 self.frame(smeared=True)
         self.t += 1.0
         if self.rng.uniform() < self.reports:
-            self.feed(ScrewTurned(self.t, action.screw))
+            self.feed(ScrewTurned(self.t, action.screw, self._read_off(done)))
+
+    def _read_off(self, turns: float) -> float | None:
+        """What the head of the screw shows: 3 % of the turn, and at least half a mark of a clock face."""
+        if self.reading_error is None:
+            return None
+        return turns * (1.0 + self.rng.normal(0.0, self.reading_error)) + self.rng.normal(0.0, READING_FLOOR_TURNS)
 
 
 def _prior(screw: PaperScrew, rng: np.random.Generator) -> ScrewPrior:

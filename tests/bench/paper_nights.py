@@ -19,7 +19,8 @@ def main() -> None:
     parser.add_argument("--nights", type=int, default=300)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--hand", type=float, default=0.2)
-    parser.add_argument("--reports", type=float, default=0.5)
+    parser.add_argument("--reports", type=float, default=0.95)
+    parser.add_argument("--told", action="store_true", help="turns are reported as told, not read off the screw head")
     parser.add_argument("--tolerance", type=float, default=30.0)
     parser.add_argument("--latitude", type=float, default=52.0)
     parser.add_argument("--known", action="store_true", help="the screws' rates are known from earlier nights")
@@ -27,6 +28,7 @@ def main() -> None:
     settings = {
         "hand_error": args.hand,
         "reports": args.reports,
+        "reading_error": None if args.told else 0.03,
         "tolerance_arcsec": args.tolerance,
         "latitude_deg": args.latitude,
         "known": args.known,

@@ -16,6 +16,7 @@ from polewright.core.night.events import (
     AnyEvent,
     AxisFollowed,
     AxisMeasured,
+    BackAsked,
     FolderLost,
     FrameSolved,
     FrameUnsolved,
@@ -28,6 +29,7 @@ from polewright.core.night.measured import FollowedAxis, FrameTrouble, MeasuredA
 from polewright.core.night.sky_choice import Obstacle
 from polewright.core.night.states import NightState, Stage
 from polewright.core.night.workflow import step
+from polewright.core.screws.doable import doable_turns
 from polewright.core.screws.memory import ScrewMemory, ScrewPrior
 
 ARCSEC = math.radians(1.0 / 3600.0)
@@ -131,7 +133,11 @@ def test_turn_is_in_eighths_with_direction_and_gain() -> None:
     state = rest(capture(after(NightState(), start(), NextAsked(1.0)), 4.0, east=math.radians(0.5)), 1800.0, 5.0)
     advice = advise(state)
     assert isinstance(advice.action, says.Turn)
-    assert advice.action.screw is Screw.AZIMUTH and advice.action.turns < 0.0 and advice.action.turns * 8 % 1 == 0
+    assert (
+        advice.action.screw is Screw.AZIMUTH
+        and advice.action.turns < 0.0
+        and advice.action.turns == -doable_turns(advice.action.turns)
+    )
     assert advice.instruction.startswith("Turn azimuth") and advice.instruction.endswith("anticlockwise.")
     assert "30′ too far east" in advice.reason
     assert advice.expected_gain.startswith("Leaves about")
@@ -157,6 +163,31 @@ def test_uncertain_capture_sends_back() -> None:
     state = rest(after(state, NextAsked(30.0)), 1.0, 1.0, count=12, sigma=45.0)
     advice = advise(state)
     assert isinstance(advice.action, says.GoBack) and "60″" in advice.reason
+
+
+def test_going_back_from_the_fine_correction_leads_to_a_fresh_capture() -> None:
+    """Rough correction would only send forward again: the axis is near the pole, the night went in circles."""
+    state = capture(after(NightState(), start(), NextAsked(1.0)), 60.0)
+    state = rest(after(state, NextAsked(30.0)), 1.0, 1.0, count=12, sigma=45.0)
+    assert state.stage is Stage.FINE and isinstance(advise(state).action, says.GoBack)
+    state = after(state, BackAsked(state.now_s + 1.0))
+    assert state.stage is Stage.CAPTURE and state.capture.frames == ()
+
+
+def test_a_long_turn_of_the_ra_axis_is_no_cloud() -> None:
+    """Frames are trailed or cannot be matched for half a minute while a hand control turns by a hundred degrees."""
+    state = capture(after(NightState(), start(), NextAsked(1.0)), 60.0)
+    asked = advise(state).instruction
+    for number in range(10):
+        spoiled = FrameTrouble.TRAILED if number % 2 else FrameTrouble.TOO_FEW_STARS
+        state = after(state, FrameUnsolved(state.now_s + 3.0, f"t{number}", "No stars found.", "Wait.", spoiled, 0))
+        assert advise(state).instruction == asked
+    for number in range(10):
+        late = FrameUnsolved(
+            state.now_s + 3.0, f"u{number}", "No stars found.", "Wait.", FrameTrouble.TOO_FEW_STARS, 0
+        )
+        state = after(state, late)
+    assert advise(state).instruction == "Wait for the clouds to pass."
 
 
 def test_weak_geometry_is_turned_to_the_meridian() -> None:

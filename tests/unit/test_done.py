@@ -9,7 +9,14 @@ import pytest
 from scipy.integrate import dblquad
 from scipy.stats import ncx2
 
-from polewright.core.night.done import Offset, after_more_frames, frames_until_sure, good_enough, probability_inside
+from polewright.core.night.done import (
+    PROVED,
+    Offset,
+    after_more_frames,
+    frames_until_sure,
+    good_enough,
+    probability_inside,
+)
 
 
 @pytest.mark.parametrize("sigma", [0.02, 0.3, 1.0, 5.0])
@@ -66,8 +73,8 @@ def test_more_frames_help_down_to_what_the_capture_left() -> None:
     assert frames_until_sure(Offset(1.2, 0.0, now.covariance_rad2), shared, 1.0) is None
 
 
-def test_stop_sooner_where_nothing_is_left_to_turn() -> None:
+def test_a_proof_promises_more_than_a_claim() -> None:
     edge = Offset(0.35, 0.35, ((0.05, 0.0), (0.0, 0.05)))
-    assert 0.95 < probability_inside(edge, 1.0) < 0.995
-    assert good_enough(edge, 1.0)
-    assert not good_enough(Offset(0.6, 0.0, ((0.03, 0.0), (0.0, 0.03))), 1.0)
+    assert 0.95 < probability_inside(edge, 1.0) < 0.99
+    assert good_enough(edge, 1.0) and not good_enough(edge, 1.0, sure=PROVED)
+    assert not good_enough(Offset(0.7, 0.0, ((0.04, 0.0), (0.0, 0.04))), 1.0)

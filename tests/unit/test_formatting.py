@@ -65,11 +65,13 @@ def test_sigma_has_one_digit_or_two_after_a_one() -> None:
         (1.0, "1 turn"),
         (2.0, "2 turns"),
         (0.125, "1/8 turn"),
-        (3.9, "3 7/8 turns"),
-        (0.0667, "4 minutes on a clock face"),
-        (1 / 60, "1 minute on a clock face"),
-        (1 / 40, "1 1/2 minutes on a clock face"),
-        (1 / 120, "1/2 minute on a clock face"),
+        (2.9, "2 7/8 turns"),
+        (3.3, "3 1/4 turns"),
+        (0.667, "2/3 turn"),
+        (0.0667, "1/15 turn"),
+        (1 / 60, "1/60 turn"),
+        (1 / 120, "1/120 turn"),
+        (1 / 240, "a touch"),
     ],
 )
 def test_turns(turns: float, text: str) -> None:
@@ -77,7 +79,11 @@ def test_turns(turns: float, text: str) -> None:
 
 
 def test_clock_face_senses_rates_times_and_shares() -> None:
-    assert clock_face_text(0.25) == "15 minutes on a clock face"
+    assert clock_face_text(0.25) == "from 12 to 3 on a clock face"
+    assert clock_face_text(-1 / 6) == "from 12 to 10 on a clock face"
+    assert clock_face_text(1 / 40) == "1 1/2 of the 60 marks on a clock face"
+    assert clock_face_text(1 / 120) == "1/2 of the 60 marks on a clock face"
+    assert clock_face_text(1.25) == "" and clock_face_text(1 / 8) == "" and clock_face_text(1 / 240) == ""
     assert sense_text(0.1) == "clockwise" and sense_text(-0.1) == "anticlockwise"
     assert rate_text(-62.3, 1.9) == "62′ a turn, ± 3 %"
     assert rate_text(62.3) == "62′ a turn"

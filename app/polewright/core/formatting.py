@@ -1,7 +1,7 @@
 """Numbers as people read them: degrees above 2 degrees, arcminutes down to 2', arcseconds below; signs in words.
 
-Two significant digits, and never a digit that the uncertainty does not support. Turns come in eighths, smaller ones
-in minutes on a clock face (one minute is 1/60 turn).
+Two significant digits, and never a digit that the uncertainty does not support. Turns come in the sizes of
+core/screws/doable.py.
 """
 
 from __future__ import annotations
@@ -11,6 +11,7 @@ from fractions import Fraction
 from typing import Literal
 
 from polewright.core.angles import ARCSEC_PER_RAD
+from polewright.core.screws.doable import SMALLEST_TURNS, doable_turns
 
 Direction = Literal["east", "up"]
 
@@ -66,31 +67,33 @@ def number_text(value: float, sigma: float | None = None) -> str:
 
 
 def turns_text(turns: float) -> str:
-    """The size of a turn that hands can do: `1 1/4 turns`, `1/8 turn`, `4 minutes on a clock face`."""
-    size = abs(turns)
-    if size < 0.5 / 8.0 + 1.0 / 32.0:
-        return clock_face_text(size)
-    eighths = Fraction(round(size * 8.0), 8)
-    whole, rest = divmod(eighths, 1)
+    """The size of a turn that hands can do: `1 1/4 turns`, `1/8 turn`, `1/30 turn`, `a touch`."""
+    size = doable_turns(turns)
+    if size < SMALLEST_TURNS:
+        return "a touch"
+    whole, rest = divmod(Fraction(size).limit_denominator(120), 1)
     parts = [str(int(whole))] if whole else []
     if rest:
         parts.append(f"{rest.numerator}/{rest.denominator}")
-    return f"{' '.join(parts)} {'turn' if eighths <= 1 else 'turns'}"
+    return f"{' '.join(parts)} {'turn' if size <= 1.0 else 'turns'}"
 
 
 def clock_face_text(turns: float) -> str:
-    """The same as minutes on a clock face: `4 minutes on a clock face`; down to half a minute."""
-    return f"{clock_minutes_text(turns)} on a clock face"
+    """The same against a clock face: `from 12 to 2 on a clock face`, `2 of the 60 marks on a clock face`; else "".
 
-
-def clock_minutes_text(turns: float) -> str:
-    """`4 minutes`, `1/2 minute`, `1 1/2 minutes`: a turn has 60."""
-    halves = max(1, round(abs(turns) * 120.0))
-    if halves == 1:
-        return "1/2 minute"
-    whole, half = divmod(halves, 2)
-    unit = "minute" if halves == 2 else "minutes"
-    return f"{whole}{' 1/2' if half and whole < 5 else ''} {unit}"
+    Nothing in it can be taken for a time.
+    """
+    size = Fraction(doable_turns(turns)).limit_denominator(240)
+    hours, marks = size * 12, size * 60
+    if size >= 1 or size < Fraction(1, 120):
+        return ""
+    if hours.denominator == 1:
+        return f"from 12 to {int(hours if turns >= 0.0 else 12 - hours)} on a clock face"
+    if size >= Fraction(1, 8):
+        return ""
+    whole, half = divmod(marks, 1)
+    text = " ".join(part for part in (str(int(whole)) if whole else "", "1/2" if half else "") if part)
+    return f"{text} of the 60 marks on a clock face"
 
 
 def sense_text(turns: float) -> str:

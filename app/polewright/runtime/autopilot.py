@@ -29,9 +29,16 @@ EAST_AGAIN_H = -2.0
 
 @dataclass(frozen=True)
 class Habits:
-    """How good the hands are: `turn_error` is one sigma of a turn, as a share of it."""
+    """How good the hands are: `turn_error` is one sigma of a turn, as a share of it.
+
+    `reading_error`: the same of a turn read off the head of the screw, None for a person who says "as told".
+    `forgets`: the share of turns that are not reported. A turn the wrong way goes unnoticed.
+    """
 
     turn_error: float = 0.20
+    reading_error: float | None = 0.03
+    reading_floor_turns: float = 1.0 / 120.0
+    forgets: float = 0.05
     rotation_error: float = 0.05
     wrong_way: float = 0.04
     reaction_s: tuple[float, float] = (2.0, 6.0)
@@ -137,14 +144,24 @@ class Autopilot:
             np.clip(self._rng.normal(0.0, habits.turn_error), -2.5 * habits.turn_error, 2.5 * habits.turn_error)
         )
         wrong = bool(self._rng.random() < habits.wrong_way)
-        done_turns = action.turns * (1.0 + error) * (-1.0 if wrong else 1.0)
+        meant_turns = action.turns * (1.0 + error)
+        done_turns = meant_turns * (-1.0 if wrong else 1.0)
         self.turns[action.screw] += 1
         self.wrong_turns += wrong
         done = self._world.rig.turn(action.screw.value, done_turns, self._world.now())
         amount = f"{number_text(abs(done_turns))} {sense_text(done_turns)}"
         text = f"turns {action.screw.value} {amount}{', the wrong way' if wrong else ''}"
-        report = lambda: self._say(ScrewTurned, screw=action.screw, turns=action.turns)  # noqa: E731
-        self._then(self._world.seconds_until(done) + 1.0, text, report)
+        said_turns, forgotten = self._read_off(meant_turns), self._rng.random() < habits.forgets
+        report = lambda: self._say(ScrewTurned, screw=action.screw, turns=said_turns)  # noqa: E731
+        self._then(self._world.seconds_until(done) + 1.0, text, (lambda: None) if forgotten else report)
+
+    def _read_off(self, turns: float) -> float | None:
+        """What the person takes the turn for after a look at the screw head."""
+        habits = self._habits
+        if habits.reading_error is None:
+            return None
+        floor = habits.reading_floor_turns * float(self._rng.normal())
+        return turns * (1.0 + habits.reading_error * float(self._rng.normal())) + floor
 
     def _rotate(self, action: said.Action) -> None:
         assert isinstance(action, said.RotateAxis)

@@ -16,10 +16,18 @@ class Intent:
 
 @dataclass(frozen=True)
 class UserTurned(Intent):
-    """The person reports a turn: positive is clockwise as seen by the hand; None: as advised."""
+    """The person reports a turn, positive clockwise as the hand sees it, read off the screw head; None: as told."""
 
     screw: ScrewName
     turns: float | None
+
+
+@dataclass(frozen=True)
+class ReadOff(Intent):
+    """Correct the turn that will be reported: so many steps more (+) or less (-), or the other way round."""
+
+    steps: int = 0
+    other_way: bool = False
 
 
 @dataclass(frozen=True)

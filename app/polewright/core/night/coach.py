@@ -28,7 +28,8 @@ from polewright.core.night.measured import FrameTrouble
 from polewright.core.night.states import NightState, Stage
 
 PATIENT_FRAMES = 2  # a single frame that cannot be used is no trouble yet
-PATIENT_WHILE_TURNING = 6  # while the RA axis or a screw is turned, spoiled frames are to be expected
+PATIENT_WHILE_TURNING = 6  # while a screw is turned, spoiled frames are to be expected
+PATIENT_TURN_S = 45.0  # turning the RA axis by 130 degrees at 3 degrees a second spoils every frame for so long
 PATIENT_AT_A_SCREW = 20  # a hand on a screw smears the frames for as long as it turns
 SPOILED_BY_TURNING = (FrameTrouble.TRAILED, FrameTrouble.NO_MATCH, FrameTrouble.TOO_FEW_STARS)
 
@@ -72,6 +73,8 @@ def _frame_trouble(state: NightState) -> Advice | None:
     trouble = state.trouble
     if trouble is None or trouble.count < _patience(state, trouble.cause):
         return None
+    if _axis_may_be_turning(state) and state.now_s - trouble.since_s < PATIENT_TURN_S:
+        return None
     since = duration_text(state.now_s - trouble.since_s)
     reason = f"{trouble.reason} {trouble.cure}".strip()
     key = f"trouble:{trouble.cause.name}"
@@ -105,14 +108,18 @@ def _frame_trouble(state: NightState) -> Advice | None:
     )
 
 
+def _axis_may_be_turning(state: NightState) -> bool:
+    """Whether a hand may be turning the RA axis just now, after a frame that was good."""
+    turning = state.stage in (Stage.CAPTURE, Stage.PROOF) and state.last_frame is not None
+    return turning and state.trouble is not None and state.trouble.cause in SPOILED_BY_TURNING
+
+
 def _patience(state: NightState, cause: FrameTrouble) -> int:
     """How many frames in a row may fail before it counts as trouble: motion spoils them for a while."""
     if cause is FrameTrouble.NOT_FOLLOWED:
         return 1
     if state.last_frame is None or cause not in SPOILED_BY_TURNING:
         return PATIENT_FRAMES
-    if state.stage in (Stage.CAPTURE, Stage.PROOF):
-        return PATIENT_WHILE_TURNING
     at_a_screw = {FrameTrouble.TRAILED: PATIENT_AT_A_SCREW, FrameTrouble.NO_MATCH: PATIENT_WHILE_TURNING}
     return at_a_screw.get(cause, PATIENT_FRAMES) if state.stage in (Stage.ROUGH, Stage.FINE) else PATIENT_FRAMES
 

@@ -4,10 +4,9 @@ from __future__ import annotations
 
 import math
 
-from polewright.core.angles import ARCMIN_PER_RAD
 from polewright.core.formatting import (
     angle_text,
-    clock_minutes_text,
+    clock_face_text,
     offset_words,
     sense_text,
     sigma_text,
@@ -20,11 +19,13 @@ from polewright.core.night.events import Screw
 from polewright.core.night.handling import settled
 from polewright.core.night.rest import SETTLE_S
 from polewright.core.night.states import NightState
-from polewright.core.screws.correction import ScrewOutlook, next_turn
-from polewright.core.screws.plan import CLOCK_MINUTE, EIGHTH, HALF_MINUTE, TurnKind
+from polewright.core.screws.correction import ScrewOutlook, locks_to_be_tried, next_turn
+from polewright.core.screws.doable import SMALLEST_TURNS
+from polewright.core.screws.plan import TurnKind, TurnPlan
 
 WEAK = 3.0  # a reading this many times less sure than the capture comes from a weak geometry
 PATIENT_READINGS = 10
+WORTH_SAYING = 0.75  # a turn that leaves more than this share of the error is not told as progress
 
 
 def advise_correction(state: NightState) -> Advice:
@@ -48,6 +49,8 @@ def advise_correction(state: NightState) -> Advice:
         return _average(state, offset)
     if state.locks.tight:
         return _loosen(state, offset)
+    if locks_to_be_tried(state):
+        return _try_locks(state)
     return _turn(state, turn)
 
 
@@ -68,19 +71,15 @@ def _settling(state: NightState) -> Advice:
 def _turn(state: NightState, outlook: ScrewOutlook) -> Advice:
     plan, screw = outlook.plan, outlook.screw
     name = screw.value
-    size = abs(plan.turns)
     sense = sense_text(plan.turns)
-    if size < HALF_MINUTE:
+    sentence = f"Turn {name} {turns_text(plan.turns)} {sense}."
+    if abs(plan.turns) < SMALLEST_TURNS:
         sentence = f"Nudge {name} {sense}, a touch."
-    elif size < EIGHTH - 0.5 * CLOCK_MINUTE:
-        sentence = f"Turn {name} {clock_minutes_text(size)} {sense}."
-    else:
-        sentence = f"Turn {name} {turns_text(size)} {sense}."
     direction = "east" if screw is Screw.AZIMUTH else "up"
     where = offset_words(outlook.left_rad, outlook.sigma_rad, "east" if direction == "east" else "up", False)
     return Advice(
         sentence,
-        f"The axis is {where}. {_purpose(plan.kind, size)}".strip(),
+        f"The axis is {where}. {_purpose(plan)}".strip(),
         _turn_gain(outlook),
         Turn(screw, plan.turns),
         Mood.DO,
@@ -88,25 +87,25 @@ def _turn(state: NightState, outlook: ScrewOutlook) -> Advice:
     )
 
 
-def _purpose(kind: TurnKind, size: float) -> str:
-    if kind is TurnKind.TRIAL:
-        return "A trial: it shows what this screw does. Loosen the opposite screw first."
-    if kind is TurnKind.RECHECK:
+def _purpose(plan: TurnPlan) -> str:
+    if plan.kind is TurnKind.TRIAL:
+        return "A trial: it shows what this screw does. Loosen the opposite screw first; mark the head with a dot."
+    if plan.kind is TurnKind.RECHECK:
         return "The last turns do not agree about the direction; this one decides."
-    if kind is TurnKind.APPROACH:
-        return "Part of the way, then the next frame tells the rest."
-    if size < EIGHTH - 0.5 * CLOCK_MINUTE:
-        return "Minutes as on a clock face."
-    return ""
+    face = clock_face_text(plan.turns)
+    if face:
+        return f"That is {face}."
+    return "Part of the way, then the next frame tells the rest." if plan.kind is TurnKind.APPROACH else ""
 
 
 def _turn_gain(outlook: ScrewOutlook) -> str:
     plan = outlook.plan
     if not math.isfinite(plan.sigma_arcmin) or not outlook.left_rad:
         return ""
-    whole = abs(outlook.left_rad) * ARCMIN_PER_RAD
     share = math.hypot(plan.expected_arcmin, plan.sigma_arcmin) / max(abs(outlook.coordinate_arcmin), 1e-9)
-    left = whole * min(share, 1.0) / ARCMIN_PER_RAD
+    if share > WORTH_SAYING:
+        return "Most of it takes up the slack of this screw."
+    left = share * abs(outlook.left_rad)
     return f"Leaves about {angle_text(left, left)} of {angle_text(outlook.left_rad, outlook.sigma_rad)}."
 
 
@@ -132,6 +131,17 @@ def _inside(state: NightState, offset: Offset) -> Advice:
         GoOn(),
         Mood.GOOD,
         "good enough",
+    )
+
+
+def _try_locks(state: NightState) -> Advice:
+    return Advice(
+        "Tighten the base locks once, as a trial.",
+        "On many mounts that moves the axis. What it does is allowed for from now on.",
+        "",
+        Lock(),
+        Mood.DO,
+        f"lock:trial:{state.handling.turns_made}",
     )
 
 

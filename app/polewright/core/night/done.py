@@ -17,7 +17,7 @@ from polewright.core.model import FloatArray
 from polewright.core.screws.angles import Covariance
 
 SURE_ENOUGH = 0.95
-BEYOND_DOUBT = 0.995
+PROVED = 0.99  # a proof is the last word of the night, and promises more
 HIDDEN_RAD, HIDDEN_SHARE = 3.0 / ARCSEC_PER_RAD, 0.1  # tube sag, the air: what no frame shows
 CLOSE_ENOUGH = 0.4  # of the tolerance, for each of the two components: no screw is asked to go nearer
 _NODES, _WEIGHTS = np.polynomial.legendre.leggauss(48)
@@ -61,14 +61,14 @@ def probability_inside(offset: Offset, tolerance_rad: float, aim: tuple[float, f
     return float(min(max(total, 0.0), 1.0))
 
 
-def good_enough(offset: Offset, tolerance_rad: float, aim: tuple[float, float] = (0.0, 0.0)) -> bool:
-    """Whether to stop: inside the tolerance with 95 % when there is nothing left to turn, with 99.5 % when there is.
+def good_enough(
+    offset: Offset, tolerance_rad: float, aim: tuple[float, float] = (0.0, 0.0), sure: float = SURE_ENOUGH
+) -> bool:
+    """Whether to stop: inside the tolerance with 95 % (or as `sure` as asked).
 
     A few arcseconds that no frame shows count as well, up to a tenth of the tolerance.
     """
-    probability = probability_inside(_with_hidden(offset, tolerance_rad), tolerance_rad, aim)
-    left = max(abs(offset.east_rad - aim[0]), abs(offset.up_rad - aim[1]))
-    return probability >= (SURE_ENOUGH if left <= CLOSE_ENOUGH * tolerance_rad else BEYOND_DOUBT)
+    return probability_inside(_with_hidden(offset, tolerance_rad), tolerance_rad, aim) >= sure
 
 
 def _with_hidden(offset: Offset, tolerance_rad: float) -> Offset:

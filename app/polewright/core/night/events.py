@@ -102,7 +102,10 @@ class TripodBumped(Event):
 
 @dataclass(frozen=True)
 class ScrewTurned(Event):
-    """The person says they turned a screw: `turns` clockwise positive; None: as advised."""
+    """The person says they turned a screw. `turns`, clockwise positive, is what they read off its head.
+
+    None: as told, which is only as good as the hand.
+    """
 
     screw: Screw
     turns: float | None = None

@@ -73,7 +73,7 @@ def report_turn(state: NightState, event: ScrewTurned) -> Outcome:
     if state.handling.unconfirmed is event.screw and not state.handling.reports and late:
         return _confirm(state, event.screw, event.turns)
     handling = state.handling if state.handling.opened_at is not None else _open(state)
-    report = TurnReport(event.screw, turns, state.now_s)
+    report = TurnReport(event.screw, turns, state.now_s, event.turns is not None)
     handling = replace(handling, reports=(*handling.reports, report), touched_s=state.now_s, working=event.screw)
     return replace(state, handling=handling), ()
 
@@ -81,7 +81,7 @@ def report_turn(state: NightState, event: ScrewTurned) -> Outcome:
 def lock_base(state: NightState, event: BaseLocked) -> Outcome:
     """Locks are tight: the next rest says what tightening did."""
     before = state.offset if state.rest.readings else None
-    handling = replace(state.handling, touched_s=state.now_s, working=None, reports=(), opened_at=None)
+    handling = replace(state.handling, touched_s=state.now_s, reports=(), opened_at=None)
     return replace(state, locks=replace(state.locks, tight=True, before=before), handling=handling), ()
 
 
@@ -162,12 +162,13 @@ def _close(state: NightState, before: Offset, here: Offset) -> Outcome:
     """The move is over: learn from it and count it."""
     start, end = state.angles(before), state.angles(here)
     sums = _reported(state.handling)
-    sure = bool(sums)
+    sure, reports = bool(sums), state.handling.reports
     if not sums:
         sums = _unsaid(state, start, end)
     effects: list[Effect] = []
     for screw, turns in sums.items():
-        state, effect = _learn(state, screw, turns, start, end, sure)
+        read_off = sure and all(report.read_off for report in reports if report.screw is screw)
+        state, effect = _learn(state, screw, ScrewMove(turns, 0.0, 0.0, 0.0, sure, read_off), start, end)
         effects.append(effect)
     handling = _count(state.handling, sums)
     if sure and len(sums) == 1:
@@ -207,16 +208,19 @@ def _unsaid(state: NightState, start: ScrewAngles, end: ScrewAngles) -> dict[Scr
 
 
 def _learn(
-    state: NightState, screw: Screw, turns: float, start: ScrewAngles, end: ScrewAngles, sure: bool
+    state: NightState, screw: Screw, said: ScrewMove, start: ScrewAngles, end: ScrewAngles
 ) -> tuple[NightState, Effect]:
+    """Adds the move from `start` to `end` that `said` tells the turn of to the memory."""
     sigmas = _difference_sigmas(state)
     if screw is Screw.AZIMUTH:
         shrink = math.cos(min(state.plan.pole_altitude_rad if state.plan else 0.0, math.radians(88.0)))
         sigma = sigmas[0] * ARCMIN_PER_RAD / shrink
-        move = ScrewMove(turns, start.bearing_arcmin, end.bearing_arcmin, sigma, sure)
+        before, after = start.bearing_arcmin, end.bearing_arcmin
+        move = replace(said, before_arcmin=before, after_arcmin=after, sigma_arcmin=sigma)
         memory = state.azimuth.with_move(move)
         return replace(state, azimuth=memory), SaveScrew(screw, memory)
-    move = ScrewMove(turns, start.height_arcmin, end.height_arcmin, sigmas[1] * ARCMIN_PER_RAD, sure)
+    before, after = start.height_arcmin, end.height_arcmin
+    move = replace(said, before_arcmin=before, after_arcmin=after, sigma_arcmin=sigmas[1] * ARCMIN_PER_RAD)
     memory = state.altitude.with_move(move)
     return replace(state, altitude=memory), SaveScrew(screw, memory)
 
@@ -244,7 +248,8 @@ def _confirm(state: NightState, screw: Screw, turns: float | None) -> Outcome:
     handling = replace(state.handling, unconfirmed=None)
     if last is None or last.sure:
         return replace(state, handling=handling), ()
-    better = memory.without_last().with_move(replace(last, turns=last.turns if turns is None else turns, sure=True))
+    said = replace(last, turns=last.turns if turns is None else turns, sure=True, read_off=turns is not None)
+    better = memory.without_last().with_move(said)
     state = replace(state, handling=handling)
     state = replace(state, azimuth=better) if screw is Screw.AZIMUTH else replace(state, altitude=better)
     return state, (SaveScrew(screw, better),)

@@ -12,7 +12,7 @@ import numpy as np
 
 from polewright.core.angles import ARCSEC_PER_RAD
 from polewright.core.night.capture_frames import PLACES_WANTED, places
-from polewright.core.night.done import Offset, good_enough, probability_inside
+from polewright.core.night.done import PROVED, Offset, good_enough, probability_inside
 from polewright.core.night.measured import covariance_of
 from polewright.core.night.states import NightState
 
@@ -61,7 +61,7 @@ def proof_confirms(state: NightState) -> bool:
         return False
     if proof_sigma_rad(state) > WORTH_SHARE * state.plan.tolerance_rad:
         return False
-    return good_enough(both, state.plan.tolerance_rad)
+    return good_enough(both, state.plan.tolerance_rad, sure=PROVED)
 
 
 def proof_contradicts(state: NightState) -> bool:

@@ -56,11 +56,12 @@ class NightPlan:
 
 @dataclass(frozen=True)
 class TurnReport:
-    """A turn the person says they made, not yet seen in the frames."""
+    """A turn the person says they made, not yet seen in the frames; `read_off` the head of the screw, or as told."""
 
     screw: Screw
     turns: float
     at_s: float
+    read_off: bool = False
 
 
 @dataclass(frozen=True)

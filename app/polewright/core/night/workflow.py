@@ -188,7 +188,7 @@ TRANSITIONS: tuple[Row, ...] = (
     Row(F, BaseUnlocked, F, unlock_base),
     Row(F, NextAsked, P, do.drop_proof, has_offset, "axis known"),
     Row(F, Accepted, P, do.drop_proof, has_offset, "axis known"),
-    Row(F, BackAsked, R),
+    Row(F, BackAsked, C, do.reopen_capture),
     Row(F, RestartAsked, F, do.restart_following, axis_known, "axis known"),
     Row(F, TripodBumped, C, do.drop_capture),
     # proof by a second turn of the RA axis

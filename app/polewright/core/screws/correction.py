@@ -1,12 +1,14 @@
 """Which screw next, which way and how far: the two-screw plan.
 
-Azimuth first, then altitude, each taken to the end before the other, because changing hands costs more than one more
-turn; a base out of level couples them weakly, and azimuth gets another turn when altitude has disturbed it.
+Roughly first: azimuth, then altitude, each to within some arcminutes. Then the locks are tightened once to see what
+that does to the axis (unless the rig's profile knows). Then finely: the screw in hand to the end, then the other one,
+so that what altitude and locks have shifted is taken out together. Changing hands costs more than one more turn.
 """
 
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from polewright.core.angles import ARCMIN_PER_RAD
@@ -17,6 +19,7 @@ from polewright.core.screws.angles import ScrewAngles, azimuth_screw_acts, screw
 from polewright.core.screws.memory import ScrewMemory
 from polewright.core.screws.plan import TurnKind, TurnPlan, plan_turn
 
+ROUGH_RAD = math.radians(7.0 / 60.0)  # each component: nearer is left to the fine correction
 AZIMUTH_LATER = 0.2  # altitude goes first when the azimuth error on the sky is below this share of it
 
 
@@ -85,10 +88,8 @@ def next_turn(state: NightState) -> ScrewOutlook | None:
     if both is None or state.plan is None or state.stop_here:
         return None
     azimuth, altitude = both
-    close = CLOSE_ENOUGH * state.plan.tolerance_rad
-    open_ones = [o for o in both if abs(o.left_rad) > close and o.plan.kind is not TurnKind.NONE]
-    if not azimuth_screw_acts(state.plan.pole_altitude_rad):
-        open_ones = [o for o in open_ones if o.screw is Screw.ALTITUDE]
+    open_ones = _beyond(state, both, CLOSE_ENOUGH * state.plan.tolerance_rad)
+    open_ones = _beyond(state, both, ROUGH_RAD) or open_ones
     if not open_ones:
         return None
     if len(open_ones) == 1:
@@ -96,6 +97,23 @@ def next_turn(state: NightState) -> ScrewOutlook | None:
     if state.handling.working is not None:
         return azimuth if state.handling.working is Screw.AZIMUTH else altitude
     return azimuth if abs(azimuth.left_rad) >= AZIMUTH_LATER * abs(altitude.left_rad) else altitude
+
+
+def locks_to_be_tried(state: NightState) -> bool:
+    """Whether to tighten the locks once before the fine correction: both screws are near, the shift is unknown."""
+    both = outlooks(state)
+    if both is None or state.plan is None or state.locks.tight or state.locks.shift_rad is not None:
+        return False
+    fine = CLOSE_ENOUGH * state.plan.tolerance_rad < ROUGH_RAD
+    return fine and state.handling.turns_made > 0 and not _beyond(state, both, ROUGH_RAD)
+
+
+def _beyond(state: NightState, both: Sequence[ScrewOutlook], limit_rad: float) -> list[ScrewOutlook]:
+    """The screws with more than this left that can do something about it."""
+    assert state.plan is not None
+    acts = azimuth_screw_acts(state.plan.pole_altitude_rad)
+    left = [o for o in both if abs(o.left_rad) > limit_rad and o.plan.kind is not TurnKind.NONE]
+    return [o for o in left if acts or o.screw is Screw.ALTITUDE]
 
 
 def tried_turns(memory: ScrewMemory) -> float:

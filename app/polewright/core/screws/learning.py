@@ -1,7 +1,8 @@
 """Learning a screw from its moves: rate, direction, backlash, change with angle, and how well turns are reported.
 
-Model of move i: moved = k n (1 + e) + g n p - q r sign(n), with n the reported turns, e the human error, p the mean
-coordinate in degrees, q = k x backlash, r the share of the backlash that this move had to cross. Weighted least
+Model of move i: moved = k n (1 + e) + g n p - q r sign(n), with n the reported turns, e the error of the report, p
+the mean coordinate in degrees, q = k x backlash, r the share of the backlash that this move had to cross. A turn
+reported as told is as good as the hand, about 20 %; one read off the head of the screw is good to 3 %. Weighted least
 squares, residuals beyond two sigma losing weight with their square, prior values as pseudo-measurements; the
 direction by votes, each report being the wrong way round with a probability of 5 %.
 """
@@ -22,6 +23,7 @@ WRONG_WAY_ODDS = math.log(0.95 / 0.05)
 PRIOR_SIGN_ODDS = math.log(0.98 / 0.02)
 FIRST_BACKLASH_TURNS, FIRST_BACKLASH_SIGMA = 0.12, 0.12
 FIRST_HUMAN_ERROR, FIRST_HUMAN_WEIGHT = 0.18, 2.0  # 10 to 20 % (common practice, no source), worth two moves
+READ_OFF_SHARE, READ_OFF_TURNS = 0.03, 0.01  # of the turn, and at least: a paint dot against a clock face
 HAND_FLOOR_TURNS = 0.003  # nobody stops a screw better than about one degree
 CHANGE_SIGMA = 0.01  # per degree; a tangent arm changes by cos^2, about 0.6 % per degree at 10 degrees
 UNSURE_ERROR = 0.25
@@ -84,6 +86,7 @@ def _joined(moves: tuple[ScrewMove, ...]) -> tuple[tuple[ScrewMove, ...], tuple[
                 turns=first.turns + move.turns,
                 before_arcmin=first.before_arcmin,
                 sure=first.sure and move.sure,
+                read_off=first.read_off and move.read_off,
             )
         joined.append(move)
         index.append(i)
@@ -167,7 +170,8 @@ def _step(
     k_new, q_new, g_new = (float(v) for v in covariance @ vector)
     residual = moved - design @ np.array([k_new, q_new, g_new])
     scaled = residual / np.sqrt(variance)
-    h_new, h_weight = _human_error(residual, turns * k_new, other, weight, prior)
+    told = np.array([not m.read_off for m in moves], dtype=bool)
+    h_new, h_weight = _human_error(residual, turns * k_new * told, other, weight, prior)
     return _Fit(k_new, q_new, g_new, covariance, h_new, h_weight, scaled)
 
 
@@ -176,6 +180,8 @@ def _hand(move: ScrewMove, human_error: float) -> float:
     within it: it says next to nothing about the rate."""
     if not _seen(move):
         return 1.0
+    if move.read_off:
+        return math.hypot(READ_OFF_SHARE, READ_OFF_TURNS / abs(move.turns))
     return human_error if move.sure else math.hypot(human_error, UNSURE_ERROR)
 
 
@@ -202,7 +208,7 @@ def _prior_terms(prior: ScrewPrior | None, k: float, bends: bool) -> tuple[Float
 def _human_error(
     residual: FloatArray, expected: FloatArray, other: FloatArray, weight: FloatArray, prior: ScrewPrior | None
 ) -> tuple[float, float]:
-    """Relative error of reported turns, rms, and the number of moves it rests on."""
+    """Relative error of turns as told, rms, and the number of moves it rests on."""
     h0, n0 = (FIRST_HUMAN_ERROR, FIRST_HUMAN_WEIGHT) if prior is None else (prior.human_error, prior.human_weight)
     counted = np.abs(expected) > 3.0 * np.sqrt(other)
     if not np.any(counted):

@@ -22,7 +22,8 @@ class ScrewMove:
     """One measured move, from rest to rest: what was said to be turned, and where the axis was before and after.
 
     `sigma_arcmin` belongs to the difference. `sure` is False where the person said nothing and is taken to have done
-    what was advised.
+    what was advised; `read_off` is True where they read the turn off the head of the screw instead of trusting their
+    hand.
     """
 
     turns: float
@@ -30,6 +31,7 @@ class ScrewMove:
     after_arcmin: float
     sigma_arcmin: float
     sure: bool = True
+    read_off: bool = False
 
     @property
     def moved_arcmin(self) -> float:
@@ -41,7 +43,7 @@ class ScrewRate:
     """What is known of a screw; sigmas are one standard deviation.
 
     `arcmin_per_turn` holds at the target pole; it grows by the fraction `change_per_degree` per degree above it.
-    `sign_sure` is the probability that the direction is right, `human_error` the relative error of a reported turn.
+    `sign_sure` is the probability that the direction is right, `human_error` the relative error of a turn as told.
     `slack` is the share of the backlash that a clockwise turn would lose now (0: engaged clockwise).
     `wrong_way`, `misfits`: tonight's moves (by index) that fit as turned the other way, or not at all.
     """

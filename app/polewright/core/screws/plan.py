@@ -1,8 +1,8 @@
 """How far to turn a screw next, in turns that hands can do.
 
-Far away the plan aims short, by what the rate and the hand leave uncertain, so that the next turn goes on in the same
-direction and no backlash is crossed. Altitude is finished by lifting against gravity: an axis that is too high is
-lowered a little past the pole first. Below an eighth turn the unit is the minute on a clock face, then a touch.
+The plan aims short, by what the rate, the backlash and the hand leave uncertain, so that the next turn goes on in the
+same direction: a reversal near the aim costs more than one more turn. Altitude is finished by lifting against
+gravity: an axis that is too high is lowered a little past the pole first.
 """
 
 from __future__ import annotations
@@ -11,13 +11,16 @@ import math
 from dataclasses import dataclass
 from enum import Enum
 
+from polewright.core.screws.doable import EIGHTH, SMALLEST_TURNS, doable_turns
 from polewright.core.screws.memory import ScrewRate
 
 TRIAL_TURNS = 0.5
-EIGHTH, CLOCK_MINUTE, HALF_MINUTE, TOUCH = 1.0 / 8.0, 1.0 / 60.0, 1.0 / 120.0, 1.0 / 240.0
-LONGEST_TURNS = 6.0  # no single instruction asks for more: look again before going on
+LONGEST_TURNS = 10.0  # no single instruction asks for more: look again before going on
 FEEL = 0.3  # of what was turned without effect so far
-SHY = 1.0  # how many sigmas of the turn the plan stays short
+SHY = 1.3  # how many sigmas of the turn the plan stays short: fewest goes over 300 paper nights, turns hardly more
+PAST = 0.7  # how many sigmas lowering goes past the aim
+LOWER_PAST = 8.0  # times what counts as there: less than that is lowered without going past
+NEAR = 0.6  # of what counts as there: a turn less uncertain than this goes for all of it
 
 
 class TurnKind(Enum):
@@ -77,35 +80,15 @@ def _toward(
     lost = rate.lost_turns(direction)
     if tried_turns * direction > 0.0:  # more backlash than was thought: feel for its end in growing steps
         lost = max(lost, FEEL * abs(tried_turns))
-    lowering = lift_last and wanted < 0.0 and abs(wanted) > 3.0 * close_enough_arcmin
-    if lowering:
-        reach = abs(wanted) * (1.0 + SHY * spread) + close_enough_arcmin
-    elif abs(wanted) * spread <= 0.7 * close_enough_arcmin:
-        reach = abs(wanted)
-    else:
-        reach = abs(wanted) * max(0.5, 1.0 - SHY * spread)
-    exact = reach / abs(per_turn) + lost
-    size = doable_turns(exact, careful=reach < abs(wanted))
-    if size > LONGEST_TURNS:
-        size = LONGEST_TURNS
+    exact = abs(wanted / per_turn) + lost
+    slack_sigma = rate.sigma_backlash if lost and not tried_turns * direction > 0.0 else 0.0
+    unsure = math.hypot(spread * exact, slack_sigma)  # turns
+    if lift_last and wanted < 0.0 and abs(wanted) > LOWER_PAST * close_enough_arcmin:
+        exact += PAST * unsure + close_enough_arcmin / abs(per_turn)
+    elif unsure * abs(per_turn) > NEAR * close_enough_arcmin:
+        exact = max(0.5 * exact, exact - SHY * unsure)
+    size = min(doable_turns(exact), LONGEST_TURNS)
     moved = max(size - lost, 0.0) * abs(per_turn)
-    kind = TurnKind.TOUCH if size < HALF_MINUTE else TurnKind.APPROACH if moved < abs(wanted) else TurnKind.FINISH
-    return TurnPlan(
-        kind,
-        direction * size,
-        coordinate_arcmin + math.copysign(moved, wanted),
-        math.hypot(moved * spread, rate.sigma_backlash * abs(per_turn) * (0.0 if lost == 0.0 else 1.0)),
-    )
-
-
-def doable_turns(turns: float, careful: bool = False) -> float:
-    """The nearest size that hands can do: eighths, below that minutes on a clock face, then a touch.
-
-    `careful` rounds down, so that a plan that stays short on purpose does not run past its aim.
-    """
-    size = abs(turns)
-    for step, smallest in ((EIGHTH, EIGHTH), (CLOCK_MINUTE, 2.0 * CLOCK_MINUTE), (HALF_MINUTE, HALF_MINUTE)):
-        if size >= smallest:
-            count = size / step
-            return max(1, math.floor(count + 0.1) if careful else round(count)) * step
-    return TOUCH
+    kind = TurnKind.TOUCH if size < SMALLEST_TURNS else TurnKind.APPROACH if moved < abs(wanted) else TurnKind.FINISH
+    sigma = math.hypot(size * spread, slack_sigma) * abs(per_turn)
+    return TurnPlan(kind, direction * size, coordinate_arcmin + math.copysign(moved, wanted), sigma)

@@ -7,8 +7,10 @@ from collections.abc import Callable
 from polewright.core.angles import ARCMIN_PER_RAD
 from polewright.core.model import TargetPole
 from polewright.core.night import events
+from polewright.core.night.advice import Advice, Turn
 from polewright.core.night.orientation import pole_altitude_rad
 from polewright.core.night.states import NightState
+from polewright.core.screws.doable import stepped_turns
 from polewright.core.sky.places import standard_atmosphere
 from polewright.ui import intents as want
 from polewright.ui.driving.desk import MakeEvent
@@ -45,6 +47,14 @@ def event_for(intent: want.Intent, state: NightState) -> MakeEvent | None:
         want.Unlock: events.BaseUnlocked,
     }
     return simple.get(type(intent))
+
+
+def read_off(advice: Advice, now: float | None, intent: want.ReadOff) -> tuple[str, float] | None:
+    """The turn to report after a correction, with the key of the advice it answers; None where none is asked for."""
+    if not isinstance(advice.action, Turn):
+        return None
+    turns = stepped_turns(advice.action.turns if now is None else now, intent.steps)
+    return advice.key, -turns if intent.other_way else turns
 
 
 def _next_target(state: NightState) -> MakeEvent | None:

@@ -20,7 +20,7 @@ from polewright.runtime.worker import Done
 from polewright.services.magnetic import MagneticDeclination, magnetic_declination
 from polewright.services.report.earlier import EarlierNights
 from polewright.ui import intents as want
-from polewright.ui.driving.clicks import event_for, over
+from polewright.ui.driving.clicks import event_for, over, read_off
 from polewright.ui.driving.desk import Desk, NightOrder
 from polewright.ui.driving.means import Means
 from polewright.ui.driving.night_files import export_night
@@ -60,6 +60,7 @@ class NightScene:
         self._trouble_read_s: float | None = None
         self._magnetic: MagneticDeclination | NotMeasurable | None = None
         self._own_notices: tuple[Notice, ...] = ()
+        self._read_off: tuple[str, float] | None = None  # the advice it answers, and the turn read off so far
         self.work: Work | None = None
         self.earlier: EarlierNights | None = None
         self.snapshot: Snapshot | None = None
@@ -114,6 +115,10 @@ class NightScene:
         snapshot = self.snapshot
         if snapshot is None:
             return False
+        if isinstance(intent, want.ReadOff):
+            self._read_off = read_off(snapshot.advice, self._read_off_now(snapshot), intent)
+            self._changed()
+            return True
         make = event_for(intent, snapshot.state)
         if make is not None:
             self._refused_until_s = -1.0
@@ -200,7 +205,13 @@ class NightScene:
             work=self.work,
             earlier=self.earlier,
             rehearsal=self.rehearsal(),
+            read_off=self._read_off_now(snapshot),
         )
+
+    def _read_off_now(self, snapshot: Snapshot) -> float | None:
+        """What the person has read off so far in answer to the advice on show."""
+        held = self._read_off
+        return held[1] if held is not None and held[0] == snapshot.advice.key else None
 
     def rehearsal(self) -> Rehearsal | None:
         """The practice screws; none in a real night."""

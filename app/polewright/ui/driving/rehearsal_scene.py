@@ -30,6 +30,7 @@ from polewright.ui.view_model import Rehearsal, View
 TOLERANCE_ARCMIN = 0.5
 LETS_GO_S = 1.2  # a screw that has not been turned for so long is let go, and the turn reported
 HAND_ERROR = 0.08  # one sigma of a turn "as told", as a share of it
+READING_ERROR = 0.03  # the same of a turn read off the head of the screw
 REACTION_S = 0.6
 
 
@@ -122,7 +123,8 @@ class RehearsalScene(NightScene):
             screw, turns = action.screw.value, action.turns
             really = turns * (1.0 + float(np.clip(self._rng.normal(0.0, HAND_ERROR), -0.2, 0.2)))
             self._turned[screw] += really
-            self._hold(hands.turn_screw(screw, really), lambda: self._report(screw, turns))
+            seen = really * (1.0 + float(self._rng.normal(0.0, READING_ERROR)))
+            self._hold(hands.turn_screw(screw, really), lambda: self._report(screw, seen))
         elif isinstance(action, said.RotateAxis):
             self._rotate(action.west_deg)
         elif isinstance(action, said.Lock):

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import math
+
+from polewright.core.formatting import sense_text, turns_text
 from polewright.core.night import advice as said
 from polewright.core.night.advice import Advice
 from polewright.core.night.states import NightState, Stage
@@ -10,25 +13,24 @@ from polewright.ui.intents import ScrewName
 from polewright.ui.presenting.watch_page import watch_actions
 from polewright.ui.view_model import Action, Weight
 
-AMOUNTS = ((1.0 / 8.0, "1/8", "1"), (0.25, "1/4", "2"), (0.5, "1/2", "3"), (1.0, "1 turn", "4"))
-OTHER_WAY_KEYS = ("5", "6", "7", "8")
+AMOUNTS = ((0.25, "4"), (0.5, "5"), (1.0, "6"), (2.0, "7"))
 
 
-def actions(state: NightState, advice: Advice, rehearsing: bool) -> tuple[Action, ...]:
-    """Everything that can be pressed now."""
-    asked = _asked(state, advice, rehearsing)
+def actions(state: NightState, advice: Advice, rehearsing: bool, read_off: float | None = None) -> tuple[Action, ...]:
+    """Everything that can be pressed now. `read_off`: the turn about to be reported, None as told."""
+    asked = _asked(state, advice, rehearsing, read_off)
     crowded = any(action.weight is Weight.PLAIN for action in asked)
     taken = {action.key for action in asked}
     always = _always(state, advice, Weight.MENU if crowded else Weight.PLAIN)
     return (*asked, *(action for action in always if action.key not in taken))
 
 
-def _asked(state: NightState, advice: Advice, rehearsing: bool) -> tuple[Action, ...]:
+def _asked(state: NightState, advice: Advice, rehearsing: bool, read_off: float | None) -> tuple[Action, ...]:
     action = advice.action
     if rehearsing and _can_be_done(action):
         return (_primary("Do as told", want.DoAsTold()), *_beside(state, action, Weight.PRIMARY))
     if isinstance(action, said.Turn):
-        return _turns(action)
+        return _turns(action, read_off)
     simple: dict[type, tuple[str, want.Intent]] = {
         said.SetUp: ("It stands", want.Next()),
         said.Lock: ("Locks are tight", want.Lock()),
@@ -83,19 +85,27 @@ def _beside(state: NightState, action: said.Action, weight: Weight) -> tuple[Act
     return ()
 
 
-def _turns(turn: said.Turn) -> tuple[Action, ...]:
-    """Report a turn as told, or how far it really was; the other way round from the menu."""
+def _turns(turn: said.Turn, read_off: float | None) -> tuple[Action, ...]:
+    """Report a turn as told, or as read off the screw head: the told amount, corrected step by step."""
     screw: ScrewName = "azimuth" if turn.screw.value == "azimuth" else "altitude"
-    way = 1.0 if turn.turns >= 0.0 else -1.0
-    other = "anticlockwise" if way > 0.0 else "clockwise"
+    now = turn.turns if read_off is None else read_off
+    label = "Turned as told" if read_off is None else f"Turned {turns_text(now)} {'↻' if now >= 0.0 else '↺'}"
     amounts = tuple(
-        Action(label, key, want.UserTurned(screw, way * turns), Weight.PRIMARY) for turns, label, key in AMOUNTS
+        Action(
+            f"Turned {turns_text(size)} {sense_text(now)}",
+            key,
+            want.UserTurned(screw, math.copysign(size, now)),
+            Weight.MENU,
+        )
+        for size, key in AMOUNTS
     )
-    backward = tuple(
-        Action(f"Turned {label} {other}", key, want.UserTurned(screw, -way * turns), Weight.MENU)
-        for (turns, label, _), key in zip(AMOUNTS, OTHER_WAY_KEYS)
+    return (
+        _primary(label, want.UserTurned(screw, read_off)),
+        Action("Less", "1", want.ReadOff(-1), Weight.PRIMARY),
+        Action("More", "2", want.ReadOff(1), Weight.PRIMARY),
+        Action("Other way", "3", want.ReadOff(other_way=True), Weight.PRIMARY),
+        *amounts,
     )
-    return (_primary("Turned as told", want.UserTurned(screw, None)), *amounts, *backward)
 
 
 def _primary(label: str, intent: want.Intent) -> Action:

@@ -30,7 +30,7 @@ class Extras:
     """`now_s` is the night's own time, which goes on between events. `interval_s`: usual time between frames.
 
     `first_total_rad`: how far off the axis was found at first. `trouble_read_s`: `since_s` of the frame trouble that
-    the person has put away.
+    the person has put away. `read_off`: the turn that the person is about to report, None as told.
     """
 
     now_s: float
@@ -50,6 +50,7 @@ class Extras:
     rehearsal: Rehearsal | None = None
     replay: Replay | None = None
     earlier: EarlierNights | None = None
+    read_off: float | None = None
 
     @property
     def stale_after_s(self) -> float:

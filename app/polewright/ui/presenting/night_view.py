@@ -41,7 +41,7 @@ def present(state: NightState, advice: Advice, extras: Extras) -> View:
         timeline=extras.timeline if state.stage is not Stage.ORIENTATION else None,
         trouble=trouble(state, advice, extras),
         work=extras.work,
-        actions=actions(state, advice, extras.rehearsal is not None),
+        actions=actions(state, advice, extras.rehearsal is not None, extras.read_off),
         orientation=stand_page(state, extras) if state.stage is Stage.ORIENTATION else None,
         capture=dial(state, advice) if turning and state.plan is not None else None,
         proof=proof_page(state, extras),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-from polewright.core.formatting import duration_text, sense_text
+from polewright.core.formatting import duration_text, sense_text, turns_text
 from polewright.core.night.advice import Advice
 from polewright.core.night.states import NightState
 from polewright.core.night.trainee import Answer, Decision, Verdict
@@ -12,7 +12,7 @@ from polewright.ui import intents as want
 from polewright.ui.intents import ScrewName
 from polewright.ui.presenting.extras import Extras
 from polewright.ui.presenting.night_view import present
-from polewright.ui.presenting.wording import amount_text, capital
+from polewright.ui.presenting.wording import capital
 from polewright.ui.view_model import Action, Instruction, Replay, Tone, View, Weight
 
 QUESTION = "What would you turn now?"
@@ -77,7 +77,7 @@ def _answers() -> tuple[Action, ...]:
     )
     more = tuple(
         Action(
-            f"{capital(name)} {amount_text(size)} {sense_text(way)}",
+            f"{capital(name)} {turns_text(size)} {sense_text(way)}",
             "",
             want.UserTurned(name, way * size),
             Weight.MENU,
@@ -96,7 +96,7 @@ def _short(way: float) -> str:
 
 def _verdict(view: View, lesson: Lesson) -> View:
     made = lesson.decision.made
-    night = f"That night: {made.screw.value}, {amount_text(made.turns)} {sense_text(made.turns)}."
+    night = f"That night: {made.screw.value}, {turns_text(made.turns)} {sense_text(made.turns)}."
     if lesson.verdict is None:
         said = Instruction(
             "That screw was never turned that night.", night, "", "Never turned that night.", Tone.WAIT

@@ -4,13 +4,12 @@ from __future__ import annotations
 
 import math
 
-from polewright.core.formatting import rate_text, sense_text
+from polewright.core.formatting import rate_text, sense_text, turns_text
 from polewright.core.night.advice import Advice, Turn
 from polewright.core.night.events import Screw as CoreScrew
 from polewright.core.night.states import NightState, Stage
 from polewright.core.screws.correction import ScrewOutlook, outlooks
 from polewright.core.screws.plan import TurnKind
-from polewright.ui.presenting.wording import amount_text
 from polewright.ui.view_model import Screw, ScrewStrip, Sense
 
 SCREWS = {CoreScrew.AZIMUTH: Screw.AZIMUTH, CoreScrew.ALTITUDE: Screw.ALTITUDE}
@@ -43,7 +42,7 @@ def _strip(state: NightState, advice: Advice, outlook: ScrewOutlook) -> ScrewStr
         turns=abs(turns),
         signed_turns=math.copysign(abs(turns), outlook.left_rad),
         sense=Sense.CLOCKWISE if turns >= 0.0 else Sense.ANTICLOCKWISE,
-        amount_text=amount_text(turns),
+        amount_text=turns_text(turns),
         sense_text=sense_text(turns),
         effect_text=_effect(state, outlook),
         note_text=note,

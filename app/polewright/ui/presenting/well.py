@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from polewright.core.angles import ARCMIN_PER_RAD
-from polewright.core.formatting import angle_text, duration_text
+from polewright.core.formatting import angle_text, duration_text, turns_text
 from polewright.core.night.advice import Advice, Turn
 from polewright.core.night.done import Offset
 from polewright.core.night.events import Screw
@@ -15,7 +15,6 @@ from polewright.core.screws.angles import Covariance, ScrewAngles, offset_from_a
 from polewright.core.screws.correction import ScrewOutlook, outlooks
 from polewright.core.screws.plan import TurnKind
 from polewright.ui.presenting.extras import Extras
-from polewright.ui.presenting.wording import amount_text
 from polewright.ui.view_model import Point, Reticle, TrailPoint
 
 PATH_POINTS = 24
@@ -74,8 +73,9 @@ def _path(state: NightState, advice: Advice) -> tuple[tuple[Point, ...], str]:
         return (), ""
     turn = advice.action
     outlook = next(o for o in both if o.screw is turn.screw)
-    text = f"{turn.screw.value}, {amount_text(turn.turns)}"
-    if outlook.plan.kind in (TurnKind.TRIAL, TurnKind.RECHECK, TurnKind.NONE):
+    text = f"{turn.screw.value}, {turns_text(turn.turns)}"
+    still = outlook.plan.expected_arcmin == outlook.coordinate_arcmin  # all of the turn takes up slack
+    if still or outlook.plan.kind in (TurnKind.TRIAL, TurnKind.RECHECK, TurnKind.NONE):
         return (), text
     return predicted_path(state, outlook), text
 

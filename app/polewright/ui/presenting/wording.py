@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from polewright.core.formatting import Direction, angle_text, clock_minutes_text, offset_words, turns_text
-from polewright.core.screws.plan import CLOCK_MINUTE, EIGHTH, HALF_MINUTE
+from polewright.core.formatting import Direction, angle_text, offset_words
 
 
 def size_and_side(
@@ -13,16 +12,6 @@ def size_and_side(
     size = angle_text(offset_rad, sigma_rad)
     words = offset_words(offset_rad, sigma_rad, direction, with_sigma=False)
     return size, words.removeprefix(size).strip()
-
-
-def amount_text(turns: float) -> str:
-    """The size of a turn, short enough for a strip or a button: "1 1/4 turns", "4 minutes", "a touch"."""
-    size = abs(turns)
-    if size < HALF_MINUTE:
-        return "a touch"
-    if size < EIGHTH - 0.5 * CLOCK_MINUTE:
-        return clock_minutes_text(size)
-    return turns_text(size)
 
 
 def capital(text: str) -> str:

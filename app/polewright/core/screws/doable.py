@@ -1,0 +1,30 @@
+"""Turns that hands can do: eighths and twelfths (hours on a clock face), simple fractions below, a touch at last."""
+
+from __future__ import annotations
+
+import math
+from bisect import bisect_left
+
+EIGHTH, TOUCH = 1.0 / 8.0, 1.0 / 240.0
+SMALLEST_TURNS = 1.0 / 120.0  # below it only a touch is left
+_SMALL = tuple(1.0 / n for n in (120, 80, 60, 40, 30, 24, 20, 15, 12, 10))
+_PARTS = tuple(sorted({n / 8.0 for n in range(1, 8)} | {n / 12.0 for n in range(2, 12)}))
+_LADDER = (*_SMALL, *_PARTS, *(n / 8.0 for n in range(8, 24)), *(n / 4.0 for n in range(12, 49)))
+
+
+def doable_turns(turns: float) -> float:
+    """The nearest size that hands can do, always positive; beyond twelve turns the nearest quarter."""
+    size = abs(turns)
+    if size > _LADDER[-1]:
+        return round(size * 4.0) / 4.0
+    if size < math.sqrt(TOUCH * SMALLEST_TURNS):
+        return TOUCH
+    return min(_LADDER, key=lambda step: abs(math.log(step / size)))
+
+
+def stepped_turns(turns: float, steps: int) -> float:
+    """The size so many steps further up (+) or down (-) among those that hands can do; the sign stays."""
+    size = doable_turns(turns)
+    sizes = (TOUCH, *_LADDER)
+    index = bisect_left(sizes, size * (1.0 - 1e-9)) + steps
+    return math.copysign(sizes[min(max(index, 0), len(sizes) - 1)], turns)
