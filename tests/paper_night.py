@@ -261,6 +261,9 @@ class PaperNight:
                 self.bearing += self.shift[0]
                 self.height += self.shift[1]
                 self.turned_since_lock = False
+                if self.rng.uniform() < 0.5:  # the camera does not wait for the person to say so
+                    self.frame()
+                    self.frame()
             self.feed(BaseLocked(self.t))
         elif isinstance(action, says.Unlock):
             self.feed(BaseUnlocked(self.t))

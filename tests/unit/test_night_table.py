@@ -222,6 +222,27 @@ def test_lock_shift_is_measured_and_allowed_for() -> None:
     assert not turned.locks.tight and turned.aim_rad == state.locks.aim_rad
 
 
+def test_lock_shift_is_measured_though_hands_come_before_words() -> None:
+    """Frames see the shift some seconds before the person says that the locks are tight."""
+    state = read(captured(0.1, 0.1), 20.0, 6, 6, 3)
+    state = read(state, 30.0, 6, 40, 2)
+    assert state.altitude.moves == () and state.handling.turns_made == 0  # no turn was asked for
+    state = read(after(BaseLocked(36.0), state=state), 42.0, 6, 40, 2)
+    assert state.locks.shift_rad == pytest.approx((0.0, 34 * ARCSEC), abs=1e-9)
+
+
+def test_a_claim_that_a_proof_has_refuted_must_be_surer_the_next_time() -> None:
+    """Else the night goes to and fro between a claim of 95 % and a proof that wants 99 %."""
+    state = read(captured(0.1, 0.1), 20.0, 23, 0, 3)
+    edge = replace(state, plan=replace(state.plan, tolerance_rad=25.5 * ARCSEC)) if state.plan else state
+    assert 0.9 < edge.inside < 0.999
+    for tolerance in (24.0, 25.0, 26.0, 27.0, 28.0, 29.0, 30.0):
+        state = replace(edge, plan=replace(edge.plan, tolerance_rad=tolerance * ARCSEC)) if edge.plan else edge
+        if state.stop_here and not replace(state, refuted=True).stop_here:
+            return
+    raise AssertionError("no claim lay between the two")
+
+
 def test_bump_measures_anew_but_keeps_what_the_screws_taught() -> None:
     state = read(captured(), 20.0, 40 * 60, -20 * 60, 3)
     state = read(after(ScrewTurned(24.0, Screw.AZIMUTH, -0.5), state=state), 30.0, 20 * 60, -20 * 60, 2)

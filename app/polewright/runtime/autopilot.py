@@ -172,11 +172,9 @@ class Autopilot:
         self._then(self._world.seconds_until(done), text, lambda: None)
 
     def _lock(self, action: said.Action) -> None:
-        def tighten() -> None:
-            self._world.rig.tighten(self._world.now())
-            self._say(BaseLocked)
-
-        self._then(LOCK_S, "tightens the locks", tighten)
+        """The locks are tight some seconds before the person says so: frames have seen it by then."""
+        self._world.clock.after(0.5 * LOCK_S, lambda: self._world.rig.tighten(self._world.now()))
+        self._then(LOCK_S, "tightens the locks", lambda: self._say(BaseLocked))
 
     def _unlock(self, action: said.Action) -> None:
         self._then(LOCK_S, "loosens the locks a little", lambda: self._say(BaseUnlocked))

@@ -17,7 +17,7 @@ from polewright.core.night.rest import SETTLE_S, Reading, add_reading, own_sigma
 from polewright.core.night.states import AskedTurn, Handling, NightState, TurnReport
 from polewright.core.night.workflow_actions import Outcome
 from polewright.core.screws.angles import ScrewAngles
-from polewright.core.screws.correction import next_turn
+from polewright.core.screws.correction import locks_to_be_tried, next_turn
 from polewright.core.screws.memory import ScrewMove
 from polewright.core.screws.sky_turn import screw_path, with_path
 
@@ -68,7 +68,7 @@ def report_turn(state: NightState, event: ScrewTurned) -> Outcome:
                 Refused(f"No turn of the {event.screw.value} screw was asked for.", "Say how far you turned it."),
             )
         turns = asked.turns
-    state = replace(state, locks=replace(state.locks, tight=False, before=None))
+    state = replace(state, locks=replace(state.locks, tight=False, ready=None, before=None))
     late = state.now_s - state.handling.closed_s <= LATE_REPORT_S
     if state.handling.unconfirmed is event.screw and not state.handling.reports and late:
         return _confirm(state, event.screw, event.turns)
@@ -80,22 +80,26 @@ def report_turn(state: NightState, event: ScrewTurned) -> Outcome:
 
 def lock_base(state: NightState, event: BaseLocked) -> Outcome:
     """Locks are tight: the next rest says what tightening did."""
-    before = state.offset if state.rest.readings else None
+    before = state.locks.ready or (state.offset if state.rest.readings else None)
     handling = replace(state.handling, touched_s=state.now_s, reports=(), opened_at=None)
-    return replace(state, locks=replace(state.locks, tight=True, before=before), handling=handling), ()
+    return replace(state, locks=replace(state.locks, tight=True, ready=None, before=before), handling=handling), ()
 
 
 def unlock_base(state: NightState, event: BaseUnlocked) -> Outcome:
     """Locks are loose."""
     handling = replace(state.handling, touched_s=state.now_s)
-    return replace(state, locks=replace(state.locks, tight=False, before=None), handling=handling), ()
+    return replace(state, locks=replace(state.locks, tight=False, ready=None, before=None), handling=handling), ()
 
 
 def remember_asked(state: NightState) -> NightState:
-    """Keeps what the coach asks for now, so that "as advised" and unsaid turns have a meaning later."""
+    """Keeps what the coach asks for now: it gives a meaning to "as told", to turns unsaid and to locks said late."""
     if state.handling.opened_at is not None or not settled(state):
         return state
-    turn = next_turn(state)
+    asked_to_lock = not state.locks.tight and (state.stop_here or locks_to_be_tried(state))
+    closed_s = state.handling.closed_s
+    if asked_to_lock and (state.locks.ready is None or state.locks.ready_closed_s == closed_s):
+        state = replace(state, locks=replace(state.locks, ready=state.offset, ready_closed_s=closed_s))
+    turn = None if asked_to_lock else next_turn(state)
     asked = AskedTurn(turn.screw, turn.plan.turns) if turn else None
     return state if asked == state.handling.asked else replace(state, handling=replace(state.handling, asked=asked))
 
@@ -175,6 +179,7 @@ def _close(state: NightState, before: Offset, here: Offset) -> Outcome:
         handling = _with_path(handling, next(iter(sums)), before, here, max(_difference_sigmas(state)))
     if sums:
         handling = replace(handling, unconfirmed=None if sure else next(iter(sums)))
+        state = replace(state, locks=replace(state.locks, ready=None))
     return replace(
         state, handling=replace(handling, opened_at=None, reports=(), asked=None, closed_s=state.now_s)
     ), tuple(effects)

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from enum import Enum
 
 from polewright.core.model import Site, TargetPole
-from polewright.core.night.done import Offset, good_enough, probability_inside
+from polewright.core.night.done import PROVED, SURE_ENOUGH, Offset, good_enough, probability_inside
 from polewright.core.night.events import Screw
 from polewright.core.night.measured import FrameTrouble, MeasuredAxis, PlacedFrame
 from polewright.core.night.rest import Reading, Rest, rest_offset
@@ -132,12 +132,16 @@ class Handling:
 
 @dataclass(frozen=True)
 class Locks:
-    """The locks of the base. `before`: the rest before they were tightened, until the shift is measured.
+    """The locks of the base. `ready`: the rest at which the coach asked to tighten them, up to the next motion (the
+    move closed last is that of `ready_closed_s`): hands come before words.
 
+    `before`: the rest before they were tightened, until the shift is measured.
     `shift_rad`: what tightening did last time, (east, up). `aim_rad`: where to bring the axis before tightening.
     """
 
     tight: bool = False
+    ready: Offset | None = None
+    ready_closed_s: float = -math.inf
     before: Offset | None = None
     shift_rad: tuple[float, float] | None = None
     aim_rad: tuple[float, float] = (0.0, 0.0)
@@ -145,7 +149,7 @@ class Locks:
 
 @dataclass(frozen=True)
 class NightState:
-    """The whole night at one moment."""
+    """The whole night at one moment. `refuted`: a second turn of the RA axis has contradicted a claim tonight."""
 
     stage: Stage = Stage.ORIENTATION
     now_s: float = 0.0
@@ -172,6 +176,7 @@ class NightState:
     proved: bool = False
     accepted: bool = False
     watching: Watching | None = None
+    refuted: bool = False
     undo: NightState | None = None
 
     @property
@@ -229,10 +234,10 @@ class NightState:
 
     @property
     def stop_here(self) -> bool:
-        """Whether the axis is near enough to the aim, and that is sure."""
+        """Whether the axis is near enough to the aim, and that is sure: as sure as a proof, once one has failed."""
         offset = self.offset
         return (
             offset is not None
             and self.plan is not None
-            and good_enough(offset, self.plan.tolerance_rad, self.aim_rad)
+            and good_enough(offset, self.plan.tolerance_rad, self.aim_rad, PROVED if self.refuted else SURE_ENOUGH)
         )

@@ -24,7 +24,7 @@ from polewright.core.night.events import (
     TrackingSwitched,
 )
 from polewright.core.night.rest import Rest
-from polewright.core.night.states import Capture, Handling, Locks, NightPlan, NightState, Refusal, Trouble
+from polewright.core.night.states import Capture, Handling, NightPlan, NightState, Refusal, Trouble
 from polewright.core.plan.tonight import ToleranceOrigin
 
 Outcome = tuple[NightState, tuple[Effect, ...]]
@@ -164,7 +164,7 @@ def prove(state: NightState, event: object) -> Outcome:
 
 def believe_proof(state: NightState, event: object) -> Outcome:
     """The second turn contradicts: go on from it, it is the newer one."""
-    return begin_following(replace(state, capture=state.proof, proof=Capture()), event)
+    return begin_following(replace(state, capture=state.proof, proof=Capture(), refuted=True), event)
 
 
 # stages
@@ -182,7 +182,8 @@ def drop_capture(state: NightState, event: object) -> Outcome:
             accepted=False,
             watching=None,
             handling=_hands_off(state.handling),
-            locks=replace(state.locks, before=None),
+            locks=replace(state.locks, ready=None, before=None),
+            refuted=False,
             reading_warnings=(),
         ),
         (),
@@ -196,7 +197,7 @@ def reopen_capture(state: NightState, event: object) -> Outcome:
 
 def restart_following(state: NightState, event: object) -> Outcome:
     """Begins the correction anew from the same capture."""
-    return begin_following(replace(state, locks=Locks(state.locks.tight)), event)
+    return begin_following(replace(state, locks=replace(state.locks, ready=None, before=None)), event)
 
 
 def drop_proof(state: NightState, event: object) -> Outcome:
@@ -232,7 +233,7 @@ def change_target(state: NightState, event: TargetChanged) -> Outcome:
         proved=False,
         rest=Rest(),
         handling=_hands_off(state.handling),
-        locks=replace(state.locks, before=None),
+        locks=replace(state.locks, ready=None, before=None),
     )
     return state, _estimate(state, state.capture) + _estimate(state, state.proof)
 
