@@ -83,7 +83,8 @@ def test_a_whole_rehearsal_by_keyboard(bench: Bench) -> None:
             bench.key(RETURN)
         bench.wait(3.0)
         pressed = "" if bench.view.instruction.tone is Tone.WAIT else pressed
-    assert pages[0] is Page.ORIENTATION and {Page.CAPTURE, Page.ROUGH, Page.FINE, Page.SCORE} <= set(pages)
+    assert bench.view.page is Page.SCORE
+    assert pages[0] is Page.ORIENTATION and {Page.CAPTURE, Page.ROUGH, Page.FINE} <= set(pages)
     facts = {fact.label: fact for fact in bench.view.proof.facts} if bench.view.proof else {}
     assert facts["true error"].verdict is Tone.GOOD
     assert "inside" in bench.view.instruction.reason
