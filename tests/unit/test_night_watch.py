@@ -14,6 +14,7 @@ from polewright.core.night.effects import Refused, ShiftFound
 from polewright.core.night.event_codec import event_from_plain, event_to_plain, state_from_plain, state_to_plain
 from polewright.core.night.events import (
     BackAsked,
+    FrameSolved,
     FrameUnsolved,
     GuidingSwitched,
     ShiftPutAway,
@@ -142,3 +143,15 @@ def test_a_state_written_before_there_was_a_watch_is_read(aligned: NightState) -
     plain = state_to_plain(aligned)
     del plain["watching"]
     assert state_from_plain(plain) == aligned
+
+
+def test_the_proof_is_offered_at_another_declination(aligned: NightState) -> None:
+    """Common practice, no source: flexure and refraction differ with declination, so other sky is a better witness"""
+    turn, _ = run_through(aligned_events()[:-2])
+    assert turn.stage is Stage.PROOF and not turn.aligned
+    here = aligned.capture.frames[0]
+    there = replace(here, centre=replace(here.centre, dec_deg=here.centre.dec_deg + 25.0))
+    same, _ = step(turn, FrameSolved(70.0, replace(here, name="proof-1")))
+    other, _ = step(turn, FrameSolved(70.0, replace(there, name="proof-1")))
+    assert "move declination by 20°" in advise(same).expected_gain
+    assert "declination by" not in advise(other).expected_gain

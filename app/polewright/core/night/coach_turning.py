@@ -20,6 +20,7 @@ FARTHEST_RAD = math.radians(130.0)  # beyond it the sign of a rotation becomes a
 SMALLEST_STEP_RAD = math.radians(12.0)
 ENOUGH_PLACES = 3
 DISAGREE = "do not agree"  # what core/axis/suspects.py says when no single mishap explains the frames
+OTHER_SKY_DEG = 10.0
 PAST_MERIDIAN_RAD = math.radians(7.5)  # half an hour
 
 
@@ -53,7 +54,7 @@ def _advise_turn(state: NightState, capture: Capture, name: str) -> Advice:
     return Advice(
         f"Rotate the RA axis {degrees:.0f}° {west}.",
         _why(state, capture, len(done)),
-        _gain(capture, abs(step)),
+        _gain(capture, abs(step)) or _other_sky(state, name),
         RotateAxis(math.degrees(step)),
         Mood.DO,
         f"{name}:{len(done)}:{west}",
@@ -82,6 +83,16 @@ def _gain(capture: Capture, step_rad: float) -> str:
     if not math.isfinite(gain.sigma_rad) or gain.sigma_rad >= sigma:
         return ""
     return f"The uncertainty shrinks from {angle_text(sigma, sigma)} to {angle_text(gain.sigma_rad, gain.sigma_rad)}."
+
+
+def _other_sky(state: NightState, name: str) -> str:
+    """A proof at the capture's declination shares its flexure and its refraction; another one does not."""
+    first, second = state.capture.frames, state.proof.frames
+    if name != "proof" or not first or len(places(state.proof)) != 1:
+        return ""
+    if abs(first[0].centre.dec_deg - second[0].centre.dec_deg) >= OTHER_SKY_DEG:
+        return ""
+    return "Other sky proves more: move declination by 20°, then begin this stage again."
 
 
 def _suspect(frame: str, name: str) -> Advice:
