@@ -30,6 +30,7 @@ class NightOrder:
     optics: Optics = field(default_factory=Optics)
     outlets: Outlets = field(default_factory=NoOutlets)
     keep_frame: Callable[[Path], str] = str
+    other_camera: Callable[[], None] = lambda: None  # called when the imaging run is taken from another folder
     give_up: Callable[[], None] = lambda: None  # called when the night ends: let no long preparation go on
 
 

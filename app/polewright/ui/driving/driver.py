@@ -152,7 +152,15 @@ class Driver(QObject):
         self._end_scene()
         measure = self._measure = LiveMeasure(self._means.make_measure, optics, self._say)
         outlets = RigOutlets(self._means.config, found.stored)
-        order = NightOrder(folder, measure, self._means.clock, optics, outlets, give_up=measure.end)
+        order = NightOrder(
+            folder,
+            measure,
+            self._means.clock,
+            optics,
+            outlets,
+            other_camera=measure.other_camera,
+            give_up=measure.end,
+        )
         scene = NightScene(self._means, order, begin, self.refresh)
         scene.desk.watch(begin.folder)
         if found.problem:

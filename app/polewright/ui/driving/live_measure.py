@@ -35,11 +35,15 @@ class LiveMeasure(QObject):
         self._measure: Measure | None = None
         self._telling = False
         self._stop = threading.Event()
+        self._anew = threading.Event()
         self._ended = False
         self._progress.connect(self._on_progress, Qt.ConnectionType.AutoConnection)
 
     def __call__(self, path: Path) -> MeasuredFrame:
         self._stop.clear()
+        if self._anew.is_set():
+            self._anew.clear()
+            self._optics, self._measure = Optics(), None
         if self._measure is None:
             self._measure = self._make(self._optics, self._on_work)
         try:
@@ -52,6 +56,10 @@ class LiveMeasure(QObject):
     def stop(self) -> None:
         """Give up the preparation that runs; the next frame begins it again."""
         self._stop.set()
+
+    def other_camera(self) -> None:
+        """The next frames may come from another camera: believe their headers, and learn it anew."""
+        self._anew.set()
 
     def end(self) -> None:
         """Give up for good: the night is over."""

@@ -137,7 +137,9 @@ class NightScene:
         return True
 
     def choose_folder(self, folder: Path) -> None:
-        """Take frames from another folder."""
+        """Take frames from another folder; the imaging run's may come from another camera."""
+        if self.over:
+            self._order.other_camera()
         self._begin = Begin(self._begin.title, folder, None)
         self.desk.watch(folder)
 
