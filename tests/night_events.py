@@ -8,6 +8,7 @@ from hypothesis import strategies as st
 
 from polewright.core.model import Camera, Site, SkyPosition, TargetPole, Utc
 from polewright.core.night import events as ev
+from polewright.core.night.drift_reading import DriftField, DriftReading
 from polewright.core.night.measured import FollowedAxis, FrameTrouble, MeasuredAxis, PlacedFrame, RotationGain
 from polewright.core.night.sky_choice import Obstacle
 from polewright.core.plan.tolerance import PoleChoice, Tolerance
@@ -119,6 +120,26 @@ NIGHT_STARTED = st.builds(
     st.none() | PLANNED,
     rig=NAME,
 )
+DRIFT_FIELD = st.builds(
+    DriftField, st.floats(-3.1, 3.1), st.floats(-1.5, 1.5), st.integers(3, 90), st.floats(0.0, 900.0), SMALL, SMALL
+)
+DRIFT = st.builds(
+    DriftReading,
+    st.integers(0, 12),
+    SMALL,
+    SMALL,
+    covariances(),
+    st.floats(1e-9, 1e-4),
+    SMALL,
+    st.floats(0.1, 60.0),
+    st.lists(DRIFT_FIELD, min_size=1, max_size=3).map(tuple),
+    here_s=st.sampled_from((0.0, 30.0, math.inf)),
+    there_s=st.sampled_from((0.0, 30.0, math.inf)),
+    component=st.sampled_from(("", "azimuth", "altitude")),
+    unknown=st.sampled_from(("", "The altitude is not known yet.")),
+    warnings=st.lists(NAME, min_size=1, max_size=2).map(tuple),
+    disturbed=st.booleans(),
+)
 PLAIN_EVENTS = (
     ev.NextAsked,
     ev.BackAsked,
@@ -148,6 +169,9 @@ EVENT = st.one_of(
     ),
     st.builds(ev.AxisMeasured, TIME, AXIS),
     st.builds(ev.AxisRefused, TIME, NAME, NAME),
+    st.builds(ev.DriftAsked, TIME, st.sampled_from(("east", "west")), st.booleans()),
+    st.builds(ev.DriftMeasured, TIME, DRIFT),
+    st.builds(ev.DriftRefused, TIME, NAME, NAME),
     st.builds(ev.AxisFollowed, TIME, NAME, FOLLOWED),
     st.builds(ev.FolderLost, TIME, NAME),
 )

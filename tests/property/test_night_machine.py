@@ -10,11 +10,12 @@ from hypothesis import HealthCheck, settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, rule
 
-from night_events import EVENT, FRAME, NAME, covariances
+from night_events import DRIFT, EVENT, FRAME, NAME, covariances
 from paper_night import PaperNight
 from polewright.core.angles import ARCSEC_PER_RAD, SIDEREAL_RATE_RAD_S, rotation_about
 from polewright.core.model import Site, TargetPole, Utc
 from polewright.core.night.coach import advise
+from polewright.core.night.drift_reading import DriftReading
 from polewright.core.night.effects import Effect, EstimateAxis, FollowAxis, Refused, StartFollowing
 from polewright.core.night.event_codec import state_from_plain, state_to_plain
 from polewright.core.night.events import (
@@ -23,8 +24,11 @@ from polewright.core.night.events import (
     AxisFollowed,
     AxisMeasured,
     AxisRefused,
+    BackAsked,
     BaseLocked,
     BaseUnlocked,
+    DriftAsked,
+    DriftMeasured,
     FrameSolved,
     GuidingSwitched,
     NextAsked,
@@ -41,7 +45,7 @@ from polewright.core.night.states import NightState, Stage
 from polewright.core.night.workflow import step
 from polewright.core.screws.correction import outlooks
 
-MAY_DROP_FRAMES = (RestartAsked, TripodBumped, UndoAsked, AxisMeasured)
+MAY_DROP_FRAMES = (RestartAsked, TripodBumped, UndoAsked, AxisMeasured, DriftAsked, DriftMeasured, BackAsked)
 ERROR = st.floats(-0.05, 0.05) | st.floats(-2e-4, 2e-4)
 
 
@@ -180,6 +184,19 @@ class Night(RuleBasedStateMachine):
     @rule(seconds=st.floats(0.0, 10.0))
     def next_please(self, seconds: float) -> None:
         self.feed(NextAsked(self.later(seconds)))
+
+    @rule(reading=DRIFT, sure=st.booleans())
+    def the_stars_drift(self, reading: DriftReading, sure: bool) -> None:
+        """Asked for where it may be, then an answer, now and then a complete one."""
+        if self.state.drift is None:
+            self.feed(DriftAsked(self.later(1.0), "east", True))
+        watch = self.state.drift
+        if watch is None or not watch.samples:
+            return
+        fields = tuple(replace(f, frames=20, seconds=90.0) for f in reading.fields)
+        good = replace(reading, here_s=0.0, there_s=0.0, unknown="", disturbed=False, fields=fields)
+        fitted = replace(good if sure else reading, samples=len(watch.samples))
+        self.feed(DriftMeasured(self.later(0.1), fitted))
 
     @rule(screw=st.sampled_from(Screw), turns=st.none() | st.sampled_from((0.5, -0.5, 1.0, 0.0, -0.01)))
     def a_turn(self, screw: Screw, turns: float | None) -> None:

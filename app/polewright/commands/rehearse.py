@@ -16,6 +16,7 @@ from polewright.core.angles import ARCMIN_PER_RAD
 from polewright.core.errors import UsageError
 from polewright.core.formatting import angle_text, number_text, offset_words, rate_text
 from polewright.runtime.autopilot import Autopilot, Deed
+from polewright.runtime.by_drift import ByDrift
 from polewright.runtime.engine import NightEngine
 from polewright.runtime.rehearsal import Rehearsal, Score, ScrewScore, rehearse_with_files
 from polewright.runtime.story import Story
@@ -32,6 +33,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--scenario", default="first-night", metavar="NAME", help=f"one of: {', '.join(SCENARIOS)}")
     parser.add_argument("--seed", type=int, default=1, metavar="N", help="another number, another mount and error")
     parser.add_argument("--autopilot", action="store_true", help="a virtual person turns the screws; no window")
+    parser.add_argument(
+        "--by-drift",
+        choices=("proof", "all"),
+        help="prove by drift; all: measure by drift too, as if the RA axis could not be turned",
+    )
     parser.add_argument("--json", action="store_true", help="print one JSON object a line instead of sentences")
     parser.add_argument("--shots", type=Path, metavar="DIR", help="write pictures of the window at every stage")
     parser.add_argument("--sizes", default="1280x800,1920x1080", metavar="WxH,...", help="sizes of these pictures")
@@ -53,8 +59,8 @@ def run(args: argparse.Namespace) -> int:
 
 def _in_the_window(args: argparse.Namespace) -> int:
     """A person turns the screws, on the screen."""
-    if args.json or args.shots is not None or args.keep is not None:
-        raise UsageError("--json, --shots and --keep belong to a rehearsal with --autopilot.")
+    if args.json or args.shots is not None or args.keep is not None or args.by_drift is not None:
+        raise UsageError("--json, --shots, --keep and --by-drift belong to a rehearsal with --autopilot.")
     return open_window(rehearsal=(args.scenario, args.seed))
 
 
@@ -65,6 +71,8 @@ def _rehearse(args: argparse.Namespace, folder: Path) -> int:
 
     def watch(night: Rehearsal, autopilot: Autopilot) -> None:
         told.watch(night, autopilot)
+        if args.by_drift is not None:
+            ByDrift(night.world, night.engine, args.by_drift)
         if shots is not None:
             shots[0].watch(night)
 

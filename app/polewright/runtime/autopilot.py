@@ -103,6 +103,7 @@ class Autopilot:
             said.SetUp: self._set_up,
             said.Turn: self._turn,
             said.RotateAxis: self._rotate,
+            said.Point: self._point_elsewhere,
             said.Lock: self._lock,
             said.Unlock: self._unlock,
             said.Expose: self._expose,
@@ -170,6 +171,14 @@ class Autopilot:
         way = "west" if west_deg > 0.0 else "east"
         text = f"rotates the RA axis {abs(west_deg):.0f}° {way}"
         self._then(self._world.seconds_until(done), text, lambda: None)
+
+    def _point_elsewhere(self, action: said.Action) -> None:
+        assert isinstance(action, said.Point)
+        rig, now = self._world.rig, self._world.now()
+        done = rig.point(action.hour_angle_h, action.declination_deg, now)
+        rig.set_tracking(True, done)
+        where = f"points to hour angle {action.hour_angle_h:+.1f} h, declination {action.declination_deg:+.0f}°"
+        self._then(max(POINT_S, self._world.seconds_until(done)), where, lambda: None)
 
     def _lock(self, action: said.Action) -> None:
         """The locks are tight some seconds before the person says so: frames have seen it by then."""

@@ -8,17 +8,29 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
+import numpy as np
+
 from polewright.core.axis.estimate import estimate_axis, predicted_sigma_rad
-from polewright.core.axis.following import FollowState, follow, start_following
+from polewright.core.axis.following import FollowState, follow, start_following, start_following_axis
+from polewright.core.axis.following_start import KnownAxis
 from polewright.core.model import AxisEstimate, NotMeasurable, SkyFrame
 from polewright.core.night.advice import Advice
 from polewright.core.night.coach import advise
-from polewright.core.night.effects import Effect, EstimateAxis, FollowAxis, StartFollowing
-from polewright.core.night.events import AnyEvent, AxisFollowed, AxisMeasured, AxisRefused, FrameUnsolved
+from polewright.core.night.drift_reading import read_drift
+from polewright.core.night.effects import Effect, EstimateAxis, FitDrift, FollowAxis, StartFollowing
+from polewright.core.night.events import (
+    AnyEvent,
+    AxisFollowed,
+    AxisMeasured,
+    AxisRefused,
+    DriftMeasured,
+    DriftRefused,
+    FrameUnsolved,
+)
 from polewright.core.night.measured import FollowedAxis, FrameTrouble, MeasuredAxis, RotationGain, covariance_of
 from polewright.core.night.states import NightState
 from polewright.core.night.workflow import step
-from polewright.core.sky.places import standard_atmosphere
+from polewright.core.sky.places import pole_enu, standard_atmosphere
 
 GAIN_STEPS_RAD = tuple(math.radians(d) for d in (15.0, 30.0, 45.0, 60.0, 75.0))
 
@@ -45,6 +57,8 @@ class Course:
             self._start(effect)
         elif isinstance(effect, FollowAxis):
             return self._follow(effect, at_s)
+        elif isinstance(effect, FitDrift):
+            return self._fit_drift(effect, at_s)
         return None
 
     def _measure(self, effect: EstimateAxis | StartFollowing) -> tuple[list[SkyFrame], AxisEstimate | NotMeasurable]:
@@ -59,9 +73,26 @@ class Course:
             return AxisRefused(at_s, axis.reason, axis.cure)
         return AxisMeasured(at_s, MeasuredAxis.of(axis, rotation_gains(frames)))
 
+    def _fit_drift(self, effect: FitDrift, at_s: float) -> AnyEvent:
+        assert self.state.plan is not None
+        found = read_drift(effect.samples, self.state.plan.site, effect.target, effect.wanted_rad, effect.rested_s)
+        if isinstance(found, NotMeasurable):
+            return DriftRefused(at_s, found.reason, found.cure)
+        return DriftMeasured(at_s, found)
+
     def _start(self, effect: StartFollowing) -> None:
+        if effect.axis is not None:
+            self._following = self._start_from(effect.axis, effect)
+            return
         frames, axis = self._measure(effect)
         self._following = start_following(axis, frames) if isinstance(axis, AxisEstimate) else None
+
+    def _start_from(self, axis: MeasuredAxis, effect: StartFollowing) -> FollowState:
+        plan = self.state.plan
+        assert plan is not None
+        pole = pole_enu(plan.site, standard_atmosphere(plan.site), effect.target)
+        known = KnownAxis(axis.east_rad, axis.up_rad, np.array(axis.covariance_rad2))
+        return start_following_axis(plan.site, pole, known, effect.frames[-1].sky_frame())
 
     def _follow(self, effect: FollowAxis, at_s: float) -> AnyEvent | None:
         if self._following is None:

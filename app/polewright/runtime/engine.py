@@ -15,7 +15,7 @@ from typing import Any, Protocol
 from polewright.core.errors import PolewrightError, RecordingError
 from polewright.core.model import Frame, Site, Utc
 from polewright.core.night.advice import Advice
-from polewright.core.night.effects import Effect, KeepNight, Refused, SaveScrew, ShiftFound
+from polewright.core.night.effects import Effect, KeepDrift, KeepNight, Refused, SaveScrew, ShiftFound
 from polewright.core.night.event_codec import event_to_plain
 from polewright.core.night.events import AnyEvent, FrameUnsolved, Screw, Ticked
 from polewright.core.night.measured import FrameTrouble
@@ -27,6 +27,7 @@ from polewright.core.screws.memory import ScrewMemory
 from polewright.core.screws.sky_turn import turned_sky_words
 from polewright.core.sky.timescales import unix_seconds
 from polewright.runtime.course import Course
+from polewright.runtime.drift_record import DRIFT_KIND, drift_record
 from polewright.runtime.frame_facts import FrameEvent, frame_event, measured_to_plain
 from polewright.runtime.jobs import Done, Failed, JobOutcome, Jobs
 from polewright.runtime.notices import Notice, fault_notice, fault_record
@@ -193,6 +194,8 @@ class NightEngine:
                 self._recorder.record(VIGIL_KIND, to_plain(effect.shift), urgent=True)
             elif isinstance(effect, KeepNight):
                 self._outlets.keep_night(self.state)
+            elif isinstance(effect, KeepDrift):
+                self._recorder.record(DRIFT_KIND, drift_record(effect), urgent=True)
             elif isinstance(effect, Refused):
                 self.refused = effect
         except PolewrightError as error:

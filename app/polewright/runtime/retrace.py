@@ -6,9 +6,18 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 from polewright.core.model import Utc
-from polewright.core.night.effects import Effect, EstimateAxis, FollowAxis, StartFollowing
+from polewright.core.night.effects import Effect, EstimateAxis, FitDrift, FollowAxis, StartFollowing
 from polewright.core.night.event_codec import event_from_plain
-from polewright.core.night.events import AnyEvent, AxisFollowed, AxisMeasured, AxisRefused, FrameSolved, FrameUnsolved
+from polewright.core.night.events import (
+    AnyEvent,
+    AxisFollowed,
+    AxisMeasured,
+    AxisRefused,
+    DriftMeasured,
+    DriftRefused,
+    FrameSolved,
+    FrameUnsolved,
+)
 from polewright.core.night.measured import FrameTrouble
 from polewright.core.plain import from_plain
 from polewright.runtime.course import Course
@@ -17,7 +26,11 @@ from polewright.services.log_format import LoggedEvent
 from polewright.services.night_log import NightLog
 
 EVENT_KIND, FRAME_KIND = "event", "frame"
-ANSWERS = {EstimateAxis: (AxisMeasured, AxisRefused), FollowAxis: (AxisFollowed, FrameUnsolved)}  # see is_answer
+ANSWERS = {
+    EstimateAxis: (AxisMeasured, AxisRefused),
+    FollowAxis: (AxisFollowed, FrameUnsolved),
+    FitDrift: (DriftMeasured, DriftRefused),
+}  # see is_answer
 
 
 @dataclass(frozen=True)
@@ -34,7 +47,7 @@ def is_answer(event: AnyEvent) -> bool:
     """Whether the engine computed this event from others; everything else came from outside."""
     if isinstance(event, FrameUnsolved):
         return event.trouble is FrameTrouble.NOT_FOLLOWED
-    return isinstance(event, AxisMeasured | AxisRefused | AxisFollowed)
+    return isinstance(event, AxisMeasured | AxisRefused | AxisFollowed | DriftMeasured | DriftRefused)
 
 
 def recorded_events(log: NightLog) -> Iterator[tuple[LoggedEvent, AnyEvent]]:
@@ -59,7 +72,9 @@ def retrace_to_the_end(course: Course, log: NightLog) -> tuple[AnyEvent, ...]:
             answer = course.answer(effect, now_s) if needed else None
             if type(effect) in ANSWERS:
                 open_effects.append((effect, answer))
-    answers = [course.answer(e, now_s) if isinstance(e, EstimateAxis) else answer for e, answer in open_effects]
+    answers = [
+        course.answer(e, now_s) if isinstance(e, EstimateAxis | FitDrift) else answer for e, answer in open_effects
+    ]
     return tuple(answer for answer in answers if answer is not None)
 
 

@@ -13,6 +13,7 @@ from polewright.core.night.events import (
     BackAsked,
     BaseLocked,
     BaseUnlocked,
+    DriftAsked,
     NextAsked,
     PauseAsked,
     RestartAsked,
@@ -35,6 +36,7 @@ DEEDS: dict[type, str] = {
     BaseLocked: "tightens the locks",
     BaseUnlocked: "loosens the locks",
     Accepted: "accepts it as it is",
+    DriftAsked: "lets the stars drift",
 }
 
 

@@ -18,7 +18,7 @@ from polewright.core.angles import ARCSEC_PER_RAD, SIDEREAL_RATE_RAD_S, separati
 from polewright.core.axis.accuracy import FrameNoise
 from polewright.core.axis.estimate import without_repeats
 from polewright.core.axis.following_motion import UNKNOWN_RAD, Motion, Pose, Update, screw_motion, twist_rad, update
-from polewright.core.axis.following_start import pose_of_capture
+from polewright.core.axis.following_start import KnownAxis, pose_at_frame, pose_of_capture
 from polewright.core.axis.following_words import weakness
 from polewright.core.axis.suspects import judge
 from polewright.core.model import AxisEstimate, Camera, FloatArray, Site, SkyFrame, Utc
@@ -96,6 +96,19 @@ def start_following(estimate: AxisEstimate, frames: Sequence[SkyFrame]) -> Follo
         camera=used[last].camera,
         rms_arcsec=float(np.median([frame.rms_arcsec for frame in used])),
         stars_matched=int(np.median([frame.stars_matched for frame in used])),
+    )
+
+
+def start_following_axis(site: Site, target_enu: FloatArray, offset: KnownAxis, frame: SkyFrame) -> FollowState:
+    """The state at one frame when the axis is known by other means than a turn: by the drift of the stars."""
+    return FollowState(
+        site=site,
+        target_enu=target_enu,
+        pose=pose_at_frame(offset, target_enu, site, frame),
+        utc=frame.utc_mid,
+        camera=frame.camera,
+        rms_arcsec=frame.rms_arcsec,
+        stars_matched=frame.stars_matched,
     )
 
 

@@ -9,11 +9,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from enum import Enum
+from typing import Protocol
 
 import numpy as np
 
 from polewright.core.angles import ARCSEC_PER_RAD
-from polewright.core.drift.live import DriftResult
 from polewright.core.formatting import angle_text
 from polewright.core.model import Atmosphere, Site
 from polewright.core.screws.angles import Covariance
@@ -23,6 +23,21 @@ UNMODELLED_RAD = 3.0 / ARCSEC_PER_RAD  # air and flexure that no covariance know
 AGREE_CHI2 = 9.2  # 1 % by chance with two degrees of freedom
 LARGEST_SAG_RAD = 60.0 / ARCSEC_PER_RAD
 LARGEST_SLIP_RAD = np.radians(0.5)
+
+
+class DriftWord(Protocol):
+    """The axis by drift, against the target pole: a DriftResult, or what a night keeps of one."""
+
+    @property
+    def east_rad(self) -> float: ...
+    @property
+    def up_rad(self) -> float: ...
+    @property
+    def covariance_rad2(self) -> Covariance: ...
+    @property
+    def unknown(self) -> str: ...
+    @property
+    def disturbed(self) -> bool: ...
 
 
 class Cause(Enum):
@@ -48,7 +63,7 @@ class Comparison:
 
 
 def compare_with_turn(
-    drift: DriftResult,
+    drift: DriftWord,
     turn_east_rad: float,
     turn_up_rad: float,
     turn_covariance_rad2: Covariance,
@@ -70,14 +85,14 @@ def compare_with_turn(
 
 
 def _cause(
-    drift: DriftResult,
+    drift: DriftWord,
     apart: np.ndarray,
     sigma: np.ndarray,
     site: Site,
     atmosphere: Atmosphere,
     turn_suspect: str | None,
 ) -> Cause:
-    if any("jumped" in warning for warning in drift.warnings):
+    if drift.disturbed:
         return Cause.DRIFT_DISTURBED
     if turn_suspect is not None:
         return Cause.SLIP
@@ -90,7 +105,7 @@ def _cause(
     return Cause.SLIP
 
 
-def _sentence(cause: Cause, apart: np.ndarray, drift: DriftResult) -> str:
+def _sentence(cause: Cause, apart: np.ndarray, drift: DriftWord) -> str:
     size = angle_text(float(np.hypot(*apart)))
     if cause is Cause.NONE:
         partly = f" {drift.unknown}" if drift.unknown else ""

@@ -26,6 +26,7 @@ NEW_POSITION_RAD = np.radians(0.7)  # farther from where the sky should have car
 _STEP_SIGMAS = 6.0
 _LEAST_STEP_RAD = 1.0 / ARCSEC_PER_RAD
 NOTHING_YET = NotMeasurable("No frames yet.", "Switch tracking on and take frames.")
+NOT_TRACKING = "The camera does not follow the stars."
 _UNKNOWN_RAD, _UNKNOWN_SHARE = np.radians(3.0 / 60.0), 6.0  # so uncertain, alone and beside the other: unknown
 
 
@@ -74,6 +75,7 @@ class DriftResult:
     positions: tuple[PositionDrift, ...]
     unknown: str = ""
     warnings: tuple[str, ...] = ()
+    disturbed: bool = False  # the declination jumped
 
     @property
     def sigma_rad(self) -> float:
@@ -105,12 +107,21 @@ def add_frame(state: DriftProof, frame: SkyFrame, at_s: float) -> DriftProof:
 
 def add_direction(state: DriftProof, at_s: float, direction_enu: FloatArray, sigma_rad: float) -> DriftProof:
     """The state with one more boresight (3,) in observed ENU. A frame older than the last one changes nothing."""
-    if state.samples and at_s <= state.samples[-1].at_s:
+    samples = with_sample(state.samples, state.site, at_s, direction_enu, sigma_rad)
+    if samples is state.samples:
         return state
-    position = _position_of(state, at_s, direction_enu)
-    v = (float(direction_enu[0]), float(direction_enu[1]), float(direction_enu[2]))
-    samples = (*state.samples, DriftSample(float(at_s), v, float(sigma_rad), position))
     return replace(state, samples=samples, result=measure(replace(state, samples=samples)))
+
+
+def with_sample(
+    samples: tuple[DriftSample, ...], site: Site, at_s: float, direction_enu: FloatArray, sigma_rad: float
+) -> tuple[DriftSample, ...]:
+    """The samples with one more boresight (3,) in observed ENU, nothing measured; the same ones when it is older than
+    the last."""
+    if samples and at_s <= samples[-1].at_s:
+        return samples
+    v = (float(direction_enu[0]), float(direction_enu[1]), float(direction_enu[2]))
+    return (*samples, DriftSample(float(at_s), v, float(sigma_rad), _position_of(samples, site, at_s, direction_enu)))
 
 
 def measure(state: DriftProof) -> DriftResult | NotMeasurable:
@@ -125,7 +136,7 @@ def measure(state: DriftProof) -> DriftResult | NotMeasurable:
     pole = pole_enu(state.site, state.atmosphere, state.target)
     turned = float(np.abs(_sky_turn(state, data)).max())
     if turned > 0.5 * SIDEREAL_RATE_RAD_S:
-        return NotMeasurable("The camera does not follow the stars.", "Switch tracking on, at the sidereal rate.")
+        return NotMeasurable(NOT_TRACKING, "Switch tracking on, at the sidereal rate.")
     return _result(state, data, fit_drift(data, pole, east_and_up(pole, state.site)[1]), pole)
 
 
@@ -143,6 +154,7 @@ def _result(state: DriftProof, data: DriftData, fit: DriftFit, pole: FloatArray)
         positions=positions,
         unknown=_unknown(fit.covariance_rad2),
         warnings=_warnings(data, fit),
+        disturbed=_jump(data, fit) is not None,
     )
 
 
@@ -170,12 +182,12 @@ def _position_drift(
     )
 
 
-def _position_of(state: DriftProof, at_s: float, direction_enu: FloatArray) -> int:
+def _position_of(samples: tuple[DriftSample, ...], site: Site, at_s: float, direction_enu: FloatArray) -> int:
     """The last position if the sky has carried the boresight there, else a new one."""
-    if not state.samples:
+    if not samples:
         return 0
-    last = state.samples[-1]
-    north = true_pole_enu(state.site) * hemisphere_sign(state.site)
+    last = samples[-1]
+    north = true_pole_enu(site) * hemisphere_sign(site)
     carried = rotation_about(north, -SIDEREAL_RATE_RAD_S * (at_s - last.at_s)) @ np.array(last.direction_enu)
     return last.position + int(separation_rad(carried, np.asarray(direction_enu)) > NEW_POSITION_RAD)
 
@@ -225,16 +237,24 @@ def _unknown(covariance: FloatArray) -> str:
     return "One position tells one direction only: watch a second field, four hours or more away in hour angle."
 
 
-def _warnings(data: DriftData, fit: DriftFit) -> tuple[str, ...]:
-    found = []
+def _jump(data: DriftData, fit: DriftFit) -> tuple[float, float] | None:
+    """(size, rad; when, s) of the first jump in declination; None when there is none."""
     for k in range(data.positions):
         here = np.flatnonzero(data.position == k)
         size, at, sigmas = largest_step(data.at_s[here], fit.dec_residual_rad[here])
         if sigmas > _STEP_SIGMAS and abs(size) > _LEAST_STEP_RAD:
-            found.append(
-                f"The declination jumped by {abs(size) * ARCSEC_PER_RAD:.0f}″ after {data.at_s[here[at]]:.0f} s:"
-                " a clutch slipped or the mount was bumped. Begin again."
-            )
+            return size, float(data.at_s[here[at]])
+    return None
+
+
+def _warnings(data: DriftData, fit: DriftFit) -> tuple[str, ...]:
+    found = []
+    jump = _jump(data, fit)
+    if jump is not None:
+        found.append(
+            f"The declination jumped by {abs(jump[0]) * ARCSEC_PER_RAD:.0f}″ after {jump[1]:.0f} s:"
+            " a clutch slipped or the mount was bumped. Begin again."
+        )
     if fit.inflation > 4.0:
         found.append("The declination wanders slowly: wind, a loose clutch or poor seeing. Watch for longer.")
     if abs(fit.rate_error) > 1.5e-3:

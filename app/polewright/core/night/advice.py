@@ -33,10 +33,19 @@ class RotateAxis:
 
 
 @dataclass(frozen=True)
+class Point:
+    """Point the telescope, tracking on: hour angle in hours, west positive, and declination in degrees."""
+
+    hour_angle_h: float
+    declination_deg: float
+
+
+@dataclass(frozen=True)
 class Wait:
-    """Hands off for so long; None: until the next frame."""
+    """Hands off for so long; None: until the next frame. `of_s`: how long the whole wait is; None: settling."""
 
     seconds: float | None = None
+    of_s: float | None = None
 
 
 @dataclass(frozen=True)
@@ -111,7 +120,7 @@ class MeasureAgain:
 
 @dataclass(frozen=True)
 class Done:
-    """Nothing more to do. `proved`: by a second turn of the RA axis."""
+    """Nothing more to do. `proved`: by a second turn of the RA axis, or by drift."""
 
     proved: bool
 
@@ -119,6 +128,7 @@ class Done:
 Action = (
     Turn
     | RotateAxis
+    | Point
     | Wait
     | SetUp
     | Lock

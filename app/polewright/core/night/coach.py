@@ -22,6 +22,7 @@ from polewright.core.night.advice import (
     Wait,
 )
 from polewright.core.night.coach_correction import advise_correction
+from polewright.core.night.coach_drift import advise_drift
 from polewright.core.night.coach_turning import advise_capture, advise_proof
 from polewright.core.night.coach_watching import advise_watch
 from polewright.core.night.measured import FrameTrouble
@@ -128,7 +129,7 @@ def _stage(state: NightState) -> Advice:
     if state.stage is Stage.ORIENTATION:
         return _stand_up(state)
     if state.stage is Stage.CAPTURE:
-        return advise_capture(state)
+        return advise_capture(state) if state.drift is None else advise_drift(state)
     if state.stage is Stage.PROOF:
         return _proof(state)
     return advise_correction(state)
@@ -159,7 +160,7 @@ def _stand_up(state: NightState) -> Advice:
 
 def _proof(state: NightState) -> Advice:
     if not (state.proved or state.accepted):
-        return advise_proof(state)
+        return advise_proof(state) if state.drift is None else advise_drift(state)
     watched = advise_watch(state)
     if watched is not None:
         return watched
@@ -170,7 +171,7 @@ def _proof(state: NightState) -> Advice:
     if state.proved:
         return Advice(
             f"Good enough for tonight: {now}, needed {needed}.",
-            "A second turn of the RA axis confirms it. Leave the mount alone now.",
+            f"{_witness(state)} confirms it. Leave the mount alone now.",
             "",
             Done(True),
             Mood.GOOD,
@@ -184,3 +185,7 @@ def _proof(state: NightState) -> Advice:
         Mood.GOOD,
         "done",
     )
+
+
+def _witness(state: NightState) -> str:
+    return "A second turn of the RA axis" if state.drift is None else "The drift of the stars"

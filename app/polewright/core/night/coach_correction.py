@@ -173,6 +173,8 @@ def _average(state: NightState, offset: Offset) -> Advice:
             Mood.WAIT,
             f"average:{state.handling.turns_made}",
         )
+    if state.capture.by_drift:
+        return _drift_again(state, offset)
     return Advice(
         "Go back and measure the axis again.",
         f"The capture leaves {sigma_text(offset.sigma_rad)}: too much for {angle_text(state.plan.tolerance_rad)}.",
@@ -180,6 +182,27 @@ def _average(state: NightState, offset: Offset) -> Advice:
         GoBack(),
         Mood.TROUBLE,
         f"average:again:{state.handling.turns_made}",
+    )
+
+
+def _drift_again(state: NightState, offset: Offset) -> Advice:
+    """The axis is known from a drift, and nothing is left to turn: the proof is another drift."""
+    if not state.locks.tight:
+        return Advice(
+            "Tighten the base locks evenly.",
+            "Tightening may move the axis; the next frames show it.",
+            "",
+            Lock(),
+            Mood.DO,
+            f"lock:{state.handling.turns_made}",
+        )
+    return Advice(
+        "Go on: watch the drift again.",
+        f"The first drift leaves {sigma_text(offset.sigma_rad)}; the tripod has settled since.",
+        "",
+        GoOn(),
+        Mood.DO,
+        f"drift again:{state.handling.turns_made}",
     )
 
 

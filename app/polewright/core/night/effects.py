@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from polewright.core.drift.live import DriftSample
 from polewright.core.model import TargetPole
+from polewright.core.night.drift_reading import DriftReading
 from polewright.core.night.events import Screw
-from polewright.core.night.measured import PlacedFrame
+from polewright.core.night.measured import MeasuredAxis, PlacedFrame
 from polewright.core.screws.memory import ScrewMemory
 from polewright.core.vigil.watch import Shift
 
@@ -34,10 +36,14 @@ class EstimateAxis(Effect):
 
 @dataclass(frozen=True)
 class StartFollowing(Effect):
-    """Follow the axis from now on, starting from the axis of these frames; no answer."""
+    """Follow the axis from now on, starting from the axis of these frames; no answer.
+
+    With `axis`, known by drift, from that axis and the last frame.
+    """
 
     frames: tuple[PlacedFrame, ...]
     target: TargetPole
+    axis: MeasuredAxis | None = None
 
 
 @dataclass(frozen=True)
@@ -45,6 +51,27 @@ class FollowAxis(Effect):
     """Read the axis off this frame; answer with AxisFollowed."""
 
     frame: PlacedFrame
+
+
+@dataclass(frozen=True)
+class FitDrift(Effect):
+    """Fit the axis to the drift of these frames; answer with DriftMeasured or DriftRefused.
+
+    `wanted_rad`: how sure each component is to become; `rested_s`: how long the mount has stood, at the middle of it.
+    """
+
+    samples: tuple[DriftSample, ...]
+    target: TargetPole
+    wanted_rad: float
+    rested_s: float
+
+
+@dataclass(frozen=True)
+class KeepDrift(Effect):
+    """A drift has had its say: write it into the night's record, with the sentence of the comparison, if any."""
+
+    reading: DriftReading
+    comparison: str = ""
 
 
 @dataclass(frozen=True)

@@ -12,6 +12,7 @@ from enum import Enum
 
 from polewright.core.errors import UsageError
 from polewright.core.model import Site, TargetPole
+from polewright.core.night.drift_reading import DriftReading, Side
 from polewright.core.night.measured import FollowedAxis, FrameTrouble, MeasuredAxis, PlacedFrame
 from polewright.core.night.sky_choice import Obstacle
 from polewright.core.plan.tonight import Planned
@@ -173,6 +174,15 @@ class ShiftPutAway(Event):
     """The person has read of the shifts found so far and images on."""
 
 
+@dataclass(frozen=True)
+class DriftAsked(Event):
+    """Watch the drift of the stars instead of turning the RA axis; `side` of the meridian that is free. `stood`: the
+    mount has stood for half an hour or longer, and settles no more."""
+
+    side: Side = "east"
+    stood: bool = False
+
+
 # the frames
 
 
@@ -217,6 +227,21 @@ class AxisFollowed(Event):
     axis: FollowedAxis
 
 
+@dataclass(frozen=True)
+class DriftMeasured(Event):
+    """The answer to FitDrift."""
+
+    reading: DriftReading
+
+
+@dataclass(frozen=True)
+class DriftRefused(Event):
+    """The answer to FitDrift when the frames do not tell an axis."""
+
+    reason: str
+    cure: str
+
+
 # the world
 
 
@@ -255,11 +280,14 @@ AnyEvent = (
     | Accepted
     | GuidingSwitched
     | ShiftPutAway
+    | DriftAsked
     | FrameSolved
     | FrameUnsolved
     | AxisMeasured
     | AxisRefused
     | AxisFollowed
+    | DriftMeasured
+    | DriftRefused
     | FolderLost
     | FolderBack
     | Ticked

@@ -8,6 +8,7 @@ from enum import Enum
 
 from polewright.core.model import Site, TargetPole
 from polewright.core.night.done import PROVED, SURE_ENOUGH, Offset, good_enough, probability_inside
+from polewright.core.night.drift_reading import DriftWatch
 from polewright.core.night.events import Screw
 from polewright.core.night.measured import FrameTrouble, MeasuredAxis, PlacedFrame
 from polewright.core.night.rest import Reading, Rest, rest_offset
@@ -95,13 +96,15 @@ class Refusal:
 class Capture:
     """A turn of the RA axis: the frames kept, oldest first, and what they say so far.
 
-    `rotation_rad`: how far each frame is turned from the first, as a plain angle between attitudes, >= 0.
+    `rotation_rad`: how far each frame is turned from the first, as a plain angle between attitudes, >= 0. `by_drift`:
+    nothing was turned, the axis is from the drift of the stars and `frames` holds the latest frame of it.
     """
 
     frames: tuple[PlacedFrame, ...] = ()
     rotation_rad: tuple[float, ...] = ()
     axis: MeasuredAxis | None = None
     refusal: Refusal | None = None
+    by_drift: bool = False
 
 
 @dataclass(frozen=True)
@@ -173,6 +176,7 @@ class NightState:
     handling: Handling = field(default_factory=Handling)
     locks: Locks = field(default_factory=Locks)
     proof: Capture = field(default_factory=Capture)
+    drift: DriftWatch | None = None
     proved: bool = False
     accepted: bool = False
     watching: Watching | None = None

@@ -15,6 +15,24 @@ from polewright.core.night import keeping_watch as watch
 from polewright.core.night import workflow_actions as do
 from polewright.core.night.capture_frames import PLACES_WANTED, places
 from polewright.core.night.done import Offset
+from polewright.core.night.drift_actions import (
+    believe_drift,
+    by_drift,
+    drift_confirms,
+    drift_contradicts,
+    follow_from_drift,
+    keep_drift,
+    keep_drift_frame,
+    known_by_drift,
+    leave_drift,
+    may_leave_drift,
+    note_drift_refusal,
+    prove_by_drift,
+    sure_by_drift,
+    take_drift,
+    watch_anew,
+    watch_drift,
+)
 from polewright.core.night.effects import Effect, EnterStage, Refused
 from polewright.core.night.events import (
     Accepted,
@@ -25,6 +43,9 @@ from polewright.core.night.events import (
     BackAsked,
     BaseLocked,
     BaseUnlocked,
+    DriftAsked,
+    DriftMeasured,
+    DriftRefused,
     FolderBack,
     FolderLost,
     FrameSolved,
@@ -122,6 +143,16 @@ def known_and_near(state: NightState) -> bool:
     return axis_known(state) and _axis_near(state)
 
 
+def known_by_drift_and_near(state: NightState) -> bool:
+    """The drift tells both components, and that the axis is near the pole already."""
+    return known_by_drift(state) and _axis_near(state)
+
+
+def sure_by_drift_and_near(state: NightState) -> bool:
+    """The drift is sure and says that the axis is near the pole already."""
+    return sure_by_drift(state) and _axis_near(state)
+
+
 def has_offset(state: NightState) -> bool:
     """The axis is known and can be proved."""
     return state.offset is not None
@@ -150,7 +181,17 @@ TRANSITIONS: tuple[Row, ...] = (
     Row(O, NextAsked, C, do.nothing, started, "site known"),
     Row(O, FrameSolved, O, do.see_frame),
     Row(O, FrameUnsolved, O, do.note_trouble),
-    # turning the RA axis
+    # turning the RA axis, or watching the drift where it cannot be turned
+    Row(C, DriftAsked, C, watch_drift),
+    Row(C, FrameSolved, C, do.nothing, by_drift, "by drift", keep_drift_frame),
+    Row(C, DriftMeasured, F, take_drift, sure_by_drift_and_near, "sure, near the pole", follow_from_drift),
+    Row(C, DriftMeasured, R, take_drift, sure_by_drift, "sure", follow_from_drift),
+    Row(C, DriftMeasured, C, take_drift),
+    Row(C, DriftRefused, C, note_drift_refusal),
+    Row(C, NextAsked, F, do.nothing, known_by_drift_and_near, "by drift, near the pole", follow_from_drift),
+    Row(C, NextAsked, R, do.nothing, known_by_drift, "by drift", follow_from_drift),
+    Row(C, BackAsked, C, do.nothing, may_leave_drift, "by drift", leave_drift),
+    Row(C, RestartAsked, C, do.nothing, by_drift, "by drift", watch_anew),
     Row(C, FrameSolved, C, do.keep_capture_frame),
     Row(C, FrameUnsolved, C, do.note_trouble),
     Row(C, AxisMeasured, F, do.take_axis_and_follow, sure_and_near, "sure, near the pole"),
@@ -191,6 +232,16 @@ TRANSITIONS: tuple[Row, ...] = (
     Row(F, BackAsked, C, do.reopen_capture),
     Row(F, RestartAsked, F, do.restart_following, axis_known, "axis known"),
     Row(F, TripodBumped, C, do.drop_capture),
+    # proof by drift
+    Row(P, DriftAsked, P, watch_drift),
+    Row(P, FrameSolved, P, do.nothing, by_drift, "by drift", keep_drift_frame),
+    Row(P, DriftMeasured, P, take_drift, drift_confirms, "inside the tolerance", prove_by_drift),
+    Row(P, DriftMeasured, P, take_drift, drift_contradicts, "outside the tolerance", keep_drift),
+    Row(P, DriftMeasured, P, take_drift),
+    Row(P, DriftRefused, P, note_drift_refusal),
+    Row(P, NextAsked, F, do.nothing, known_by_drift, "by drift", believe_drift),
+    Row(P, BackAsked, P, do.nothing, may_leave_drift, "by drift", leave_drift),
+    Row(P, RestartAsked, P, do.nothing, by_drift, "by drift", watch_anew),
     # proof by a second turn of the RA axis
     Row(P, FrameSolved, P, watch.look, aligned, "aligned"),
     Row(P, GuidingSwitched, P, watch.switch_guiding, aligned, "aligned"),
@@ -201,7 +252,7 @@ TRANSITIONS: tuple[Row, ...] = (
     Row(P, AxisMeasured, F, do.take_proof_axis, proof_contradicts, "outside the tolerance", do.believe_proof),
     Row(P, AxisMeasured, P, do.take_proof_axis),
     Row(P, AxisRefused, P, do.note_proof_refusal),
-    Row(P, Accepted, P, do.accept_unproved),
+    Row(P, Accepted, P, do.accept_unproved, then=keep_drift),
     Row(P, BackAsked, F, do.drop_proof),
     Row(P, RestartAsked, P, do.drop_proof),
     Row(P, TripodBumped, C, do.drop_capture),
@@ -241,6 +292,7 @@ CLICKS = (
     BaseLocked,
     BaseUnlocked,
     Accepted,
+    DriftAsked,
     TargetChanged,
     ToleranceChanged,
 )
@@ -338,6 +390,8 @@ def refusal(state: NightState, event: type) -> Refused:
         return Refused("There is nothing to accept yet.", "Bring the axis to the pole first.")
     if event in (GuidingSwitched, ShiftPutAway):
         return Refused("Nothing is being watched.", "The watch begins once the alignment is proved or accepted.")
+    if event is DriftAsked:
+        return Refused("The drift is watched to measure or to prove.", "Go on to that stage, or back to it.")
     if event is NightStarted:
         return Refused("The night has begun already.", "Change target or tolerance instead.")
     if event in (TargetChanged, ToleranceChanged):

@@ -11,6 +11,7 @@ from dataclasses import replace
 from typing import Any
 
 from polewright.core.night.capture_frames import answers, keep_frame, places
+from polewright.core.night.drift_reading import anew, shifted_axis, shifted_reading
 from polewright.core.night.effects import Effect, EstimateAxis, FollowAxis, KeepNight, Refused, StartFollowing
 from polewright.core.night.events import (
     AxisMeasured,
@@ -24,7 +25,7 @@ from polewright.core.night.events import (
     TrackingSwitched,
 )
 from polewright.core.night.rest import Rest
-from polewright.core.night.states import Capture, Handling, NightPlan, NightState, Refusal, Trouble
+from polewright.core.night.states import Capture, Handling, NightPlan, NightState, Refusal, Stage, Trouble
 from polewright.core.plan.tonight import ToleranceOrigin
 
 Outcome = tuple[NightState, tuple[Effect, ...]]
@@ -136,7 +137,8 @@ def take_axis_and_follow(state: NightState, event: AxisMeasured) -> Outcome:
 def begin_following(state: NightState, event: object) -> Outcome:
     """Follows the axis from the capture's frames; readings begin anew."""
     assert state.plan is not None
-    effect = StartFollowing(state.capture.frames, state.plan.target)
+    axis = state.capture.axis if state.capture.by_drift else None
+    effect = StartFollowing(state.capture.frames, state.plan.target, axis)
     return replace(state, rest=Rest(), handling=_hands_off(state.handling), reading_warnings=()), (effect,)
 
 
@@ -171,10 +173,12 @@ def believe_proof(state: NightState, event: object) -> Outcome:
 
 
 def drop_capture(state: NightState, event: object) -> Outcome:
-    """Begins the turn about the RA axis anew; screws and rig stay known."""
+    """Begins the turn about the RA axis anew, or the drift if that was the way; screws and rig stay known."""
+    drifting = state.capture.by_drift or (state.stage is Stage.CAPTURE and state.drift is not None)
     return (
         replace(
             state,
+            drift=anew(state.drift) if drifting else None,
             capture=Capture(),
             rest=Rest(),
             proof=Capture(),
@@ -201,8 +205,9 @@ def restart_following(state: NightState, event: object) -> Outcome:
 
 
 def drop_proof(state: NightState, event: object) -> Outcome:
-    """Begins the proof (anew), or leaves it."""
-    return replace(state, proof=Capture(), proved=False, accepted=False, watching=None), ()
+    """Begins the proof (anew), or leaves it. Who cannot turn the RA axis proves by drift as well."""
+    drift = anew(state.drift) if state.capture.by_drift else None
+    return replace(state, proof=Capture(), drift=drift, proved=False, accepted=False, watching=None), ()
 
 
 def accept(state: NightState, event: object) -> Outcome:
@@ -222,19 +227,24 @@ def change_target(state: NightState, event: TargetChanged) -> Outcome:
     """Another pole: the frames stay, everything measured from them is computed anew; the plan's tolerance follows."""
     if state.plan is None:
         return state, ()
+    raised = event.pole_altitude_rad - state.plan.pole_altitude_rad
+    axis = shifted_axis(state.capture.axis, raised) if state.capture.by_drift else None
     plan = replace(state.plan, target=event.target, pole_altitude_rad=event.pole_altitude_rad)
     if plan.imaging is not None and plan.origin is ToleranceOrigin.PLAN:
         plan = replace(plan, tolerance_rad=plan.imaging.tolerance_rad(event.target))
     state = replace(
         state,
         plan=plan,
-        capture=replace(state.capture, axis=None),
+        capture=replace(state.capture, axis=axis),
+        drift=shifted_reading(state.drift, raised),
         proof=replace(state.proof, axis=None),
         proved=False,
         rest=Rest(),
         handling=_hands_off(state.handling),
         locks=replace(state.locks, ready=None, before=None),
     )
+    if axis is not None and state.stage in (Stage.ROUGH, Stage.FINE):
+        return begin_following(state, event)
     return state, _estimate(state, state.capture) + _estimate(state, state.proof)
 
 

@@ -171,7 +171,11 @@ def _drift_row(data: dict[str, object]) -> tuple[str, str, str, str]:
     if isinstance(covariance, list) and len(covariance) == 2:
         sigmas = [math.sqrt(max(float(covariance[i][i]), 0.0)) for i in (0, 1)]
     warnings = data.get("warnings")
-    told = [str(data.get("unknown", "")), *(map(str, warnings) if isinstance(warnings, list) else [])]
+    told = [
+        str(data.get("unknown", "")),
+        str(data.get("comparison", "")),
+        *(map(str, warnings) if isinstance(warnings, list) else []),
+    ]
     return (
         _minute(_number(data, "t_s")),
         offset_words(_number(data, "east_rad"), sigmas[0]),

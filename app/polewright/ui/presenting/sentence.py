@@ -25,4 +25,4 @@ def _waited(advice: Advice) -> float | None:
     """How much of a wait of known length is over, 0 to 1."""
     if not isinstance(advice.action, Wait) or advice.action.seconds is None:
         return None
-    return min(1.0, max(0.0, 1.0 - advice.action.seconds / SETTLE_S))
+    return min(1.0, max(0.0, 1.0 - advice.action.seconds / (advice.action.of_s or SETTLE_S)))

@@ -1,0 +1,244 @@
+"""What the events of a drift do to the night: watched instead of a turn of the RA axis, or as the proof of one.
+
+Watched in the capture stage it takes the turn's place: its axis is what the screws are then followed from. In the
+proof stage it has a word beside the turn's: where both put the axis inside the tolerance it is proved; where it puts
+the axis outside, the person decides (see core/night/coach_drift.py): what came between may be a tube that sags.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import numpy as np
+
+from polewright.core.drift.compare import Comparison, compare_with_turn
+from polewright.core.drift.live import with_sample
+from polewright.core.night.done import PROVED, SURE_ENOUGH, Offset, good_enough, probability_inside
+from polewright.core.night.drift_reading import WORTH_SHARE, DriftReading, DriftWatch, anew, rest_needed_s, wanted_rad
+from polewright.core.night.effects import Effect, FitDrift, KeepDrift, KeepNight, Refused
+from polewright.core.night.events import DriftAsked, DriftMeasured, DriftRefused, FrameSolved
+from polewright.core.night.measured import MeasuredAxis, covariance_of
+from polewright.core.night.states import Capture, NightState, Stage
+from polewright.core.night.workflow_actions import Outcome, begin_following, see_frame
+from polewright.core.sky.places import standard_atmosphere
+
+EVERY_FRAME = 150  # so many frames are fitted one by one; of more, sixty fits a doubling
+EVEN = 0.5
+SET_ASIDE = Refused("This drift belongs to frames that were set aside.", "Nothing to do.")
+
+
+# guards
+
+
+def by_drift(state: NightState) -> bool:
+    """The drift is being watched."""
+    return state.drift is not None and not (state.proved or state.accepted)
+
+
+def may_leave_drift(state: NightState) -> bool:
+    """The drift is watched where the RA axis could be turned instead."""
+    return by_drift(state) and not (state.stage is Stage.PROOF and state.capture.by_drift)
+
+
+def known_by_drift(state: NightState) -> bool:
+    """The drift tells both components, and what it tells is not proved already."""
+    return _known(state) is not None and by_drift(state)
+
+
+def sure_by_drift(state: NightState) -> bool:
+    """The drift is as sure as tonight's tolerance needs."""
+    reading = _known(state)
+    return reading is not None and reading.complete
+
+
+def drift_confirms(state: NightState) -> bool:
+    """The drift is complete, and by all that is known the axis is inside the tolerance."""
+    both = both_offset(state)
+    return (
+        sure_by_drift(state)
+        and both is not None
+        and state.plan is not None
+        and good_enough(both, state.plan.tolerance_rad, sure=SURE_ENOUGH if state.capture.by_drift else PROVED)
+        and drift_offset(state).sigma_rad <= WORTH_SHARE * state.plan.tolerance_rad
+    )
+
+
+def drift_contradicts(state: NightState) -> bool:
+    """The drift is complete, and puts the axis rather outside the tolerance than inside."""
+    both = both_offset(state)
+    if not sure_by_drift(state) or both is None or state.plan is None or drift_confirms(state):
+        return False
+    return probability_inside(both, state.plan.tolerance_rad) < EVEN
+
+
+# what it says
+
+
+def _known(state: NightState) -> DriftReading | None:
+    reading = state.drift.reading if state.drift is not None else None
+    return reading if reading is not None and reading.known else None
+
+
+def drift_offset(state: NightState) -> Offset:
+    """What the drift says; only where it says something."""
+    reading = state.drift.reading if state.drift is not None else None
+    assert reading is not None
+    return Offset(reading.east_rad, reading.up_rad, reading.covariance_rad2, reading.samples)
+
+
+def compared(state: NightState) -> Comparison | None:
+    """The drift beside what was known before; None where one of them is missing or both are drifts."""
+    reading, before, plan = _known(state), state.offset, state.plan
+    if reading is None or before is None or plan is None or state.stage is not Stage.PROOF or state.capture.by_drift:
+        return None
+    suspect = state.capture.axis.suspect if state.capture.axis is not None else None
+    air = standard_atmosphere(plan.site)
+    return compare_with_turn(reading, before.east_rad, before.up_rad, before.covariance_rad2, plan.site, air, suspect)
+
+
+def both_offset(state: NightState) -> Offset | None:
+    """Drift and what was known before together where they agree, the drift alone where they do not."""
+    reading, before = _known(state), state.offset
+    if reading is None or before is None:
+        return None
+    second, comparison = drift_offset(state), compared(state)
+    if comparison is not None and not comparison.agree:
+        return second
+    information = [np.linalg.inv(np.array(o.covariance_rad2)) for o in (before, second)]
+    covariance = np.linalg.inv(information[0] + information[1])
+    mean = covariance @ sum(i @ np.array([o.east_rad, o.up_rad]) for i, o in zip(information, (before, second)))
+    return Offset(float(mean[0]), float(mean[1]), covariance_of(covariance), second.readings)
+
+
+def settling_s(state: NightState) -> float:
+    """How much longer a tripod must stand before the proof is worth beginning; frames are only seen until then."""
+    watch, plan = state.drift, state.plan
+    if watch is None or plan is None or watch.stood or watch.samples or state.stage is not Stage.PROOF:
+        return 0.0
+    return max(rest_needed_s(plan.tolerance_rad) - state.now_s, 0.0)
+
+
+# actions
+
+
+def watch_drift(state: NightState, event: DriftAsked) -> Outcome:
+    """Begins to watch; while watching, only what the person says is changed."""
+    if state.proved or state.accepted:
+        return state, (Refused("The night is over.", "Go back to make it finer."),)
+    if state.drift is not None:
+        return replace(state, drift=replace(state.drift, side=event.side, stood=event.stood)), ()
+    capture = Capture() if state.stage is Stage.CAPTURE else state.capture
+    return replace(state, capture=capture, drift=DriftWatch(event.side, event.stood)), ()
+
+
+def leave_drift(state: NightState, event: object) -> Outcome:
+    """Back to the turn of the RA axis."""
+    capture = Capture() if state.capture.by_drift and state.stage is Stage.CAPTURE else state.capture
+    return replace(state, drift=None, capture=capture), ()
+
+
+def watch_anew(state: NightState, event: object) -> Outcome:
+    """Drops the frames; the way stays."""
+    return replace(_without_axis(state), drift=anew(state.drift)), ()
+
+
+def _without_axis(state: NightState) -> NightState:
+    return replace(state, capture=Capture()) if state.stage is Stage.CAPTURE else state
+
+
+def keep_drift_frame(state: NightState, event: FrameSolved) -> Outcome:
+    """One more frame of the drift; asks for the fit. Once the night is over frames are only seen."""
+    state, _ = see_frame(state, event)
+    watch, plan, frame = state.drift, state.plan, event.frame
+    if watch is None or plan is None or state.proved or state.accepted or settling_s(state) > 0.0:
+        return state, ()
+    begun = watch.begun or frame.utc_mid
+    direction = np.array([row[2] for row in frame.camera_to_enu])
+    c = frame.covariance_rad2
+    sigma = math.sqrt(max(0.5 * (c[0][0] + c[1][1]), 0.0))
+    at_s = frame.utc_mid.seconds_since(begun)
+    samples = with_sample(watch.samples, plan.site, at_s, direction, sigma)
+    if samples is watch.samples:
+        return state, ()
+    state = replace(state, drift=replace(watch, begun=begun, samples=samples, frame=frame))
+    return state, _fit(state) if _due(len(samples)) else ()
+
+
+def _due(count: int) -> bool:
+    return count <= EVERY_FRAME or count % max(count // 60, 1) == 0
+
+
+def _fit(state: NightState) -> tuple[Effect, ...]:
+    watch, plan = state.drift, state.plan
+    if watch is None or plan is None or not watch.samples:
+        return ()
+    rested_s = math.inf if watch.stood else state.now_s - 0.5 * (watch.samples[-1].at_s - watch.samples[0].at_s)
+    return (FitDrift(watch.samples, plan.target, wanted_rad(plan.tolerance_rad), rested_s),)
+
+
+def take_drift(state: NightState, event: DriftMeasured) -> Outcome:
+    """What the drift says so far; in the capture stage it is the axis, as soon as both components are known."""
+    watch, reading = state.drift, event.reading
+    if watch is None or reading.samples > len(watch.samples) or watch.frame is None or state.proved or state.accepted:
+        return state, (SET_ASIDE,)
+    kept = watch.kept and watch.reading is not None and watch.reading.complete and reading.complete
+    state = replace(state, drift=replace(watch, reading=reading, read_s=state.now_s, reason="", cure="", kept=kept))
+    if state.stage is not Stage.CAPTURE:
+        return state, ()
+    return replace(state, capture=_capture_of(reading, watch) if reading.known else Capture()), ()
+
+
+def _capture_of(reading: DriftReading, watch: DriftWatch) -> Capture:
+    """A capture whose axis the drift has told; its frame is the one that the screws are followed from."""
+    assert watch.frame is not None
+    axis = MeasuredAxis(
+        reading.east_rad,
+        reading.up_rad,
+        reading.covariance_rad2,
+        companion_east_rad=reading.east_rad,
+        companion_up_rad=reading.up_rad,
+        frames=(watch.frame.name,),
+        warnings=reading.warnings,
+    )
+    return Capture((watch.frame,), (0.0,), axis, by_drift=True)
+
+
+def note_drift_refusal(state: NightState, event: DriftRefused) -> Outcome:
+    """The frames do not tell an axis yet."""
+    if state.drift is None:
+        return state, (SET_ASIDE,)
+    return replace(state, drift=replace(state.drift, reading=None, reason=event.reason, cure=event.cure)), ()
+
+
+def keep_drift(state: NightState, event: object) -> Outcome:
+    """Writes what the drift says into the record, once."""
+    watch = state.drift
+    if watch is None or watch.reading is None or watch.kept:
+        return state, ()
+    told = compared(state)
+    words = told.sentence if told is not None else ""
+    return replace(state, drift=replace(watch, kept=True)), (KeepDrift(watch.reading, words),)
+
+
+def follow_from_drift(state: NightState, event: object) -> Outcome:
+    """The drift has given the axis: the screws are followed from it."""
+    state, effects = keep_drift(state, event)
+    state, more = begin_following(state, event)
+    return state, (*effects, *more)
+
+
+def prove_by_drift(state: NightState, event: object) -> Outcome:
+    """The drift confirms what was known: the night's alignment is proved."""
+    state, effects = keep_drift(state, event)
+    return replace(state, proved=True), (*effects, KeepNight())
+
+
+def believe_drift(state: NightState, event: object) -> Outcome:
+    """The person goes by the drift: the correction goes on from its axis."""
+    watch = state.drift
+    assert watch is not None and watch.reading is not None
+    capture = _capture_of(watch.reading, watch)
+    state, effects = keep_drift(state, event)
+    state, more = begin_following(replace(state, capture=capture, proof=Capture()), event)
+    return replace(state, drift=None), (*effects, *more)

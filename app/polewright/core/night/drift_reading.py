@@ -1,0 +1,215 @@
+"""Drift watched in the night, as plain frozen values: the frames' places, and what they say so far."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Literal
+
+import numpy as np
+
+from polewright.core.angles import ARCSEC_PER_RAD, SIDEREAL_RATE_RAD_S
+from polewright.core.drift.live import DriftProof, DriftResult, DriftSample, measure
+from polewright.core.drift.remaining import cadence_s, remaining
+from polewright.core.model import FloatArray, NotMeasurable, Site, TargetPole, Utc
+from polewright.core.night.measured import MeasuredAxis, PlacedFrame
+from polewright.core.screws.angles import Covariance
+from polewright.core.sky.places import hemisphere_sign, standard_atmosphere
+
+Side = Literal["east", "west"]
+DRIFT_SHARE = 1.0 / 3.0  # of the tolerance: a drift this sure, in all, has a say
+FINEST_RAD = 3.0 / ARCSEC_PER_RAD  # air and flexure: nobody is asked to watch for more
+CREEP_RAD_S = 2.0 / ARCSEC_PER_RAD / 3600.0  # a base at rest; 1"/h of it fakes 3.8" of axis error
+SETTLING_RAD_S, SETTLING_S = 4.0 / ARCSEC_PER_RAD / 600.0, 600.0  # a tripod just set down; common practice, no source
+WORTH_SHARE = 2.0 / 3.0  # of the tolerance: a drift less sure than this, in all, proves nothing
+CREEP_SHARE = math.sqrt(WORTH_SHARE**2 - DRIFT_SHARE**2)  # of the tolerance: what creep may add to the scatter
+LEAST_FRAMES, LEAST_S = 10, 40.0  # of a field: a scatter known from fewer may look too small
+NEAR_POLE_RAD = math.radians(80.0)
+
+
+@dataclass(frozen=True)
+class DriftField:
+    """What one field shows: where (hour angle west positive, declination toward the elevated pole), how much of it,
+    and how fast the stars move toward the elevated pole for the axis found; sigma from this field alone."""
+
+    hour_angle_rad: float
+    dec_p_rad: float
+    frames: int
+    seconds: float
+    dec_drift_rad_s: float
+    sigma_rad_s: float
+
+
+@dataclass(frozen=True)
+class DriftReading:
+    """The axis against the target pole by drift, from the first `samples` frames: the plain part of a DriftResult.
+
+    `here_s`, `there_s`: how much longer to watch this field, then another one, for the certainty wanted; `component`
+    is what the other one is to tell. `unknown` and `warnings` are sentences.
+    """
+
+    samples: int
+    east_rad: float
+    up_rad: float
+    covariance_rad2: Covariance
+    noise_rad: float
+    drive_wave_rad: float
+    cadence_s: float
+    fields: tuple[DriftField, ...]
+    here_s: float = 0.0
+    there_s: float = 0.0
+    component: str = ""
+    unknown: str = ""
+    warnings: tuple[str, ...] = ()
+    disturbed: bool = False
+
+    @property
+    def sigma_rad(self) -> float:
+        """Total sigma: root of the trace."""
+        return math.sqrt(max(self.covariance_rad2[0][0] + self.covariance_rad2[1][1], 0.0))
+
+    @property
+    def known(self) -> bool:
+        """Both components are known, however roughly, and nothing disturbed the mount."""
+        return not self.unknown and not self.disturbed and bool(self.fields)
+
+    @property
+    def complete(self) -> bool:
+        """Known as surely as wanted."""
+        enough = all(f.frames >= LEAST_FRAMES and f.seconds >= LEAST_S for f in self.fields[-2:])
+        return self.known and enough and self.here_s + self.there_s <= 0.0
+
+
+@dataclass(frozen=True)
+class DriftWatch:
+    """Watching the drift: from which side of the meridian, the frames' places, and what they say.
+
+    `begun` is the time of the first frame, from which samples count; `frame` the latest; `read_s` the night's time of
+    `reading`; `reason` and `cure` why there is none. `kept`: the reading has been written into the record. `stood`:
+    the mount has stood for half an hour or longer, as the person says, and settles no more.
+    """
+
+    side: Side = "east"
+    stood: bool = False
+    begun: Utc | None = None
+    samples: tuple[DriftSample, ...] = ()
+    frame: PlacedFrame | None = None
+    reading: DriftReading | None = None
+    read_s: float = 0.0
+    reason: str = ""
+    cure: str = ""
+    kept: bool = False
+
+    @property
+    def here(self) -> tuple[DriftSample, ...]:
+        """The frames of the present field."""
+        return tuple(s for s in self.samples if s.position == self.samples[-1].position)
+
+    @property
+    def fresh_field(self) -> bool:
+        """Whether the present field has no say in the reading yet."""
+        positions = [s.position for s in self.samples]
+        return self.reading is None or (bool(positions) and positions.count(positions[-1]) < 3)
+
+
+def anew(watch: DriftWatch | None) -> DriftWatch:
+    """A watch without frames; what the person said stays."""
+    return DriftWatch() if watch is None else DriftWatch(watch.side, watch.stood)
+
+
+def shifted_axis(axis: MeasuredAxis | None, raised_rad: float) -> MeasuredAxis | None:
+    """The same axis against a pole that stands higher by so much."""
+    if axis is None:
+        return None
+    return replace(axis, up_rad=axis.up_rad - raised_rad, companion_up_rad=axis.companion_up_rad - raised_rad)
+
+
+def shifted_reading(watch: DriftWatch | None, raised_rad: float) -> DriftWatch | None:
+    """The same for what a drift has told."""
+    if watch is None or watch.reading is None:
+        return watch
+    return replace(watch, reading=replace(watch.reading, up_rad=watch.reading.up_rad - raised_rad))
+
+
+def wanted_rad(tolerance_rad: float) -> float:
+    """How sure each component is to become, for a tolerance."""
+    return max(DRIFT_SHARE * tolerance_rad / math.sqrt(2.0), FINEST_RAD)
+
+
+def read_drift(
+    samples: Sequence[DriftSample], site: Site, target: TargetPole, wanted: float, rested_s: float
+) -> DriftReading | NotMeasurable:
+    """What the frames say, and how much longer to watch until each component is known to `wanted` rad.
+
+    A base that creeps moves stars as a wrong axis does, and no frame tells the two apart: the covariance grows by
+    what a tripod may do that has stood for `rested_s`. The time left counts the scatter of the frames alone.
+    """
+    proof = DriftProof(site, standard_atmosphere(site), target, tuple(samples))
+    result = measure(proof)
+    if isinstance(result, NotMeasurable):
+        return result
+    left = remaining(replace(proof, result=result), result, wanted)
+    return DriftReading(
+        samples=len(samples),
+        east_rad=float(result.east_rad),
+        up_rad=float(result.up_rad),
+        covariance_rad2=_with_creep(result.covariance_rad2, rested_s),
+        noise_rad=float(result.noise_rad),
+        drive_wave_rad=float(result.drive_wave_rad),
+        cadence_s=cadence_s(proof),
+        fields=_fields(result),
+        here_s=float(left.here_s),
+        there_s=float(left.there_s),
+        component=left.component,
+        unknown=result.unknown,
+        warnings=result.warnings,
+        disturbed=result.disturbed,
+    )
+
+
+def _with_creep(covariance: Covariance, rested_s: float) -> Covariance:
+    creep_rad_s = math.hypot(CREEP_RAD_S, SETTLING_RAD_S * math.exp(-max(rested_s, 0.0) / SETTLING_S))
+    faked = (creep_rad_s / SIDEREAL_RATE_RAD_S) ** 2
+    (ee, eu), (ue, uu) = covariance
+    return (ee + faked, eu), (ue, uu + faked)
+
+
+def rest_needed_s(tolerance_rad: float) -> float:
+    """How long a tripod must have stood until a drift can prove this tolerance; no longer than makes a difference."""
+    allowed_rad_s = CREEP_SHARE * tolerance_rad / math.sqrt(2.0) * SIDEREAL_RATE_RAD_S
+    settling = math.sqrt(max(allowed_rad_s**2 - CREEP_RAD_S**2, CREEP_RAD_S**2))
+    return max(SETTLING_S * math.log(SETTLING_RAD_S / settling), 0.0)
+
+
+def _fields(result: DriftResult) -> tuple[DriftField, ...]:
+    return tuple(
+        DriftField(
+            float(p.hour_angle_rad), float(p.dec_p_rad), p.frames, p.seconds, float(p.dec_drift_rad_s), p.sigma_rad_s
+        )
+        for p in result.positions
+    )
+
+
+def place_rad(direction_enu: Sequence[float], pole_altitude_rad: float, site: Site) -> tuple[float, float]:
+    """Hour angle (west positive) and declination toward the elevated pole, rad, of a direction (3,) in ENU."""
+    side = hemisphere_sign(site)
+    pole = pole_of(pole_altitude_rad, side)
+    meridian = np.array([0.0, -side * math.sin(pole_altitude_rad), math.cos(pole_altitude_rad)])
+    s = np.asarray(direction_enu, dtype=float)
+    return math.atan2(-float(s[0]), float(s @ meridian)), math.asin(float(np.clip(s @ pole, -1.0, 1.0)))
+
+
+def pole_of(pole_altitude_rad: float, side: float) -> FloatArray:
+    """Unit vector (3,), ENU, of a pole on the meridian; `side` +1 north, -1 south."""
+    return np.array([0.0, side * math.cos(pole_altitude_rad), math.sin(pole_altitude_rad)])
+
+
+def tells(hour_angle_rad: float, dec_p_rad: float) -> str:
+    """What a field tells: "azimuth", "altitude", "both", or "" where it is of little use."""
+    if dec_p_rad > NEAR_POLE_RAD:
+        return "both"
+    along, across = abs(math.sin(hour_angle_rad)), abs(math.cos(hour_angle_rad))
+    if along <= math.sin(math.radians(15.0)):
+        return "azimuth"
+    return "altitude" if across <= math.cos(math.radians(52.5)) else ""

@@ -1,0 +1,121 @@
+"""Nights in which the stars are let drift: as the proof of a turn, and by somebody who cannot turn the RA axis.
+
+Invented nights of the simulator, whose truth is its own; the drift itself is checked in tests/unit/test_drift.py.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cache
+
+import pytest
+
+from night_kit import MOOR
+from polewright.core.angles import ARCMIN_PER_RAD, ARCSEC_PER_RAD
+from polewright.core.model import TargetPole
+from polewright.core.night.coach_drift import free_side, position_for
+from polewright.core.night.drift_reading import rest_needed_s
+from polewright.core.night.event_codec import event_from_plain
+from polewright.core.night.events import DriftAsked, DriftMeasured, ScrewTurned
+from polewright.core.night.sky_choice import Obstacle
+from polewright.core.night.states import NightPlan, Stage
+from polewright.runtime.by_drift import ByDrift, Way
+from polewright.runtime.drift_record import DRIFT_KIND
+from polewright.runtime.engine import NightEngine
+from polewright.runtime.rehearsal import Rehearsal, Score, rehearse_with_star_lists
+from polewright.runtime.retrace import CheckedReplay
+from polewright.services.night_log import NightLog, read_night
+from polewright.services.paths import data_folder
+from polewright.services.report import facts
+from sky_solver import shared_solver
+
+
+@dataclass(frozen=True)
+class DriftNight:
+    score: Score
+    log: NightLog
+    engine: NightEngine
+    said: tuple[str, ...]
+
+
+@cache
+def by_drift(scenario: str, seed: int, way: Way) -> DriftNight:
+    folder = data_folder() / "by-drift" / f"{scenario}-{seed}-{way}"
+    nights: list[Rehearsal] = []
+    said: list[str] = []
+
+    def watch(night: Rehearsal, autopilot: object) -> None:
+        nights.append(night)
+        ByDrift(night.world, night.engine, way)
+        night.engine.listen(lambda engine: said.append(engine.advice.key))
+
+    score = rehearse_with_star_lists(scenario, seed, folder, shared_solver(), watch=watch)
+    return DriftNight(score, read_night(folder), nights[0].engine, tuple(said))
+
+
+def test_a_turn_is_proved_by_drift() -> None:
+    night = by_drift("calm", 3, "proof")
+    state = night.engine.state
+    assert night.score.proved and night.score.true_inside and state.drift is not None
+    reading = state.drift.reading
+    assert reading is not None and reading.complete and len(reading.fields) >= 2
+    truth = (night.score.truth.east_arcmin, night.score.truth.up_arcmin)
+    for found, true, i in ((reading.east_rad, truth[0], 0), (reading.up_rad, truth[1], 1)):
+        assert abs(found * ARCMIN_PER_RAD - true) < 3.0 * reading.covariance_rad2[i][i] ** 0.5 * ARCMIN_PER_RAD
+    assert "drift of the stars confirms" in night.engine.advice.reason
+    assert "drift:settle" in night.said and any(key.startswith("drift:point:") for key in night.said)
+
+
+def test_the_record_tells_it_to_the_report() -> None:
+    night = by_drift("calm", 3, "proof")
+    lines = [line for line in night.log.events if line.kind == DRIFT_KIND]
+    assert DRIFT_KIND == facts.DRIFT_KIND and len(lines) == 1
+    assert "agree" in lines[0].data["comparison"] and lines[0].data["unknown"] == ""
+    told = facts.gather(night.log, "calm").drift
+    assert told[0]["east_rad"] == lines[0].data["east_rad"]
+
+
+@pytest.mark.parametrize("way", ["proof"])
+def test_a_replay_finds_every_number_again(way: Way) -> None:
+    night = by_drift("calm", 3, way)
+    replay = CheckedReplay()
+    for line in night.log.events:
+        replay.take(line)
+    assert replay.differences == [] and replay.course.state == night.engine.state
+    assert replay.course.advice == night.engine.advice
+
+
+@pytest.mark.slow
+def test_a_night_without_ever_turning_the_axis() -> None:
+    """Capture by drift, the screws followed from it, proof by drift: the truth is inside what was asked for."""
+    night = by_drift("calm", 5, "all")
+    assert night.score.proved and night.score.true_inside
+    events = [event_from_plain(line.data) for line in night.log.events if line.kind == "event"]
+    assert not any(key.startswith(("capture:2", "proof:")) for key in night.said)
+    assert any(isinstance(event, DriftAsked) for event in events)
+    assert any(isinstance(event, ScrewTurned) for event in events)
+    readings = [event.reading for event in events if isinstance(event, DriftMeasured)]
+    first = next(reading for reading in readings if reading.complete)
+    start = (night.score.start.east_arcmin, night.score.start.up_arcmin)
+    for found, true, i in ((first.east_rad, start[0], 0), (first.up_rad, start[1], 1)):
+        assert abs(found * ARCMIN_PER_RAD - true) < 3.0 * first.covariance_rad2[i][i] ** 0.5 * ARCMIN_PER_RAD
+    assert night.engine.state.capture.by_drift and night.engine.state.stage is Stage.PROOF
+
+
+def test_an_old_log_without_the_new_fields_is_read() -> None:
+    asked = event_from_plain({"kind": "DriftAsked", "at_s": 3.0})
+    assert asked == DriftAsked(3.0, "east", False)
+
+
+def test_a_finer_tolerance_lets_the_tripod_stand_longer() -> None:
+    rests = [rest_needed_s(arcsec / ARCSEC_PER_RAD) for arcsec in (10.0, 30.0, 60.0, 600.0)]
+    assert rests == sorted(rests, reverse=True) and rests[-1] == 0.0 and rests[0] < 1800.0
+
+
+def test_the_side_that_is_free_is_chosen() -> None:
+    plan = NightPlan(MOOR, TargetPole.REFRACTED, 0.9137, 1.5e-4)
+    assert free_side(plan) == "east"
+    east = position_for(plan, "east", "altitude")
+    assert east.hour_angle_h < 0.0 < position_for(plan, "west", "altitude").hour_angle_h
+    wall = Obstacle(0.0, 90.0, 80.0)
+    assert free_side(NightPlan(MOOR, TargetPole.REFRACTED, 0.9137, 1.5e-4, (wall,))) == "west"
