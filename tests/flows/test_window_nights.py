@@ -295,9 +295,9 @@ def test_a_second_window_leaves_the_night_to_the_first(bench: Bench, tmp_path: P
 
 def test_target_and_tolerance_change_from_the_menu_keys(bench: Bench, tmp_path: Path) -> None:
     begin_night(bench, tmp_path)
-    assert bench.view.reticle.tolerance_text == "needed tonight: 60″"
+    assert bench.view.reticle.tolerance_text == "usual tolerance: 30″"
     bench.key(Qt.Key.Key_BracketRight)
-    assert bench.view.reticle.tolerance_text == "needed tonight: 2.0′"
+    assert bench.view.reticle.tolerance_text == "as you set it: 60″"
     target = bench.desk.engine.state.plan.target  # type: ignore[union-attr]
     bench.key(Qt.Key.Key_T)
     assert bench.desk.engine.state.plan.target is not target  # type: ignore[union-attr]

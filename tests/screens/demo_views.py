@@ -108,7 +108,7 @@ ALWAYS = (
     Action("Leave this night", "Ctrl+W", want.LeaveNight(), Weight.MENU),
 )
 
-EMPTY_WELL = Reticle(tolerance_arcmin=2.0, tolerance_text="needed tonight: 2.0′")
+EMPTY_WELL = Reticle(tolerance_arcmin=2.0, tolerance_text="for tonight's plan: 2.0′")
 
 
 def first_run() -> View:
@@ -215,7 +215,7 @@ def rough() -> View:
         ),
         reticle=Reticle(
             2.0,
-            "needed tonight: 2.0′",
+            "for tonight's plan: 2.0′",
             at,
             ((0.04, 0.01), (0.01, 0.03)),
             (TrailPoint(162.0, -73.0), TrailPoint(160.0, -73.6), TrailPoint(138.0, -74.0, True)),
@@ -263,7 +263,7 @@ def fine() -> View:
         ),
         reticle=Reticle(
             2.0,
-            "needed tonight: 2.0′",
+            "for tonight's plan: 2.0′",
             at,
             ((0.06, 0.02), (0.02, 0.09)),
             (
@@ -366,7 +366,7 @@ def proof() -> View:
         ),
         reticle=Reticle(
             2.0,
-            "needed tonight: 2.0′",
+            "for tonight's plan: 2.0′",
             Point(0.42, -0.6),
             ((0.01, 0.0), (0.0, 0.012)),
             (TrailPoint(1.2, -12.0), TrailPoint(0.7, -5.6, True), TrailPoint(0.45, -0.64)),

@@ -52,6 +52,7 @@ SCRIPT = """
 import json, sys
 from PySide6.QtWidgets import QApplication
 app = QApplication([])
+from screens.demo_plans import plan_view
 from screens.demo_views import PAGES
 from polewright.ui.drawing import LEDGER
 from polewright.ui.main_window import MainWindow
@@ -65,8 +66,9 @@ window.night.timeline.load_plot()
 app.processEvents()
 LEDGER.overflows.clear()
 found = {}
-for name in ("first-run", "capture", "rough", "fine-stale", "replay"):
-    window.show_view(PAGES[name]())
+for name in ("first-run", "capture", "rough", "fine-stale", "replay", "plan"):
+    window.show_view(plan_view("whole") if name == "plan" else PAGES[name]())
+    window.show_plan_page()
     image = window.grab().toImage()
     wrong = sum(
         1 for y in range(0, image.height(), 3) for x in range(0, image.width(), 3)
@@ -74,6 +76,9 @@ for name in ("first-run", "capture", "rough", "fine-stale", "replay"):
     )
     found[name] = [image.width(), image.height(), wrong]
 print(json.dumps({"pages": found, "overflows": LEDGER.overflows}))
+window.close()
+window.deleteLater()
+app.sendPostedEvents(None, 52)  # deferred deletes: the window goes before the application
 """
 
 
@@ -81,7 +86,7 @@ print(json.dumps({"pages": found, "overflows": LEDGER.overflows}))
 def test_at_two_and_three_hundred_percent(factor: str) -> None:
     """The scale factor is read when Qt starts, so this needs a process of its own."""
     env = {**os.environ, "QT_SCALE_FACTOR": factor, "QT_QPA_PLATFORM": "offscreen"}
-    env["PYTHONPATH"] = str(Path(__file__).resolve().parents[1])
+    env["PYTHONPATH"] = os.pathsep.join(sys.path)  # the same program as this process runs
     done = subprocess.run([sys.executable, "-c", SCRIPT], capture_output=True, text=True, env=env, check=True)
     result = json.loads(done.stdout.splitlines()[-1])
     assert result["overflows"] == []

@@ -16,6 +16,7 @@ from polewright.ui.frame_panel import colour_table
 from polewright.ui.main_window import MainWindow
 from polewright.ui.theme import BRIGHTNESS_STEPS, RED, Light, make_theme
 from screens.conftest import MakeWindow, rgb
+from screens.demo_plans import PLANS, plan_view
 from screens.demo_views import PAGES
 
 SIZES = ((1024, 700), (1920, 1080))
@@ -82,6 +83,31 @@ def test_menu_folder_page_and_keys_are_red(make_window: MakeWindow, tmp_path: Pa
     window._on_page_left()
     window._show_keys()
     assert_red(rgb(window.grab()), "keys")
+
+
+@pytest.mark.parametrize("size", SIZES, ids=lambda s: f"{s[0]}x{s[1]}")
+def test_the_plan_is_red(make_window: MakeWindow, size: tuple[int, int]) -> None:
+    """The page with every plot, while it is computed, with a problem; its fields, the list of targets, its keys."""
+    window = make_window(*size, light=Light.RED)
+    page = window.plan_page
+    for name in PLANS:
+        window.show_view(plan_view(name))
+        window.show_plan_page()
+        for choice in page.choices:
+            choice.click()
+            assert_red(rgb(window.grab()), f"plan {name}, {choice.text()}")
+    for field in page.fields.values():
+        field.edit.setFocus(Qt.FocusReason.TabFocusReason)
+        field.edit.selectAll()
+        assert_red(rgb(field.grab()), f"selection in {field.label.text()}")
+        field.edit.deselect()
+        assert_red(rgb(field.grab()), f"caret in {field.label.text()}")
+    page.use.setDown(True)
+    assert_red(rgb(window.grab()), "pressed button")
+    page.open_objects()
+    assert_red(rgb(window.grab()), "targets")
+    window._show_keys()
+    assert_red(rgb(window.grab()), "keys of the plan")
 
 
 @pytest.mark.qt_log_ignore("does not support raise")  # the offscreen platform has no stack of windows

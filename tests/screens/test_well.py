@@ -80,7 +80,7 @@ def well(qtbot: QtBot) -> ReticleWidget:
 
 
 def at(east: float, up: float, **more: object) -> Reticle:
-    return replace(Reticle(2.0, "needed tonight: 2.0′", Point(east, up)), **more)  # type: ignore[arg-type]
+    return replace(Reticle(2.0, "for tonight's plan: 2.0′", Point(east, up)), **more)  # type: ignore[arg-type]
 
 
 @pytest.mark.parametrize("angle_arcmin", np.geomspace(300.0, 5.0 / 60.0, 24))

@@ -272,7 +272,7 @@ def test_a_fine_moment_word_for_word() -> None:
     assert azimuth.effect_text == "moves the axis west"
     assert azimuth.note_text == "60′ a turn, ± 2 %"
     assert azimuth.signed_turns > 0.0
-    assert view.reticle.tolerance_text == "needed tonight: 30″"
+    assert view.reticle.tolerance_text == "usual tolerance: 30″"
 
 
 def test_the_same_error_in_the_south_turns_the_other_way() -> None:

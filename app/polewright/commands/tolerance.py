@@ -16,13 +16,8 @@ from polewright.core.model import NotMeasurable, Site, TargetPole
 from polewright.core.plan.imaging_plan import ImagingPlan, elongation
 from polewright.core.plan.sky_objects import sky_object
 from polewright.core.plan.tolerance import Tolerance, longest_exposure_s, needed_accuracy, worst_blur_px
+from polewright.core.plan.words import POLE_WORDS
 from polewright.core.sky.places import default_target
-
-_POLE_WORDS = {
-    TargetPole.TRUE: "the true pole",
-    TargetPole.BETWEEN: "the point halfway between the poles",
-    TargetPole.REFRACTED: "the refracted pole",
-}
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -127,7 +122,7 @@ def sentences(plan: ImagingPlan, facts: Tolerance) -> list[str]:
         f"Plan: {plan.focal_length_mm:g} mm, {plan.scale_arcsec_px:.2f}″ per pixel, {duration_text(plan.sub_s)}"
         f" {kind}, declination {plan.declination_deg:+.1f}°, hour angle {plan.hour_angle_from_h:+.1f} to"
         f" {plan.hour_angle_to_h:+.1f} h",
-        f"Align to {angle_text(facts.advised_rad)} of {_POLE_WORDS[facts.target]}.",
+        f"Align to {angle_text(facts.advised_rad)} of {POLE_WORDS[facts.target]}.",
         f"  With it no star trails by more than {number_text(trail)} px"
         f" ({number_text(100.0 * (elongation(plan, trail) - 1.0))} % longer than wide).",
     ]
@@ -140,7 +135,7 @@ def sentences(plan: ImagingPlan, facts: Tolerance) -> list[str]:
         lines += _too_much_asked(plan, facts)
     lines.append(f"  With no error at all the air still makes {number_text(facts.air_blur_px)} px.")
     lines += [
-        f"  Axis on {_POLE_WORDS[p.target]}: {number_text(p.blur_px)} px"
+        f"  Axis on {POLE_WORDS[p.target]}: {number_text(p.blur_px)} px"
         + (f", room for {angle_text(p.limit_rad)}" if p.limit_rad > 0.0 else ", no room for an error")
         + (" (best)" if p.target is facts.best else "")
         for p in facts.poles

@@ -103,8 +103,8 @@ class PlainButton(QAbstractButton):
     def _colours(self) -> tuple[str, str, str]:
         if not self.isEnabled():
             return "ground", "shade", "line"
-        if self.isChecked():
-            return "ink", "ground", "ink"
+        if self.isChecked():  # never a filled bright panel at night
+            return ("hollow", "strong", "strong") if self.look.theme.red else ("ink", "ground", "ink")
         if self.loud and not self.look.theme.red:
             return ("ink" if self.isDown() else "accent"), "accent_ink", "accent"
         if self.loud:  # never a filled bright panel at night: a thick bright frame instead

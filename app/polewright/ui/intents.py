@@ -208,7 +208,9 @@ class ExportNight(Intent):
 
 @dataclass(frozen=True)
 class ChangeTarget(Intent):
-    """Next kind of target pole: true, between, refracted."""
+    """Next kind of target pole: true, between, refracted; or the one named."""
+
+    pole: str = ""
 
 
 @dataclass(frozen=True)
@@ -216,6 +218,35 @@ class ChangeTolerance(Intent):
     """What tonight needs: one step stricter (-1) or easier (+1)."""
 
     steps: int
+
+
+@dataclass(frozen=True)
+class ShowPlan(Intent):
+    """The page of tonight's plan."""
+
+
+@dataclass(frozen=True)
+class FillPlan(Intent):
+    """Tonight's plan as the person filled it in: raw text, checked by whoever receives it."""
+
+    target: str = ""
+    declination: str = ""
+    focal_length: str = ""
+    pixel_size: str = ""
+    sensor: str = ""
+    binning: str = ""
+    exposure: str = ""
+    hours: str = ""
+    first_hour_angle: str = ""
+    guide_offset: str = ""
+    seeing: str = ""
+    allowed_blur: str = ""
+    guided: bool = True
+
+
+@dataclass(frozen=True)
+class AdoptPlan(Intent):
+    """Let the plan on the page set tonight's tolerance."""
 
 
 @dataclass(frozen=True)

@@ -40,6 +40,24 @@ FORM_KEYS = (
     ("F4", "a rig of an earlier night"),
 )
 
+FORM_WINDOW_KEYS = (("Ctrl+N", "red light"), ("F11", "full screen"), ("F1", "all keys"), ("Ctrl+Q", "close"))
+PLAN_KEYS = (
+    ("Ctrl+Return", "use this plan"),
+    ("Escape", "back to the mount"),
+    ("Tab", "next field"),
+    ("F3", "list of targets"),
+    ("F4", "guided or not"),
+    ("F5", "blur by exposure"),
+    ("F6", "blur by error"),
+    ("F7", "blur by declination"),
+    ("F8", "aim at the best pole"),
+)
+
+
+def plan_keys() -> tuple[tuple[str, str], ...]:
+    """Every key that does something on the page of the plan."""
+    return (*PLAN_KEYS, *FORM_WINDOW_KEYS)
+
 
 def action_for_key(actions: tuple[Action, ...], key: str) -> Action | None:
     """The page's own action of that key first, then the window's."""
@@ -65,7 +83,7 @@ def bar_keys(view: View, red: bool) -> tuple[tuple[str, str], ...]:
 def all_keys(view: View) -> tuple[tuple[str, str], ...]:
     """Every key that does something now."""
     if view.page is Page.FIRST_RUN:
-        return (*FORM_KEYS, ("Ctrl+N", "red light"), ("F11", "full screen"), ("F1", "all keys"), ("Ctrl+Q", "close"))
+        return (*FORM_KEYS, *FORM_WINDOW_KEYS)
     pairs = [(a.key, a.label[0].lower() + a.label[1:] if a.label[1:2].islower() else a.label) for a in view.actions]
     if view.rehearsal is not None:
         pairs += REHEARSAL_KEYS

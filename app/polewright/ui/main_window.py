@@ -16,16 +16,24 @@ from polewright.ui.arrange import SMALLEST, unit_for
 from polewright.ui.cursor import set_pointer
 from polewright.ui.first_page import FirstPage
 from polewright.ui.folder_dialog import FolderPage
-from polewright.ui.keys import WINDOW_ACTIONS, action_for_key, all_keys, bar_keys
+from polewright.ui.keys import WINDOW_ACTIONS, action_for_key, all_keys, bar_keys, plan_keys
 from polewright.ui.keys_page import KeysPage
 from polewright.ui.listening import Listening
 from polewright.ui.look import Look, plain_font, qt_palette, style_sheet
 from polewright.ui.night_page import NightPage
+from polewright.ui.plan_page import PlanPage
 from polewright.ui.settings import WindowSettings
 from polewright.ui.theme import Light, make_theme, next_brightness
 from polewright.ui.view_model import Page, View, Weight
 
 RECORDING_ENDINGS = (".jsonl",)
+FORM_WINDOW_INTENTS: dict[str, want.Intent] = {  # where letters go into fields
+    "Ctrl+N": want.ToggleRedLight(),
+    "Ctrl++": want.ChangeBrightness(1),
+    "Ctrl+-": want.ChangeBrightness(-1),
+    "F11": want.ToggleFullScreen(),
+    "Ctrl+Q": want.Quit(),
+}
 
 
 class MainWindow(QWidget):
@@ -50,13 +58,15 @@ class MainWindow(QWidget):
         self.reading = False
         self._sheet = ""
         self._before_red: Qt.WindowState | None = None
+        self._behind_keys = False
         self._listening = listening or Listening()
         self._worker = worker or InlineWorker()
         self.night = NightPage()
         self.first = FirstPage()
         self.folders = FolderPage(self._worker)
         self.keys_page = KeysPage()
-        self.pages: tuple[QWidget, ...] = (self.first, self.night, self.folders, self.keys_page)
+        self.plan_page = PlanPage()
+        self.pages: tuple[QWidget, ...] = (self.first, self.night, self.folders, self.keys_page, self.plan_page)
         self._stack = QStackedLayout(self)
         self._stack.setContentsMargins(0, 0, 0, 0)
         for page in self.pages:
@@ -70,7 +80,9 @@ class MainWindow(QWidget):
         self.night.pressed.connect(self.act)
         self.first.pressed.connect(self.act)
         self.night.menu_button.clicked.connect(self.open_menu)
-        self.keys_page.left.connect(self._on_page_left)
+        self.keys_page.left.connect(self._on_keys_left)
+        self.plan_page.pressed.connect(self.act)
+        self.plan_page.left.connect(self._on_page_left)
         self.folders.left.connect(self._on_page_left)
         self.folders.chosen.connect(self._on_chosen)
 
@@ -88,7 +100,10 @@ class MainWindow(QWidget):
         else:
             self.night.show_view(view, self.reading)
             self.night.keys.show_keys(bar_keys(view, self._red))
-        if self._stack.currentWidget() not in (self.folders, self.keys_page):
+        if view.plan is not None:
+            self.plan_page.show_plan(view.plan)
+        left_over = view.plan is None and self._on_plan
+        if left_over or self._stack.currentWidget() not in (self.folders, self.keys_page, self.plan_page):
             self._show_own_page()
         if self.settings.sound or self.settings.speech:
             self._listening.hear(before, view, self.settings.sound, self.settings.speech)
@@ -100,6 +115,10 @@ class MainWindow(QWidget):
             self._bring(page)
             if not first:
                 self.setFocus(Qt.FocusReason.OtherFocusReason)
+
+    @property
+    def _on_plan(self) -> bool:
+        return self._stack.currentWidget() is self.plan_page
 
     @property
     def _red(self) -> bool:
@@ -123,6 +142,8 @@ class MainWindow(QWidget):
             self._set(replace(self.settings, speech=not self.settings.speech))
         elif isinstance(intent, want.ShowKeys):
             self._show_keys()
+        elif isinstance(intent, want.ShowPlan):
+            self._show_plan()
         elif isinstance(intent, want.Quit):
             self.close()
         elif isinstance(intent, want.ChooseFolder) and intent.folder is None:
@@ -176,14 +197,14 @@ class MainWindow(QWidget):
         self._sheet = style_sheet(look)
         self._dress(self._stack.currentWidget())
         self.setPalette(palette)
-        for page in (self.first, self.night, self.folders, self.keys_page):
+        for page in (self.first, self.night, self.folders, self.keys_page, self.plan_page):
             page.set_look(look)
         self.menu.setFont(look.font(17))
         set_pointer(theme)
 
     def _dress(self, part: QWidget | None) -> None:
         """Only pages with stock controls need the style sheet, and only when they are about to be seen."""
-        if part in (self.first, self.folders, self.menu) and part.styleSheet() != self._sheet:
+        if part in (self.first, self.folders, self.plan_page, self.menu) and part.styleSheet() != self._sheet:
             part.setStyleSheet(self._sheet)
 
     def _bring(self, page: QWidget) -> None:
@@ -194,9 +215,28 @@ class MainWindow(QWidget):
 
     def _show_keys(self) -> None:
         if self.view is not None:
-            self.keys_page.show_keys(all_keys(self.view))
+            self.keys_page.show_keys(plan_keys() if self._on_plan else all_keys(self.view))
+        self._behind_keys = self._on_plan
         self._bring(self.keys_page)
         self.keys_page.setFocus(Qt.FocusReason.OtherFocusReason)
+
+    def _on_keys_left(self) -> None:
+        """Back to where the keys were asked for."""
+        if self._behind_keys:
+            self._show_plan()
+        else:
+            self._show_own_page()
+
+    def _show_plan(self) -> None:
+        """The page of tonight's plan; whoever runs the night fills it."""
+        self.wanted.emit(want.ShowPlan())
+        self.show_plan_page()
+
+    def show_plan_page(self) -> None:
+        """Bring it to the front, when there is one."""
+        if self.view is not None and self.view.plan is not None:
+            self._bring(self.plan_page)
+            self.plan_page.begin()
 
     def _ask_folder(self) -> None:
         typed = self.first.folder.edit.text().strip()
@@ -256,6 +296,9 @@ class MainWindow(QWidget):
         key = event.key()
         shift = bool(event.modifiers() & Qt.KeyboardModifier.ShiftModifier)
         view = self.view
+        if self._on_plan:
+            name = key_name(event)
+            return self.plan_page.intent_for_key(name) or FORM_WINDOW_INTENTS.get(name)
         if view is None or view.page is Page.FIRST_RUN:
             return self._form_intent(event)
         if key == Qt.Key.Key_Escape:
@@ -297,12 +340,8 @@ class MainWindow(QWidget):
             "Ctrl+P": want.StartRehearsal(),
             "Ctrl+L": want.OpenReplay(),
             "Ctrl+O": want.ChooseFolder(),
-            "Ctrl+N": want.ToggleRedLight(),
-            "Ctrl++": want.ChangeBrightness(1),
-            "Ctrl+-": want.ChangeBrightness(-1),
-            "F11": want.ToggleFullScreen(),
             "F1": want.ShowKeys(),
-            "Ctrl+Q": want.Quit(),
+            **FORM_WINDOW_INTENTS,
         }
         return keys.get(name)
 

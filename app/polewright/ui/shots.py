@@ -58,6 +58,7 @@ class Camera:
             window.night.timeline.load_plot()
             window.show_view(view)
             window.set_reading(reading)
+            window.show_plan_page()
             window.ensurePolished()
             QApplication.processEvents()
             if not window.grab().save(str(path)):
@@ -72,6 +73,6 @@ def take_all(folder: Path, views: Mapping[str, View], sizes: Sequence[tuple[int,
     camera = Camera(folder, sizes)
     for name, view in views.items():
         camera.take(name, view)
-        if view.strips:
+        if view.strips and view.plan is None:
             camera.take(f"{name}-reading", view, reading=True)
     return camera.taken

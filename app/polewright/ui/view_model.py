@@ -9,11 +9,15 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from enum import Enum
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
 from polewright.ui.intents import Intent
+
+if TYPE_CHECKING:
+    from polewright.ui.plan_view import PlanView
 
 
 class Page(Enum):
@@ -317,4 +321,5 @@ class View:
     rehearsal: Rehearsal | None = None
     replay: Replay | None = None
     form: SiteForm = field(default_factory=SiteForm)
+    plan: PlanView | None = None
     title: str = ""  # "Heath farm · 180 mm guide scope"

@@ -99,6 +99,18 @@ class Planned:
         """The accuracy to aim at about this pole."""
         return self.needs.about(target).advised_rad
 
+    def most_blur_px(self, target: TargetPole, error_rad: float) -> float:
+        """Longest trail with an error of this size in its worst direction: straight from no error to the limit.
+
+        Exact at both ends; beyond the limit it goes on. For quick looks: `blur_px` simulates.
+        """
+        pole = next(p for p in self.needs.poles if p.target is target)
+        if pole.limit_rad > 0.0:
+            slope = (self.plan.allowed_blur_px - pole.blur_px) / pole.limit_rad
+        else:
+            slope = self.plan.allowed_blur_px / max(self.needs.closed_form_rad, 1e-9)
+        return pole.blur_px + slope * error_rad
+
     def blur_px(self, site: Site, target: TargetPole, east_rad: float, up_rad: float) -> float:
         """Longest trail of the plan's sub-exposures with the axis (east, up) off that pole."""
         return known_blur_px(self.plan.at(site), target, east_rad, up_rad)

@@ -33,7 +33,7 @@ def event_for(intent: want.Intent, state: NightState) -> MakeEvent | None:
         on = intent.on
         return lambda at_s: events.GuidingSwitched(at_s, on)
     if isinstance(intent, want.ChangeTarget):
-        return _next_target(state)
+        return _change_target(state, intent.pole)
     if isinstance(intent, want.ChangeTolerance):
         return _next_tolerance(state, intent.steps)
     simple: dict[type, Callable[[float], events.AnyEvent]] = {
@@ -57,11 +57,13 @@ def read_off(advice: Advice, now: float | None, intent: want.ReadOff) -> tuple[s
     return advice.key, -turns if intent.other_way else turns
 
 
-def _next_target(state: NightState) -> MakeEvent | None:
+def _change_target(state: NightState, pole: str) -> MakeEvent | None:
+    """To the pole of that name, or to the next one."""
     plan = state.plan
     if plan is None:
         return None
-    target = TARGETS[(TARGETS.index(plan.target) + 1) % len(TARGETS)]
+    following = TARGETS[(TARGETS.index(plan.target) + 1) % len(TARGETS)]
+    target = TargetPole[pole] if pole in TargetPole.__members__ else following
     altitude = pole_altitude_rad(plan.site, standard_atmosphere(plan.site), target)
     return lambda at_s: events.TargetChanged(at_s, target, max(0.0, altitude))
 

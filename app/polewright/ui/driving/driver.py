@@ -11,7 +11,8 @@ from typing import Protocol
 from PySide6.QtCore import QObject
 
 from polewright.core.errors import SettingsError
-from polewright.core.model import Site
+from polewright.core.model import NotMeasurable, Site
+from polewright.core.plan.tonight import Planned
 from polewright.core.sky.places import default_target
 from polewright.runtime.notices import Notice
 from polewright.runtime.worker import Done
@@ -25,6 +26,7 @@ from polewright.ui.driving.form import Known, optics_of, site_of
 from polewright.ui.driving.live_measure import LiveMeasure
 from polewright.ui.driving.means import Means
 from polewright.ui.driving.night_scene import Begin, NightScene
+from polewright.ui.driving.planning import planned_for
 from polewright.ui.driving.rehearsal_scene import RehearsalPlan, RehearsalScene
 from polewright.ui.driving.remembered import Remembered, remember
 from polewright.ui.driving.replay_scene import ReplayScene, problem_text, recording_of
@@ -130,9 +132,11 @@ class Driver(QObject):
         means = self._means
         self._say(Work("Opening the night", known.folder, can_cancel=False))
 
-        def job() -> tuple[RigAndSite, Path]:
+        def job() -> tuple[RigAndSite, Path, Planned | NotMeasurable | None]:
             folder = new_night_folder(means.data / "nights", means.clock.utc(), site.lon_deg)
-            return rig_and_site(means.config, site, optics), folder
+            found = rig_and_site(means.config, site, optics)
+            plan = found.plan
+            return found, folder, None if plan is None else planned_for(plan, site, default_target(site))
 
         means.worker.ask(OPENING, job, lambda done: self._on_opened(done, known, site, optics))
 
@@ -140,13 +144,20 @@ class Driver(QObject):
         self._say(None)
         if done.problem is not None:
             raise done.problem
-        found, folder = done.value
-        started = night_started(
-            site, default_target(site), TOLERANCE_RAD, found.azimuth, found.altitude, found.rig_name
-        )
+        found, folder, planned = done.value
+        imaging = planned if isinstance(planned, Planned) else None
+        pole = default_target(site)
+        started = night_started(site, pole, TOLERANCE_RAD, found.azimuth, found.altitude, found.rig_name, imaging)
         begin = Begin(f"{found.site_name} · {found.rig_name}", Path(known.folder).expanduser(), started)
         self._keep(replace(self._remembered, form=known, open_night=str(folder)))
         self._begin_night(folder, begin, optics, found)
+        if isinstance(planned, NotMeasurable):
+            reason = (
+                f"The last plan with this rig cannot be kept here: {planned.reason[0].lower()}{planned.reason[1:]}"
+            )
+            self._tell(
+                Notice("plan", reason, "Make another plan from the menu; until then the usual tolerance holds.")
+            )
 
     def _begin_night(self, folder: Path, begin: Begin, optics: Optics, found: RigAndSite) -> None:
         self._end_scene()

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from statistics import median
 
@@ -12,8 +12,10 @@ from polewright.core.angles import ARCMIN_PER_RAD
 from polewright.core.errors import PolewrightError
 from polewright.core.model import NotMeasurable
 from polewright.core.night.effects import Refused
-from polewright.core.night.events import NightStarted
+from polewright.core.night.events import NightStarted, ToleranceChanged
 from polewright.core.night.orientation import FrameArrival
+from polewright.core.night.states import NightPlan
+from polewright.core.plan.tonight import Planned, TonightsPlan
 from polewright.core.sky.timescales import julian_epoch_year
 from polewright.runtime.notices import Notice
 from polewright.runtime.worker import Done
@@ -24,6 +26,7 @@ from polewright.ui.driving.clicks import event_for, over, read_off
 from polewright.ui.driving.desk import Desk, NightOrder
 from polewright.ui.driving.means import Means
 from polewright.ui.driving.night_files import export_night
+from polewright.ui.driving.planning import Planning, keep_with_rig
 from polewright.ui.driving.snapshot import Snapshot
 from polewright.ui.presenting.extras import USUAL_INTERVAL_S, Extras
 from polewright.ui.presenting.history import NightHistory
@@ -61,6 +64,7 @@ class NightScene:
         self._magnetic: MagneticDeclination | NotMeasurable | None = None
         self._own_notices: tuple[Notice, ...] = ()
         self._read_off: tuple[str, float] | None = None  # the advice it answers, and the turn read off so far
+        self._planning = Planning(means.worker, order.optics, changed, self._adopt)
         self.work: Work | None = None
         self.earlier: EarlierNights | None = None
         self.snapshot: Snapshot | None = None
@@ -75,6 +79,7 @@ class NightScene:
     def _on_told(self, snapshot: Snapshot) -> None:
         before, self.snapshot = self.snapshot, snapshot
         self.history.take(snapshot.state)
+        self._planning.follow(snapshot.state.plan)
         self._note_frame(snapshot)
         if snapshot.refused is not None and (before is None or before.refused is not snapshot.refused):
             self._refused_until_s = snapshot.now_s + REFUSAL_SHOWN_S
@@ -131,10 +136,33 @@ class NightScene:
             self._export()
         elif isinstance(intent, want.CancelWork):
             self._cancel()
+        elif isinstance(intent, want.ShowPlan | want.FillPlan | want.AdoptPlan):
+            self._plan(intent, snapshot.state.plan)
         else:
             return False
         self._changed()
         return True
+
+    def _plan(self, intent: want.Intent, night: NightPlan | None) -> None:
+        if night is None:
+            return
+        if isinstance(intent, want.ShowPlan):
+            self._planning.show(night)
+        elif isinstance(intent, want.FillPlan):
+            self._planning.fill(intent, night)
+        else:
+            self._planning.adopt()
+
+    def _adopt(self, planned: Planned) -> None:
+        """The plan on the page sets the tolerance from now on, and stays with the rig."""
+        if self.snapshot is not None and self.snapshot.state.plan is not None:
+            tolerance_rad = planned.tolerance_rad(self.snapshot.state.plan.target)
+            self.desk.click(lambda at_s: ToleranceChanged(at_s, tolerance_rad, planned))
+            self.keep_plan(planned.plan)
+
+    def keep_plan(self, plan: TonightsPlan) -> None:
+        """The last plan stays with the rig."""
+        keep_with_rig(self._means.worker, self._means.config, self._order.optics, plan, self.notify)
 
     def choose_folder(self, folder: Path) -> None:
         """Take frames from another folder; the imaging run's may come from another camera."""
@@ -184,7 +212,10 @@ class NightScene:
     def view(self) -> View | None:
         """The night as it is; None before its thread has spoken."""
         snapshot = self.snapshot
-        return None if snapshot is None else present(snapshot.state, snapshot.advice, self.extras(snapshot))
+        if snapshot is None:
+            return None
+        shown = present(snapshot.state, snapshot.advice, self.extras(snapshot))
+        return replace(shown, plan=self._planning.view(snapshot.state))
 
     def extras(self, snapshot: Snapshot) -> Extras:
         """Everything beside state and advice."""
@@ -231,4 +262,5 @@ class NightScene:
         """End the night's work; it can be taken up again."""
         self._means.wakefulness.release()
         self._order.give_up()
+        self._planning.close()
         return self.desk.stop()

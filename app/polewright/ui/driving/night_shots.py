@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 
 from PySide6.QtWidgets import QApplication
@@ -11,15 +12,19 @@ from PySide6.QtWidgets import QApplication
 from polewright.core.angles import ARCMIN_PER_RAD
 from polewright.core.night.advice import Turn
 from polewright.core.night.states import NightState, Stage
+from polewright.core.plan.tonight import Planned, TonightsPlan
 from polewright.core.sky.timescales import julian_epoch_year
 from polewright.runtime.engine import NightEngine
 from polewright.runtime.rehearsal import Rehearsal
+from polewright.runtime.worker import InlineWorker
 from polewright.services.magnetic import magnetic_declination
 from polewright.services.measuring import Optics
 from polewright.ui.driving.clicks import over
 from polewright.ui.driving.first_frame import learned
 from polewright.ui.driving.first_scene import first_view
 from polewright.ui.driving.form import Known
+from polewright.ui.driving.plan_form import text_of
+from polewright.ui.driving.planning import Planning
 from polewright.ui.driving.snapshot import Snapshot, SnapshotMaker
 from polewright.ui.presenting.extras import Extras
 from polewright.ui.presenting.history import NightHistory
@@ -36,6 +41,7 @@ NAMES = {
     Stage.PROOF: "5-proof-turn",
 }
 FIRST, FOLDER = "0-first", "~/frames"
+PLAN = TonightsPlan(69.1, focal_length_mm=800.0, sub_s=300.0, hours=3.0, target="M81")
 
 
 class NightShots:
@@ -47,6 +53,7 @@ class NightShots:
         self._night: Rehearsal | None = None
         self._maker: SnapshotMaker | None = None
         self._telling: dict[str, int] = {}
+        self._correcting: NightState | None = None
 
     def watch(self, night: Rehearsal) -> None:
         """Look on from the beginning."""
@@ -66,6 +73,8 @@ class NightShots:
         if name in self.views and telling == self._telling[name] and name[0] in "34":
             return  # the first turn of a stage shows more of the way than the last
         self._telling[name] = telling
+        if snapshot.state.stage is Stage.ROUGH:
+            self._correcting = snapshot.state
         self.views[name] = self._view(self._maker.with_picture() or snapshot)
 
     def _view(self, snapshot: Snapshot) -> View:
@@ -93,9 +102,27 @@ class NightShots:
         state: NightState = self._night.engine.state
         if over(state) and "6-proof" in self.views:
             self.views["7-score"] = score_page(self.views["6-proof"], state, self._night.true_offset())
+        self._add_plan()
         taken = take_all(folder, dict(sorted(self.views.items())), sizes)
         app.processEvents()
         return taken
+
+    def _add_plan(self) -> None:
+        """The page of the plan, with the error that there was during the rough correction."""
+        state = self._correcting
+        if state is None or state.plan is None:
+            return
+        planning = Planning(InlineWorker(), Optics(), _nothing, _adopt_nothing)
+        planning.fill(text_of(PLAN), state.plan)
+        self.views["8-plan"] = replace(self.views["3-rough"], plan=planning.view(state))
+
+
+def _nothing() -> None:
+    """No window waits for these pictures."""
+
+
+def _adopt_nothing(planned: Planned) -> None:
+    """The night that is pictured goes on as it was."""
 
 
 def _moment(snapshot: Snapshot) -> tuple[str, int]:

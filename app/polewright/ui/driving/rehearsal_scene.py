@@ -12,6 +12,7 @@ from polewright.core.angles import ARCMIN_PER_RAD
 from polewright.core.night import advice as said
 from polewright.core.night import events
 from polewright.core.night.advice import Advice
+from polewright.core.plan.tonight import TonightsPlan
 from polewright.core.sky.places import default_target
 from polewright.runtime.notices import Notice, fault_notice
 from polewright.runtime.world import TrueOffset
@@ -166,6 +167,9 @@ class RehearsalScene(NightScene):
             self._changed()
 
         self.practice.ask(deed, begun)
+
+    def keep_plan(self, plan: TonightsPlan) -> None:
+        """A rehearsal leaves nothing behind."""
 
     # the end
 

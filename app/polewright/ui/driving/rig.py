@@ -9,6 +9,7 @@ from polewright.core.errors import RecordingError, SettingsError
 from polewright.core.model import Site
 from polewright.core.night.events import Screw
 from polewright.core.night.states import NightState
+from polewright.core.plan.tonight import TonightsPlan, plan_from_dict, plan_to_dict
 from polewright.core.screws.learning import learn
 from polewright.core.screws.memory import ScrewMemory
 from polewright.services.measuring import Optics
@@ -30,6 +31,11 @@ class RigAndSite:
     altitude: ScrewMemory
     stored: Stored[RigProfile] | None
     problem: str = ""
+
+    @property
+    def plan(self) -> TonightsPlan | None:
+        """What was last planned with this rig."""
+        return None if self.stored is None else plan_from_dict(self.stored.profile.plan)
 
 
 @dataclass(frozen=True)
@@ -92,6 +98,13 @@ def rig_and_site(config: Path, site: Site, optics: Optics) -> RigAndSite:
         _memory(screws.get("altitude"), True),
         stored,
     )
+
+
+def keep_plan(config: Path, optics: Optics, plan: TonightsPlan) -> None:
+    """Write the plan into the rig's profile; SettingsError when the disk refuses."""
+    stored = _rig_profile(config, optics)
+    store: ProfileStore[RigProfile] = ProfileStore(config, RIGS)
+    store.save(stored, replace(stored.profile, plan=plan_to_dict(plan)))
 
 
 def _site_profile(config: Path, site: Site) -> SiteProfile:

@@ -8,10 +8,11 @@ from polewright.core.angles import ARCMIN_PER_RAD
 from polewright.core.model import Site, TargetPole
 from polewright.core.night.events import NEW_SCREW, NightStarted
 from polewright.core.night.orientation import pole_altitude_rad
+from polewright.core.plan.tonight import Planned
 from polewright.core.screws.memory import ScrewMemory
 from polewright.core.sky.places import standard_atmosphere
 
-TOLERANCE_RAD = 1.0 / ARCMIN_PER_RAD  # until the person says what tonight needs
+TOLERANCE_RAD = 0.5 / ARCMIN_PER_RAD  # until the person says what tonight needs
 
 
 def night_started(
@@ -21,11 +22,16 @@ def night_started(
     azimuth: ScrewMemory = NEW_SCREW,
     altitude: ScrewMemory = NEW_SCREW,
     rig: str = "",
+    imaging: Planned | None = None,
 ) -> Callable[[float], NightStarted]:
-    """The first event, given the night's time."""
+    """The first event, given the night's time; a plan sets the tolerance in place of `tolerance_rad`."""
+    if imaging is not None:
+        tolerance_rad = imaging.tolerance_rad(target)
     height = max(0.0, pole_altitude_rad(site, standard_atmosphere(site), target))
 
     def started(at_s: float) -> NightStarted:
-        return NightStarted(at_s, site, target, height, tolerance_rad, azimuth=azimuth, altitude=altitude, rig=rig)
+        return NightStarted(
+            at_s, site, target, height, tolerance_rad, azimuth=azimuth, altitude=altitude, rig=rig, imaging=imaging
+        )
 
     return started

@@ -129,6 +129,7 @@ def _always(state: NightState, advice: Advice, undo: Weight) -> tuple[Action, ..
     return (
         *lines,
         Action("Choose another folder", "Ctrl+O", want.ChooseFolder(), Weight.MENU),
+        Action("Tonight's plan", "E", want.ShowPlan(), Weight.MENU),
         Action("Change the target pole", "T", want.ChangeTarget(), Weight.MENU),
         Action("Need it finer tonight", "[", want.ChangeTolerance(-1), Weight.MENU),
         Action("Coarser will do tonight", "]", want.ChangeTolerance(1), Weight.MENU),

@@ -8,6 +8,7 @@ from polewright.core.formatting import angle_text, duration_text, percent_text, 
 from polewright.core.night.done import probability_inside
 from polewright.core.night.proof import proof_offset
 from polewright.core.night.states import NightState, Stage
+from polewright.core.plan.words import exposure_words, pixels_text
 from polewright.ui.presenting.extras import Extras
 from polewright.ui.presenting.watch_page import watch_begun, watch_page
 from polewright.ui.presenting.well import shown_offset
@@ -38,6 +39,11 @@ def proof_page(state: NightState, extras: Extras) -> Proof | None:
         )
     verdict = Tone.GOOD if state.proved else None
     facts.append(Fact("certainty", percent_text(chance), f"to be within {angle_text(plan.tolerance_rad)}", verdict))
+    if plan.imaging is not None:
+        blur = plan.imaging.most_blur_px(plan.target, offset.total_rad)
+        serves = blur <= plan.imaging.plan.allowed_blur_px
+        words = f"of blur at most in {exposure_words(plan.imaging.plan)} exposures"
+        facts.append(Fact("plan", pixels_text(blur), words, Tone.GOOD if serves else Tone.TROUBLE))
     facts.append(Fact("time", duration_text(state.now_s), f"{_count(state.frames_used, 'frame')} used"))
     return Proof(tuple(facts))
 

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from polewright.core.angles import ARCMIN_PER_RAD
-from polewright.core.formatting import number_text
+from polewright.core.formatting import angle_text, number_text
 from polewright.core.night.orientation import check_clock, check_scale, heading
-from polewright.core.night.states import NightState
+from polewright.core.night.states import NightPlan, NightState
+from polewright.core.plan.tonight import ToleranceOrigin
+from polewright.core.plan.words import ORIGINS, plan_words
 from polewright.core.sky.places import standard_atmosphere
 from polewright.services.magnetic import MagneticDeclination
 from polewright.ui.presenting.extras import Extras
@@ -36,6 +38,7 @@ def stand_page(state: NightState, extras: Extras) -> Orientation | None:
             Fact("pole", degrees_minutes(told.inclination_deg), air),
             _clock(extras),
             _scale(extras),
+            _tonight(plan),
             *_earlier(extras),
         ),
     )
@@ -47,6 +50,15 @@ def _north(magnetic: MagneticDeclination | None) -> str:
     side = "east" if magnetic.declination_deg >= 0.0 else "west"
     size = number_text(abs(magnetic.declination_deg), 0.1)
     return f"magnetic north lies {size}° {side} of true, ± {number_text(magnetic.sigma_deg, magnetic.sigma_deg)}°"
+
+
+def _tonight(plan: NightPlan) -> Fact:
+    """How accurate tonight has to be, and why."""
+    if plan.origin is ToleranceOrigin.PLAN and plan.imaging is not None:
+        words = plan_words(plan.imaging.plan)
+    else:
+        words = f"{ORIGINS[plan.origin]}; E for a plan of your own"
+    return Fact("needed", angle_text(plan.tolerance_rad), words)
 
 
 def _clock(extras: Extras) -> Fact:

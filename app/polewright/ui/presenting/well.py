@@ -5,12 +5,13 @@ from __future__ import annotations
 import numpy as np
 
 from polewright.core.angles import ARCMIN_PER_RAD
-from polewright.core.formatting import angle_text, duration_text, turns_text
+from polewright.core.formatting import duration_text, turns_text
 from polewright.core.night.advice import Advice, Turn
 from polewright.core.night.done import Offset
 from polewright.core.night.events import Screw
 from polewright.core.night.proof import combined_offset
 from polewright.core.night.states import NightState, Stage
+from polewright.core.plan.words import tolerance_words
 from polewright.core.screws.angles import Covariance, ScrewAngles, offset_from_angles
 from polewright.core.screws.correction import ScrewOutlook, outlooks
 from polewright.core.screws.plan import TurnKind
@@ -40,7 +41,7 @@ def well(state: NightState, advice: Advice, extras: Extras) -> Reticle:
     path, path_text = _path(state, advice)
     return Reticle(
         tolerance_arcmin=plan.tolerance_rad * ARCMIN_PER_RAD,
-        tolerance_text=f"needed tonight: {angle_text(plan.tolerance_rad)}",
+        tolerance_text=tolerance_words(plan.origin, plan.tolerance_rad),
         axis=None if offset is None else _point(offset.east_rad, offset.up_rad),
         covariance_arcmin2=((0.0, 0.0), (0.0, 0.0)) if offset is None else _arcmin2(offset.covariance_rad2),
         trail=_trail(state),

@@ -1,0 +1,78 @@
+"""What is said about a plan: what it photographs, what it needs, and whether an axis serves it."""
+
+from __future__ import annotations
+
+from polewright.core.formatting import angle_text, duration_text, number_text
+from polewright.core.model import Site, TargetPole
+from polewright.core.plan.tolerance import Tolerance, longest_exposure_s
+from polewright.core.plan.tonight import Planned, ToleranceOrigin, TonightsPlan
+
+POLE_WORDS = {
+    TargetPole.TRUE: "the true pole",
+    TargetPole.BETWEEN: "the point halfway between the poles",
+    TargetPole.REFRACTED: "the refracted pole",
+}
+SHORT_POLES = {TargetPole.TRUE: "true", TargetPole.BETWEEN: "between", TargetPole.REFRACTED: "refracted"}
+MATTERS = 0.1  # a pole that leaves so much more room, as a share, is worth a word
+ORIGINS = {
+    ToleranceOrigin.USUAL: "usual tolerance",
+    ToleranceOrigin.PLAN: "for tonight's plan",
+    ToleranceOrigin.HAND: "as you set it",
+}
+
+
+def tolerance_words(origin: ToleranceOrigin, tolerance_rad: float) -> str:
+    """`for tonight's plan: 1.8′`."""
+    return f"{ORIGINS[origin]}: {angle_text(tolerance_rad)}"
+
+
+def plan_words(plan: TonightsPlan) -> str:
+    """`M31, 2 min guided at 400 mm`."""
+    where = plan.target or f"declination {plan.declination_deg:+.1f}°".replace("-", "−")
+    return f"{where}, {exposure_words(plan)} {guiding_words(plan)} at {plan.focal_length_mm:g} mm"
+
+
+def exposure_words(plan: TonightsPlan) -> str:
+    """One sub-exposure: `2 min`, `0.5 s`."""
+    return duration_text(plan.sub_s) if plan.sub_s >= 1.0 else f"{number_text(plan.sub_s)} s"
+
+
+def guiding_words(plan: TonightsPlan) -> str:
+    """Guided or not."""
+    return "guided" if plan.guided else "unguided"
+
+
+def pixels_text(blur_px: float) -> str:
+    """`0.3 px`; nothing smaller than a hundredth is told."""
+    return "under 0.01 px" if blur_px < 0.01 else f"{number_text(blur_px, 0.01)} px"
+
+
+def pole_words(needs: Tolerance) -> str:
+    """How much the choice of the pole matters for a plan."""
+    room = {pole.target: pole.limit_rad for pole in needs.poles}
+    here, best = room[needs.target], room[needs.best]
+    if needs.best is needs.target or best <= here:
+        return "leaves most room for this plan"
+    if here <= 0.0:
+        return f"leaves no room for an error; {POLE_WORDS[needs.best]} does"
+    more = best / here - 1.0
+    if more < MATTERS:
+        return f"it hardly matters: {POLE_WORDS[needs.best]} leaves {number_text(100.0 * more, 1.0)} % more room"
+    return f"{POLE_WORDS[needs.best]} leaves {number_text(100.0 * more, 1.0)} % more room"
+
+
+def serves_words(planned: Planned, site: Site, target: TargetPole, east_rad: float, up_rad: float) -> str:
+    """Whether an axis (east, up) off the pole serves the plan, by exact simulation of its exposures."""
+    plan, error_rad = planned.plan, (east_rad**2 + up_rad**2) ** 0.5
+    blur = planned.blur_px(site, target, east_rad, up_rad)
+    said = (
+        f"With the measured error of {angle_text(error_rad)} your {exposure_words(plan)} exposures"
+        f" blur by {pixels_text(blur)}"
+    )
+    if blur <= plan.allowed_blur_px:
+        return f"{said}, of {plan.allowed_blur_px:g} px allowed: the alignment serves the plan."
+    longest = longest_exposure_s(plan.at(site), target, error_rad)
+    cure = (
+        f" Expose no longer than {duration_text(longest)}." if isinstance(longest, float) and longest >= 1.0 else ""
+    )
+    return f"{said}, more than the {plan.allowed_blur_px:g} px allowed.{cure}"

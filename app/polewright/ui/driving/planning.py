@@ -1,0 +1,136 @@
+"""Tonight's plan behind its page: the form as it is typed, the simulation as a job, and taking the plan over."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+
+from polewright.core.errors import SettingsError
+from polewright.core.model import NotMeasurable, Site, TargetPole
+from polewright.core.night.states import NightPlan, NightState
+from polewright.core.plan.study import study
+from polewright.core.plan.tolerance import needed_accuracy, unreachable
+from polewright.core.plan.tonight import Planned, TonightsPlan, usual_plan
+from polewright.runtime.notices import Notice
+from polewright.runtime.worker import Done
+from polewright.services.measuring import Optics
+from polewright.ui import intents as want
+from polewright.ui.driving.means import Asks
+from polewright.ui.driving.plan_form import filled, plan_of, text_of
+from polewright.ui.driving.rig import keep_plan
+from polewright.ui.plan_view import PlanView
+from polewright.ui.presenting.plan_page import PlanWork, plan_page
+
+NEEDS, STUDY, KEEPING = "what the plan needs", "the plan from all sides", "keeping the plan"
+
+
+def planned_for(plan: TonightsPlan, site: Site, target: TargetPole) -> Planned | NotMeasurable:
+    """The plan with what it needs at this site; a quarter of a second of computing."""
+    needs = needed_accuracy(plan.at(site), target)
+    return needs if isinstance(needs, NotMeasurable) else Planned(plan, needs)
+
+
+class Planning:
+    """Attributes: `work`, None until the page was asked for."""
+
+    def __init__(
+        self, worker: Asks, optics: Optics, changed: Callable[[], None], adopt: Callable[[Planned], None]
+    ) -> None:
+        self._worker = worker
+        self._optics = optics
+        self._changed = changed
+        self._adopt = adopt
+        self._wanted = False
+        self._target: TargetPole | None = None
+        self.work: PlanWork | None = None
+
+    def show(self, night: NightPlan) -> None:
+        """The page was asked for: begin with the plan that holds, or with a usual one for this camera."""
+        if self.work is None:
+            plan = night.imaging.plan if night.imaging is not None else self._first(night.site)
+            self._begin(PlanWork(text_of(plan)), night)
+
+    def fill(self, form: want.FillPlan, night: NightPlan) -> None:
+        """The person typed something."""
+        if self.work is None or form != self.work.form:
+            before = form if self.work is None else self.work.form
+            self._begin(PlanWork(filled(before, form)), night)
+
+    def follow(self, night: NightPlan | None) -> None:
+        """The night went on: another target pole is another study."""
+        if self.work is not None and night is not None and night.target is not self._target:
+            self._begin(PlanWork(self.work.form), night)
+
+    def adopt(self) -> None:
+        """Make this plan tonight's, as soon as it is known what it needs."""
+        if self.work is None or self.work.plan is None:
+            return
+        if self.work.planned is None:
+            self._wanted = self.work.answer is None
+        else:
+            self._wanted = False
+            self._adopt(self.work.planned)
+
+    def view(self, state: NightState) -> PlanView | None:
+        """The page; None until it was asked for."""
+        return None if self.work is None else plan_page(state, self.work)
+
+    def close(self) -> None:
+        """Nobody waits for an answer any more."""
+        self._worker.forget(NEEDS)
+        self._worker.forget(STUDY)
+
+    def _first(self, site: Site) -> TonightsPlan:
+        plan = usual_plan(site)
+        focal, pixel = self._optics.focal_length_mm, self._optics.pixel_size_um
+        return replace(plan, focal_length_mm=focal or plan.focal_length_mm, pixel_um=pixel or plan.pixel_um)
+
+    def _begin(self, work: PlanWork, night: NightPlan) -> None:
+        site, target = night.site, night.target
+        self._target, self._wanted = target, False
+        self.close()
+        plan = plan_of(work.form)
+        if isinstance(plan, str):
+            self.work = replace(work, problem=plan)
+            return
+        self.work = replace(work, plan=plan)
+        self._worker.ask(NEEDS, lambda: planned_for(plan, site, target), self._on_needs)
+        if not isinstance(self.work.answer, NotMeasurable):
+            self._worker.ask(STUDY, lambda: _study(plan, site, target), self._on_study)
+
+    def _on_needs(self, done: Done) -> None:
+        if done.problem is not None:
+            raise done.problem
+        if self.work is not None:
+            self.work = replace(self.work, answer=done.value)
+            if self._wanted:
+                self.adopt()
+            self._changed()
+
+    def _on_study(self, done: Done) -> None:
+        if done.problem is not None:
+            raise done.problem
+        if self.work is not None:
+            self.work = replace(self.work, study=done.value)
+            self._changed()
+
+
+def _study(plan: TonightsPlan, site: Site, target: TargetPole) -> object:
+    """The tables; None when the target is too low."""
+    there = plan.at(site)
+    return None if unreachable(there) is not None else study(there, target)
+
+
+def keep_with_rig(
+    worker: Asks, config: Path, optics: Optics, plan: TonightsPlan, tell: Callable[[Notice], None]
+) -> None:
+    """Remember the plan with the rig; a disk that refuses costs only the memory."""
+
+    def kept(done: Done) -> None:
+        if isinstance(done.problem, SettingsError):
+            tell(Notice(KEEPING, str(done.problem), "The plan holds tonight; it will not be remembered."))
+        elif done.problem is not None:
+            raise done.problem
+
+    worker.ask(KEEPING, lambda: keep_plan(config, optics, plan), kept)
