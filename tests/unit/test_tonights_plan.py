@@ -13,6 +13,7 @@ import pytest
 from polewright.core.angles import ARCMIN_PER_RAD, ARCSEC_PER_RAD
 from polewright.core.errors import RecordingError, UsageError
 from polewright.core.model import Site, TargetPole
+from polewright.core.night.done import Offset
 from polewright.core.night.event_codec import event_from_plain, event_to_plain, state_from_plain, state_to_plain
 from polewright.core.night.events import NightStarted, TargetChanged, ToleranceChanged, UndoAsked
 from polewright.core.night.states import NightState
@@ -29,6 +30,8 @@ from polewright.core.plan.tonight import (
 )
 from polewright.services.profile_store import ProfileStore
 from polewright.services.profiles import RIGS, RigProfile
+from polewright.services.report.facts import NightFacts
+from polewright.services.report.page import verdict
 
 SITE = Site(52.35, 9.78, 60.0)
 DEMANDING = TonightsPlan(69.1, focal_length_mm=900.0, sub_s=600.0, hours=3.0, target="M81", guided=False)
@@ -168,3 +171,18 @@ def test_the_usual_plan_suits_any_site_and_asks_little() -> None:
         site = Site(lat, 0.0)
         needs = needed_accuracy(usual_plan(site).at(site))
         assert isinstance(needs, Tolerance) and needs.feasible and needs.advised_rad <= CAP_RAD
+
+
+def test_the_report_says_whether_the_final_error_serves_the_plan() -> None:
+    """The blur told is the simulated one; beyond the allowed blur the cure is a shorter exposure."""
+    tiny = ((1e-12, 0.0), (0.0, 1e-12))
+    found = planned(TonightsPlan(69.1, focal_length_mm=800.0, sub_s=300.0, hours=3.0, target="M81"))
+    facts = NightFacts(site=SITE, target=TargetPole.REFRACTED, tolerance_rad=1e-4, imaging=found)
+    facts.final = Offset(24.0 / ARCSEC_PER_RAD, 0.0, tiny)
+    told = verdict(facts)["more"][-1]
+    assert told.startswith("Plan: M81, 5 min guided at 800 mm. With the measured error of 24″ your 5 min exposures")
+    assert told.endswith("of 0.5 px allowed: the alignment serves the plan.")
+    facts.final = Offset(20.0 / ARCMIN_PER_RAD, 0.0, tiny)
+    assert "more than the 0.5 px allowed. Expose no longer than" in verdict(facts)["more"][-1]
+    facts.imaging = None
+    assert len(verdict(facts)["more"]) == 2

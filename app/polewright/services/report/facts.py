@@ -24,6 +24,7 @@ from polewright.core.night.measured import PlacedFrame
 from polewright.core.night.proof import combined_offset
 from polewright.core.night.states import NightState
 from polewright.core.night.workflow import step
+from polewright.core.plan.tonight import Planned
 from polewright.core.screws.memory import ScrewMove, ScrewRate
 from polewright.services.log_format import LoggedEvent
 from polewright.services.night_log import NightLog
@@ -83,6 +84,7 @@ class NightFacts:
     site: Site | None = None
     target: TargetPole | None = None
     tolerance_rad: float = 0.0
+    imaging: Planned | None = None
     readings: list[Reading] = field(default_factory=list)
     deeds: list[Deed] = field(default_factory=list)
     gaps: list[Gap] = field(default_factory=list)
@@ -149,6 +151,7 @@ def _note(facts: NightFacts, before: NightState, state: NightState, line: Logged
         facts.rig = event.rig
     if state.plan is not None:
         facts.tolerance_rad, facts.target = state.plan.tolerance_rad, state.plan.target
+        facts.imaging = state.plan.imaging
     if not facts.stages or facts.stages[-1].name != stage:
         facts.stages.append(StageSpan(stage, line.t_s, line.t_s))
     facts.stages[-1] = StageSpan(stage, facts.stages[-1].from_s, line.t_s)

@@ -19,6 +19,7 @@ from polewright.core.formatting import (
 )
 from polewright.core.model import TargetPole
 from polewright.core.night.done import Offset
+from polewright.core.plan.words import plan_words, serves_words
 from polewright.core.sky.timescales import iso_text
 from polewright.services.report.facts import NightFacts
 from polewright.services.report.history import History
@@ -82,7 +83,16 @@ def verdict(facts: NightFacts) -> dict[str, Any]:
     components = (
         f"{offset_words(facts.final.east_rad, east).capitalize()}, {offset_words(facts.final.up_rad, up, 'up')}."
     )
-    return {"main": main, "more": [components, needed + sure]}
+    return {"main": main, "more": [components, needed + sure, *_plan(facts)]}
+
+
+def _plan(facts: NightFacts) -> list[str]:
+    """Tonight's plan, and whether the final error serves it."""
+    if facts.imaging is None or facts.final is None or facts.site is None or facts.target is None:
+        return []
+    final = facts.final
+    serves = serves_words(facts.imaging, facts.site, facts.target, final.east_rad, final.up_rad)
+    return [f"Plan: {plan_words(facts.imaging.plan)}. {serves}"]
 
 
 @lru_cache(maxsize=1)
