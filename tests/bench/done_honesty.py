@@ -18,7 +18,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from polewright.core.angles import ARCSEC_PER_RAD
-from polewright.core.night.done import frames_until_sure, good_enough
+from polewright.core.night.done import good_enough
 from polewright.core.night.rest import Reading, Rest, add_reading, rest_offset
 
 LEAST, MOST = 0.95, 0.995
@@ -52,7 +52,7 @@ def one_end(rng: np.random.Generator, tolerance_arcsec: float) -> End | None:
         assert offset is not None
         if good_enough(offset, tolerance):
             return End(size, frame)
-        if frames_until_sure(offset, shared, tolerance, most=MOST_FRAMES) is None:
+        if offset.total_rad > tolerance:  # more frames would only make that surer
             return None
     return None
 
