@@ -1,6 +1,6 @@
 """Makes the pictures of the user guide from those of a rehearsal.
 
-polewright rehearse --autopilot --shots SHOTS --sizes 1280x800
+polewright rehearse --autopilot --by-drift proof --shots SHOTS --sizes 1280x800
 python packaging/guide_pictures.py SHOTS
 """
 
@@ -19,6 +19,7 @@ PICTURES = {
     "reading-red": "4-fine-reading-red",
     "fine": "4-fine-day",
     "proof": "6-proof-day",
+    "drift": "5-proof-drift-day",
 }
 
 

@@ -71,6 +71,14 @@ class Unlock(Intent):
 
 
 @dataclass(frozen=True)
+class WatchDrift(Intent):
+    """Let the stars drift instead of turning the RA axis; or, while they do: the other side, the tripod has stood."""
+
+    other_side: bool = False
+    stood: bool = False
+
+
+@dataclass(frozen=True)
 class DoAsTold(Intent):
     """In a rehearsal: let the simulated hands do what the instruction asks."""
 

@@ -9,6 +9,7 @@ from PySide6.QtWidgets import QWidget
 from polewright.ui.arrange import Box, Wants, arrange, unit_for
 from polewright.ui.buttons import ButtonRow, PlainButton
 from polewright.ui.capture_dial import CaptureDial
+from polewright.ui.drift_panel import DriftPanel
 from polewright.ui.facts_panel import FactsPanel
 from polewright.ui.frame_panel import FramePanel
 from polewright.ui.intents import Scrub
@@ -44,6 +45,7 @@ class NightPage(Panel):
         self.well = ReticleWidget(self)
         self.stand = StandDials(self)
         self.capture = CaptureDial(self)
+        self.drift = DriftPanel(self)
         self.azimuth = StripWidget(Screw.AZIMUTH, self)
         self.altitude = StripWidget(Screw.ALTITUDE, self)
         self.words = Words(self)
@@ -61,8 +63,8 @@ class NightPage(Panel):
             part.pressed.connect(self.pressed)
         self.timeline.scrubbed.connect(self._on_scrubbed)
         self.parts: tuple[Panel, ...] = (
-            self.rail, self.well, self.stand, self.capture, self.azimuth, self.altitude, self.words, self.trouble,
-            self.primary, self.plain, self.numbers, self.frame, self.timeline, self.keys, self.work,
+            self.rail, self.well, self.stand, self.capture, self.drift, self.azimuth, self.altitude, self.words,
+            self.trouble, self.primary, self.plain, self.numbers, self.frame, self.timeline, self.keys, self.work,
             self.knobs, self.transport,
         )  # fmt: skip
 
@@ -77,6 +79,7 @@ class NightPage(Panel):
     def show_view(self, view: View, reading: bool) -> None:
         """Show a view; in the reading mode only the well, its strips and the sentence."""
         again = self.view is None or self._wants(self.view, self.reading) != self._wants(view, reading)
+        again = again or self.view is None or (self.view.drift is None) != (view.drift is None)
         self.view, self.reading = view, reading
         self.rail.show_steps(view.rail, view.title)
         self.words.show_instruction(view.instruction, reading)
@@ -86,6 +89,8 @@ class NightPage(Panel):
             self.stand.show_orientation(view.orientation)
         if view.capture is not None:
             self.capture.show_capture(view.capture)
+        if view.drift is not None:
+            self.drift.show_drift(view.drift)
         for strip in view.strips:
             widget = self.azimuth if strip.screw is Screw.AZIMUTH else self.altitude
             widget.show_strip(strip, view.reticle.southern, READING_MARKS if reading else 1.0)
@@ -157,6 +162,8 @@ class NightPage(Panel):
         assert self.view is not None
         if self.view.page is Page.ORIENTATION and self.view.orientation is not None:
             return self.stand
+        if self.view.drift is not None:
+            return self.drift
         if self.view.page is Page.CAPTURE and self.view.capture is not None:
             return self.capture
         return self.well

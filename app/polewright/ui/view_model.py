@@ -248,6 +248,27 @@ class Capture:
 
 
 @dataclass(frozen=True)
+class DriftCurve:
+    """One field: s since it began, arcsec toward the pole about their mean; the fitted rate and its sigma (arcsec a
+    second), drawn when there are `words` for it; `end_s` is when it will have been watched long enough."""
+
+    title: str
+    words: str
+    at_s: tuple[float, ...]
+    arcsec: tuple[float, ...]
+    rate_arcsec_s: float
+    sigma_arcsec_s: float
+    end_s: float
+
+
+@dataclass(frozen=True)
+class Drift:
+    """The fields of a drift being watched, oldest first, two at most."""
+
+    curves: tuple[DriftCurve, ...]
+
+
+@dataclass(frozen=True)
 class Proof:
     """How the night ended: the verdict is the instruction; here are the lines that prove it."""
 
@@ -317,6 +338,7 @@ class View:
     actions: tuple[Action, ...] = ()
     orientation: Orientation | None = None
     capture: Capture | None = None
+    drift: Drift | None = None
     proof: Proof | None = None
     rehearsal: Rehearsal | None = None
     replay: Replay | None = None

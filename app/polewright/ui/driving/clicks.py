@@ -8,6 +8,7 @@ from polewright.core.angles import ARCMIN_PER_RAD
 from polewright.core.model import TargetPole
 from polewright.core.night import events
 from polewright.core.night.advice import Advice, Turn
+from polewright.core.night.coach_drift import free_side
 from polewright.core.night.orientation import pole_altitude_rad
 from polewright.core.night.states import NightState
 from polewright.core.screws.doable import stepped_turns
@@ -32,6 +33,8 @@ def event_for(intent: want.Intent, state: NightState) -> MakeEvent | None:
     if isinstance(intent, want.SayGuiding):
         on = intent.on
         return lambda at_s: events.GuidingSwitched(at_s, on)
+    if isinstance(intent, want.WatchDrift):
+        return _drift(intent, state)
     if isinstance(intent, want.ChangeTarget):
         return _change_target(state, intent.pole)
     if isinstance(intent, want.ChangeTolerance):
@@ -55,6 +58,17 @@ def read_off(advice: Advice, now: float | None, intent: want.ReadOff) -> tuple[s
         return None
     turns = stepped_turns(advice.action.turns if now is None else now, intent.steps)
     return advice.key, -turns if intent.other_way else turns
+
+
+def _drift(intent: want.WatchDrift, state: NightState) -> MakeEvent | None:
+    plan, watch = state.plan, state.drift
+    if plan is None:
+        return None
+    side = watch.side if watch is not None else free_side(plan)
+    if intent.other_side:
+        side = "west" if side == "east" else "east"
+    stood = intent.stood or (watch is not None and watch.stood)
+    return lambda at_s: events.DriftAsked(at_s, side, stood)
 
 
 def _change_target(state: NightState, pole: str) -> MakeEvent | None:

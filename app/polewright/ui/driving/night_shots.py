@@ -26,6 +26,7 @@ from polewright.ui.driving.form import Known
 from polewright.ui.driving.plan_form import text_of
 from polewright.ui.driving.planning import Planning
 from polewright.ui.driving.snapshot import Snapshot, SnapshotMaker
+from polewright.ui.presenting.drift_page import drifting
 from polewright.ui.presenting.extras import Extras
 from polewright.ui.presenting.history import NightHistory
 from polewright.ui.presenting.night_view import present
@@ -130,6 +131,10 @@ def _moment(snapshot: Snapshot) -> tuple[str, int]:
     state, advice = snapshot.state, snapshot.advice
     if over(state):
         return "6-proof", 0
+    if drifting(state):
+        reading = state.drift.reading if state.drift is not None else None
+        name = "5-proof-drift" if state.stage is Stage.PROOF else "2-measure-drift"
+        return name, 0 if reading is None else 1 + len(reading.fields)
     name = NAMES[state.stage]
     if state.stage in (Stage.ROUGH, Stage.FINE):
         known = isinstance(advice.action, Turn) and state.rate(advice.action.screw) is not None

@@ -199,6 +199,17 @@ def point_camera(world: RehearsalWorld, hour_angle_h: float) -> float:
     return world.seconds_until(done)
 
 
+def point_to(hour_angle_h: float, declination_deg: float) -> Deed:
+    """Point the telescope to a field and let the mount track."""
+
+    def deed(world: RehearsalWorld) -> float:
+        done = world.rig.point(hour_angle_h, declination_deg, world.now())
+        world.rig.set_tracking(True, done)
+        return world.seconds_until(done)
+
+    return deed
+
+
 def truth(target: TargetPole) -> Deed:
     """The true offset, for the score."""
 

@@ -128,6 +128,8 @@ class RehearsalScene(NightScene):
             self._hold(hands.turn_screw(screw, really), lambda: self._report(screw, seen))
         elif isinstance(action, said.RotateAxis):
             self._rotate(action.west_deg)
+        elif isinstance(action, said.Point):
+            self._hold(hands.point_to(action.hour_angle_h, action.declination_deg), lambda: None)
         elif isinstance(action, said.Lock):
             self._hold(hands.tighten_locks, lambda: self.desk.click(events.BaseLocked))
         elif isinstance(action, said.Expose):

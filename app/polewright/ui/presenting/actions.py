@@ -10,6 +10,7 @@ from polewright.core.night.advice import Advice
 from polewright.core.night.states import NightState, Stage
 from polewright.ui import intents as want
 from polewright.ui.intents import ScrewName
+from polewright.ui.presenting.drift_page import drift_actions
 from polewright.ui.presenting.watch_page import watch_actions
 from polewright.ui.view_model import Action, Weight
 
@@ -62,6 +63,7 @@ def _can_be_done(action: said.Action) -> bool:
         said.SetUp
         | said.Turn
         | said.RotateAxis
+        | said.Point
         | said.Lock
         | said.Unlock
         | said.Expose
@@ -128,6 +130,7 @@ def _always(state: NightState, advice: Advice, undo: Weight) -> tuple[Action, ..
         lines.append(Action("Finish here", "F", want.Finish(), Weight.MENU))
     return (
         *lines,
+        *drift_actions(state),
         Action("Choose another folder", "Ctrl+O", want.ChooseFolder(), Weight.MENU),
         Action("Tonight's plan", "E", want.ShowPlan(), Weight.MENU),
         Action("Change the target pole", "T", want.ChangeTarget(), Weight.MENU),

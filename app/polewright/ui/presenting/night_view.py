@@ -6,6 +6,7 @@ from polewright.core.formatting import duration_text
 from polewright.core.night.advice import Advice
 from polewright.core.night.states import NightState, Stage
 from polewright.ui.presenting.actions import actions
+from polewright.ui.presenting.drift_page import drift_numbers, drift_picture, drifting
 from polewright.ui.presenting.extras import Extras
 from polewright.ui.presenting.numbers import numbers
 from polewright.ui.presenting.proof_page import proof_page
@@ -36,7 +37,7 @@ def present(state: NightState, advice: Advice, extras: Extras) -> View:
         instruction=instruction(advice),
         reticle=well(state, advice, extras),
         strips=strips(state, advice),
-        numbers=numbers(state, advice),
+        numbers=drift_numbers(state) if drifting(state) else numbers(state, advice),
         frame=frame_picture(extras),
         timeline=extras.timeline if state.stage is not Stage.ORIENTATION else None,
         trouble=trouble(state, advice, extras),
@@ -44,6 +45,7 @@ def present(state: NightState, advice: Advice, extras: Extras) -> View:
         actions=actions(state, advice, extras.rehearsal is not None, extras.read_off),
         orientation=stand_page(state, extras) if state.stage is Stage.ORIENTATION else None,
         capture=dial(state, advice) if turning and state.plan is not None else None,
+        drift=drift_picture(state),
         proof=proof_page(state, extras),
         rehearsal=extras.rehearsal,
         replay=extras.replay,

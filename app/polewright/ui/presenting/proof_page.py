@@ -9,6 +9,7 @@ from polewright.core.night.done import probability_inside
 from polewright.core.night.proof import proof_offset
 from polewright.core.night.states import NightState, Stage
 from polewright.core.plan.words import exposure_words, pixels_text
+from polewright.ui.presenting.drift_page import drift_fact
 from polewright.ui.presenting.extras import Extras
 from polewright.ui.presenting.watch_page import watch_begun, watch_page
 from polewright.ui.presenting.well import shown_offset
@@ -37,6 +38,9 @@ def proof_page(state: NightState, extras: Extras) -> Proof | None:
         facts.append(
             Fact("second turn", angle_text(second.total_rad, second.sigma_rad), f"{angle_text(apart)} apart")
         )
+    drift = drift_fact(state)
+    if drift is not None:
+        facts.append(drift)
     verdict = Tone.GOOD if state.proved else None
     facts.append(Fact("certainty", percent_text(chance), f"to be within {angle_text(plan.tolerance_rad)}", verdict))
     if plan.imaging is not None:

@@ -1,0 +1,114 @@
+"""The drift as the window shows it: points, fitted line and band, the numbers, and what can be pressed."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from polewright.core.angles import ARCSEC_PER_RAD
+from polewright.core.formatting import angle_text, duration_text, sigma_text
+from polewright.core.night.coach_drift import left_here_s
+from polewright.core.night.drift_reading import DriftReading, DriftWatch, place_rad
+from polewright.core.night.states import NightState, Stage
+from polewright.ui import intents as want
+from polewright.ui.presenting.wording import size_and_side
+from polewright.ui.view_model import Action, Drift, DriftCurve, Fact, Weight
+
+SHOWN_FIELDS = 2
+
+
+def drifting(state: NightState) -> bool:
+    """Whether the drift is being watched now."""
+    return state.drift is not None and state.stage in (Stage.CAPTURE, Stage.PROOF) and not state.aligned
+
+
+def drift_picture(state: NightState) -> Drift | None:
+    """The latest fields, oldest first; None while nothing drifts."""
+    watch, plan = state.drift, state.plan
+    if watch is None or plan is None or not drifting(state):
+        return None
+    numbers = sorted({s.position for s in watch.samples})
+    usable = [n for n in numbers if sum(s.position == n for s in watch.samples) >= 3]
+    fields = () if watch.reading is None else watch.reading.fields
+    curves = []
+    for order, number in enumerate(usable):
+        curves.append(_curve(state, watch, number, order if order < len(fields) else None))
+    return Drift(tuple(curves[-SHOWN_FIELDS:]))
+
+
+def _curve(state: NightState, watch: DriftWatch, number: int, order: int | None) -> DriftCurve:
+    plan = state.plan
+    assert plan is not None
+    here = [s for s in watch.samples if s.position == number]
+    places = np.array([place_rad(s.direction_enu, plan.pole_altitude_rad, plan.site) for s in here])
+    at_s = np.array([s.at_s for s in here]) - here[0].at_s
+    dec = (places[:, 1] - places[:, 1].mean()) * ARCSEC_PER_RAD
+    title = _title(math.degrees(float(np.median(places[:, 0]))) / 15.0)
+    rate, sigma = 0.0, 0.0
+    if order is not None and watch.reading is not None:
+        field = watch.reading.fields[order]
+        rate, sigma = field.dec_drift_rad_s * ARCSEC_PER_RAD, field.sigma_rad_s * ARCSEC_PER_RAD
+    present = number == watch.samples[-1].position
+    ahead_s = left_here_s(state) if present else 0.0
+    words = "" if order is None else f"{rate * 60.0:+.2f}″ a minute, ± {sigma * 60.0:.2f}"
+    return DriftCurve(title, words, tuple(at_s), tuple(dec), rate, sigma, float(at_s[-1]) + ahead_s)
+
+
+def _title(hour_angle_h: float) -> str:
+    if abs(hour_angle_h) < 0.3:
+        return "near the meridian"
+    return f"{abs(hour_angle_h):.1f} h {'west' if hour_angle_h > 0.0 else 'east'} of the meridian"
+
+
+def drift_numbers(state: NightState) -> tuple[Fact, ...]:
+    """Both components with their sigmas, the time left."""
+    watch = state.drift
+    if watch is None:
+        return ()
+    reading = watch.reading
+    if reading is None:
+        return (Fact("drift", "not yet", watch.cure or "two fields are watched, one after the other"),)
+    (ee, _), (_, uu) = reading.covariance_rad2
+    return (
+        _component("azimuth", reading.east_rad, ee, "east"),
+        _component("altitude", reading.up_rad, uu, "up"),
+        Fact("time left", _left(state, reading), f"one frame {sigma_text(reading.noise_rad)}"),
+    )
+
+
+def _component(name: str, value: float, variance: float, direction: str) -> Fact:
+    sigma = math.sqrt(max(variance, 0.0))
+    if sigma > math.radians(10.0 / 60.0):
+        return Fact(name, "not yet", "another field tells it")
+    size, side = size_and_side(value, sigma) if direction == "east" else size_and_side(value, sigma, "up")
+    return Fact(name, size, f"{side}, {sigma_text(sigma)}, by drift")
+
+
+def _left(state: NightState, reading: DriftReading) -> str:
+    if reading.complete:
+        return "none"
+    total = left_here_s(state) + (reading.there_s if math.isfinite(reading.there_s) else 0.0)
+    return duration_text(total)
+
+
+def drift_actions(state: NightState) -> tuple[Action, ...]:
+    """The way into the drift, and what may be said while it is watched."""
+    if state.aligned or state.stage not in (Stage.CAPTURE, Stage.PROOF):
+        return ()
+    if state.drift is None:
+        label = "I cannot turn the RA axis" if state.stage is Stage.CAPTURE else "Prove by drift"
+        return (Action(label, "D", want.WatchDrift(), Weight.MENU),)
+    return (
+        Action("The other side of the meridian", "D", want.WatchDrift(other_side=True), Weight.MENU),
+        Action("It has stood for half an hour", "H", want.WatchDrift(stood=True), Weight.MENU),
+    )
+
+
+def drift_fact(state: NightState) -> Fact | None:
+    """The line of a drift on the page that ends the night."""
+    reading = state.drift.reading if state.drift is not None else None
+    if reading is None or not reading.known:
+        return None
+    total = math.hypot(reading.east_rad, reading.up_rad)
+    return Fact("by drift", angle_text(total, reading.sigma_rad), sigma_text(reading.sigma_rad))

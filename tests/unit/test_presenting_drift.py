@@ -1,0 +1,71 @@
+"""What the window is told while the stars drift: the way in, curves, numbers, keys. The numbers are invented."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from polewright.core.angles import SIDEREAL_RATE_RAD_S
+from polewright.core.drift.live import DriftSample, with_sample
+from polewright.core.drift.rates import star_enu
+from polewright.core.model import Site, TargetPole
+from polewright.core.night.coach import advise
+from polewright.core.night.drift_reading import DriftWatch, read_drift, wanted_rad
+from polewright.core.night.events import DriftAsked
+from polewright.core.night.states import NightPlan, NightState, Stage
+from polewright.core.sky.places import standard_atmosphere
+from polewright.core.sky.refraction import refract, refraction_constants
+from polewright.ui import intents as want
+from polewright.ui.driving.clicks import event_for
+from polewright.ui.presenting.extras import Extras
+from polewright.ui.presenting.night_view import present
+from polewright.ui.view_model import View
+
+SITE = Site(52.0, 10.0)
+STATE = NightState(stage=Stage.PROOF, now_s=4000.0, plan=NightPlan(SITE, TargetPole.TRUE, math.radians(52.0), 1.5e-4))
+
+
+def watched() -> NightState:
+    """A perfect mount that tracks a field on the meridian for two minutes, with a little scatter."""
+    rng, air = np.random.default_rng(1), refraction_constants(standard_atmosphere(SITE))
+    samples: tuple[DriftSample, ...] = ()
+    for at_s in np.arange(0.0, 120.0, 4.0):
+        seen = refract(star_enu(SITE, 0.01 + SIDEREAL_RATE_RAD_S * at_s, 0.2), air)
+        samples = with_sample(samples, SITE, float(at_s), seen + rng.normal(0.0, 1e-6, 3), 1e-6)
+    reading = read_drift(samples, SITE, TargetPole.TRUE, wanted_rad(1.5e-4), math.inf)
+    return replace(STATE, drift=DriftWatch(samples=samples, reading=reading, read_s=4000.0, stood=True))  # type: ignore[arg-type]
+
+
+def shown(state: NightState) -> View:
+    return present(state, advise(state), Extras(state.now_s))
+
+
+def test_the_way_in_has_a_key_in_both_stages() -> None:
+    for stage, label in ((Stage.CAPTURE, "I cannot turn the RA axis"), (Stage.PROOF, "Prove by drift")):
+        view = shown(replace(STATE, stage=stage))
+        action = next(a for a in view.actions if isinstance(a.intent, want.WatchDrift))
+        assert action.label == label and action.key == "D" and view.drift is None
+        make = event_for(action.intent, STATE)
+        assert make is not None and type(make(1.0)).__name__ == "DriftAsked"
+
+
+def test_the_curve_has_every_frame_its_line_and_the_time_to_come() -> None:
+    view = shown(watched())
+    assert view.drift is not None
+    (curve,) = view.drift.curves
+    assert len(curve.at_s) == 30 and curve.at_s[-1] == pytest.approx(116.0) and curve.end_s >= 116.0
+    assert "a minute" in curve.words and curve.title == "near the meridian"
+    facts = {fact.label: fact for fact in view.numbers}
+    assert facts["altitude"].value == "not yet" and "±" in facts["azimuth"].words and "time left" in facts
+
+
+def test_what_can_be_said_while_it_drifts() -> None:
+    view = shown(watched())
+    keys = {a.key: a.intent for a in view.actions}
+    other = event_for(keys["D"], watched())
+    assert other is not None and other(1.0) == DriftAsked(1.0, "west", True)
+    assert keys["H"] == want.WatchDrift(stood=True)
+    assert len({a.key for a in view.actions}) == len(view.actions)
