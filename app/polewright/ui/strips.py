@@ -20,6 +20,7 @@ from polewright.ui.view_model import Screw, ScrewStrip, Sense
 FULL_BAR_TURNS = 10.0
 BEND_TURNS = 0.15
 STRIP_AMOUNT = 28
+NO_PART = 0.005  # of a turn: smaller than the smallest part that is ever told
 
 
 def bar_fraction(turns: float) -> float:
@@ -132,17 +133,15 @@ class StripWidget(Panel):
             return
         if strip.turns is None or strip.sense is None or strip.turns == 0.0:
             return
-        whole = int(strip.turns + 1e-9)
-        part = strip.turns - whole
-        sweep = 360.0 * (part if part > 0.02 else 1.0)
-        sweep = max(30.0, min(338.0, sweep))
+        whole, part = int(strip.turns + 1e-9), (strip.turns + 1e-9) % 1.0
+        sweep = dial_sweep_deg(strip.turns)
         sign = 1.0 if strip.sense is Sense.CLOCKWISE else -1.0
         self._draw_wedge(painter, centre, radius, sign * sweep, ink)
         pen = QPen(ink, box.width() * (0.085 if strip.active else 0.05))
         pen.setCapStyle(Qt.PenCapStyle.FlatCap)
         head = box.width() * (0.19 if strip.active else 0.16)
         draw_turn_arrow(painter, centre, radius - box.width() * 0.1, sign * sweep, pen, head)
-        if whole >= 1 and part > 0.02:
+        if whole >= 1 and part > NO_PART:
             self._draw_whole(painter, centre, radius, f"+{whole}", ink)
         elif whole > 1:
             self._draw_whole(painter, centre, radius, f"×{whole}", ink)
@@ -168,6 +167,16 @@ class StripWidget(Panel):
         painter.setFont(self.look.font(radius * 0.62 / self.look.unit, QFont.Weight.Bold))
         painter.setPen(ink)
         painter.drawText(QRectF(centre.x() - radius, centre.y() - radius, 2 * radius, 2 * radius), CENTRE, text)
+
+
+def dial_sweep_deg(turns: float) -> float:
+    """How far the wedge reaches for so many turns (positive): the part beyond whole turns, a full one for none.
+
+    Never so little that it cannot be seen, nor so much that its two ends meet.
+    """
+    whole, part = divmod(turns + 1e-9, 1.0)
+    share = 1.0 if whole >= 1.0 and part <= NO_PART else part
+    return max(30.0, min(338.0, 360.0 * share))
 
 
 def _draw_stop(painter: QPainter, look: Look, centre: QPointF, half: float, ink: QColor) -> None:
