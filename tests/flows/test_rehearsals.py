@@ -13,6 +13,8 @@ from night_kit import rehearsed
 from polewright.__main__ import main
 from polewright.core.night.events import Screw
 from polewright.services.log_format import LoggedEvent
+from polewright.services.night_folders import kept_frame
+from polewright.services.night_log import read_night
 
 REPOSITORY = Path(__file__).resolve().parents[2]
 
@@ -58,6 +60,9 @@ def test_the_command_rehearses_with_real_files_and_replay_finds_every_number_aga
     assert score["proved"] and score["true_inside"]
     assert any("instruction" in line for line in said) and any("did" in line for line in said)
     assert len(list((kept / "frames").glob("*.fits"))) == score["frames"]
+    night = kept / "night"
+    named = [line.data["file"] for line in read_night(night).events if line.kind == "frame"]
+    assert named and all(kept_frame(night, name, kept / "none") for name in named), "a replay finds its frames"
     assert main(["replay", str(kept / "night"), "--json"]) == 0
     replay = json.loads(capsys.readouterr().out.splitlines()[-1])["replay"]
     assert replay["differences"] == [] and replay["results_checked"] > 40

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 
 from polewright.core.angles import ARCMIN_PER_RAD
@@ -19,6 +20,7 @@ from polewright.runtime.jobs import InlineJobs
 from polewright.runtime.world import RehearsalWorld, TrueOffset
 from polewright.services.clock import SystemClock
 from polewright.services.measuring import Solves
+from polewright.services.night_folders import KeepFrames, keep_frame
 from polewright.services.recorder import NightRecorder
 
 TOLERANCE_ARCMIN = 0.5
@@ -71,10 +73,13 @@ class Score:
 class Rehearsal:
     """Attributes: `world`, `engine`, `recorder`. `begin` starts the night; the clock of the world moves it on."""
 
-    def __init__(self, world: RehearsalWorld, recorder: NightRecorder, measure: Measure) -> None:
+    def __init__(
+        self, world: RehearsalWorld, recorder: NightRecorder, measure: Measure, keep: Callable[[Path], str] = str
+    ) -> None:
         self.world = world
         self.recorder = recorder
-        self.engine = NightEngine(measure, InlineJobs(), recorder, world.clock, SystemClock().monotonic_s)
+        stopwatch = SystemClock().monotonic_s
+        self.engine = NightEngine(measure, InlineJobs(), recorder, world.clock, stopwatch, keep_frame=keep)
         self.tolerance_arcmin = TOLERANCE_ARCMIN
 
     def begin(self) -> None:
@@ -111,7 +116,8 @@ def rehearse_with_files(
     """A night to its end through real FITS files and the real watcher."""
     world = RehearsalWorld(scenario, seed)
     recorder = NightRecorder(night_folder, world.clock, sync_s=SYNC_S)
-    night = Rehearsal(world, recorder, measure)
+    keep = partial(keep_frame, night_folder, how=KeepFrames.LINK)
+    night = Rehearsal(world, recorder, measure, keep)
     files = FilesThroughWatcher(world, folder, night.engine.frame_arrived)
     return _run(night, files, seed, habits, watch)
 

@@ -62,9 +62,7 @@ class StandDials(Panel):
             on_circle(centre, radius - look.px(26), o.heading_magnetic_deg),
         )
         draw_head(painter, centre, tip, look.px(22), look.colour("accent"))
-        self._draw_label(
-            painter, box, centre.x() + radius + look.px(44), o.heading_text, "by the compass, from above"
-        )
+        self._draw_label(painter, box, centre.x() + radius + look.px(44), o.heading_text, o.heading_note)
 
     def _draw_true_north(self, painter: QPainter, centre: QPointF, radius: float, clock_deg: float) -> None:
         """A small open mark on the rim where true north lies on a magnetic compass."""

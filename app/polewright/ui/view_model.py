@@ -222,6 +222,9 @@ class Action:
     why_not: str = ""
 
 
+BY_COMPASS, BY_TRUE_NORTH = "by the compass, from above", "from true north, from above"
+
+
 @dataclass(frozen=True)
 class Orientation:
     """How to stand the mount up: the headings and the inclination, degrees, and the checks beside them."""
@@ -231,6 +234,7 @@ class Orientation:
     inclination_deg: float
     heading_text: str
     inclination_text: str
+    heading_note: str = BY_COMPASS
     southern: bool = False
     facts: tuple[Fact, ...] = ()
 

@@ -32,7 +32,12 @@ PATIENT_FRAMES = 2  # a single frame that cannot be used is no trouble yet
 PATIENT_WHILE_TURNING = 6  # while a screw is turned, spoiled frames are to be expected
 PATIENT_TURN_S = 45.0  # turning the RA axis by 130 degrees at 3 degrees a second spoils every frame for so long
 PATIENT_AT_A_SCREW = 20  # a hand on a screw smears the frames for as long as it turns
-SPOILED_BY_TURNING = (FrameTrouble.TRAILED, FrameTrouble.NO_MATCH, FrameTrouble.TOO_FEW_STARS)
+SPOILED_BY_TURNING = (
+    FrameTrouble.TRAILED,
+    FrameTrouble.OUT_OF_FOCUS,  # what a long smear may look like
+    FrameTrouble.NO_MATCH,
+    FrameTrouble.TOO_FEW_STARS,
+)
 
 
 def advise(state: NightState) -> Advice:
@@ -121,7 +126,11 @@ def _patience(state: NightState, cause: FrameTrouble) -> int:
         return 1
     if state.last_frame is None or cause not in SPOILED_BY_TURNING:
         return PATIENT_FRAMES
-    at_a_screw = {FrameTrouble.TRAILED: PATIENT_AT_A_SCREW, FrameTrouble.NO_MATCH: PATIENT_WHILE_TURNING}
+    at_a_screw = {
+        FrameTrouble.TRAILED: PATIENT_AT_A_SCREW,
+        FrameTrouble.OUT_OF_FOCUS: PATIENT_WHILE_TURNING,
+        FrameTrouble.NO_MATCH: PATIENT_WHILE_TURNING,
+    }
     return at_a_screw.get(cause, PATIENT_FRAMES) if state.stage in (Stage.ROUGH, Stage.FINE) else PATIENT_FRAMES
 
 

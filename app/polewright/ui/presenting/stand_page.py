@@ -11,7 +11,7 @@ from polewright.core.plan.words import ORIGINS, plan_words
 from polewright.core.sky.places import standard_atmosphere
 from polewright.services.magnetic import MagneticDeclination
 from polewright.ui.presenting.extras import Extras
-from polewright.ui.view_model import Fact, Orientation, Tone
+from polewright.ui.view_model import BY_COMPASS, BY_TRUE_NORTH, Fact, Orientation, Tone
 
 
 def stand_page(state: NightState, extras: Extras) -> Orientation | None:
@@ -32,6 +32,7 @@ def stand_page(state: NightState, extras: Extras) -> Orientation | None:
         inclination_deg=told.inclination_deg,
         heading_text=f"{by_compass % 360.0:.0f}° {side}",
         inclination_text=degrees_minutes(told.inclination_deg),
+        heading_note=BY_TRUE_NORTH if told.magnetic_deg is None else BY_COMPASS,
         southern=plan.southern,
         facts=(
             Fact(f"true {'south' if plan.southern else 'north'}", f"{told.true_deg:.0f}°", north),
