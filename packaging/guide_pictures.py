@@ -1,7 +1,9 @@
 """Makes the pictures of the user guide from those of a rehearsal.
 
-polewright rehearse --autopilot --by-drift proof --shots SHOTS --sizes 1280x800
+polewright rehearse --autopilot --shots SHOTS --sizes 1280x800
 python packaging/guide_pictures.py SHOTS
+
+A picture whose page was not reached stays as it is. That of the drift comes from a rehearsal with `--by-drift proof`.
 """
 
 from __future__ import annotations
@@ -20,17 +22,21 @@ PICTURES = {
     "fine": "4-fine-day",
     "proof": "6-proof-day",
     "drift": "5-proof-drift-day",
+    "plan": "8-plan-day",
 }
 
 
 def make_pictures(shots: Path) -> list[Path]:
-    """Each picture of the guide, smaller and in few colours."""
+    """Each picture of the guide that was taken, smaller and in few colours."""
     from PIL import Image
 
     TARGET.mkdir(parents=True, exist_ok=True)
     written = []
     for name, shot in PICTURES.items():
-        with Image.open(shots / f"{shot}-1280x800.png") as picture:
+        source = shots / f"{shot}-1280x800.png"
+        if not source.is_file():
+            continue
+        with Image.open(source) as picture:
             small = picture.convert("RGB").resize((WIDTH_PX, WIDTH_PX * picture.height // picture.width))
             few = small.quantize(COLOURS, dither=Image.Dither.NONE)
         few.save(TARGET / f"{name}.png", optimize=True)

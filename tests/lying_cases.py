@@ -169,7 +169,7 @@ def _copied_anew(change: Callable[[Path], None]) -> Make:
 LAST, LATER = slice(2, None), slice(1, None)
 TWO, SLIPS = SequencePlan(frames=2), MountRanges(declination_slip_arcmin=(3.0, 3.0))
 YESTERDAY = "2026-11-11T19:30:00"
-SAME_SCALE = replace(CALM.camera, name="Lantern 121M", number=7)
+SAME_SCALE = replace(CALM.camera, name="Lantern Four", number=7)
 EASTERN = {"site": Site(44.8, 149.2), "start": "2026-11-12T10:30:00"}
 SOUTH = ("--lat", f"{-SITE.lat_deg}", "--lon", f"{SITE.lon_deg}")
 WEST = ("--lat", f"{SITE.lat_deg}", "--lon", f"{-SITE.lon_deg}")
@@ -184,7 +184,7 @@ CASES = (
     Case(
         "one frame by another camera",
         "right",
-        _with_one_of(camera=replace(CALM.camera, name="Lantern 29M", pixel_um=2.9, number=29)),
+        _with_one_of(camera=replace(CALM.camera, name="Lantern Two", pixel_um=2.9, number=29)),
         "use one camera",
     ),
     Case(

@@ -1,4 +1,4 @@
-"""A fault in any part: the person is told, the record and the log have it, and the session goes on."""
+"""A fault in any part: the person is told, the record and the log have it, and the night goes on."""
 
 from __future__ import annotations
 

@@ -243,7 +243,7 @@ def test_what_is_wrong_is_said_and_cannot_be_used(bench: Bench, tmp_path: Path) 
         ("sensor", "large", "width by height"),
         ("sensor", "6248x4176", ""),
         ("declination", "91", "declination lies"),
-        ("declination", "-60", "degrees high"),
+        ("declination", "-60", "below the horizon"),
     ):
         type_into(bench, name, text)
         shown = page(bench).view

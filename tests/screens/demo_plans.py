@@ -89,7 +89,7 @@ def refused() -> PlanView:
     return replace(
         working(),
         working=False,
-        problem="The target stands -12 degrees high at hour angle -1.5 h, 10 needed.",
+        problem="The target stands 12 degrees below the horizon at hour angle -1.5 h: 10 above it are needed.",
         cure="Choose a target farther toward the pole, or other hours.",
     )
 

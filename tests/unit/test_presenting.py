@@ -223,7 +223,7 @@ def test_the_proof_tells_before_and_after(night: tuple[Moment, ...]) -> None:
     assert proof is not None
     facts = {fact.label: fact for fact in proof.facts}
     assert facts["certainty"].verdict is Tone.GOOD
-    assert facts["screws"].value.endswith("turns")
+    assert facts["screws"].value.endswith("moves")
     assert all(strip.stop for strip in night[-1].view.strips)
 
 

@@ -69,3 +69,9 @@ def test_what_can_be_said_while_it_drifts() -> None:
     assert other is not None and other(1.0) == DriftAsked(1.0, "west", True)
     assert keys["H"] == want.WatchDrift(stood=True)
     assert len({a.key for a in view.actions}) == len(view.actions)
+
+
+def test_the_waiting_sentence_names_the_key_of_the_other_side() -> None:
+    gain = shown(watched()).instruction.gain
+    assert gain.endswith("D takes the other side of the meridian.")
+    assert any(a.key == "D" for a in shown(watched()).actions)

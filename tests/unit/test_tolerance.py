@@ -208,7 +208,8 @@ def test_the_command_in_json_and_in_words(capsys: pytest.CaptureFixture[str]) ->
 
 def test_the_command_refuses_with_reason_and_exit_code(capsys: pytest.CaptureFixture[str]) -> None:
     assert run([*COMMAND, "--dec", "-65"]) == 3
-    assert "degrees high" in capsys.readouterr().out
+    said = capsys.readouterr().out
+    assert "degrees below the horizon" in said and "stands -" not in said
     assert run([*COMMAND, "--dec", "40", "--sensor", "big"]) == 2
     assert run([*COMMAND, "--dec", "40", "--blur", "-1"]) == 2
     assert "allowed blur" in capsys.readouterr().err

@@ -65,7 +65,13 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     add("frames", type=Path, nargs="*", metavar="FRAME", help="frames in the order of time, taken while tracking")
     add("--where", action="store_true", help="say where to point and how long it takes; needs no frames")
     add("--side", choices=("east", "west"), default="east", help="side of the meridian that is free (default east)")
-    add("--certainty", type=float, default=1.0, metavar="ARCMIN", help="how sure it shall become (default 1)")
+    add(
+        "--certainty",
+        type=float,
+        default=1.0,
+        metavar="ARCMIN",
+        help="how sure both components are to become (default 1)",
+    )
     add("--measured", type=Path, metavar="FILE", help="compare with this: what `measure --json` has printed")
     add_camera_options(parser)
     add_site_options(parser)

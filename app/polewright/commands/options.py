@@ -18,7 +18,10 @@ def add_camera_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--focal-length", type=float, metavar="MM", help="focal length in mm (overrides the header)")
     parser.add_argument("--pixel-size", type=float, metavar="UM", help="pixel size in micrometres, after binning")
     parser.add_argument(
-        "--utc-offset", type=float, metavar="HOURS", help="what camera local time is ahead of UTC (for DSLR frames)"
+        "--utc-offset",
+        type=float,
+        metavar="HOURS",
+        help="by how much the camera's local time is ahead of UTC (where the files do not say)",
     )
     parser.add_argument("--json", action="store_true", help="print JSON instead of sentences")
 

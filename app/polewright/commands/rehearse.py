@@ -153,7 +153,7 @@ def summary(score: Score) -> list[str]:
         f"{'altitude':10}{_learned(score.altitude):38}{_true(score.altitude)}",
         "",
         f"From {total_text(score.start)} to {total_text(score.truth)} in {score.goes} goes at the screws"
-        f" ({score.turns} turns{_wrong(score.wrong_turns)}), {score.frames} frames, {score.minutes:.0f} minutes.",
+        f" ({score.turns} moves{_wrong(score.wrong_turns)}), {score.frames} frames, {score.minutes:.0f} minutes.",
     ]
 
 

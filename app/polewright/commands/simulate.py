@@ -69,12 +69,14 @@ def run(args: argparse.Namespace) -> int:
         print(json.dumps(truth))
         return EXIT_OK
     offset = truth["axis_after_capture"]["from_refracted_pole"]
+    east, up = offset["east_arcmin"], offset["up_arcmin"]
     when = "at the end" if args.drift is not None else "after the capture"
     print(f"{scenario.place}: {scenario.story}")
     print(f"{len(truth['frames'])} frames and {TRUTH_NAME} written to {args.folder}")
     print(
-        f"True axis {when}: {offset['east_arcmin']:+.2f}' east, {offset['up_arcmin']:+.2f}' up"
-        f" of the refracted pole ({offset['total_arcmin']:.2f}' in all)"
+        f"True axis {when}: {abs(east):.2f}' too far {'east' if east >= 0.0 else 'west'},"
+        f" {abs(up):.2f}' too {'high' if up >= 0.0 else 'low'}, against the refracted pole"
+        f" ({offset['total_arcmin']:.2f}' in all)"
     )
     return EXIT_OK
 

@@ -135,7 +135,7 @@ class Autopilot:
         declination = side * rig.night.scenario.declination_toward_pole_deg
         done = rig.point(hour_angle_h, declination, now)
         rig.set_tracking(True, done)
-        where = f"points the camera to hour angle {hour_angle_h:+.1f} h, declination {declination:+.0f}°"
+        where = f"points the camera {_place_text(hour_angle_h)}, declination {declination:+.0f}°"
         self._then(max(POINT_S, self._world.seconds_until(done)), where, afterwards)
 
     def _turn(self, action: said.Action) -> None:
@@ -177,7 +177,7 @@ class Autopilot:
         rig, now = self._world.rig, self._world.now()
         done = rig.point(action.hour_angle_h, action.declination_deg, now)
         rig.set_tracking(True, done)
-        where = f"points to hour angle {action.hour_angle_h:+.1f} h, declination {action.declination_deg:+.0f}°"
+        where = f"points {_place_text(action.hour_angle_h)}, declination {action.declination_deg:+.0f}°"
         self._then(max(POINT_S, self._world.seconds_until(done)), where, lambda: None)
 
     def _lock(self, action: said.Action) -> None:
@@ -214,3 +214,10 @@ class Autopilot:
             afterwards()
 
         self._world.clock.after(seconds, end)
+
+
+def _place_text(hour_angle_h: float) -> str:
+    """`to the meridian`, `1.5 h east of the meridian`."""
+    if abs(hour_angle_h) < 0.05:
+        return "to the meridian"
+    return f"{abs(hour_angle_h):.1f} h {'west' if hour_angle_h > 0.0 else 'east'} of the meridian"

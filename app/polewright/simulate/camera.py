@@ -26,7 +26,7 @@ class CameraSpec:
     pixels, dark current and sensitivity from pixel to pixel.
     """
 
-    name: str = "Lantern 120M"
+    name: str = "Lantern One"
     width_px: int = 1280
     height_px: int = 960
     pixel_um: float = 3.75

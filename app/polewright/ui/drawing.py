@@ -1,4 +1,4 @@
-"""Small drawing helpers shared by the painted widgets: fitted text, curved arrows, the marker."""
+"""Small pieces of drawing shared by the painted widgets: fitted text, curved arrows, the marker."""
 
 from __future__ import annotations
 

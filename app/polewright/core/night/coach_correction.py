@@ -79,12 +79,18 @@ def _turn(state: NightState, outlook: ScrewOutlook) -> Advice:
     where = offset_words(outlook.left_rad, outlook.sigma_rad, "east" if direction == "east" else "up", False)
     return Advice(
         sentence,
-        f"The axis is {where}. {_purpose(plan)}".strip(),
+        f"The axis is {where}{_aim_words(state)}. {_purpose(plan)}".strip(),
         _turn_gain(outlook),
         Turn(screw, plan.turns),
         Mood.DO,
         f"turn:{name}:{state.handling.turns_made}:{len(state.memory(screw).moves)}",
     )
+
+
+def _aim_words(state: NightState) -> str:
+    """Why the size is not that of the numbers below: the aim lies beside the pole by the shift of the locks."""
+    aimed_beside = not state.locks.tight and state.locks.aim_rad != (0.0, 0.0)
+    return ", with the shift of the locks allowed for" if aimed_beside else ""
 
 
 def _purpose(plan: TurnPlan) -> str:

@@ -43,8 +43,8 @@ def advise_drift(state: NightState) -> Advice:
     if rest_s > 0.0:
         return Advice(
             f"Hands off. The tripod settles, {duration_text(rest_s)}.",
-            "A tripod that still settles moves the stars as a wrong axis does. Skip this if it has stood for half an"
-            " hour, or on a pier.",
+            "A tripod that still settles moves the stars as a wrong axis does. Not on a pier, nor when it has stood"
+            " for half an hour: then skip this.",
             "",
             Wait(rest_s, rest_needed_s(plan.tolerance_rad)),
             Mood.WAIT,
@@ -138,10 +138,10 @@ def _point(state: NightState, component: str) -> Advice:
 
 
 def place_words(hour_angle_h: float) -> str:
-    """`to the meridian`, `5 h east of it`: the meridian."""
+    """`to the meridian`, `5 h east of meridian`: short, for a sentence of eight words."""
     if abs(hour_angle_h) < 0.05:
         return "to the meridian"
-    return f"{number_text(abs(hour_angle_h))} h {'west' if hour_angle_h > 0.0 else 'east'}"
+    return f"{number_text(abs(hour_angle_h))} h {'west' if hour_angle_h > 0.0 else 'east'} of meridian"
 
 
 def _expected_s(state: NightState, component: str) -> float:

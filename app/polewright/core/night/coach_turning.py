@@ -71,7 +71,10 @@ def _why(state: NightState, capture: Capture, count: int) -> str:
     sigma = math.sqrt(axis.covariance_rad2[0][0] + axis.covariance_rad2[1][1])
     if count < 3:
         return f"Known to {sigma_text(sigma)} so far; a third place checks the other two. Leave declination alone."
-    return f"Known to {sigma_text(sigma)} so far; tonight needs {sigma_text(state.plan.tolerance_rad / 3.0)}."
+    tolerance = state.plan.tolerance_rad
+    return (
+        f"Known to {sigma_text(sigma)} so far; tonight's {angle_text(tolerance)} need {sigma_text(tolerance / 3.0)}."
+    )
 
 
 def _gain(capture: Capture, step_rad: float) -> str:

@@ -94,5 +94,5 @@ def _lasts(state: NightState, shift: Shift) -> str:
     left = state.plan.tolerance_rad - now_rad(state) - shift.size_rad
     hours = left / max(shift.rate_rad_h, 1e-12)
     if left <= 0.0:
-        return f"more than the {needed} of tonight."
-    return f"the {needed} of tonight last {duration_text(math.floor(min(hours, 24.0) * 3600.0))} more."
+        return f"more than tonight's {needed}."
+    return f"tonight's {needed} hold for {duration_text(math.floor(min(hours, 24.0) * 3600.0))} more."

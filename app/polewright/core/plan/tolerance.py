@@ -126,10 +126,19 @@ def unreachable(plan: ImagingPlan) -> NotMeasurable | None:
         return None
     high = hours[altitude >= LOWEST_ALTITUDE_RAD]
     low = hours[int(np.argmin(altitude))]
-    reason = f"The target stands {np.degrees(altitude.min()):.0f} degrees high at hour angle {low:+.1f} h, 10 needed."
+    reason = (
+        f"The target stands {_height_text(float(altitude.min()))} at hour angle {low:+.1f} h: 10 above it are needed."
+    )
     if not high.size:
         return NotMeasurable(reason, "Choose a target farther toward the pole, or other hours.")
     return NotMeasurable(reason, f"Keep to hour angles from {high[0]:+.1f} h to {high[-1]:+.1f} h.")
+
+
+def _height_text(altitude_rad: float) -> str:
+    """`9 degrees above the horizon`: never rounded up to what would be enough."""
+    degrees = int(np.floor(np.degrees(altitude_rad)))
+    side = "above" if degrees >= 0 else "below"
+    return f"{abs(degrees)} {'degree' if abs(degrees) == 1 else 'degrees'} {side} the horizon"
 
 
 def pole_choice(plan: ImagingPlan, target: TargetPole) -> PoleChoice:

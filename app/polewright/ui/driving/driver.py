@@ -251,10 +251,10 @@ class Driver(QObject):
             self._first_page(self.scene.known, Trouble(notice.cause, notice.cure))
 
     def fault(self, where: str, error: BaseException) -> None:
-        """A fault somewhere in the program: logged by the caller, shown quietly here; the session goes on."""
+        """A fault somewhere in the program: logged by the caller, shown quietly here; the night goes on."""
         if not self._closing and isinstance(error, Exception):
             cause = f"A fault in the program while {where}: {type(error).__name__}."
-            self._tell(Notice("fault", cause, "The session goes on; the log has the details."))
+            self._tell(Notice("fault", cause, "The night goes on; the log has the details."))
 
     def refresh(self) -> None:
         """Show what is now."""

@@ -1,4 +1,4 @@
-"""The one place where faults of the program end up: a line in the log, a quiet panel; the session goes on."""
+"""The one place where faults of the program end up: a line in the log, a quiet panel; the night goes on."""
 
 from __future__ import annotations
 

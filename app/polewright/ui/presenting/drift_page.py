@@ -51,7 +51,7 @@ def _curve(state: NightState, watch: DriftWatch, number: int, order: int | None)
         rate, sigma = field.dec_drift_rad_s * ARCSEC_PER_RAD, field.sigma_rad_s * ARCSEC_PER_RAD
     present = number == watch.samples[-1].position
     ahead_s = left_here_s(state) if present else 0.0
-    words = "" if order is None else f"{rate * 60.0:+.2f}″ a minute, ± {sigma * 60.0:.2f}"
+    words = "" if order is None else f"{rate * 60.0:+.2f}″ a minute, ± {sigma * 60.0:.2f}″".replace("-", "−")
     return DriftCurve(title, words, tuple(at_s), tuple(dec), rate, sigma, float(at_s[-1]) + ahead_s)
 
 

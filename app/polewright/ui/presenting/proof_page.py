@@ -31,7 +31,7 @@ def proof_page(state: NightState, extras: Extras) -> Proof | None:
     if extras.first_total_rad is not None:
         facts.append(Fact("before", angle_text(extras.first_total_rad), "off the pole when first measured"))
     facts.append(Fact("after", angle_text(offset.total_rad, offset.sigma_rad), sigma_text(offset.sigma_rad)))
-    facts.append(Fact("screws", _count(handling.turns_made, "turn"), f"in {_count(handling.goes, 'go', 'goes')}"))
+    facts.append(Fact("screws", _count(handling.turns_made, "move"), f"in {_count(handling.goes, 'go', 'goes')}"))
     if second is not None:
         first = state.offset
         apart = 0.0 if first is None else math.hypot(second.east_rad - first.east_rad, second.up_rad - first.up_rad)

@@ -22,7 +22,7 @@ def score_page(view: View, state: NightState, truth: TrueOffset) -> View:
     true_rad = truth.total_arcmin / ARCMIN_PER_RAD
     inside = true_rad <= plan.tolerance_rad
     east, up = truth.east_arcmin / ARCMIN_PER_RAD, truth.up_arcmin / ARCMIN_PER_RAD
-    moves = f"{handling.turns_made} {'turn' if handling.turns_made == 1 else 'turns'}"
+    moves = f"{handling.turns_made} {'move' if handling.turns_made == 1 else 'moves'}"
     verdict = "inside" if inside else "outside"
     said = Instruction(
         f"Aligned in {duration_text(state.now_s)} with {moves}.",
@@ -33,7 +33,7 @@ def score_page(view: View, state: NightState, truth: TrueOffset) -> View:
     )
     facts = (
         Fact("time", duration_text(state.now_s), f"{state.frames_used} frames used"),
-        Fact("turns", str(handling.turns_made), f"in {handling.goes} goes"),
+        Fact("moves", str(handling.turns_made), f"in {handling.goes} goes"),
         Fact(
             "true error",
             angle_text(true_rad),

@@ -6,6 +6,8 @@ from polewright.core.night.advice import Advice, Mood, Wait
 from polewright.core.night.rest import SETTLE_S
 from polewright.ui.view_model import Instruction, Tone
 
+OTHER_SIDE = "No free sky there? D takes the other side of the meridian."
+SKIP_THE_REST = "H skips this."
 TONES = {Mood.DO: Tone.DO, Mood.WAIT: Tone.WAIT, Mood.GOOD: Tone.GOOD, Mood.TROUBLE: Tone.TROUBLE}
 
 
@@ -14,11 +16,21 @@ def instruction(advice: Advice) -> Instruction:
     return Instruction(
         advice.instruction,
         advice.reason,
-        advice.expected_gain,
+        _with_keys(advice),
         advice.instruction,
         TONES[advice.mood],
         _waited(advice),
     )
+
+
+def _with_keys(advice: Advice) -> str:
+    """The gain, and the key that helps where the instruction may not suit: the coach knows no keys."""
+    key = ""
+    if advice.key == "drift:watch" or advice.key.startswith("drift:point:altitude"):
+        key = OTHER_SIDE
+    elif advice.key == "drift:settle":
+        key = SKIP_THE_REST
+    return f"{advice.expected_gain} {key}".strip()
 
 
 def _waited(advice: Advice) -> float | None:
