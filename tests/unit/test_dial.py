@@ -10,8 +10,9 @@ from polewright.ui.strips import dial_sweep_deg
 @pytest.mark.parametrize(
     ("turns", "sweep_deg"),
     [
-        (1 / 120, 30.0),
-        (1 / 60, 30.0),
+        (1 / 120, 3.0),
+        (1 / 60, 6.0),
+        (1 / 1000, 3.0),
         (1 / 8, 45.0),
         (0.5, 180.0),
         (1.0, 338.0),

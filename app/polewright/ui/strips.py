@@ -21,6 +21,7 @@ FULL_BAR_TURNS = 10.0
 BEND_TURNS = 0.15
 STRIP_AMOUNT = 28
 NO_PART = 0.005  # of a turn: smaller than the smallest part that is ever told
+SHORTEST_ARROW_DEG = 30.0  # room for its head
 
 
 def bar_fraction(turns: float) -> float:
@@ -140,7 +141,12 @@ class StripWidget(Panel):
         pen = QPen(ink, box.width() * (0.085 if strip.active else 0.05))
         pen.setCapStyle(Qt.PenCapStyle.FlatCap)
         head = box.width() * (0.19 if strip.active else 0.16)
-        draw_turn_arrow(painter, centre, radius - box.width() * 0.1, sign * sweep, pen, head)
+        arc = max(sweep, SHORTEST_ARROW_DEG)  # a short one sets out before twelve: its tip is the end
+        painter.save()
+        painter.translate(centre)
+        painter.rotate(sign * (sweep - arc))
+        draw_turn_arrow(painter, QPointF(0.0, 0.0), radius - box.width() * 0.1, sign * arc, pen, head)
+        painter.restore()
         if whole >= 1 and part > NO_PART:
             self._draw_whole(painter, centre, radius, f"+{whole}", ink)
         elif whole > 1:
@@ -172,11 +178,12 @@ class StripWidget(Panel):
 def dial_sweep_deg(turns: float) -> float:
     """How far the wedge reaches for so many turns (positive): the part beyond whole turns, a full one for none.
 
-    Never so little that it cannot be seen, nor so much that its two ends meet.
+    True to the angle, so that nobody turns five times too far; only two lines too close to tell apart are kept apart,
+    and the two ends of a full turn.
     """
     whole, part = divmod(turns + 1e-9, 1.0)
     share = 1.0 if whole >= 1.0 and part <= NO_PART else part
-    return max(30.0, min(338.0, 360.0 * share))
+    return max(3.0, min(338.0, 360.0 * share))
 
 
 def _draw_stop(painter: QPainter, look: Look, centre: QPointF, half: float, ink: QColor) -> None:
