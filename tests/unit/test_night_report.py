@@ -39,7 +39,7 @@ from polewright.services.night_log import NightLog, read_night
 from polewright.services.recorder import NightRecorder
 from polewright.services.report.facts import DRIFT_KIND, VIGIL_KIND, gather
 from polewright.services.report.history import history_of, same_rig, starting_hint
-from polewright.services.report.page import report_html
+from polewright.services.report.page import report_html, verdict
 from polewright.services.report.pictures import ellipse_arcmin, well
 from polewright.services.report.svg import Frame, Picture, nice_ticks
 from polewright.services.report.tables import measurements_csv
@@ -114,6 +114,9 @@ def test_facts_come_out_of_the_log(tmp_path: Path) -> None:
     assert facts.accepted and not facts.proved and facts.aligned_s == 170.0
     assert facts.final is not None and facts.final.total_rad * ARCMIN_PER_RAD < 1.5
     assert facts.camera == CAMERA and facts.problems == []
+    assert "accepted" in verdict(facts)["main"].lower()
+    for by_drift, witness in ((False, "by a second turn"), (True, "by the drift of the stars")):
+        assert witness in verdict(replace(facts, proved=True, by_drift=by_drift))["main"]
 
 
 def test_the_page_is_whole_and_calls_nothing(tmp_path: Path) -> None:

@@ -76,7 +76,11 @@ class StageSpan:
 
 @dataclass
 class NightFacts:
-    """Everything the report tells. `aligned_s`: when the alignment was proved or accepted, None if it never was."""
+    """Everything the report tells.
+
+    `aligned_s`: when the alignment was proved or accepted, None if it never was. `by_drift`: the drift of the stars
+    was watched last, and not a second turn of the RA axis.
+    """
 
     name: str = ""
     rig: str = ""
@@ -96,6 +100,7 @@ class NightFacts:
     rates: dict[str, ScrewRate | None] = field(default_factory=dict)
     final: Offset | None = None
     proved: bool = False
+    by_drift: bool = False
     accepted: bool = False
     aligned_s: float | None = None
     ended_s: float = 0.0
@@ -204,6 +209,7 @@ def _close_gap(facts: NightFacts, bad: list[tuple[float, FrameUnsolved]], until_
 
 def _finish(facts: NightFacts, state: NightState) -> None:
     facts.proved, facts.accepted = state.proved, state.accepted
+    facts.by_drift = state.drift is not None
     facts.final = (combined_offset(state) if state.proof.axis is not None else None) or state.offset
     facts.lock_shift_rad = state.locks.shift_rad
     for screw in Screw:

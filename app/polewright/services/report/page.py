@@ -74,7 +74,8 @@ def verdict(facts: NightFacts) -> dict[str, Any]:
     inside = facts.inside
     sure = f" Inside it with {percent_text(min(inside, 0.9999))} certainty." if inside is not None else ""
     if facts.proved:
-        main = f"Aligned to {total} of the {pole}, and proved by a second turn."
+        witness = "by the drift of the stars" if facts.by_drift else "by a second turn"
+        main = f"Aligned to {total} of the {pole}, and proved {witness}."
     elif facts.accepted:
         main = f"Accepted at {total} from the {pole}."
     else:
