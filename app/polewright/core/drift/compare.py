@@ -75,13 +75,25 @@ def compare_with_turn(
 
     A component that the drift does not know does not count.
     """
-    apart = np.array([drift.east_rad - turn_east_rad, drift.up_rad - turn_up_rad])
-    covariance = np.array(drift.covariance_rad2) + np.array(turn_covariance_rad2) + np.eye(2) * UNMODELLED_RAD**2
-    chi2 = float(apart @ np.linalg.solve(covariance, apart))
+    apart, covariance, chi2 = _apart(drift, turn_east_rad, turn_up_rad, turn_covariance_rad2)
     agree = chi2 <= AGREE_CHI2
     sigma = np.sqrt(np.diag(covariance))
     cause = Cause.NONE if agree else _cause(drift, apart, sigma, site, atmosphere, turn_suspect)
     return Comparison(float(apart[0]), float(apart[1]), chi2, agree, cause, _sentence(cause, apart, drift))
+
+
+def words_agree(drift: DriftWord, east_rad: float, up_rad: float, covariance_rad2: Covariance) -> bool:
+    """Whether the drift and another word on the same axis, against the same pole, can both be right."""
+    return _apart(drift, east_rad, up_rad, covariance_rad2)[2] <= AGREE_CHI2
+
+
+def _apart(
+    drift: DriftWord, east_rad: float, up_rad: float, covariance_rad2: Covariance
+) -> tuple[np.ndarray, np.ndarray, float]:
+    """Drift minus the other word (2,), the covariance of that (2, 2), and its squared length in sigmas."""
+    apart = np.array([drift.east_rad - east_rad, drift.up_rad - up_rad])
+    covariance = np.array(drift.covariance_rad2) + np.array(covariance_rad2) + np.eye(2) * UNMODELLED_RAD**2
+    return apart, covariance, float(apart @ np.linalg.solve(covariance, apart))
 
 
 def _cause(

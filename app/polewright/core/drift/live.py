@@ -269,12 +269,13 @@ def largest_step(at_s: FloatArray, residual: FloatArray) -> tuple[float, int, fl
         return 0.0, 0, 0.0
     line = np.linalg.qr(np.stack([np.ones(n), at_s - at_s.mean()], axis=1))[0]
     cuts = np.arange(4, n - 4)
-    steps = (np.arange(n)[:, None] >= cuts).astype(float)
-    steps -= line @ (line.T @ steps)
-    weight = np.square(steps).sum(axis=0)
-    sizes = steps.T @ residual / weight
+    bare = residual - line @ (line.T @ residual)
+    after = np.cumsum(line[::-1], axis=0)[::-1][cuts]  # each step 0 ... 0 1 ... 1 in terms of the line
+    weight = (n - cuts) - np.square(after).sum(axis=1)
+    sizes = np.cumsum(bare[::-1])[::-1][cuts] / weight
     best = int(np.argmax(np.abs(sizes) * np.sqrt(weight)))
-    left = residual - line @ (line.T @ residual) - sizes[best] * steps[:, best]
+    step = np.asarray(np.arange(n) >= cuts[best], dtype=float) - line @ after[best]
+    left = bare - sizes[best] * step
     noise = np.sqrt(np.sum(np.square(left)) / (n - 3) * correlation_growth(left, np.zeros(n, dtype=np.int64)))
     sigmas = abs(sizes[best]) * np.sqrt(weight[best]) / max(float(noise), 1e-12)
     return float(sizes[best]), int(cuts[best]), float(sigmas)

@@ -6,7 +6,7 @@ import math
 
 from polewright.core.formatting import angle_text, duration_text
 from polewright.core.night.advice import Advice, Done, MeasureAgain, Mood
-from polewright.core.night.proof import combined_offset
+from polewright.core.night.judging import witnessed_offset
 from polewright.core.night.states import NightState
 from polewright.core.night.watching import Watching
 from polewright.core.vigil.watch import SETTLED_RAD_H, Shift
@@ -83,7 +83,7 @@ def _moved(state: NightState, watching: Watching, shift: Shift) -> Advice:
 
 def now_rad(state: NightState) -> float:
     """How far the axis was off before, in all."""
-    offset = (combined_offset(state) if state.proved else None) or state.offset
+    offset = (witnessed_offset(state) if state.proved else None) or state.offset
     return 0.0 if offset is None else offset.total_rad
 
 

@@ -12,7 +12,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from polewright.core.drift.compare import Comparison, compare_with_turn
+from polewright.core.drift.compare import Comparison, compare_with_turn, words_agree
 from polewright.core.drift.live import with_sample
 from polewright.core.night.done import PROVED, SURE_ENOUGH, Offset, good_enough, probability_inside
 from polewright.core.night.drift_reading import WORTH_SHARE, DriftReading, DriftWatch, anew, rest_needed_s, wanted_rad
@@ -59,17 +59,33 @@ def drift_confirms(state: NightState) -> bool:
         sure_by_drift(state)
         and both is not None
         and state.plan is not None
+        and _unopposed(state)
         and good_enough(both, state.plan.tolerance_rad, sure=SURE_ENOUGH if state.capture.by_drift else PROVED)
         and drift_offset(state).sigma_rad <= WORTH_SHARE * state.plan.tolerance_rad
     )
 
 
 def drift_contradicts(state: NightState) -> bool:
-    """The drift is complete, and puts the axis rather outside the tolerance than inside."""
+    """The drift is complete, and puts the axis rather outside the tolerance than inside; or inside, against what was
+    known before."""
     both = both_offset(state)
     if not sure_by_drift(state) or both is None or state.plan is None or drift_confirms(state):
         return False
-    return probability_inside(both, state.plan.tolerance_rad) < EVEN
+    return probability_inside(both, state.plan.tolerance_rad) < EVEN or not _unopposed(state)
+
+
+def _unopposed(state: NightState) -> bool:
+    """What was known before agrees with the drift, or at least does not put the axis outside: declination guiding
+    left on makes any drift look like that of an aligned mount."""
+    before, plan = state.offset, state.plan
+    if before is None or plan is None:
+        return True
+    reading = _known(state)
+    return reading is None or _agree(reading, before) or probability_inside(before, plan.tolerance_rad) >= EVEN
+
+
+def _agree(reading: DriftReading, before: Offset) -> bool:
+    return words_agree(reading, before.east_rad, before.up_rad, before.covariance_rad2)
 
 
 # what it says
@@ -102,8 +118,8 @@ def both_offset(state: NightState) -> Offset | None:
     reading, before = _known(state), state.offset
     if reading is None or before is None:
         return None
-    second, comparison = drift_offset(state), compared(state)
-    if comparison is not None and not comparison.agree:
+    second = drift_offset(state)
+    if not _agree(reading, before):
         return second
     information = [np.linalg.inv(np.array(o.covariance_rad2)) for o in (before, second)]
     covariance = np.linalg.inv(information[0] + information[1])
@@ -116,7 +132,12 @@ def settling_s(state: NightState) -> float:
     watch, plan = state.drift, state.plan
     if watch is None or plan is None or watch.stood or watch.samples or state.stage is not Stage.PROOF:
         return 0.0
-    return max(rest_needed_s(plan.tolerance_rad) - state.now_s, 0.0)
+    return max(rest_needed_s(plan.tolerance_rad) - stood_s(state), 0.0)
+
+
+def stood_s(state: NightState) -> float:
+    """For how long the tripod has stood, as far as the night knows."""
+    return state.now_s - state.set_down_s
 
 
 # actions
@@ -173,7 +194,7 @@ def _fit(state: NightState) -> tuple[Effect, ...]:
     watch, plan = state.drift, state.plan
     if watch is None or plan is None or not watch.samples:
         return ()
-    rested_s = math.inf if watch.stood else state.now_s - 0.5 * (watch.samples[-1].at_s - watch.samples[0].at_s)
+    rested_s = math.inf if watch.stood else stood_s(state) - 0.5 * (watch.samples[-1].at_s - watch.samples[0].at_s)
     return (FitDrift(watch.samples, plan.target, wanted_rad(plan.tolerance_rad), rested_s),)
 
 
@@ -205,10 +226,12 @@ def _capture_of(reading: DriftReading, watch: DriftWatch) -> Capture:
 
 
 def note_drift_refusal(state: NightState, event: DriftRefused) -> Outcome:
-    """The frames do not tell an axis yet."""
-    if state.drift is None:
+    """The frames do not tell an axis yet, or no longer; then what they told before is nothing to go on from."""
+    watch = state.drift
+    if watch is None:
         return state, (SET_ASIDE,)
-    return replace(state, drift=replace(state.drift, reading=None, reason=event.reason, cure=event.cure)), ()
+    watch = replace(watch, reading=None, reason=event.reason, cure=event.cure)
+    return replace(_without_axis(state), drift=watch), ()
 
 
 def keep_drift(state: NightState, event: object) -> Outcome:
@@ -241,4 +264,4 @@ def believe_drift(state: NightState, event: object) -> Outcome:
     capture = _capture_of(watch.reading, watch)
     state, effects = keep_drift(state, event)
     state, more = begin_following(replace(state, capture=capture, proof=Capture()), event)
-    return replace(state, drift=None), (*effects, *more)
+    return replace(state, drift=anew(watch)), (*effects, *more)

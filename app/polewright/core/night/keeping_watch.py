@@ -6,7 +6,7 @@ from dataclasses import replace
 
 from polewright.core.night.effects import Effect, Refused, ShiftFound
 from polewright.core.night.events import FrameSolved, GuidingSwitched
-from polewright.core.night.proof import combined_offset
+from polewright.core.night.judging import witnessed_offset
 from polewright.core.night.states import NightState
 from polewright.core.night.watching import Watching, look_at
 from polewright.core.night.workflow_actions import Outcome, see_frame
@@ -17,7 +17,7 @@ def look(state: NightState, event: FrameSolved) -> Outcome:
     seen, _ = see_frame(state, event)
     if not state.aligned or state.plan is None:
         return seen, ()
-    offset = combined_offset(state) if state.proved else state.offset
+    offset = witnessed_offset(state) if state.proved else state.offset
     now = look_at(state.watching, event.frame, state.now_s, state.plan, offset or state.offset)
     return replace(seen, watching=now), _news(now)
 

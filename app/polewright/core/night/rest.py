@@ -7,7 +7,7 @@ the second averages out, and only the second counts when two readings are compar
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from polewright.core.angles import ARCSEC_PER_RAD
 from polewright.core.night.done import Offset
@@ -53,6 +53,11 @@ def add_reading(rest: Rest, reading: Reading, shared: Covariance) -> tuple[Rest,
         return Rest((reading,)), True
     kept = rest.readings[-(KEPT_READINGS - 1) :] if chi2 <= DRIFT_CHI2 else rest.readings[-1:]
     return Rest((*kept, reading)), False
+
+
+def shifted_rest(rest: Rest, raised_rad: float) -> Rest:
+    """The same readings against a pole that stands higher by so much."""
+    return Rest(tuple(replace(r, up_rad=r.up_rad - raised_rad) for r in rest.readings))
 
 
 def rest_offset(rest: Rest, shared: Covariance) -> Offset | None:

@@ -152,7 +152,8 @@ class Locks:
 
 @dataclass(frozen=True)
 class NightState:
-    """The whole night at one moment. `refuted`: a second turn of the RA axis has contradicted a claim tonight."""
+    """The whole night at one moment. `refuted`: a second turn of the RA axis has contradicted a claim tonight.
+    `set_down_s`: since when, as far as is known, the tripod stands where it stands."""
 
     stage: Stage = Stage.ORIENTATION
     now_s: float = 0.0
@@ -181,6 +182,7 @@ class NightState:
     accepted: bool = False
     watching: Watching | None = None
     refuted: bool = False
+    set_down_s: float = 0.0
     undo: NightState | None = None
 
     @property

@@ -73,6 +73,7 @@ from polewright.core.night.handling import (
     take_reading,
     unlock_base,
 )
+from polewright.core.night.judging import judge_anew, judge_by_other_pole, without_the_run
 from polewright.core.night.proof import proof_confirms, proof_contradicts
 from polewright.core.night.states import CLOUDED_FRAMES, NightState, Stage
 from polewright.core.night.workflow_actions import Action, Outcome
@@ -202,7 +203,7 @@ TRANSITIONS: tuple[Row, ...] = (
     Row(C, NextAsked, R, do.begin_following, axis_known, "axis known"),
     Row(C, BackAsked, O),
     Row(C, RestartAsked, C, do.drop_capture),
-    Row(C, TripodBumped, C, do.drop_capture),
+    Row(C, TripodBumped, C, do.bump),
     # rough correction
     Row(R, FrameSolved, R, do.follow_frame),
     Row(R, FrameUnsolved, R, do.note_trouble),
@@ -216,7 +217,7 @@ TRANSITIONS: tuple[Row, ...] = (
     Row(R, NextAsked, F, do.nothing, has_offset, "axis known"),
     Row(R, BackAsked, C, do.reopen_capture),
     Row(R, RestartAsked, R, do.restart_following, axis_known, "axis known"),
-    Row(R, TripodBumped, C, do.drop_capture),
+    Row(R, TripodBumped, C, do.bump),
     # fine correction
     Row(F, FrameSolved, F, do.follow_frame),
     Row(F, FrameUnsolved, F, do.note_trouble),
@@ -231,7 +232,7 @@ TRANSITIONS: tuple[Row, ...] = (
     Row(F, Accepted, P, do.drop_proof, has_offset, "axis known"),
     Row(F, BackAsked, C, do.reopen_capture),
     Row(F, RestartAsked, F, do.restart_following, axis_known, "axis known"),
-    Row(F, TripodBumped, C, do.drop_capture),
+    Row(F, TripodBumped, C, do.bump),
     # proof by drift
     Row(P, DriftAsked, P, watch_drift),
     Row(P, FrameSolved, P, do.nothing, by_drift, "by drift", keep_drift_frame),
@@ -248,6 +249,8 @@ TRANSITIONS: tuple[Row, ...] = (
     Row(P, ShiftPutAway, P, watch.put_away, shift_unread, "a shift was found"),
     Row(P, FrameSolved, P, do.keep_proof_frame),
     Row(P, FrameUnsolved, P, do.note_trouble),
+    Row(P, ToleranceChanged, P, judge_anew, started, "site known"),
+    Row(P, TargetChanged, P, judge_by_other_pole, started, "site known"),
     Row(P, AxisMeasured, P, do.take_proof_axis, proof_confirms, "inside the tolerance", do.prove),
     Row(P, AxisMeasured, F, do.take_proof_axis, proof_contradicts, "outside the tolerance", do.believe_proof),
     Row(P, AxisMeasured, P, do.take_proof_axis),
@@ -255,10 +258,10 @@ TRANSITIONS: tuple[Row, ...] = (
     Row(P, Accepted, P, do.accept_unproved, then=keep_drift),
     Row(P, BackAsked, F, do.drop_proof),
     Row(P, RestartAsked, P, do.drop_proof),
-    Row(P, TripodBumped, C, do.drop_capture),
+    Row(P, TripodBumped, C, do.bump),
     # in every stage
-    *(Row(stage, TargetChanged, stage, do.change_target, started, "site known") for stage in Stage),
-    *(Row(stage, ToleranceChanged, stage, do.change_tolerance, started, "site known") for stage in Stage),
+    *(Row(stage, TargetChanged, stage, do.change_target, started, "site known") for stage in (O, C, R, F)),
+    *(Row(stage, ToleranceChanged, stage, do.change_tolerance, started, "site known") for stage in (O, C, R, F)),
     *(Row(stage, TrackingSwitched, stage, do.switch_tracking) for stage in Stage),
     *(Row(stage, Ticked, stage) for stage in Stage),
 )
@@ -361,6 +364,7 @@ def _undo(state: NightState) -> Outcome:
         folder_reason=state.folder_reason,
         undo=None,
     )
+    back = without_the_run(state, back)
     effects: tuple[Effect, ...] = (EnterStage(back.stage.value),) if back.stage is not state.stage else ()
     if back.capture.axis is not None and back.capture.frames and back.stage in (R, F):
         effects = do.begin_following(back, None)[1] + effects

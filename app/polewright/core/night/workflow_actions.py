@@ -24,7 +24,7 @@ from polewright.core.night.events import (
     ToleranceChanged,
     TrackingSwitched,
 )
-from polewright.core.night.rest import Rest
+from polewright.core.night.rest import Rest, shifted_rest
 from polewright.core.night.states import Capture, Handling, NightPlan, NightState, Refusal, Stage, Trouble
 from polewright.core.plan.tonight import ToleranceOrigin
 
@@ -136,10 +136,14 @@ def take_axis_and_follow(state: NightState, event: AxisMeasured) -> Outcome:
 
 def begin_following(state: NightState, event: object) -> Outcome:
     """Follows the axis from the capture's frames; readings begin anew."""
+    effect = _start_following(state)
+    return replace(state, rest=Rest(), handling=_hands_off(state.handling), reading_warnings=()), (effect,)
+
+
+def _start_following(state: NightState) -> StartFollowing:
     assert state.plan is not None
     axis = state.capture.axis if state.capture.by_drift else None
-    effect = StartFollowing(state.capture.frames, state.plan.target, axis)
-    return replace(state, rest=Rest(), handling=_hands_off(state.handling), reading_warnings=()), (effect,)
+    return StartFollowing(state.capture.frames, state.plan.target, axis)
 
 
 def note_refusal(state: NightState, event: AxisRefused) -> Outcome:
@@ -194,6 +198,13 @@ def drop_capture(state: NightState, event: object) -> Outcome:
     )
 
 
+def bump(state: NightState, event: object) -> Outcome:
+    """The tripod was moved: what was measured is gone, and it settles anew."""
+    state, effects = drop_capture(state, event)
+    drift = None if state.drift is None else replace(state.drift, stood=False)
+    return replace(state, drift=drift, set_down_s=state.now_s), effects
+
+
 def reopen_capture(state: NightState, event: object) -> Outcome:
     """Back to the capture: its frames stay good as long as nothing was turned since."""
     return (state, ()) if not state.rest.readings and not state.handling.reports else drop_capture(state, event)
@@ -228,7 +239,8 @@ def change_target(state: NightState, event: TargetChanged) -> Outcome:
     if state.plan is None:
         return state, ()
     raised = event.pole_altitude_rad - state.plan.pole_altitude_rad
-    axis = shifted_axis(state.capture.axis, raised) if state.capture.by_drift else None
+    in_proof = state.stage is Stage.PROOF  # then the way back leads to the axis as it was followed, not as captured
+    axis = shifted_axis(state.capture.axis, raised) if state.capture.by_drift or in_proof else None
     plan = replace(state.plan, target=event.target, pole_altitude_rad=event.pole_altitude_rad)
     if plan.imaging is not None and plan.origin is ToleranceOrigin.PLAN:
         plan = replace(plan, tolerance_rad=plan.imaging.tolerance_rad(event.target))
@@ -239,10 +251,12 @@ def change_target(state: NightState, event: TargetChanged) -> Outcome:
         drift=shifted_reading(state.drift, raised),
         proof=replace(state.proof, axis=None),
         proved=False,
-        rest=Rest(),
+        rest=shifted_rest(state.rest, raised) if in_proof else Rest(),
         handling=_hands_off(state.handling),
         locks=replace(state.locks, ready=None, before=None),
     )
+    if axis is not None and in_proof:
+        return state, (_start_following(state), *_estimate(state, state.proof))
     if axis is not None and state.stage in (Stage.ROUGH, Stage.FINE):
         return begin_following(state, event)
     return state, _estimate(state, state.capture) + _estimate(state, state.proof)

@@ -20,8 +20,8 @@ from polewright.core.night.events import (
     ScrewTurned,
     TripodBumped,
 )
+from polewright.core.night.judging import witnessed_offset
 from polewright.core.night.measured import PlacedFrame
-from polewright.core.night.proof import combined_offset
 from polewright.core.night.states import NightState
 from polewright.core.night.workflow import step
 from polewright.core.plan.tonight import Planned
@@ -210,7 +210,7 @@ def _close_gap(facts: NightFacts, bad: list[tuple[float, FrameUnsolved]], until_
 def _finish(facts: NightFacts, state: NightState) -> None:
     facts.proved, facts.accepted = state.proved, state.accepted
     facts.by_drift = state.drift is not None
-    facts.final = (combined_offset(state) if state.proof.axis is not None else None) or state.offset
+    facts.final = witnessed_offset(state) or state.offset
     facts.lock_shift_rad = state.locks.shift_rad
     for screw in Screw:
         facts.moves[screw.value] = state.memory(screw).moves

@@ -9,7 +9,7 @@ from polewright.core.formatting import duration_text, turns_text
 from polewright.core.night.advice import Advice, Turn
 from polewright.core.night.done import Offset
 from polewright.core.night.events import Screw
-from polewright.core.night.proof import combined_offset
+from polewright.core.night.judging import witnessed_offset
 from polewright.core.night.states import NightState, Stage
 from polewright.core.plan.words import tolerance_words
 from polewright.core.screws.angles import Covariance, ScrewAngles, offset_from_angles
@@ -26,9 +26,9 @@ EMPTY = {
 
 
 def shown_offset(state: NightState) -> Offset | None:
-    """Where the axis is, by all that is known: the second turn counts once it has confirmed the first."""
+    """Where the axis is, by all that is known: the second turn or the drift counts once it has confirmed it."""
     if state.stage is Stage.PROOF and state.proved:
-        return combined_offset(state) or state.offset
+        return witnessed_offset(state) or state.offset
     return state.offset
 
 

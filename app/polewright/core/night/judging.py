@@ -1,0 +1,51 @@
+"""What a proof says, and what it is still worth when tolerance or target pole change, or a click is taken back.
+
+A proof that was given is judged by the new tolerance from the same evidence. Where that no longer does, a new one
+begins; without what was seen before if the imaging run has begun: its frames are guided, dithered and slewed, and
+would count as frames of a drift or of a turn.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from polewright.core.night.done import Offset
+from polewright.core.night.drift_actions import both_offset, drift_confirms
+from polewright.core.night.drift_reading import anew
+from polewright.core.night.events import TargetChanged, ToleranceChanged
+from polewright.core.night.proof import combined_offset, proof_confirms
+from polewright.core.night.states import Capture, NightState, Stage
+from polewright.core.night.workflow_actions import Outcome, change_target, change_tolerance
+
+
+def witnessed_offset(state: NightState) -> Offset | None:
+    """Where the axis is by all that the proof has to say so far, drift or turn; None where it says nothing."""
+    if state.stage is not Stage.PROOF:
+        return None
+    return combined_offset(state) if state.drift is None else both_offset(state)
+
+
+def judge_anew(state: NightState, event: ToleranceChanged) -> Outcome:
+    """Another tolerance in the proof stage."""
+    after, effects = change_tolerance(state, event)
+    if state.proved:
+        confirmed = proof_confirms(after) if after.drift is None else drift_confirms(after)
+        after = replace(after, proved=confirmed)
+    return without_the_run(state, after), effects
+
+
+def judge_by_other_pole(state: NightState, event: TargetChanged) -> Outcome:
+    """Another target pole in the proof stage; the second turn is estimated anew and judged by that."""
+    after, effects = change_target(state, event)
+    if after.drift is None:
+        return after, effects
+    after = replace(after, proved=state.proved and drift_confirms(after))
+    return without_the_run(state, after), effects
+
+
+def without_the_run(before: NightState, after: NightState) -> NightState:
+    """Where the imaging run had begun and nothing is proved any more, the proof begins with new frames."""
+    if before.watching is None or after.aligned or after.stage is not Stage.PROOF:
+        return after
+    drift = None if after.drift is None else anew(after.drift)
+    return replace(after, proof=Capture(), drift=drift, watching=None)
