@@ -7,8 +7,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from polewright.core.formatting import turns_text
 from polewright.ui.listening import phrase_for, sentence_for
-from polewright.ui.sound import spoken
 from polewright.ui.sound_plan import (
     CLOSE_TURNS,
     DONE,
@@ -22,6 +22,7 @@ from polewright.ui.sound_plan import (
     interval_s,
     render,
 )
+from polewright.ui.spoken import spoken
 from polewright.ui.view_model import Screw, Sense
 from screens.demo_views import PAGES
 
@@ -80,5 +81,14 @@ def test_views_become_phrases() -> None:
 def test_sentences_are_spoken_in_words() -> None:
     fine = PAGES["fine"]()
     assert sentence_for(fine, fine) == ""
-    assert spoken("Turn altitude 1/8 turn anticlockwise.") == "Turn altitude an eighth turn anticlockwise."
-    assert spoken("0.7′") == "0.7 minutes"
+    assert spoken("Turn altitude 1/8 turn anticlockwise.") == "Turn altitude one eighth of a turn anticlockwise."
+    assert spoken("Turn azimuth 1 5/8 turns clockwise.") == "Turn azimuth 1 and five eighths turns clockwise."
+    assert spoken("Turn azimuth 3 turns clockwise.") == "Turn azimuth 3 turns clockwise."
+    assert spoken("0.7′, 14″, 8 s, 2 min") == "0.7 arc minutes, 14 arc seconds, 8 seconds, 2 minutes"
+
+
+@pytest.mark.parametrize("turns", np.geomspace(1 / 120, 12.0, 400))
+def test_every_turn_that_is_told_has_words(turns: float) -> None:
+    """Half a turn is not in a twenty-fourth, whatever the digits look like."""
+    said = spoken(f"Turn altitude {turns_text(turns)} clockwise.")
+    assert "/" not in said and "divided" not in said, said

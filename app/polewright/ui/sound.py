@@ -9,6 +9,7 @@ from PySide6.QtCore import QBuffer, QByteArray, QIODevice, QObject
 from polewright.services.ports import Scheduler, Timer
 from polewright.ui.listening import Listening
 from polewright.ui.sound_plan import RATE_HZ, Phrase, render
+from polewright.ui.spoken import spoken
 
 
 class SoundGuide(Listening):
@@ -89,16 +90,3 @@ class SoundGuide(Listening):
             self._sink.stop()
         if self._voice:
             self._voice.stop()
-
-
-SPOKEN = (
-    ("1/8", "an eighth"), ("1/4", "a quarter"), ("3/8", "three eighths"), ("1/2", "half a"), ("5/8", "five eighths"),
-    ("3/4", "three quarters"), ("7/8", "seven eighths"), ("°", " degrees"), ("′", " minutes"), ("″", " seconds"),
-)  # fmt: skip
-
-
-def spoken(sentence: str) -> str:
-    """The sentence as it is said aloud: signs become words."""
-    for sign, word in SPOKEN:
-        sentence = sentence.replace(sign, word)
-    return sentence
