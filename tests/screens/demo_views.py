@@ -14,6 +14,8 @@ from polewright.ui import intents as want
 from polewright.ui.view_model import (
     Action,
     Capture,
+    Drift,
+    DriftCurve,
     Fact,
     FramePicture,
     Instruction,
@@ -392,6 +394,63 @@ def proof() -> View:
     )
 
 
+def drift_curve(title: str, rate_arcsec_s: float, end_s: float, seed: int) -> DriftCurve:
+    """A made-up field: a line with scatter."""
+    at_s = np.arange(0.0, 240.0, 4.0)
+    moved = rate_arcsec_s * (at_s - at_s.mean()) + np.random.default_rng(seed).normal(0.0, 0.5, at_s.size)
+    words = f"{rate_arcsec_s * 60.0:+.2f}″ a minute, ± 0.11"
+    return DriftCurve(title, words, tuple(map(float, at_s)), tuple(map(float, moved)), rate_arcsec_s, 0.0018, end_s)
+
+
+def drifting() -> View:
+    """The proof by drift: one field is done, the other is being watched."""
+    return replace(
+        proof(),
+        instruction=Instruction(
+            "Hands off. Watching, 12 min 40 s.",
+            "So far: 0.4′ west, ± 0.1′; 1.2′ too low, ± 0.6′. The declination wanders slowly: wind, a loose clutch or"
+            " poor seeing. Watch for longer.",
+            "Then a field for the altitude.",
+            "Hands off. 12 min 40 s.",
+            Tone.WAIT,
+        ),
+        proof=None,
+        drift=Drift(
+            (
+                drift_curve("near the meridian", -0.0071, 240.0, 1),
+                drift_curve("5.2 h east of the meridian", 0.0164, 1000.0, 2),
+            )
+        ),
+        numbers=(
+            Fact("azimuth", "0.4′", "west, ± 0.1′, by drift"),
+            Fact("altitude", "not yet", "another field tells it"),
+            Fact("time left", "12 min 40 s", "one frame ± 0.5″"),
+        ),
+        actions=(
+            Action("Accept without proof", "F", want.Finish(), Weight.PLAIN),
+            Action("The other side of the meridian", "D", want.WatchDrift(other_side=True), Weight.MENU),
+            Action("It has stood for half an hour", "H", want.WatchDrift(stood=True), Weight.MENU),
+            *(replace(action, weight=Weight.MENU) if action.label == "Undo" else action for action in ALWAYS),
+        ),
+    )
+
+
+def drift_begins() -> View:
+    """The proof by drift: no frame yet."""
+    return replace(
+        drifting(),
+        instruction=Instruction(
+            "Point 5.2 h east, declination +12°.",
+            "This field tells the altitude; 31° high. Leave the mount alone: tracking on, declination guiding off."
+            " The air alone fakes 1.4′ there; it is taken out.",
+            "Watching takes about 12 min 40 s.",
+            "Point 5.2 h east, declination +12°.",
+        ),
+        drift=Drift(()),
+        numbers=(Fact("drift", "not yet", "two fields are watched, one after the other"),),
+    )
+
+
 def watching() -> View:
     """The imaging run is watched, and nothing has moved."""
     return replace(
@@ -559,6 +618,8 @@ PAGES = {
     "fine-stale": fine_stale,
     "southern": southern,
     "proof": proof,
+    "drifting": drifting,
+    "drift-begins": drift_begins,
     "watching": watching,
     "moved": moved,
     "rehearsal": rehearsal,

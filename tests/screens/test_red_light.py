@@ -37,7 +37,7 @@ def test_every_page_is_red(make_window: MakeWindow, size: tuple[int, int]) -> No
     window = make_window(*size, light=Light.RED)
     for name, view in PAGES.items():
         window.show_view(view())
-        for reading in (False, True) if name in ("rough", "fine-stale", "capture") else (False,):
+        for reading in (False, True) if name in ("rough", "fine-stale", "capture", "drifting") else (False,):
             window.set_reading(reading)
             assert_red(rgb(window.grab()), f"{name}, reading {reading}")
         window.set_reading(False)

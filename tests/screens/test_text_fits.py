@@ -24,7 +24,7 @@ def test_every_text_fits_and_no_part_lies_over_another(make_window: MakeWindow, 
     window = make_window(*size)
     for name, view in PAGES.items():
         window.show_view(view())
-        for reading in (False, True) if name in ("rough", "fine-stale", "capture") else (False,):
+        for reading in (False, True) if name in ("rough", "fine-stale", "capture", "drifting") else (False,):
             window.set_reading(reading)
             LEDGER.overflows.clear()
             window.grab()
