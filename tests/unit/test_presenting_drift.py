@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from polewright.core.angles import SIDEREAL_RATE_RAD_S
+from polewright.core.angles import SIDEREAL_RATE_RAD_S, rotation_about
 from polewright.core.drift.live import DriftSample, with_sample
 from polewright.core.drift.rates import star_enu
 from polewright.core.model import Site, TargetPole
@@ -75,3 +75,32 @@ def test_the_waiting_sentence_names_the_key_of_the_other_side() -> None:
     gain = shown(watched()).instruction.gain
     assert gain.endswith("D takes the other side of the meridian.")
     assert any(a.key == "D" for a in shown(watched()).actions)
+
+
+def off_the_pole(east_arcsec: float, up_arcsec: float) -> NightState:
+    """Two fields of a mount whose axis is off, without any scatter to speak of: the boresight turns about that axis."""
+    rng, pole = np.random.default_rng(2), math.radians(52.0)
+    east, up = math.radians(east_arcsec / 3600.0), math.radians(up_arcsec / 3600.0)
+    axis = np.array([east, math.cos(pole) - up * math.sin(pole), math.sin(pole) + up * math.cos(pole)])
+    axis /= np.linalg.norm(axis)
+    samples: tuple[DriftSample, ...] = ()
+    for begun_s, hour_h, dec_rad in ((0.0, 0.0, 0.2), (400.0, -5.0, 1.1)):
+        start = star_enu(SITE, math.radians(15.0 * hour_h), dec_rad)
+        for after_s in np.arange(0.0, 180.0, 4.0):
+            seen = rotation_about(axis, -SIDEREAL_RATE_RAD_S * after_s) @ start
+            samples = with_sample(samples, SITE, begun_s + after_s, seen + rng.normal(0.0, 1e-7, 3), 1e-7)
+    reading = read_drift(samples, SITE, TargetPole.TRUE, wanted_rad(1.5e-4), math.inf)
+    return replace(STATE, drift=DriftWatch(samples=samples, reading=reading, read_s=4000.0, stood=True))  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize(("east_arcsec", "up_arcsec"), [(120.0, 0.0), (0.0, 120.0), (-90.0, 60.0)])
+def test_the_points_run_along_the_line(east_arcsec: float, up_arcsec: float) -> None:
+    """Stars drift against the boresight: the slope of the points is that of the line, sign and all."""
+    state = off_the_pole(east_arcsec, up_arcsec)
+    assert state.drift is not None and state.drift.reading is not None
+    assert math.degrees(state.drift.reading.east_rad) * 3600.0 == pytest.approx(east_arcsec, abs=3.0)
+    view = shown(state)
+    assert view.drift is not None and len(view.drift.curves) == 2
+    for curve in view.drift.curves:
+        slope = np.polyfit(curve.at_s, curve.arcsec, 1)[0]
+        assert slope == pytest.approx(curve.rate_arcsec_s, abs=5e-4), curve.title

@@ -43,7 +43,7 @@ def _curve(state: NightState, watch: DriftWatch, number: int, order: int | None)
     here = [s for s in watch.samples if s.position == number]
     places = np.array([place_rad(s.direction_enu, plan.pole_altitude_rad, plan.site) for s in here])
     at_s = np.array([s.at_s for s in here]) - here[0].at_s
-    dec = (places[:, 1] - places[:, 1].mean()) * ARCSEC_PER_RAD
+    dec = (places[:, 1].mean() - places[:, 1]) * ARCSEC_PER_RAD  # stars drift against the boresight
     title = _title(math.degrees(float(np.median(places[:, 0]))) / 15.0)
     rate, sigma = 0.0, 0.0
     if order is not None and watch.reading is not None:
