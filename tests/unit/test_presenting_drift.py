@@ -78,7 +78,7 @@ def test_the_waiting_sentence_names_the_key_of_the_other_side() -> None:
 
 
 def off_the_pole(east_arcsec: float, up_arcsec: float) -> NightState:
-    """Two fields of a mount whose axis is off, without any scatter to speak of: the boresight turns about that axis."""
+    """Two fields of a mount whose axis is off, with hardly any scatter: the boresight turns about that axis."""
     rng, pole = np.random.default_rng(2), math.radians(52.0)
     east, up = math.radians(east_arcsec / 3600.0), math.radians(up_arcsec / 3600.0)
     axis = np.array([east, math.cos(pole) - up * math.sin(pole), math.sin(pole) + up * math.cos(pole)])

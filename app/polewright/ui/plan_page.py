@@ -92,7 +92,7 @@ class PlanPage(Panel):
         self.fields["guide_offset"].setEnabled(view.form.guided)
         self.facts.show_facts(view.facts)
         self.use.setEnabled(not view.problem)
-        self.aim.setText(view.aim_text or "Best pole taken")
+        self.aim.setText(view.aim_text or "Best pole in use")
         self.aim.setEnabled(bool(view.aim_text))
         self._show_plot()
         self.update()

@@ -6,7 +6,7 @@ from polewright.core.night.advice import Advice, Mood, Wait
 from polewright.core.night.rest import SETTLE_S
 from polewright.ui.view_model import Instruction, Tone
 
-OTHER_SIDE = "No free sky there? D takes the other side of the meridian."
+OTHER_SIDE = "D takes the other side of the meridian."
 SKIP_THE_REST = "H skips this."
 TONES = {Mood.DO: Tone.DO, Mood.WAIT: Tone.WAIT, Mood.GOOD: Tone.GOOD, Mood.TROUBLE: Tone.TROUBLE}
 
@@ -26,8 +26,10 @@ def instruction(advice: Advice) -> Instruction:
 def _with_keys(advice: Advice) -> str:
     """The gain, and the key that helps where the instruction may not suit: the coach knows no keys."""
     key = ""
-    if advice.key == "drift:watch" or advice.key.startswith("drift:point:altitude"):
+    if advice.key == "drift:watch":
         key = OTHER_SIDE
+    elif advice.key.startswith("drift:point:altitude"):
+        key = f"No free sky there? {OTHER_SIDE}"
     elif advice.key == "drift:settle":
         key = SKIP_THE_REST
     return f"{advice.expected_gain} {key}".strip()
