@@ -104,3 +104,15 @@ def test_the_points_run_along_the_line(east_arcsec: float, up_arcsec: float) -> 
     for curve in view.drift.curves:
         slope = np.polyfit(curve.at_s, curve.arcsec, 1)[0]
         assert slope == pytest.approx(curve.rate_arcsec_s, abs=5e-4), curve.title
+
+
+def test_a_long_drift_is_thinned_out_to_its_last_frame() -> None:
+    """Hours of frames would be seconds of painting; the line is that of all of them."""
+    state = watched()
+    assert state.drift is not None
+    one = state.drift.samples[0]
+    samples = tuple(replace(one, at_s=3.0 * i) for i in range(4000))
+    view = shown(replace(state, drift=replace(state.drift, samples=samples)))
+    assert view.drift is not None
+    (curve,) = view.drift.curves
+    assert len(curve.at_s) <= 301 and curve.at_s[0] == 0.0 and curve.at_s[-1] == pytest.approx(11997.0)

@@ -66,6 +66,20 @@ def test_resuming_gives_the_same_state_and_goes_on_to_the_same_numbers(night: Re
     assert engine.now_s() == pytest.approx(log.events[-1].t_s, abs=1e-3)
 
 
+def test_a_fault_in_the_program_does_not_keep_a_night_from_being_taken_up(
+    night: RecordedNight, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """In the night itself such a fault costs one number; going through it again must cost no more."""
+
+    def broken(*_: object) -> None:
+        raise ZeroDivisionError("a bug")
+
+    monkeypatch.setattr("polewright.runtime.course.follow", broken)
+    log = parse_night(night.blob, "night")
+    assert resumed(log).state == night.engine.state
+    assert replayed(log).course.state == night.engine.state
+
+
 @pytest.mark.parametrize("seed", range(6))
 def test_a_log_cut_anywhere_resumes_in_the_same_stage_and_loses_at_most_one_line(
     night: RecordedNight, seed: int

@@ -24,6 +24,7 @@ from polewright.runtime.course import Course
 from polewright.runtime.frame_facts import place, solution_from_plain
 from polewright.services.log_format import LoggedEvent
 from polewright.services.night_log import NightLog
+from polewright.services.program_log import LOG
 
 EVENT_KIND, FRAME_KIND = "event", "frame"
 ANSWERS = {
@@ -69,13 +70,22 @@ def retrace_to_the_end(course: Course, log: NightLog) -> tuple[AnyEvent, ...]:
         _strike(open_effects, event)
         for effect in course.take(event):
             needed = isinstance(effect, StartFollowing | FollowAxis)
-            answer = course.answer(effect, now_s) if needed else None
+            answer = _answer(course, effect, now_s) if needed else None
             if type(effect) in ANSWERS:
                 open_effects.append((effect, answer))
     answers = [
-        course.answer(e, now_s) if isinstance(e, EstimateAxis | FitDrift) else answer for e, answer in open_effects
+        _answer(course, e, now_s) if isinstance(e, EstimateAxis | FitDrift) else answer for e, answer in open_effects
     ]
     return tuple(answer for answer in answers if answer is not None)
+
+
+def _answer(course: Course, effect: Effect, at_s: float) -> AnyEvent | None:
+    """The answer; None where a fault keeps it from coming, as it did in the night itself. The night goes on."""
+    try:
+        return course.answer(effect, at_s)
+    except Exception as error:
+        LOG.error("fault while answering %s again", type(effect).__name__, exc_info=error)
+        return None
 
 
 class CheckedReplay:
@@ -110,7 +120,7 @@ class CheckedReplay:
         event = event_from_plain(line.data)
         self._check(line, event)
         for effect in self.course.take(event):
-            answer = self.course.answer(effect, event.at_s)
+            answer = _answer(self.course, effect, event.at_s)
             if answer is not None:
                 self._answers.append(answer)
         return event

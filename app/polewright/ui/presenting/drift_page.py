@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections import Counter
 
 import numpy as np
 
@@ -15,7 +16,7 @@ from polewright.ui import intents as want
 from polewright.ui.presenting.wording import size_and_side
 from polewright.ui.view_model import Action, Drift, DriftCurve, Fact, Weight
 
-SHOWN_FIELDS = 2
+SHOWN_FIELDS, SHOWN_FRAMES = 2, 300  # more frames than that are thinned out: the dots touch
 
 
 def drifting(state: NightState) -> bool:
@@ -28,19 +29,21 @@ def drift_picture(state: NightState) -> Drift | None:
     watch, plan = state.drift, state.plan
     if watch is None or plan is None or not drifting(state):
         return None
-    numbers = sorted({s.position for s in watch.samples})
-    usable = [n for n in numbers if sum(s.position == n for s in watch.samples) >= 3]
+    counts = Counter(s.position for s in watch.samples)
+    usable = [number for number in sorted(counts) if counts[number] >= 3]
     fields = () if watch.reading is None else watch.reading.fields
-    curves = []
-    for order, number in enumerate(usable):
-        curves.append(_curve(state, watch, number, order if order < len(fields) else None))
-    return Drift(tuple(curves[-SHOWN_FIELDS:]))
+    shown = list(enumerate(usable))[-SHOWN_FIELDS:]
+    curves = [_curve(state, watch, number, order if order < len(fields) else None) for order, number in shown]
+    return Drift(tuple(curves))
 
 
 def _curve(state: NightState, watch: DriftWatch, number: int, order: int | None) -> DriftCurve:
     plan = state.plan
     assert plan is not None
-    here = [s for s in watch.samples if s.position == number]
+    whole = [s for s in watch.samples if s.position == number]
+    here = whole[:: -(-len(whole) // SHOWN_FRAMES)]
+    if here[-1] is not whole[-1]:
+        here.append(whole[-1])
     places = np.array([place_rad(s.direction_enu, plan.pole_altitude_rad, plan.site) for s in here])
     at_s = np.array([s.at_s for s in here]) - here[0].at_s
     dec = (places[:, 1].mean() - places[:, 1]) * ARCSEC_PER_RAD  # stars drift against the boresight
