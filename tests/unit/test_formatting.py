@@ -105,3 +105,11 @@ def test_clock_face_senses_rates_times_and_shares() -> None:
         "100 %",
     ]
     assert number_text(0.0) == "0" and number_text(0.046) == "0.046" and number_text(1234.0) == "1200"
+
+
+def test_no_large_number_has_an_exponent() -> None:
+    """A camera that sees the screws badly is uncertain by 120", not by 1.2e+02"."""
+    from polewright.core.axis.following_words import CameraPosition, _arcsec
+
+    known = dict.fromkeys(CameraPosition.__dataclass_fields__, 0.0)
+    assert _arcsec(CameraPosition(**{**known, "sigma_rad": 123.4 / 206264.8})) == '120"'

@@ -13,6 +13,7 @@ from PySide6.QtCore import QPointF, QRectF, Qt
 from PySide6.QtGui import QFont, QFontMetricsF, QPainter, QPen, QPolygonF
 from PySide6.QtWidgets import QWidget
 
+from polewright.core.formatting import number_text
 from polewright.ui.drawing import CENTRE, LEFT, RIGHT, draw_fitted, star_path
 from polewright.ui.look import SMALL
 from polewright.ui.panel import Panel
@@ -33,7 +34,7 @@ class BlurPlotPanel(Panel):
     def show_plot(self, plot: BlurPlot | None, empty_text: str = "") -> None:
         """Show another plot."""
         self.plot, self.empty_text = plot, empty_text
-        said = "" if plot is None else "; ".join(f"{m.label}: {m.blur_px:.2g} px" for m in plot.marks)
+        said = "" if plot is None else "; ".join(f"{m.label}: {number_text(m.blur_px)} px" for m in plot.marks)
         self.setAccessibleDescription(said or empty_text)
         self.update()
 

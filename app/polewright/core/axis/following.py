@@ -21,6 +21,7 @@ from polewright.core.axis.following_motion import UNKNOWN_RAD, Motion, Pose, Upd
 from polewright.core.axis.following_start import KnownAxis, pose_at_frame, pose_of_capture
 from polewright.core.axis.following_words import weakness
 from polewright.core.axis.suspects import judge
+from polewright.core.formatting import number_text
 from polewright.core.model import AxisEstimate, Camera, FloatArray, Site, SkyFrame, Utc
 from polewright.core.sky.places import east_and_up, hemisphere_sign, offset_from_pole
 
@@ -291,7 +292,7 @@ def _warnings(before: FollowState, after: FollowState, frame: SkyFrame, choice: 
         also = " and the screws turned" if choice.screws else ""
         said.append(
             f"The RA axis moved by {amount}, not as a drive does{also}: this reading rests on the roll of the camera"
-            f' alone (uncertain by {sigma:.2g}"). If the declination was touched, take the capture again.'
+            f' alone (uncertain by {number_text(sigma)}"). If the declination was touched, take the capture again.'
         )
     if frame.utc_mid < before.utc:
         said.append(f"{frame.name} is older than the frame before it: check the clock.")

@@ -8,6 +8,7 @@ import numpy as np
 
 from polewright.core.angles import ARCSEC_PER_RAD
 from polewright.core.axis.accuracy import FrameNoise, screw_sigmas_rad
+from polewright.core.formatting import number_text
 from polewright.core.model import FloatArray
 
 WEAK_FACTOR = 5.0  # a position is weak from here on, over a good one: on the meridian, 20 degrees from the pole
@@ -95,4 +96,4 @@ def _azimuth_altitude(v: FloatArray) -> tuple[float, float]:
 
 
 def _arcsec(position: CameraPosition) -> str:
-    return f'{max(position.sigma_rad * ARCSEC_PER_RAD, 0.1):.2g}"'
+    return f'{number_text(max(position.sigma_rad * ARCSEC_PER_RAD, 0.1))}"'
