@@ -144,6 +144,17 @@ def test_a_drift_that_tells_nothing_any_more_is_not_followed() -> None:
     assert lost.capture == Capture() and after(lost, NextAsked(4003.0)).stage is Stage.CAPTURE
 
 
+@pytest.mark.parametrize(("back_s", "left"), [(-3600.0, 1), (-30.0, 80)])
+def test_a_clock_that_is_set_back_begins_the_drift_anew(back_s: float, left: int) -> None:
+    """Waiting until the right clock has caught up with the wrong one would be an hour of saying nothing."""
+    state = before(0.0, 0.0, 8.0)
+    frame = state.last_frame
+    assert frame is not None and state.drift is not None
+    late = replace(frame, utc_mid=frame.utc_mid.plus_seconds(state.drift.samples[-1].at_s + back_s))
+    seen = after(state, FrameSolved(4001.0, late))
+    assert seen.drift is not None and len(seen.drift.samples) == left and seen.drift.stood
+
+
 def test_going_by_the_drift_keeps_what_the_person_said() -> None:
     state = before(300.0, 0.0, 4.0)
     assert state.drift is not None

@@ -25,6 +25,7 @@ from polewright.core.sky.places import standard_atmosphere
 
 EVERY_FRAME = 150  # so many frames are fitted one by one; of more, sixty fits a doubling
 EVEN = 0.5
+CLOCK_SET_BACK_S = 60.0  # a frame so much older than the last one comes by another clock
 SET_ASIDE = Refused("This drift belongs to frames that were set aside.", "Nothing to do.")
 
 
@@ -175,6 +176,8 @@ def keep_drift_frame(state: NightState, event: FrameSolved) -> Outcome:
     if watch is None or plan is None or state.proved or state.accepted or settling_s(state) > 0.0:
         return state, ()
     begun = watch.begun or frame.utc_mid
+    if watch.samples and frame.utc_mid.seconds_since(begun) < watch.samples[-1].at_s - CLOCK_SET_BACK_S:
+        watch, begun = anew(watch), frame.utc_mid  # by the clock that was wrong, all places were wrong
     direction = np.array([row[2] for row in frame.camera_to_enu])
     c = frame.covariance_rad2
     sigma = math.sqrt(max(0.5 * (c[0][0] + c[1][1]), 0.0))
