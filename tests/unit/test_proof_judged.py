@@ -15,6 +15,7 @@ from polewright.core.angles import ARCSEC_PER_RAD, SIDEREAL_RATE_RAD_S
 from polewright.core.drift.live import DriftSample, largest_step, with_sample
 from polewright.core.drift.rates import star_enu
 from polewright.core.model import Site, TargetPole
+from polewright.core.night.coach import advise
 from polewright.core.night.drift_actions import settling_s
 from polewright.core.night.drift_reading import DriftField, DriftReading, DriftWatch
 from polewright.core.night.effects import FitDrift, StartFollowing
@@ -89,6 +90,7 @@ def test_a_drift_does_not_overrule_what_puts_the_axis_outside(turn_arcsec: float
     state = after(before(turn_arcsec, 0.0, 4.0), DriftMeasured(4001.0, drift_says(0.0, 0.0, 5.0)))
     assert state.proved is proved
     if not proved:
+        assert "guiding" in advise(state).reason
         assert after(state, NextAsked(4002.0)).stage is Stage.FINE, "the person decides"
 
 

@@ -14,7 +14,7 @@ from polewright.core.drift.rates import star_enu
 from polewright.core.formatting import angle_text, duration_text, number_text, offset_words, sigma_text
 from polewright.core.model import Site
 from polewright.core.night.advice import Advice, GoOn, Mood, Point, StartAgain, Wait
-from polewright.core.night.drift_actions import compared, drift_contradicts, drift_offset, settling_s
+from polewright.core.night.drift_actions import compared, drift_contradicts, drift_offset, opposed, settling_s
 from polewright.core.night.drift_reading import (
     DriftReading,
     DriftWatch,
@@ -31,6 +31,7 @@ from polewright.core.sky.places import standard_atmosphere
 USUAL_NOISE_RAD, USUAL_CADENCE_S = 0.5 / ARCSEC_PER_RAD, 3.0  # of a solved frame, before its own scatter is known
 STEADY_S = 15.0  # so long at least is a field watched before another one is asked for
 MISPOINTED_FRAMES = 2  # so many frames show where the camera really looks
+GUIDED = " Declination guiding left on would look like this too."
 QUIET = "Leave the mount alone: tracking on, declination guiding off."
 
 
@@ -82,6 +83,9 @@ def _complete(state: NightState, reading: DriftReading) -> Advice:
             "drift:again",
         )
     reason = told.sentence if told is not None else "Both components are known."
+    inside = state.plan is not None and offset.total_rad <= state.plan.tolerance_rad
+    if state.stage is Stage.PROOF and inside and opposed(state):
+        reason += GUIDED
     sentence = f"By drift {total} off: go on." if state.stage is Stage.PROOF else "Go on: the axis is known."
     return Advice(sentence, reason, "The correction goes on from the drift.", GoOn(), Mood.DO, "drift:complete")
 

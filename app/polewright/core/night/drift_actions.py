@@ -60,7 +60,7 @@ def drift_confirms(state: NightState) -> bool:
         sure_by_drift(state)
         and both is not None
         and state.plan is not None
-        and _unopposed(state)
+        and not opposed(state)
         and good_enough(both, state.plan.tolerance_rad, sure=SURE_ENOUGH if state.capture.by_drift else PROVED)
         and drift_offset(state).sigma_rad <= WORTH_SHARE * state.plan.tolerance_rad
     )
@@ -72,17 +72,18 @@ def drift_contradicts(state: NightState) -> bool:
     both = both_offset(state)
     if not sure_by_drift(state) or both is None or state.plan is None or drift_confirms(state):
         return False
-    return probability_inside(both, state.plan.tolerance_rad) < EVEN or not _unopposed(state)
+    return probability_inside(both, state.plan.tolerance_rad) < EVEN or opposed(state)
 
 
-def _unopposed(state: NightState) -> bool:
-    """What was known before agrees with the drift, or at least does not put the axis outside: declination guiding
-    left on makes any drift look like that of an aligned mount."""
-    before, plan = state.offset, state.plan
-    if before is None or plan is None:
-        return True
-    reading = _known(state)
-    return reading is None or _agree(reading, before) or probability_inside(before, plan.tolerance_rad) >= EVEN
+def opposed(state: NightState) -> bool:
+    """Whether what was known before contradicts the drift and puts the axis outside.
+
+    Declination guiding left on makes any drift look like that of an aligned mount.
+    """
+    reading, before, plan = _known(state), state.offset, state.plan
+    if reading is None or before is None or plan is None or _agree(reading, before):
+        return False
+    return probability_inside(before, plan.tolerance_rad) < EVEN
 
 
 def _agree(reading: DriftReading, before: Offset) -> bool:

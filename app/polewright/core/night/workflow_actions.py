@@ -170,7 +170,7 @@ def prove(state: NightState, event: object) -> Outcome:
 
 def believe_proof(state: NightState, event: object) -> Outcome:
     """The second turn contradicts: go on from it, it is the newer one."""
-    return begin_following(replace(state, capture=state.proof, proof=Capture(), refuted=True), event)
+    return begin_following(replace(state, capture=state.proof, proof=Capture(), drift=None, refuted=True), event)
 
 
 # stages
