@@ -22,6 +22,7 @@ from polewright.core.night.events import (
 )
 from polewright.core.night.states import NightState, Stage
 from polewright.core.night.workflow import step
+from polewright.core.vigil.watch import Shift
 from vigil_nights import Run, declination_axis, setup_of, slow, sudden
 from watch_night import BEGINS_S, aligned_events, imaging_events, run_through
 
@@ -81,6 +82,23 @@ def test_a_small_kick_is_told_as_harmless(aligned: NightState) -> None:
     assert sum(isinstance(e, ShiftFound) for e in effects) == 1
     advice = advise(state)
     assert advice.instruction.endswith("Still good enough.") and isinstance(advice.action, Done)
+
+
+def test_small_kicks_add_up_and_do_not_hide_a_large_one(aligned: NightState) -> None:
+    wide, _ = run_through(aligned_events(tolerance_rad=120.0 / ARCSEC_PER_RAD))
+    state, _ = run_through(list(imaging_events(RUN, kick(6.0))), wide)
+    assert state.watching is not None
+    (small,) = state.watching.vigil.shifts
+
+    def told(*shifts: Shift, seen: int = 0) -> bool:
+        assert state.watching is not None
+        watching = replace(state.watching, vigil=replace(state.watching.vigil, shifts=shifts), seen=seen)
+        return isinstance(advise(replace(state, watching=watching)).action, MeasureAgain)
+
+    large = replace(small, size_rad=100.0 / ARCSEC_PER_RAD)
+    sinking = replace(small, sudden=False, rate_rad_h=60.0 / ARCSEC_PER_RAD)
+    assert not told(small) and not told(small, small, seen=1)
+    assert told(*[small] * 9, seen=8) and told(large, small) and told(sinking, small)
 
 
 def test_a_sinking_foot_is_told_with_its_rate_and_how_long_the_tolerance_lasts(aligned: NightState) -> None:

@@ -62,7 +62,7 @@ def _moved(state: NightState, watching: Watching, shift: Shift) -> Advice:
             key,
         )
     size = angle_text(shift.size_rad)
-    if now_rad(state) + HIDDEN * shift.size_rad <= tolerance:
+    if _still_good(state, watching):
         return Advice(
             f"Moved by {size}. Still good enough.",
             f"{ago} ago. Tonight needs {angle_text(tolerance)}: image on, but look at the frame of that moment.",
@@ -79,6 +79,15 @@ def _moved(state: NightState, watching: Watching, shift: Shift) -> Advice:
         Mood.TROUBLE,
         key,
     )
+
+
+def _still_good(state: NightState, watching: Watching) -> bool:
+    """Whether all that was seen to move since the alignment, taken together, leaves the tolerance whole."""
+    shifts = watching.vigil.shifts
+    slow = [shift for shift in shifts if not shift.sudden]
+    if state.plan is None or (slow and slow[-1].rate_rad_h >= SETTLED_RAD_H):
+        return False
+    return now_rad(state) + HIDDEN * sum(shift.size_rad for shift in shifts) <= state.plan.tolerance_rad
 
 
 def now_rad(state: NightState) -> float:
