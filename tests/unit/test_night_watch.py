@@ -101,6 +101,22 @@ def test_small_kicks_add_up_and_do_not_hide_a_large_one(aligned: NightState) -> 
     assert told(*[small] * 9, seen=8) and told(large, small) and told(sinking, small)
 
 
+@pytest.mark.parametrize("wrong_s", [-3600.0, 3600.0])
+def test_what_was_found_keeps_its_time_when_the_frames_come_by_another_clock(
+    aligned: NightState, wrong_s: float
+) -> None:
+    """The imaging camera's clock may be an hour off: by it the kick would be an hour from now, or an hour older."""
+    state, _ = run_through(list(imaging_events(RUN, kick(30.0))), aligned)
+    before, frame = state.watching, state.last_frame
+    assert before is not None and frame is not None
+    (shift,) = before.vigil.shifts
+    other = replace(frame, utc_mid=frame.utc_mid.plus_seconds(20.0 + wrong_s))
+    state, _ = step(state, FrameSolved(state.now_s + 20.0, other))
+    after = state.watching
+    assert after is not None and after.night_s(0.0) == state.now_s and after.vigil.looks == ()
+    assert after.night_s(after.vigil.shifts[0].onset_s) == pytest.approx(before.night_s(shift.onset_s))
+
+
 def test_a_sinking_foot_is_told_with_its_rate_and_how_long_the_tolerance_lasts(aligned: NightState) -> None:
     state, effects = run_through(list(imaging_events(RUN, sink(60.0))), aligned)
     shifts = [e.shift for e in effects if isinstance(e, ShiftFound)]

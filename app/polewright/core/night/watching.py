@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from polewright.core.night.measured import PlacedFrame
     from polewright.core.night.states import NightPlan
 
+CLOCK_AHEAD_S = 60.0  # no frame comes from the future
 LEAST_GAP_S = 8.0  # frames nearer than that share their air: they cost time and tell nothing new
 
 
@@ -66,10 +67,17 @@ def look_at(
     last_s = looks[-1].at_s if looks else before.vigil.since_s
     if before.vigil.reference is not None and abs(at_s - last_s) < LEAST_GAP_S:
         return replace(before, checked_s=now_s, vigil=replace(before.vigil, new=None))
-    if at_s < last_s:  # another clock: begin with it
-        fresh = Vigil(before.vigil.setup, shifts=before.vigil.shifts, watches=before.vigil.watches)
-        before = replace(before, vigil=fresh, free=None)
+    if at_s < last_s or at_s - (now_s - before.zero_s) > CLOCK_AHEAD_S:
+        before = _by_other_clock(before, frame, now_s)
     return _looked(before, frame, now_s)
+
+
+def _by_other_clock(before: Watching, frame: PlacedFrame, now_s: float) -> Watching:
+    """The frames count by another clock: begin with it; what was found keeps its place in the night."""
+    older_s = before.zero_s - now_s
+    shifts = tuple(replace(s, onset_s=s.onset_s + older_s, found_s=s.found_s + older_s) for s in before.vigil.shifts)
+    fresh = Vigil(before.vigil.setup, shifts=shifts, watches=before.vigil.watches)
+    return replace(before, vigil=fresh, zero=frame.utc_mid, zero_s=now_s, free=None)
 
 
 def _looked(before: Watching, frame: PlacedFrame, now_s: float) -> Watching:
