@@ -15,7 +15,9 @@ from hypothesis import settings
 os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
 os.environ.setdefault("OMP_NUM_THREADS", "1")
 
-settings.register_profile("polewright", deadline=None)  # a busy machine is no failure
+# A busy machine is no failure, and two runs of one commit try the same; `--hypothesis-profile=explore` tries others.
+settings.register_profile("polewright", deadline=None, derandomize=True)
+settings.register_profile("explore", deadline=None, print_blob=True)
 settings.load_profile("polewright")
 
 REPOSITORY = Path(__file__).resolve().parents[1]

@@ -158,7 +158,7 @@ class Night(RuleBasedStateMachine):
         """Accept, wherever that is possible, and image; the mount may be kicked halfway."""
         for _ in range(2):
             self.feed(Accepted(self.later(1.0)))
-        if not self.state.aligned:
+        if not self.state.aligned or self.state.paused:
             return
         night, shifts = PaperNight(6), 0
         for number in range(count):
