@@ -91,6 +91,7 @@ def test_a_drift_does_not_overrule_what_puts_the_axis_outside(turn_arcsec: float
     assert state.proved is proved
     if not proved:
         assert "guiding" in advise(state).reason
+        assert witnessed_offset(state) is None, "the report does not flatter"
         assert after(state, NextAsked(4002.0)).stage is Stage.FINE, "the person decides"
 
 

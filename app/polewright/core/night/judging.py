@@ -10,7 +10,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from polewright.core.night.done import Offset
-from polewright.core.night.drift_actions import both_offset, drift_confirms
+from polewright.core.night.drift_actions import both_offset, drift_confirms, opposed
 from polewright.core.night.drift_reading import anew
 from polewright.core.night.events import TargetChanged, ToleranceChanged
 from polewright.core.night.proof import combined_offset, proof_confirms
@@ -19,8 +19,11 @@ from polewright.core.night.workflow_actions import Outcome, change_target, chang
 
 
 def witnessed_offset(state: NightState) -> Offset | None:
-    """Where the axis is by all that the proof has to say so far, drift or turn; None where it says nothing."""
-    if state.stage is not Stage.PROOF:
+    """Where the axis is by all that the proof has to say so far, drift or turn.
+
+    None where it says nothing, or where a drift stands alone against what puts the axis outside.
+    """
+    if state.stage is not Stage.PROOF or opposed(state):
         return None
     return combined_offset(state) if state.drift is None else both_offset(state)
 
