@@ -32,6 +32,7 @@ USUAL_NOISE_RAD, USUAL_CADENCE_S = 0.5 / ARCSEC_PER_RAD, 3.0  # of a solved fram
 STEADY_S = 15.0  # so long at least is a field watched before another one is asked for
 MISPOINTED_FRAMES = 2  # so many frames show where the camera really looks
 GUIDED = " Declination guiding left on would look like this too."
+HOPELESS = "With so much scatter hours would not do: expose longer, or wait for steadier air."
 QUIET = "Leave the mount alone: tracking on, declination guiding off."
 
 
@@ -198,7 +199,8 @@ def _watch(state: NightState) -> Advice:
             "drift:watch",
         )  # fmt: skip
     so_far = _so_far(reading)
-    warnings = " ".join(reading.warnings)
+    hopeless = () if math.isfinite(reading.here_s + reading.there_s) else (HOPELESS,)
+    warnings = " ".join((*hopeless, *reading.warnings))
     after = f"Then a field for the {reading.component}." if reading.component else ""
     return Advice(
         f"Hands off. Watching, {duration_text(left)}.",
