@@ -347,6 +347,17 @@ def fine_stale() -> View:
     )
 
 
+def fine_unmatched() -> View:
+    """Fine: frames that match nothing, told in the longest words there are."""
+    trouble = Trouble(
+        "11 objects found, but they match no star pattern at 4.30 arcsec/px, nor at any other scale.",
+        "Clouds, trails, hot pixels? If the stars are sharp, check focal length and pixel size.",
+        "for 7 s",
+        3,
+    )
+    return replace(fine_stale(), trouble=trouble)
+
+
 def southern() -> View:
     """Fine, under the southern sky: east on the left."""
     view = fine()
@@ -616,6 +627,7 @@ PAGES = {
     "fine": fine,
     "fine-close": fine_close,
     "fine-stale": fine_stale,
+    "fine-unmatched": fine_unmatched,
     "southern": southern,
     "proof": proof,
     "drifting": drifting,

@@ -175,7 +175,7 @@ def test_covariance_of_solutions_is_honest() -> None:
             20,
             SolveHint(camera=Camera(1280, 960, 20626.48)),
             "20 objects found, but they match no star pattern at the scale of the last frame (10.00 arcsec/px).",
-            "clouds, trailed stars, or hot pixels",
+            "Clouds, trails, hot pixels",
         ),
     ],
 )

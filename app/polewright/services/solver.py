@@ -244,9 +244,7 @@ def _no_match(stars: StarList, hint: SolveHint, all_scales_tried: bool) -> Unsol
     elif hint.scale_arcsec_px is not None:
         where = f"at {hint.scale_arcsec_px:.2f} arcsec/px"
         if all_scales_tried:
-            where += (
-                f", nor at any other scale for fields {NARROWEST_FIELD_DEG:g} to {WIDEST_FIELD_DEG:g} degrees wide"
-            )
+            where += ", nor at any other scale"
     elif all_scales_tried:
         where = f"at any scale for fields {NARROWEST_FIELD_DEG:g} to {WIDEST_FIELD_DEG:g} degrees wide"
     else:
@@ -262,8 +260,7 @@ def _no_match(stars: StarList, hint: SolveHint, all_scales_tried: bool) -> Unsol
         return Unsolved(reason, "Expose longer to get at least 8 stars, or give the rough pointing.", n)
     return Unsolved(
         reason,
-        "Look at the frame: clouds, trailed stars, or hot pixels taken for stars? "
-        "If the stars are sharp, check the focal length and the pixel size.",
+        "Clouds, trails, hot pixels? If the stars are sharp, check focal length and pixel size.",
         n,
     )
 

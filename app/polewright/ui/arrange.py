@@ -7,6 +7,7 @@ from dataclasses import dataclass
 SMALLEST = (1024, 700)
 STRIP_H, STRIP_W = 118.0, 124.0
 WORDS_H, SCREWS_H = 200.0, 98.0
+TROUBLE_H = 124
 
 
 @dataclass(frozen=True)
@@ -119,7 +120,7 @@ def _place_right(boxes: dict[str, Box], right: Box, u: float, gap: float, wants:
         boxes["primary"] = Box(right.x, y, right.w, h)
         y -= gap * 0.8
     if wants.trouble:
-        h = 112 * u
+        h = TROUBLE_H * u
         y -= h
         boxes["trouble"] = Box(right.x, y, right.w, h)
         y -= gap * 0.8
@@ -135,7 +136,7 @@ def _pictures_height(right: Box, u: float, gap: float, wants: Wants, glove_px: f
     taken += (SCREWS_H * u + gap * 0.6) if wants.screws else 0.0
     taken += (42 * u + gap * 0.6) if wants.plain else 0.0
     taken += (min(glove_px, right.h * 0.2) + gap * 0.8) if wants.primary else 0.0
-    taken += (112 * u + gap * 0.8) if wants.trouble else 0.0
+    taken += (TROUBLE_H * u + gap * 0.8) if wants.trouble else 0.0
     h = min(190 * u, right.h * 0.30, right.h - taken - gap)
     return h if h >= 92 * u else 0.0
 

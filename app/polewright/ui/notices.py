@@ -7,9 +7,9 @@ from PySide6.QtGui import QFont, QPainter, QPen
 from PySide6.QtWidgets import QWidget
 
 from polewright.ui.buttons import PlainButton
-from polewright.ui.drawing import LEFT, RIGHT, draw_fitted
+from polewright.ui.drawing import LEFT, LEFT_TOP, RIGHT, WRAP, draw_fitted, fit
 from polewright.ui.intents import CancelWork, DismissTrouble
-from polewright.ui.look import BODY, SMALL, VALUE
+from polewright.ui.look import BODY, SMALL, SMALLEST_PX, VALUE
 from polewright.ui.panel import Panel
 from polewright.ui.view_model import Trouble, Work
 
@@ -57,15 +57,30 @@ class TroublePanel(Panel):
         painter.setPen(QPen(look.colour("ink"), look.px(1.6), Qt.PenStyle.DashLine))
         painter.drawRoundedRect(frame, look.px(8), look.px(8))
         inner = frame.adjusted(look.px(14), look.px(8), -look.px(14), -look.px(8))
-        head = QRectF(inner.left(), inner.top(), inner.width() - look.px(166), look.px(38))
-        draw_fitted(painter, t.cause, head, look.px(BODY), look.colour("strong"), QFont.Weight.DemiBold, LEFT)
         more = [t.since_text] if t.since_text else []
         if t.repeat > 1:
             more.append(f"{t.repeat} times")
+        cure = t.cure + (f" ({', '.join(more)})" if more else "")
+        beside_px = inner.width() - look.px(166)
+        size, head_px = _sizes(t.cause, beside_px, cure, inner, look.px(BODY), look.px(38))
+        head = QRectF(inner.left(), inner.top(), beside_px, head_px)
+        draw_fitted(painter, t.cause, head, size, look.colour("strong"), QFont.Weight.DemiBold, LEFT | WRAP)
         body = QRectF(inner.left(), head.bottom(), inner.width(), inner.bottom() - head.bottom())
-        draw_fitted(
-            painter, t.cure + (f" ({', '.join(more)})" if more else ""), body, look.px(BODY), look.colour("ink")
-        )
+        draw_fitted(painter, cure, body, size, look.colour("ink"))
+
+
+def _sizes(
+    cause: str, beside_px: float, cure: str, inner: QRectF, largest_px: float, button_px: float
+) -> tuple[float, float]:
+    """The largest type in which the cause beside the button and the cure below both fit, and the cause's height."""
+    size = max(SMALLEST_PX, largest_px)
+    while True:
+        head = fit(cause, beside_px, inner.height(), size, QFont.Weight.DemiBold, LEFT | WRAP, size)[1].height()
+        body = fit(cure, inner.width(), inner.height(), size, QFont.Weight.Normal, LEFT_TOP | WRAP, size)[1].height()
+        head = max(head, button_px)
+        if head + body <= inner.height() or size <= SMALLEST_PX:
+            return size, head
+        size = max(SMALLEST_PX, size - 1.0)
 
 
 class WorkPanel(Panel):
