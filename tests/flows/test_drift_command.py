@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from astropy.io import fits
 
 from polewright.__main__ import main
 
@@ -116,6 +117,26 @@ def test_where_to_point(capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["drift", "--where", "--lat", "52", "--lon", "9"]) == 0
     told = capsys.readouterr().out
     assert "on the meridian" in told and "east of the meridian" in told and "declination guiding off" in told
+
+
+def test_a_frame_without_stars_is_left_out_and_said(
+    tracked: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A cloud in the middle, and a frame of daylight by its clock: each is named with its reason, the rest counts."""
+    frames = frames_of(tracked)
+    cloud, noon = tmp_path / "cloud.fits", tmp_path / "noon.fits"
+    with fits.open(frames[1]) as opened:
+        opened[0].data[:] = 1000 + np.random.default_rng(1).poisson(30.0, opened[0].data.shape)
+        opened.writeto(cloud)
+    with fits.open(frames[2]) as opened:
+        night = opened[0].header["DATE-OBS"]
+        opened[0].header["DATE-OBS"] = f"{night[:11]}11{night[13:]}"
+        opened.writeto(noon)
+    code, facts = run_json(capsys, "drift", frames[0], str(cloud), str(noon), *frames[3:EACH])
+    assert code == 0 and facts["frames_used"] == EACH - 2
+    told = {item["file"]: item["reason"] for item in facts["frames_left_out"]}
+    assert set(told) == {"cloud.fits", "noon.fits"}
+    assert "Sun stands" in told["noon.fits"] or "below the horizon" in told["noon.fits"]
 
 
 def test_too_few_frames_are_exit_3_with_the_cure(tracked: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -30,7 +30,7 @@ from polewright.core.drift.plan import DriftPosition, best_positions, predicted_
 from polewright.core.drift.remaining import Remaining, remaining
 from polewright.core.errors import RecordingError, UsageError
 from polewright.core.formatting import angle_text, duration_text, number_text, offset_words, sigma_text
-from polewright.core.model import Site, TargetPole
+from polewright.core.model import Site, SkyFrame, TargetPole
 from polewright.core.screws.angles import Covariance
 from polewright.core.sky.places import default_target, standard_atmosphere
 from polewright.services.measuring import place_in_sky
@@ -185,15 +185,15 @@ def _watch(args: argparse.Namespace) -> Watched:
     site, source = site_from(args, first)
     atmosphere = standard_atmosphere(site)
     proof = DriftProof(site, atmosphere, _target(args, site))
-    placed, left_out = [], []
+    placed: list[SkyFrame] = []
+    left_out: list[tuple[str, str]] = []
     for number, path in enumerate(args.frames):
         item = measurer.place(first, read_s) if number == 0 else measurer.measure(path)
         sky = place_in_sky(item.frame, item.outcome, site, atmosphere)
-        if sky is not None:
+        if isinstance(sky, SkyFrame):
             placed.append(sky)
         else:
-            reason = getattr(item.outcome, "reason", "it does not say when it was taken.")
-            left_out.append((item.frame.name, f"{reason} {getattr(item.outcome, 'cure', '')}".strip()))
+            left_out.append((item.frame.name, f"{sky.reason} {sky.cure}"))
     placed.sort(key=lambda sky: sky.utc_mid)
     for sky in placed:
         proof = add_frame(proof, sky, sky.utc_mid.seconds_since(placed[0].utc_mid))

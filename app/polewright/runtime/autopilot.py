@@ -182,7 +182,11 @@ class Autopilot:
 
     def _lock(self, action: said.Action) -> None:
         """The locks are tight some seconds before the person says so: frames have seen it by then."""
-        self._world.clock.after(0.5 * LOCK_S, lambda: self._world.rig.tighten(self._world.now()))
+
+        def tighten() -> None:
+            self._world.rig.tighten(self._world.now())
+
+        self._world.clock.after(0.5 * LOCK_S, tighten)
         self._then(LOCK_S, "tightens the locks", lambda: self._say(BaseLocked))
 
     def _unlock(self, action: said.Action) -> None:

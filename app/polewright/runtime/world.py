@@ -28,7 +28,7 @@ class TrueOffset:
 
     @property
     def total_arcmin(self) -> float:
-        return (self.east_arcmin**2 + self.up_arcmin**2) ** 0.5
+        return float((self.east_arcmin**2 + self.up_arcmin**2) ** 0.5)
 
 
 class RehearsalWorld:

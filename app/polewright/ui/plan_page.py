@@ -122,7 +122,7 @@ class PlanPage(Panel):
         texts = {name: field.edit.text().strip() for name, field in self.fields.items()}
         return FillPlan(
             **{f.name: texts[f.name] for f in fields(FillPlan) if f.name in texts}, guided=self.guided.isChecked()
-        )  # type: ignore[arg-type]
+        )
 
     def begin(self) -> None:
         """The page comes to the front: the keyboard goes to the first field."""
@@ -179,7 +179,9 @@ class PlanPage(Panel):
     def set_look(self, look: Look) -> None:
         look = Look(look.theme, unit_for(self.width(), self.height()))
         super().set_look(look)
-        for part in (*self.fields.values(), *self.buttons, self.plot, self.facts, self.keys, self.objects):
+        panels: tuple[Panel, ...] = (self.plot, self.facts, self.keys, self.objects)
+        parts: tuple[Field | PlainButton | Panel, ...] = (*self.fields.values(), *self.buttons, *panels)
+        for part in parts:
             part.set_look(look)
         self._place()
 

@@ -22,7 +22,7 @@ STROKE_PX, ROWS_PX, APART_PX = 4.5, 34.0, 14.0  # half a stroke, both rows, two 
 ANGLE_TICKS = ((600, "10°"), (60, "1°"), (10, "10′"), (1, "1′"), (1 / 6, "10″"), (1 / 60, "1″"))
 
 
-class TimelinePlot(pg.PlotWidget):
+class TimelinePlot(pg.PlotWidget):  # type: ignore[misc]  # the library has no types
     """Shows a `Timeline`; a click or drag on it asks for that moment (replay)."""
 
     scrubbed = Signal(float)
