@@ -50,6 +50,12 @@ def shared_frames() -> Path:
     return folder
 
 
+@pytest.fixture(autouse=True, scope="session")
+def one_application(qapp: object) -> object:
+    """The application of the window tests, before a picture drawn without a window makes a lesser one."""
+    return qapp
+
+
 @pytest.fixture(autouse=True)
 def no_network(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
     """The program needs no network: any attempt to open an internet socket fails the test."""

@@ -22,7 +22,7 @@ from polewright.commands.options import (
 )
 from polewright.core.angles import ARCMIN_PER_RAD
 from polewright.core.axis.estimate import estimate_axis
-from polewright.core.axis.plausible import CURE as WRONG_SKY_CURE
+from polewright.core.axis.plausible import WrongSky
 from polewright.core.axis.screw_offsets import screw_offsets
 from polewright.core.formatting import offset_words
 from polewright.core.model import AxisEstimate, NotMeasurable, PlateSolution, Site, SkyFrame, TargetPole, Unsolved
@@ -89,7 +89,7 @@ def outcome_of(item: MeasuredFrame, placed: SkyFrame | Unsolved) -> PlateSolutio
 def estimate_of(capture: Capture) -> AxisEstimate | NotMeasurable:
     """The axis; refused when a frame cannot come from this site and time, for then none of them can be trusted."""
     for item in capture.measured:
-        if isinstance(item.outcome, Unsolved) and item.outcome.cure == WRONG_SKY_CURE:
+        if isinstance(item.outcome, WrongSky):
             return NotMeasurable(item.outcome.reason, item.outcome.cure)
     unplaced = [item for item in capture.measured if isinstance(item.outcome, Unsolved)]
     if len(capture.sky_frames) < 2 and unplaced and isinstance(unplaced[0].outcome, Unsolved):

@@ -143,6 +143,7 @@ def measure(state: DriftProof) -> DriftResult | NotMeasurable:
 def _result(state: DriftProof, data: DriftData, fit: DriftFit, pole: FloatArray) -> DriftResult:
     east, up = offset_from_pole(fit.axis_enu, pole, state.site)
     positions = tuple(_position_drift(state, data, fit, k, east, up) for k in range(data.positions))
+    jump = _jump(data, fit)
     return DriftResult(
         east_rad=east,
         up_rad=up,
@@ -153,8 +154,8 @@ def _result(state: DriftProof, data: DriftData, fit: DriftFit, pole: FloatArray)
         drive_wave_rad=float(max(np.ptp(fit.wave_rad[data.position == k]) for k in range(data.positions)) / 2.0),
         positions=positions,
         unknown=_unknown(fit.covariance_rad2),
-        warnings=_warnings(data, fit),
-        disturbed=_jump(data, fit) is not None,
+        warnings=_warnings(jump, fit),
+        disturbed=jump is not None,
     )
 
 
@@ -247,9 +248,8 @@ def _jump(data: DriftData, fit: DriftFit) -> tuple[float, float] | None:
     return None
 
 
-def _warnings(data: DriftData, fit: DriftFit) -> tuple[str, ...]:
+def _warnings(jump: tuple[float, float] | None, fit: DriftFit) -> tuple[str, ...]:
     found = []
-    jump = _jump(data, fit)
     if jump is not None:
         found.append(
             f"The declination jumped by {abs(jump[0]) * ARCSEC_PER_RAD:.0f}″ after {jump[1]:.0f} s:"

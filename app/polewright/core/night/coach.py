@@ -56,7 +56,7 @@ def advise(state: NightState) -> Advice:
 
 def _overlaid(state: NightState) -> Advice | None:
     """What comes before any stage: pause, a lost folder, clouds, frames that cannot be used."""
-    if state.stage is Stage.PROOF and (state.proved or state.accepted):
+    if state.aligned:
         return None
     if state.paused:
         return Advice(
@@ -168,7 +168,7 @@ def _stand_up(state: NightState) -> Advice:
 
 
 def _proof(state: NightState) -> Advice:
-    if not (state.proved or state.accepted):
+    if not state.aligned:
         return advise_proof(state) if state.drift is None else advise_drift(state)
     watched = advise_watch(state)
     if watched is not None:

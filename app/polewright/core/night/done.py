@@ -19,6 +19,7 @@ from polewright.core.screws.angles import Covariance
 SURE_ENOUGH = 0.95
 PROVED = 0.99  # a proof is the last word of the night, and promises more
 HIDDEN_RAD, HIDDEN_SHARE = 3.0 / ARCSEC_PER_RAD, 0.1  # tube sag, the air: what no frame shows
+WORTH_SHARE = 2.0 / 3.0  # of the tolerance: a second witness less sure than this, in all, proves nothing
 CLOSE_ENOUGH = 0.4  # of the tolerance, for each of the two components: no screw is asked to go nearer
 _NODES, _WEIGHTS = np.polynomial.legendre.leggauss(48)
 _REACH = 9.0  # standard deviations

@@ -14,8 +14,8 @@ import numpy as np
 
 from polewright.core.drift.compare import Comparison, compare_with_turn, words_agree
 from polewright.core.drift.live import with_sample
-from polewright.core.night.done import PROVED, SURE_ENOUGH, Offset, good_enough, probability_inside
-from polewright.core.night.drift_reading import WORTH_SHARE, DriftReading, DriftWatch, anew, rest_needed_s, wanted_rad
+from polewright.core.night.done import PROVED, SURE_ENOUGH, WORTH_SHARE, Offset, good_enough, probability_inside
+from polewright.core.night.drift_reading import DriftReading, DriftWatch, anew, rest_needed_s, wanted_rad
 from polewright.core.night.effects import Effect, FitDrift, KeepDrift, KeepNight, Refused
 from polewright.core.night.events import DriftAsked, DriftMeasured, DriftRefused, FrameSolved
 from polewright.core.night.measured import MeasuredAxis, covariance_of

@@ -13,6 +13,7 @@ from polewright.core.angles import ARCSEC_PER_RAD, SIDEREAL_RATE_RAD_S
 from polewright.core.drift.live import DriftProof, DriftResult, DriftSample, measure
 from polewright.core.drift.remaining import cadence_s, remaining
 from polewright.core.model import FloatArray, NotMeasurable, Site, TargetPole, Utc
+from polewright.core.night.done import WORTH_SHARE
 from polewright.core.night.measured import MeasuredAxis, PlacedFrame
 from polewright.core.screws.angles import Covariance
 from polewright.core.sky.places import hemisphere_sign, standard_atmosphere
@@ -22,7 +23,6 @@ DRIFT_SHARE = 1.0 / 3.0  # of the tolerance: a drift this sure, in all, has a sa
 FINEST_RAD = 3.0 / ARCSEC_PER_RAD  # air and flexure: nobody is asked to watch for more
 CREEP_RAD_S = 2.0 / ARCSEC_PER_RAD / 3600.0  # a base at rest; 1"/h of it fakes 3.8" of axis error
 SETTLING_RAD_S, SETTLING_S = 4.0 / ARCSEC_PER_RAD / 600.0, 600.0  # a tripod just set down; common practice, no source
-WORTH_SHARE = 2.0 / 3.0  # of the tolerance: a drift less sure than this, in all, proves nothing
 CREEP_SHARE = math.sqrt(WORTH_SHARE**2 - DRIFT_SHARE**2)  # of the tolerance: what creep may add to the scatter
 LEAST_FRAMES, LEAST_S = 10, 40.0  # of a field: a scatter known from fewer may look too small
 NEAR_POLE_RAD = math.radians(80.0)

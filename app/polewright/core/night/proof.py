@@ -12,13 +12,12 @@ import numpy as np
 
 from polewright.core.angles import ARCSEC_PER_RAD
 from polewright.core.night.capture_frames import PLACES_WANTED, places
-from polewright.core.night.done import PROVED, Offset, good_enough, probability_inside
+from polewright.core.night.done import PROVED, WORTH_SHARE, Offset, good_enough, probability_inside
 from polewright.core.night.measured import covariance_of
 from polewright.core.night.states import NightState
 
 AGREE_CHI2 = 9.2  # 1 % by chance with two degrees of freedom
 PROOF_SHARE = 1.0 / 3.0  # of the tolerance: a second turn this sure may overrule the first
-WORTH_SHARE = 2.0 / 3.0  # of the tolerance: a second turn less sure than this proves nothing
 CLEARLY_OUTSIDE = 0.02
 FLEXURE_RAD = 2.0 / ARCSEC_PER_RAD  # two turns over different sky differ by this much even without noise
 

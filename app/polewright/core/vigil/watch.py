@@ -68,8 +68,8 @@ class VigilSetup:
 
 @dataclass(frozen=True)
 class Look:
-    """One frame: seconds, the apparent motion since the watch began along d and m and, in right ascension on the
-    sky, along u (square to d and to the line of sight), and their sigmas."""
+    """One frame: seconds, the apparent motion since the watch began along d and m, with sigmas, and, in right
+    ascension on the sky, along u (square to d and to the line of sight)."""
 
     at_s: float
     along_d_rad: float
@@ -77,7 +77,6 @@ class Look:
     sigma_d_rad: float
     sigma_m_rad: float
     along_u_rad: float = 0.0
-    sigma_u_rad: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -182,7 +181,6 @@ def _look(vigil: Vigil, frame: SkyFrame, motion: FloatArray, at_s: float) -> Loo
         sigma_d_rad=float(np.sqrt(d @ spread @ d)),
         sigma_m_rad=float(np.sqrt(m @ spread @ m)),
         along_u_rad=float(motion @ u),
-        sigma_u_rad=float(np.sqrt(u @ spread @ u)),
     )
 
 

@@ -192,14 +192,12 @@ def tighten_clutch(world: RehearsalWorld) -> float:
 
 def point_camera(world: RehearsalWorld, hour_angle_h: float) -> float:
     """Point the camera and let the mount track."""
-    rig = world.rig
-    side = -1.0 if rig.night.southern else 1.0
-    done = rig.point(hour_angle_h, side * rig.night.scenario.declination_toward_pole_deg, world.now())
-    rig.set_tracking(True, done)
-    return world.seconds_until(done)
+    night = world.rig.night
+    side = -1.0 if night.southern else 1.0
+    return point_to(hour_angle_h, side * night.scenario.declination_toward_pole_deg)(world)
 
 
-def point_to(hour_angle_h: float, declination_deg: float) -> Deed:
+def point_to(hour_angle_h: float, declination_deg: float) -> Callable[[RehearsalWorld], float]:
     """Point the telescope to a field and let the mount track."""
 
     def deed(world: RehearsalWorld) -> float:

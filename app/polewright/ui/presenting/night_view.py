@@ -30,7 +30,7 @@ PAGES = {
 
 def present(state: NightState, advice: Advice, extras: Extras) -> View:
     """What the window shows. While the proof still turns the RA axis, it looks like the capture that it repeats."""
-    turning = state.stage is Stage.CAPTURE or (state.stage is Stage.PROOF and not (state.proved or state.accepted))
+    turning = state.stage is Stage.CAPTURE or (state.stage is Stage.PROOF and not state.aligned)
     return View(
         page=Page.CAPTURE if turning else PAGES[state.stage],
         rail=rail(state),

@@ -7,7 +7,7 @@ import math
 from polewright.core.formatting import angle_text, duration_text, percent_text, sigma_text
 from polewright.core.night.done import probability_inside
 from polewright.core.night.proof import proof_offset
-from polewright.core.night.states import NightState, Stage
+from polewright.core.night.states import NightState
 from polewright.core.plan.words import exposure_words, pixels_text
 from polewright.ui.presenting.drift_page import drift_fact
 from polewright.ui.presenting.extras import Extras
@@ -18,7 +18,7 @@ from polewright.ui.view_model import Fact, Proof, Tone
 
 def proof_page(state: NightState, extras: Extras) -> Proof | None:
     """The lines that prove it; None before the alignment is proved or accepted."""
-    if state.stage is not Stage.PROOF or not (state.proved or state.accepted):
+    if not state.aligned:
         return None
     if state.watching is not None and watch_begun(state):
         return watch_page(state, extras)

@@ -21,7 +21,7 @@ ORDER = tuple(NAMES)
 def rail(state: NightState) -> tuple[Step, ...]:
     """The rail at the top of the window."""
     now = ORDER.index(state.stage)
-    ended = state.stage is Stage.PROOF and (state.proved or state.accepted)
+    ended = state.aligned
     steps = []
     for index, stage in enumerate(ORDER):
         mark = StepMark.DONE if index < now or ended else StepMark.NOW if index == now else StepMark.AHEAD
@@ -38,6 +38,6 @@ def _note(state: NightState, stage: Stage) -> str:
         return f"from {angle_text(math.hypot(axis.east_rad, axis.up_rad))}"
     if stage is Stage.FINE and offset is not None:
         return angle_text(offset.total_rad, offset.sigma_rad)
-    if stage is Stage.PROOF and (state.proved or state.accepted):
+    if stage is Stage.PROOF and state.aligned:
         return "confirmed" if state.proved else "accepted"
     return ""

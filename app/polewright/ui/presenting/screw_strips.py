@@ -17,7 +17,7 @@ SCREWS = {CoreScrew.AZIMUTH: Screw.AZIMUTH, CoreScrew.ALTITUDE: Screw.ALTITUDE}
 
 def strips(state: NightState, advice: Advice) -> tuple[ScrewStrip, ...]:
     """Both strips while screws are turned, and both at rest once the alignment is done; else none."""
-    if state.stage is Stage.PROOF and (state.proved or state.accepted):
+    if state.aligned:
         return tuple(ScrewStrip(screw, stop=True, note_text=_note(state, core)) for core, screw in SCREWS.items())
     if state.stage not in (Stage.ROUGH, Stage.FINE):
         return ()

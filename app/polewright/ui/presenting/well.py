@@ -57,7 +57,7 @@ def well(state: NightState, advice: Advice, extras: Extras) -> Reticle:
 
 def stale_text(state: NightState, extras: Extras) -> str:
     """How old the last reading is, once it is older than twice the usual interval."""
-    if state.last_frame_s is None or (state.stage is Stage.PROOF and (state.proved or state.accepted)):
+    if state.last_frame_s is None or state.aligned:
         return ""
     age_s = extras.now_s - state.last_frame_s
     return f"{duration_text(age_s)} old" if age_s > extras.stale_after_s else ""
