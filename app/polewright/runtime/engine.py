@@ -125,6 +125,7 @@ class NightEngine:
         self._posted: deque[AnyEvent] = deque()
         self.course = Course()
         self.notices: tuple[Notice, ...] = ()
+        self._told: set[str] = set()  # topics of conditions that hold, on show or put away
         self.refused: Refused | None = None
         self.last_measured: MeasuredFrame | None = None
         self._arrivals: deque[FrameArrival] = deque(maxlen=CLOCK_FRAMES)
@@ -191,11 +192,11 @@ class NightEngine:
             elif isinstance(effect, SaveScrew):
                 self._outlets.save_screw(effect.screw, effect.memory)
             elif isinstance(effect, ShiftFound):
-                self._recorder.record(VIGIL_KIND, to_plain(effect.shift), urgent=True)
+                self._record(VIGIL_KIND, to_plain(effect.shift), urgent=True)
             elif isinstance(effect, KeepNight):
                 self._outlets.keep_night(self.state)
             elif isinstance(effect, KeepDrift):
-                self._recorder.record(DRIFT_KIND, drift_record(effect), urgent=True)
+                self._record(DRIFT_KIND, drift_record(effect), urgent=True)
             elif isinstance(effect, Refused):
                 self.refused = effect
         except PolewrightError as error:
@@ -293,13 +294,23 @@ class NightEngine:
         """The person has read it, or it is over."""
         self.notices = tuple(n for n in self.notices if n.topic != topic)
 
+    def _while_it_lasts(self, topic: str, words: tuple[str, str] | None) -> None:
+        """Tell a condition, cause and cure, when it begins; take it down when it has ended (None).
+
+        What the person has put away stays away until the condition begins anew.
+        """
+        if words is None:
+            if topic in self._told:
+                self._told.remove(topic)
+                self.dismiss(topic)
+        elif topic not in self._told:
+            self._told.add(topic)
+            self.notify(Notice(topic, *words))
+
     def _doubt_the_sky(self) -> None:
         """The screws show what no frame can: that longitude or clock is wrong."""
         turn = self.state.sky_turn_rad
-        if turn is None:
-            self.dismiss(SKY_TOPIC)
-        elif all(notice.topic != SKY_TOPIC for notice in self.notices):
-            self.notify(Notice(SKY_TOPIC, *turned_sky_words(turn)))
+        self._while_it_lasts(SKY_TOPIC, None if turn is None else turned_sky_words(turn))
 
     def _compare_clocks(self, frame: Frame, landed: Utc) -> None:
         """Frame times against this computer's clock, over the latest frames."""
@@ -311,10 +322,8 @@ class NightEngine:
         check = check_clock(self._arrivals) if len(self._arrivals) == CLOCK_FRAMES else None
         if check is None:
             return
-        if -CLOCK_BEHIND_S <= check.ahead_s <= CLOCK_AHEAD_S:
-            self.dismiss(CLOCK_TOPIC)
-        elif all(notice.topic != CLOCK_TOPIC for notice in self.notices):
-            self.notify(Notice(CLOCK_TOPIC, check.words, CLOCK_CURE))
+        right = -CLOCK_BEHIND_S <= check.ahead_s <= CLOCK_AHEAD_S
+        self._while_it_lasts(CLOCK_TOPIC, None if right else (check.words, CLOCK_CURE))
 
     def recording_trouble(self, trouble: RecordingError | None) -> None:
         """For the recorder: trouble with the disk has come, changed, or (None) gone."""
@@ -325,10 +334,7 @@ class NightEngine:
 
     def folder_stalled(self, seconds: float) -> None:
         """For whoever watches the frame folder: how long it has not answered."""
-        if seconds < STALLED_S:
-            self.dismiss(STALL_TOPIC)
-        elif all(notice.topic != STALL_TOPIC for notice in self.notices):
-            self.notify(Notice(STALL_TOPIC, STALLED, STALLED_CURE))
+        self._while_it_lasts(STALL_TOPIC, None if seconds < STALLED_S else (STALLED, STALLED_CURE))
 
     def fault(self, where: str, error: Exception) -> None:
         """A bug has shown: into the record and the program's log, and as a notice to the person."""
