@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from polewright.core.angles import ARCSEC_PER_RAD, SIDEREAL_RATE_RAD_S
 from polewright.core.drift.live import DriftProof, DriftResult, DriftSample, measure
@@ -191,13 +192,20 @@ def _fields(result: DriftResult) -> tuple[DriftField, ...]:
     )
 
 
-def place_rad(direction_enu: Sequence[float], pole_altitude_rad: float, site: Site) -> tuple[float, float]:
-    """Hour angle (west positive) and declination toward the elevated pole, rad, of a direction (3,) in ENU."""
+def places_rad(directions_enu: ArrayLike, pole_altitude_rad: float, site: Site) -> FloatArray:
+    """Hour angle (west positive) and declination toward the elevated pole, rad, (..., 2), of directions (..., 3) in
+    ENU."""
     side = hemisphere_sign(site)
-    pole = pole_of(pole_altitude_rad, side)
     meridian = np.array([0.0, -side * math.sin(pole_altitude_rad), math.cos(pole_altitude_rad)])
-    s = np.asarray(direction_enu, dtype=float)
-    return math.atan2(-float(s[0]), float(s @ meridian)), math.asin(float(np.clip(s @ pole, -1.0, 1.0)))
+    s = np.asarray(directions_enu, dtype=float)
+    declination = np.arcsin(np.clip(s @ pole_of(pole_altitude_rad, side), -1.0, 1.0))
+    return np.stack([np.arctan2(-s[..., 0], s @ meridian), declination], axis=-1)
+
+
+def place_rad(direction_enu: ArrayLike, pole_altitude_rad: float, site: Site) -> tuple[float, float]:
+    """The same of one direction (3,)."""
+    hour, declination = places_rad(direction_enu, pole_altitude_rad, site)
+    return float(hour), float(declination)
 
 
 def pole_of(pole_altitude_rad: float, side: float) -> FloatArray:

@@ -8,6 +8,7 @@ from pathlib import Path
 
 from polewright.core.errors import SettingsError
 from polewright.core.model import NotMeasurable, Site, TargetPole
+from polewright.core.night.done import Offset
 from polewright.core.night.states import NightPlan, NightState
 from polewright.core.plan.study import study
 from polewright.core.plan.tolerance import needed_accuracy, unreachable
@@ -21,7 +22,9 @@ from polewright.ui.driving.plan_form import filled, plan_of, text_of
 from polewright.ui.driving.rig import keep_plan
 from polewright.ui.plan_view import PlanView
 from polewright.ui.presenting.plan_page import PlanWork, plan_page
+from polewright.ui.presenting.well import shown_offset
 
+Told = tuple[PlanWork, NightPlan | None, Offset | None]  # what the page depends on
 NEEDS, STUDY, KEEPING = "what the plan needs", "the plan from all sides", "keeping the plan"
 
 
@@ -44,6 +47,7 @@ class Planning:
         self._wanted = False
         self._target: TargetPole | None = None
         self.work: PlanWork | None = None
+        self._page: tuple[Told, PlanView | None] | None = None
 
     def show(self, night: NightPlan) -> None:
         """The page was asked for: begin with the plan that holds, or with a usual one for this camera."""
@@ -73,8 +77,13 @@ class Planning:
             self._adopt(self.work.planned)
 
     def view(self, state: NightState) -> PlanView | None:
-        """The page; None until it was asked for."""
-        return None if self.work is None else plan_page(state, self.work)
+        """The page; None until it was asked for. The same page again while nothing that it tells has changed."""
+        if self.work is None:
+            return None
+        told = (self.work, state.plan, shown_offset(state))
+        if self._page is None or self._page[0] != told:
+            self._page = told, plan_page(state, self.work)
+        return self._page[1]
 
     def close(self) -> None:
         """Nobody waits for an answer any more."""

@@ -10,7 +10,7 @@ import numpy as np
 from polewright.core.angles import ARCSEC_PER_RAD
 from polewright.core.formatting import angle_text, duration_text, sigma_text
 from polewright.core.night.coach_drift import left_here_s
-from polewright.core.night.drift_reading import DriftReading, DriftWatch, place_rad
+from polewright.core.night.drift_reading import DriftReading, DriftWatch, places_rad
 from polewright.core.night.states import NightState, Stage
 from polewright.ui import intents as want
 from polewright.ui.presenting.wording import size_and_side
@@ -44,7 +44,7 @@ def _curve(state: NightState, watch: DriftWatch, number: int, order: int | None)
     here = whole[:: -(-len(whole) // SHOWN_FRAMES)]
     if here[-1] is not whole[-1]:
         here.append(whole[-1])
-    places = np.array([place_rad(s.direction_enu, plan.pole_altitude_rad, plan.site) for s in here])
+    places = places_rad([s.direction_enu for s in here], plan.pole_altitude_rad, plan.site)
     at_s = np.array([s.at_s for s in here]) - here[0].at_s
     dec = (places[:, 1].mean() - places[:, 1]) * ARCSEC_PER_RAD  # stars drift against the boresight
     title = _title(math.degrees(float(np.median(places[:, 0]))) / 15.0)
