@@ -4,17 +4,22 @@ from __future__ import annotations
 
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 from night_kit import MemoryRecorder, engine_of, unsolved_frame
 from polewright.core.angles import ARCMIN_PER_RAD
+from polewright.core.errors import RecordingError
 from polewright.core.model import Utc
 from polewright.core.night.event_codec import event_from_plain, event_to_plain
-from polewright.core.night.events import AnyEvent, AxisMeasured, NightStarted
+from polewright.core.night.events import AnyEvent, AxisMeasured, NightStarted, Ticked
+from polewright.services import night_log
 from polewright.services.clock import VirtualClock
+from polewright.services.log_format import LoggedEvent
 from polewright.services.night_log import read_night
 from polewright.services.recorder import NightRecorder
+from polewright.services.report import earlier
 from polewright.services.report.earlier import earlier_nights
 from polewright.services.report.facts import VIGIL_KIND, gather
 from polewright.ui.presenting.extras import Extras
@@ -26,11 +31,14 @@ START = Utc(2461000.5, 0.3)
 RUN = Run(fields=((-2.0, 35.0, 0.45),), clouds_per_night=0, gusts=0.0)
 
 
-def record(folder: Path, events: list[AnyEvent]) -> None:
+def record(folder: Path, events: list[AnyEvent], beside: tuple[str, dict[str, Any]] | None = None) -> None:
+    """Record a night; `beside` is a line more for every event."""
     clock = VirtualClock(START)
     recorder = NightRecorder(folder, clock)
     for event in events:
         clock.advance(event.at_s - clock.monotonic_s())
+        if beside is not None:
+            recorder.record(*beside)
         recorder.record("event", event_to_plain(event))
     recorder.close()
 
@@ -55,16 +63,51 @@ def test_the_next_night_with_the_rig_is_told_where_to_set_the_mount_down(tmp_pat
         record(tmp_path / f"2026-03-0{number + 1}", a_night("short tube", east, up))
     record(tmp_path / "2026-03-04", a_night("another tube", -90.0, 90.0))
     tonight = tmp_path / "2026-03-05"
-    earlier = earlier_nights(tmp_path, tonight, "short tube")
-    assert earlier is not None and earlier.nights == 3
-    assert "59′ further west" in earlier.words and "24′ higher" in earlier.words
-    assert "1 min" in earlier.words, "accepted 60 s after the beginning"
+    told = earlier_nights(tmp_path, tonight, "short tube")
+    assert told is not None and told.nights == 3
+    assert "59′ further west" in told.words and "24′ higher" in told.words
+    assert "1 min" in told.words, "accepted 60 s after the beginning"
     assert earlier_nights(tmp_path, tonight, "another tube") is None, "one night is no habit"
     state, _ = run_through(a_night("short tube", 0.0, 0.0)[:1])
-    page = stand_page(state, Extras(0.0, earlier=earlier))
-    assert page is not None and page.facts[-1].words == earlier.words
+    page = stand_page(state, Extras(0.0, earlier=told))
+    assert page is not None and page.facts[-1].words == told.words
     plain = stand_page(state, Extras(0.0))
     assert plain is not None and len(plain.facts) == len(page.facts) - 1
+
+
+def test_of_a_long_night_the_beginning_is_read_and_says_the_same(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Hours of imaging follow: frames with their stars, ticks, and at the end a night begun anew from elsewhere."""
+    stars = {"stars": {"x": [123.456] * 8000}}
+    for number, (east, up) in enumerate([(39.0, -23.0), (41.0, -25.0)]):
+        events = a_night("short tube", east, up)
+        record(tmp_path / "short" / f"2026-03-0{number + 1}", events)
+        imaging = [Ticked(100.0 + at_s) for at_s in range(400)]
+        after = [replace(event, at_s=event.at_s + 500.0) for event in a_night("another tube", 0.0, 0.0)]
+        record(tmp_path / "long" / f"2026-03-0{number + 1}", [*events, *imaging, *after], ("frame", stars))
+    decoded: list[int] = []
+    real = night_log.decode_line
+
+    def decode(line: bytes) -> LoggedEvent | None:
+        decoded.append(len(line))
+        return real(line)
+
+    monkeypatch.setattr(night_log, "decode_line", decode)
+    monkeypatch.setattr(earlier, "MOST_BYTES", 50_000)
+    short, long = (earlier_nights(tmp_path / name, tmp_path / "none", "short tube") for name in ("short", "long"))
+    assert short is not None and short == long
+    assert max(decoded) < 5000, "no frame's stars are parsed"
+    assert sum(decoded) < 4 * 55_000, "of each night no more than its share"
+
+
+def test_the_opening_of_a_night_is_the_whole_of_a_short_one(tmp_path: Path) -> None:
+    record(tmp_path, a_night("short tube", 40.0, -24.0), ("frame", {"kind": "event"}))
+    whole, opening = read_night(tmp_path), night_log.read_opening(tmp_path, ("event",), 1 << 20)
+    assert opening.events == tuple(line for line in whole.events if line.kind == "event") != whole.events
+    assert opening.header == whole.header and opening.problems == ()
+    with pytest.raises(RecordingError, match="cannot be read"):
+        night_log.read_opening(tmp_path / "gone", ("event",), 1 << 20)
 
 
 def test_a_damaged_night_among_them_is_passed_over(tmp_path: Path) -> None:
@@ -72,8 +115,8 @@ def test_a_damaged_night_among_them_is_passed_over(tmp_path: Path) -> None:
         record(tmp_path / f"2026-03-0{number + 1}", a_night("short tube", 40.0, -24.0))
     (tmp_path / "2026-03-03").mkdir()
     (tmp_path / "2026-03-03" / "night.jsonl").write_text("no log\n", encoding="utf-8")
-    earlier = earlier_nights(tmp_path, tmp_path / "2026-03-04", "short tube")
-    assert earlier is not None and earlier.nights == 2
+    told = earlier_nights(tmp_path, tmp_path / "2026-03-04", "short tube")
+    assert told is not None and told.nights == 2
 
 
 def test_a_night_begun_by_an_older_version_has_no_rig() -> None:

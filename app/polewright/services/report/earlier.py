@@ -9,11 +9,12 @@ from pathlib import Path
 from polewright.core.errors import PolewrightError
 from polewright.core.formatting import duration_text
 from polewright.services.night_folders import recorded_nights
-from polewright.services.night_log import read_night
-from polewright.services.report.facts import NightFacts, gather
+from polewright.services.night_log import read_opening
+from polewright.services.report.facts import EVENT_KIND, NightFacts, gather
 from polewright.services.report.history import HINT_NIGHTS, starting_shift
 
 LATEST = 8  # nights looked at: the habits of last year do not matter, and reading takes time
+MOST_BYTES = 3 << 20  # of what happened in a night: some two thousand frames; few alignments take as many
 
 
 @dataclass(frozen=True)
@@ -25,11 +26,15 @@ class EarlierNights:
 
 
 def earlier_nights(root: Path, tonight: Path, rig: str) -> EarlierNights | None:
-    """What the latest nights below `root` with this rig say, `tonight` left out; None when they are too few."""
+    """What the latest nights below `root` with this rig say, `tonight` left out; None when they are too few.
+
+    Of each only the beginning is read: the imaging run of a long night fills hundreds of megabytes and tells nothing
+    of the alignment before it.
+    """
     found: list[NightFacts] = []
     for folder in [f for f in recorded_nights(root) if f.resolve() != tonight.resolve()][:LATEST]:
         try:
-            night = gather(read_night(folder), folder.name)
+            night = gather(read_opening(folder, (EVENT_KIND,), MOST_BYTES), folder.name)
         except PolewrightError:  # the report names it; tonight need not
             continue
         if night.rig == rig and night.first is not None:
