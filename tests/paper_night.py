@@ -38,6 +38,7 @@ from polewright.core.night.measured import FollowedAxis, FrameTrouble, MeasuredA
 from polewright.core.night.states import NightState, Stage
 from polewright.core.night.workflow import step
 from polewright.core.screws.angles import ScrewAngles, offset_from_angles
+from polewright.core.screws.lock_memory import NEW_LOCKS, LockMemory
 from polewright.core.screws.memory import ScrewMemory, ScrewPrior
 
 FRAME_S, SECONDS_PER_TURN, REACTION_S = 2.5, 6.0, 1.5
@@ -88,7 +89,9 @@ class PaperNight:
     lean_deg: float = 0.5
     azimuth_memory: ScrewMemory = field(default_factory=ScrewMemory)
     altitude_memory: ScrewMemory = field(default_factory=ScrewMemory)
+    lock_memory: LockMemory = NEW_LOCKS
     screws: tuple[PaperScrew, PaperScrew] | None = None
+    shift: np.ndarray | None = None  # arcmin of bearing, of height; None: at random
     known: bool = False  # the rates are known from earlier nights
 
     def __post_init__(self) -> None:
@@ -116,7 +119,8 @@ class PaperNight:
         self.creep = (0.0, 0.0, 0.0)  # arcmin of bearing, of height, since
         self.lean = math.radians(rng.uniform(-self.lean_deg, self.lean_deg))
         self.turned_since_lock = True
-        self.shift = rng.normal(0.0, self.lock_shift_arcmin / 2.0, 2)
+        at_random = rng.normal(0.0, self.lock_shift_arcmin / 2.0, 2)
+        self.shift = at_random if self.shift is None else self.shift
         self.capture_error = np.zeros(2)
         self.capture_errors: dict[tuple[str, int], np.ndarray] = {}
         self.frame_number = 0
@@ -231,6 +235,7 @@ class PaperNight:
             self.tolerance_arcsec / ARCSEC_PER_RAD,
             azimuth=self.azimuth_memory,
             altitude=self.altitude_memory,
+            locks=self.lock_memory,
         )
         self.feed(plan)
         done_key, key_since = "", 0.0

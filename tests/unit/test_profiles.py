@@ -38,7 +38,7 @@ def test_several_of_each_come_back(tmp_path: Path) -> None:
     assert loaded.messages == ()
     assert sites.load_all().profiles[0].profile.site == Site(47.5, -11.25, 650.0)
     text = (tmp_path / "rigs" / "balcony-rig.json").read_text("utf-8")
-    assert '"focal_length_mm": 180.0' in text and '"version": 2' in text
+    assert '"focal_length_mm": 180.0' in text and '"version": 3' in text
     assert ProfileStore(tmp_path / "nowhere", RIGS).load_all().profiles == ()
 
 
@@ -172,14 +172,14 @@ def test_a_file_of_a_newer_version_is_left_alone(tmp_path: Path) -> None:
     store = rigs(tmp_path)
     store.add(RIG)
     newer = tmp_path / "rigs" / "x.json"
-    newer.write_text(json.dumps({**GOOD, "version": 3}))
+    newer.write_text(json.dumps({**GOOD, "version": 4}))
     loaded = store.load_all()
     assert len(loaded.profiles) == 1 and "newer version" in loaded.messages[0]
     assert newer.exists()
 
 
 def test_migration_runs_version_by_version(tmp_path: Path) -> None:
-    """An invented later version 3: the notes lengthened in 2, made upper case in 3."""
+    """Invented migrations: the notes lengthened in version 2, made upper case in 3."""
     written = rigs(tmp_path).add(RIG)
     written.path.write_text(json.dumps({**written.members, "version": 1}))
     later = RIGS.with_migrations(

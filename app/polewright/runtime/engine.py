@@ -15,7 +15,7 @@ from typing import Any, Protocol
 from polewright.core.errors import PolewrightError, RecordingError
 from polewright.core.model import Frame, Site, Utc
 from polewright.core.night.advice import Advice
-from polewright.core.night.effects import Effect, KeepDrift, KeepNight, Refused, SaveScrew, ShiftFound
+from polewright.core.night.effects import Effect, KeepDrift, KeepNight, Refused, SaveLocks, SaveScrew, ShiftFound
 from polewright.core.night.event_codec import event_to_plain
 from polewright.core.night.events import AnyEvent, FrameUnsolved, Screw, Ticked
 from polewright.core.night.measured import FrameTrouble
@@ -23,6 +23,7 @@ from polewright.core.night.orientation import FrameArrival, check_clock
 from polewright.core.night.states import NightState, Stage
 from polewright.core.night.workflow import CLICKS
 from polewright.core.plain import to_plain
+from polewright.core.screws.lock_memory import LockMemory
 from polewright.core.screws.memory import ScrewMemory
 from polewright.core.screws.sky_turn import turned_sky_words
 from polewright.core.sky.timescales import unix_seconds
@@ -61,6 +62,10 @@ class Outlets(Protocol):
         """Keep what a screw has taught with the rig."""
         ...
 
+    def save_locks(self, memory: LockMemory) -> None:
+        """Keep what tightening the locks does with the rig."""
+        ...
+
     def keep_night(self, state: NightState) -> None:
         """The alignment is proved or accepted: write its result."""
         ...
@@ -70,6 +75,9 @@ class NoOutlets:
     """Keeps nothing but the record."""
 
     def save_screw(self, screw: Screw, memory: ScrewMemory) -> None:
+        """Nothing."""
+
+    def save_locks(self, memory: LockMemory) -> None:
         """Nothing."""
 
     def keep_night(self, state: NightState) -> None:
@@ -191,6 +199,8 @@ class NightEngine:
                 self._posted.append(answer)
             elif isinstance(effect, SaveScrew):
                 self._outlets.save_screw(effect.screw, effect.memory)
+            elif isinstance(effect, SaveLocks):
+                self._outlets.save_locks(effect.memory)
             elif isinstance(effect, ShiftFound):
                 self._record(VIGIL_KIND, to_plain(effect.shift), urgent=True)
             elif isinstance(effect, KeepNight):

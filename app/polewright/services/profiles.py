@@ -18,6 +18,8 @@ TARGET_NAMES = {"true": TargetPole.TRUE, "between": TargetPole.BETWEEN, "refract
 class RigProfile:
     """A camera on a mount. `screws` is the screw memory, opaque here (core/screws/memory.py owns its meaning).
 
+    `locks` is what tightening the base locks does, opaque as well (core/screws/lock_memory.py).
+
     `plan` is what was last planned with it, opaque as well (core/plan/tonight.py); empty when nothing ever was.
 
     `target` None: the program chooses by latitude. `extra` holds what a later version of the program added.
@@ -30,6 +32,7 @@ class RigProfile:
     notes: str = ""
     screws: Mapping[str, Any] = field(default_factory=dict)
     plan: Mapping[str, Any] = field(default_factory=dict)
+    locks: Mapping[str, Any] = field(default_factory=dict)
     extra: Mapping[str, Any] = field(default_factory=dict)
 
 
@@ -118,6 +121,7 @@ def _rig_members(rig: RigProfile) -> dict[str, Any]:
         "notes": rig.notes,
         "screws": dict(rig.screws),
         "plan": dict(rig.plan),
+        "locks": dict(rig.locks),
         **rig.extra,
     }
 
@@ -135,6 +139,7 @@ def _rig(members: dict[str, Any]) -> RigProfile:
         notes=given.text("notes", ""),
         screws=given.mapping("screws"),
         plan=given.mapping("plan"),
+        locks=given.mapping("locks"),
         extra={name: value for name, value in given.rest().items() if name != "target"},
     )
 
@@ -170,5 +175,12 @@ def _with_plan(members: dict[str, Any]) -> dict[str, Any]:
     return {**members, "plan": {}}
 
 
-RIGS: ProfileKind[RigProfile] = ProfileKind("rigs", "polewright-rig", 2, _rig_members, _rig, {1: _with_plan})
+def _with_locks(members: dict[str, Any]) -> dict[str, Any]:
+    """Version 2 did not remember the locks."""
+    return {**members, "locks": {}}
+
+
+RIGS: ProfileKind[RigProfile] = ProfileKind(
+    "rigs", "polewright-rig", 3, _rig_members, _rig, {1: _with_plan, 2: _with_locks}
+)
 SITES: ProfileKind[SiteProfile] = ProfileKind("sites", "polewright-site", 1, _site_members, _site)

@@ -18,9 +18,10 @@ from polewright.core.night.done import CLOSE_ENOUGH, Offset, frames_until_sure
 from polewright.core.night.events import Screw
 from polewright.core.night.handling import settled
 from polewright.core.night.rest import SETTLE_S
-from polewright.core.night.states import NightState
+from polewright.core.night.states import NightState, Stage
 from polewright.core.screws.correction import ScrewOutlook, locks_to_be_tried, next_turn
 from polewright.core.screws.doable import SMALLEST_TURNS
+from polewright.core.screws.lock_memory import lock_words
 from polewright.core.screws.plan import TurnKind, TurnPlan
 
 WEAK = 3.0  # a reading this many times less sure than the capture comes from a weak geometry
@@ -79,7 +80,7 @@ def _turn(state: NightState, outlook: ScrewOutlook) -> Advice:
     where = offset_words(outlook.left_rad, outlook.sigma_rad, "east" if direction == "east" else "up", False)
     return Advice(
         sentence,
-        f"The axis is {where}{_aim_words(state)}. {_purpose(plan)}".strip(),
+        " ".join(p for p in (f"The axis is {where}{_aim_words(state)}.", _habit(state), _purpose(plan)) if p),
         _turn_gain(outlook),
         Turn(screw, plan.turns),
         Mood.DO,
@@ -91,6 +92,11 @@ def _aim_words(state: NightState) -> str:
     """Why the size is not that of the numbers below: the aim lies beside the pole by the shift of the locks."""
     aimed_beside = not state.locks.tight and state.locks.aim_rad != (0.0, 0.0)
     return ", with the shift of the locks allowed for" if aimed_beside else ""
+
+
+def _habit(state: NightState) -> str:
+    """What the locks did on earlier nights, while the fine turns aim by it."""
+    return lock_words(state.locks.aim_rad) if state.locks.by_habit and state.stage is Stage.FINE else ""
 
 
 def _purpose(plan: TurnPlan) -> str:

@@ -9,6 +9,7 @@ from polewright.core.model import TargetPole
 from polewright.core.night.drift_reading import DriftReading
 from polewright.core.night.events import Screw
 from polewright.core.night.measured import MeasuredAxis, PlacedFrame
+from polewright.core.screws.lock_memory import LockMemory
 from polewright.core.screws.memory import ScrewMemory
 from polewright.core.vigil.watch import Shift
 
@@ -80,6 +81,13 @@ class SaveScrew(Effect):
 
     screw: Screw
     memory: ScrewMemory
+
+
+@dataclass(frozen=True)
+class SaveLocks(Effect):
+    """Tightening the locks has been measured: keep what it does with the rig."""
+
+    memory: LockMemory
 
 
 @dataclass(frozen=True)

@@ -16,6 +16,7 @@ from polewright.core.night.drift_reading import DriftReading, Side
 from polewright.core.night.measured import FollowedAxis, FrameTrouble, MeasuredAxis, PlacedFrame
 from polewright.core.night.sky_choice import Obstacle
 from polewright.core.plan.tonight import Planned
+from polewright.core.screws.lock_memory import NEW_LOCKS, LockMemory
 from polewright.core.screws.memory import ScrewMemory
 
 NEW_SCREW = ScrewMemory()
@@ -47,7 +48,7 @@ class NightStarted(Event):
     """Site, target and rig are known. `pole_altitude_rad` is that of the target pole, refraction included if wanted.
 
     `tolerance_rad` is the error allowed tonight, that of `imaging` when a plan was given. The RA axis is not turned
-    to where `obstacles` stand. The screw memories come from the profile of `rig`.
+    to where `obstacles` stand. The memories of screws and locks come from the profile of `rig`.
     """
 
     site: Site
@@ -59,6 +60,7 @@ class NightStarted(Event):
     altitude: ScrewMemory = NEW_SCREW
     imaging: Planned | None = None
     rig: str = ""
+    locks: LockMemory = NEW_LOCKS
 
     def __post_init__(self) -> None:
         super().__post_init__()

@@ -11,7 +11,7 @@ from dataclasses import replace
 
 from polewright.core.angles import ARCMIN_PER_RAD
 from polewright.core.night.done import Offset
-from polewright.core.night.effects import Effect, Refused, SaveScrew
+from polewright.core.night.effects import Effect, Refused, SaveLocks, SaveScrew
 from polewright.core.night.events import AxisFollowed, BaseLocked, BaseUnlocked, Screw, ScrewTurned
 from polewright.core.night.rest import SETTLE_S, Reading, add_reading, own_sigmas_rad, rest_offset
 from polewright.core.night.states import AskedTurn, Handling, NightState, TurnReport
@@ -116,27 +116,29 @@ def _settle(state: NightState) -> Outcome:
     """Closes what has come to rest: a lock, a move."""
     if not settled(state):
         return state, ()
-    state = _measure_lock(state)
+    state, measured = _measure_lock(state)
     handling = state.handling
     here = rest_offset(state.rest, state.shared)
     if handling.opened_at is None or here is None:
-        return state, ()
+        return state, measured
     if not _displaced(state, handling.opened_at, here):
         return _nothing_moved(state)
     return _close(state, handling.opened_at, here)
 
 
-def _measure_lock(state: NightState) -> NightState:
+def _measure_lock(state: NightState) -> Outcome:
     """What tightening the locks did, and where to aim before tightening them the next time."""
     before, here = state.locks.before, rest_offset(state.rest, state.shared)
     if not state.locks.tight or before is None or here is None:
-        return state
+        return state, ()
     shift = (here.east_rad - before.east_rad, here.up_rad - before.up_rad)
     sigmas = own_sigmas_rad(state.rest, state.shared)
     clear = math.hypot(shift[0] / sigmas[0], shift[1] / sigmas[1]) > 4.0
     aim = (-shift[0], -shift[1]) if clear else (0.0, 0.0)
     handling = replace(state.handling, opened_at=None, reports=(), unconfirmed=None)
-    return replace(state, locks=replace(state.locks, before=None, shift_rad=shift, aim_rad=aim), handling=handling)
+    memory = state.locks.memory.with_shift(state.angles(before), state.angles(here))
+    locks = replace(state.locks, before=None, shift_rad=shift, aim_rad=aim, memory=memory)
+    return replace(state, locks=locks, handling=handling), (SaveLocks(memory),)
 
 
 def _displaced(state: NightState, before: Offset, here: Offset) -> bool:

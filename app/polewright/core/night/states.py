@@ -17,6 +17,7 @@ from polewright.core.night.watching import Watching
 from polewright.core.plan.tonight import Planned, ToleranceOrigin
 from polewright.core.screws.angles import Covariance, ScrewAngles, screw_angles
 from polewright.core.screws.learning import learn
+from polewright.core.screws.lock_memory import NEW_LOCKS, LockMemory
 from polewright.core.screws.memory import ScrewMemory, ScrewRate
 from polewright.core.screws.sky_turn import ScrewPath, sky_turn_rad
 
@@ -139,7 +140,8 @@ class Locks:
     move closed last is that of `ready_closed_s`): hands come before words.
 
     `before`: the rest before they were tightened, until the shift is measured.
-    `shift_rad`: what tightening did last time, (east, up). `aim_rad`: where to bring the axis before tightening.
+    `shift_rad`: what tightening did last time, (east, up). `aim_rad`: where to bring the axis before tightening:
+    by what it did tonight, and before that by what it usually does.
     """
 
     tight: bool = False
@@ -148,6 +150,12 @@ class Locks:
     before: Offset | None = None
     shift_rad: tuple[float, float] | None = None
     aim_rad: tuple[float, float] = (0.0, 0.0)
+    memory: LockMemory = NEW_LOCKS
+
+    @property
+    def by_habit(self) -> bool:
+        """The aim lies beside the pole by what earlier nights have told."""
+        return not self.tight and self.shift_rad is None and self.aim_rad != (0.0, 0.0)
 
 
 @dataclass(frozen=True)

@@ -25,7 +25,7 @@ from polewright.core.night.events import (
     TrackingSwitched,
 )
 from polewright.core.night.rest import Rest, shifted_rest
-from polewright.core.night.states import Capture, Handling, NightPlan, NightState, Refusal, Stage, Trouble
+from polewright.core.night.states import Capture, Handling, Locks, NightPlan, NightState, Refusal, Stage, Trouble
 from polewright.core.plan.tonight import ToleranceOrigin
 
 Outcome = tuple[NightState, tuple[Effect, ...]]
@@ -47,7 +47,7 @@ def refuse(reason: str, cure: str) -> Action:
 
 
 def begin_night(state: NightState, event: NightStarted) -> Outcome:
-    """Takes site, target, tolerance and the rig's screws."""
+    """Takes site, target, tolerance, the rig's screws and what its locks usually do."""
     origin = ToleranceOrigin.USUAL if event.imaging is None else ToleranceOrigin.PLAN
     plan = NightPlan(
         event.site,
@@ -58,7 +58,9 @@ def begin_night(state: NightState, event: NightStarted) -> Outcome:
         origin,
         event.imaging,
     )
-    return replace(state, plan=plan, azimuth=event.azimuth, altitude=replace(event.altitude, bends=True)), ()
+    locks = Locks(aim_rad=event.locks.aim_rad(plan.pole_altitude_rad, plan.southern), memory=event.locks)
+    altitude = replace(event.altitude, bends=True)
+    return replace(state, plan=plan, azimuth=event.azimuth, altitude=altitude, locks=locks), ()
 
 
 # frames

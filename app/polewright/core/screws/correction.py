@@ -20,6 +20,7 @@ from polewright.core.screws.memory import ScrewMemory
 from polewright.core.screws.plan import TurnKind, TurnPlan, plan_turn
 
 ROUGH_RAD = math.radians(7.0 / 60.0)  # each component: nearer is left to the fine correction
+SPARED_SHARE = 0.25  # of the tolerance: locks that earlier nights know this well are not tried
 AZIMUTH_LATER = 0.2  # altitude goes first when the azimuth error on the sky is below this share of it
 
 
@@ -103,6 +104,8 @@ def locks_to_be_tried(state: NightState) -> bool:
     """Whether to tighten the locks once before the fine correction: both screws are near, the shift is unknown."""
     both = outlooks(state)
     if both is None or state.plan is None or state.locks.tight or state.locks.shift_rad is not None:
+        return False
+    if state.locks.memory.known_to(SPARED_SHARE * state.plan.tolerance_rad):
         return False
     fine = CLOSE_ENOUGH * state.plan.tolerance_rad < ROUGH_RAD
     return fine and state.handling.turns_made > 0 and not _beyond(state, both, ROUGH_RAD)

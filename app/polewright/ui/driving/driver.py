@@ -147,7 +147,9 @@ class Driver(QObject):
         found, folder, planned = done.value
         imaging = planned if isinstance(planned, Planned) else None
         pole = default_target(site)
-        started = night_started(site, pole, TOLERANCE_RAD, found.azimuth, found.altitude, found.rig_name, imaging)
+        started = night_started(
+            site, pole, TOLERANCE_RAD, found.azimuth, found.altitude, found.rig_name, imaging, found.locks
+        )
         begin = Begin(f"{found.site_name} · {found.rig_name}", Path(known.folder).expanduser(), started)
         self._keep(replace(self._remembered, form=known, open_night=str(folder)))
         self._begin_night(folder, begin, optics, found)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -11,6 +12,7 @@ from polewright.core.night.events import Screw
 from polewright.core.night.states import NightState
 from polewright.core.plan.tonight import TonightsPlan, plan_from_dict, plan_to_dict
 from polewright.core.screws.learning import learn
+from polewright.core.screws.lock_memory import NEW_LOCKS, LockMemory
 from polewright.core.screws.memory import ScrewMemory
 from polewright.services.measuring import Optics
 from polewright.services.profile_store import ProfileStore, Stored
@@ -31,6 +33,7 @@ class RigAndSite:
     altitude: ScrewMemory
     stored: Stored[RigProfile] | None
     problem: str = ""
+    locks: LockMemory = NEW_LOCKS
 
     @property
     def plan(self) -> TonightsPlan | None:
@@ -97,6 +100,7 @@ def rig_and_site(config: Path, site: Site, optics: Optics) -> RigAndSite:
         _memory(screws.get("azimuth"), False),
         _memory(screws.get("altitude"), True),
         stored,
+        locks=_locks(stored.profile.locks),
     )
 
 
@@ -150,8 +154,19 @@ def _memory(data: object, bends: bool) -> ScrewMemory:
         return ScrewMemory(bends=bends)
 
 
+def _locks(data: Mapping[str, object]) -> LockMemory:
+    """The same for the locks."""
+    try:
+        return replace(LockMemory.from_dict(data), tonight=()) if data else NEW_LOCKS
+    except RecordingError:
+        return NEW_LOCKS
+
+
 class RigOutlets:
-    """Satisfies engine.Outlets: keeps with the rig what its screws have taught. Used in the night's thread."""
+    """Satisfies engine.Outlets: keeps with the rig what its screws and locks have taught.
+
+    Used in the night's thread.
+    """
 
     def __init__(self, config: Path, stored: Stored[RigProfile] | None) -> None:
         self._store: ProfileStore[RigProfile] = ProfileStore(config, RIGS)
@@ -165,6 +180,12 @@ class RigOutlets:
         profile = self._stored.profile
         screws = {**profile.screws, screw.value: kept.to_dict()}
         self._stored = self._store.save(self._stored, replace(profile, screws=screws))
+
+    def save_locks(self, memory: LockMemory) -> None:
+        """The same for what tightening the locks does."""
+        if self._stored is not None:
+            kept = memory.for_next_night().to_dict()
+            self._stored = self._store.save(self._stored, replace(self._stored.profile, locks=kept))
 
     def keep_night(self, state: NightState) -> None:
         """The record holds it already."""

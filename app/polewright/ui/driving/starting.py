@@ -9,6 +9,7 @@ from polewright.core.model import Site, TargetPole
 from polewright.core.night.events import NEW_SCREW, NightStarted
 from polewright.core.night.orientation import pole_altitude_rad
 from polewright.core.plan.tonight import Planned
+from polewright.core.screws.lock_memory import NEW_LOCKS, LockMemory
 from polewright.core.screws.memory import ScrewMemory
 from polewright.core.sky.places import standard_atmosphere
 
@@ -23,6 +24,7 @@ def night_started(
     altitude: ScrewMemory = NEW_SCREW,
     rig: str = "",
     imaging: Planned | None = None,
+    locks: LockMemory = NEW_LOCKS,
 ) -> Callable[[float], NightStarted]:
     """The first event, given the night's time; a plan sets the tolerance in place of `tolerance_rad`."""
     if imaging is not None:
@@ -31,7 +33,16 @@ def night_started(
 
     def started(at_s: float) -> NightStarted:
         return NightStarted(
-            at_s, site, target, height, tolerance_rad, azimuth=azimuth, altitude=altitude, rig=rig, imaging=imaging
+            at_s,
+            site,
+            target,
+            height,
+            tolerance_rad,
+            azimuth=azimuth,
+            altitude=altitude,
+            rig=rig,
+            imaging=imaging,
+            locks=locks,
         )
 
     return started
