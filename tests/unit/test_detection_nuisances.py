@@ -92,7 +92,7 @@ def test_correlated_noise_raises_the_stated_errors() -> None:
     field = sf.star_field(8, 45, snr=(150.0, 1500.0), shape=SHAPE, electrons_per_adu=0.0, noise_adu=2.0)
     grain = ndimage.gaussian_filter(field.rng.normal(0.0, 1.0, SHAPE), 1.0)
     field.image += 2.0 * 4.0 * grain / grain.std()
-    stars, match = found(field, 0.9, 0)
+    stars, match = found(field, 0.9, 1)  # a clump of grain passes for a star in one of six such frames (measured)
     pull = np.concatenate((match.dx_px, match.dy_px)) / np.tile(stars.sigma_px[match.found], 2)
     assert 0.6 < np.sqrt(np.mean(pull**2)) < 1.25
 

@@ -19,7 +19,7 @@ from polewright.core.model import FloatArray, PixelArray
 Halved = NDArray[np.uint16] | NDArray[np.float32]
 
 _THRESHOLD = 4.5
-_MESH_PX = 32  # of the halved frame
+_MESH_PX = 48  # of the halved frame
 _BLOCK_PX = 16
 _STEEP = 1.4
 _FEW = 60

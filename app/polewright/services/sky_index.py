@@ -36,6 +36,7 @@ class SkyIndex:
         self._workers = workers or min(4, os.cpu_count() or 1)
         self._layers: dict[int, PatternLayer] = {}
         self._mappings: dict[int, mmap.mmap] = {}
+        self._seen: set[int] = set()
 
     def layer(self, number: int, progress: Progress | None = None) -> PatternLayer:
         """Layer `number` of LAYERS_PER_SQ_DEG: from memory, from the cache, or built (up to ten seconds)."""
@@ -51,8 +52,10 @@ class SkyIndex:
             mapping.madvise(mmap.MADV_DONTNEED)
 
     def is_ready(self, number: int) -> bool:
-        """Is the layer in memory, or in a file that looks right?"""
-        return number in self._layers or self.path(number).is_file()
+        """Is the layer in memory, or was there a file of it?"""
+        if number not in self._layers and number not in self._seen and self.path(number).is_file():
+            self._seen.add(number)
+        return number in self._layers or number in self._seen
 
     def path(self, number: int) -> Path:
         """Where the layer is kept."""

@@ -108,7 +108,7 @@ def _windows(
         if width_px or stars == 0:
             break
         windows = cut_windows(pixels, x, y, half)
-        few = windows.select(np.arange(teachers.stop))
+        few = windows.select(teachers)
         width = star_width_px(few, x[teachers], y[teachers], full_adu) or width
         if 0.0 < width < 0.15 * windows.side_px:
             break
@@ -136,10 +136,9 @@ def measure(
     """
     grid_x, grid_y = blank_places(pixels)
     width, windows = _windows(pixels, np.append(x, grid_x), np.append(y, grid_y), x.size, full_adu, width_px)
-    is_star = np.arange(x.size + grid_x.size) < x.size
     weight_px = max(width, LEAST_WEIGHT_PX)
-    noise = frame_noise(windows.select(~is_star), weight_px)
-    windows = windows.select(is_star)
+    noise = frame_noise(windows.select(slice(x.size, None)), weight_px)
+    windows = windows.select(slice(x.size))
     m = circular_moments(windows, x - windows.x0_px, y - windows.y0_px, np.full(x.size, weight_px), _STEPS)
     sources = _sources(windows, m, noise, full_adu, width)
     odd = _odd(sources, width, full_adu)

@@ -20,13 +20,14 @@ from dataclasses import dataclass, fields
 import numpy as np
 from numpy.typing import NDArray
 
-from polewright.core.detection.windows import WindowArray, Windows
+from polewright.core.detection.windows import WindowArray, Windows, middle
 from polewright.core.model import FloatArray
 
 FWHM_PER_SIGMA = 2.0 * np.sqrt(2.0 * np.log(2.0))
 PIXEL_VARIANCE = 1.0 / 12.0  # px^2, of the pixel's own width
 LEAST_WEIGHT_PX = 0.8  # narrower weights are undersampled and make the centroid depend on the pixel phase
 _LARGEST_STEP_PX = 1.0
+_SETTLED = 0.01  # change of the usual width that teaches nothing more
 _NARROW_PX2 = 1.0
 
 
@@ -83,13 +84,15 @@ class Moments:
 
 
 def profiles(centre: FloatArray, weight_px: FloatArray, side: int) -> WindowArray:
-    """Weight profile g and its products g d, g d^2 along one axis: (N, 3, side)."""
-    d = (np.arange(side, dtype=np.float32) - centre[:, None]).astype(np.float32)
-    rows = np.empty((centre.size, 3, side), dtype=np.float32)
-    d2 = d * d
-    np.exp(d2 * (-0.5 / weight_px**2)[:, None].astype(np.float32), out=rows[:, 0])
-    np.multiply(rows[:, 0], d, out=rows[:, 1])
-    np.multiply(rows[:, 0], d2, out=rows[:, 2])
+    """Weight profile g and its products g d, g d^2 along one axis: (3, N, side)."""
+    rows = np.empty((3, centre.size, side), dtype=np.float32)
+    g, d, d2 = rows
+    np.subtract(np.arange(side, dtype=np.float32), centre[:, None].astype(np.float32), out=d)
+    np.multiply(d, d, out=d2)
+    np.multiply(d2, (-0.5 / weight_px**2)[:, None].astype(np.float32), out=g)
+    np.exp(g, out=g)
+    d *= g
+    d2 *= g
     return rows
 
 
@@ -103,12 +106,14 @@ def circular_moments(
 ) -> Moments:
     """Moments under a round weight that is moved onto each star in `steps` steps.
 
-    `x`, `y`: first guess in window coordinates. With `adapt` the weight also takes on the star's own width.
+    `x`, `y`: first guess in window coordinates. With `adapt` the weight also takes on the star's own width,
+    until most weights stay the same.
     """
     side = windows.side_px
     data = windows.sky_free
     x, y, start_x, start_y = x.copy(), y.copy(), x, y
     weight = np.maximum(weight_px, LEAST_WEIGHT_PX).astype(np.float64)
+    settled = False
     for step in range(steps + 1):
         table = _table(data, x, y, weight, side)
         s = table[:, 0, 0]
@@ -118,16 +123,17 @@ def circular_moments(
         my = np.where(good, table[:, 1, 0] / safe, 0.0)
         hxx = table[:, 0, 2] / safe - mx * mx
         hyy = table[:, 2, 0] / safe - my * my
-        if step == steps:
+        if step == steps or settled:
             break
         h = np.minimum(np.maximum(0.5 * (hxx + hyy), 0.05), 0.9 * weight**2)
         gain = weight**2 / (weight**2 - h)  # (s^2 + w^2) / w^2
         x = _held(x + _held(gain * mx, -_LARGEST_STEP_PX, _LARGEST_STEP_PX), 0.0, side - 1.0)
         y = _held(y + _held(gain * my, -_LARGEST_STEP_PX, _LARGEST_STEP_PX), 0.0, side - 1.0)
         if adapt:
-            star = np.sqrt(h * gain)
+            star, last = np.sqrt(h * gain), weight
             weight = np.minimum(np.maximum(star, np.maximum(LEAST_WEIGHT_PX, 0.7 * weight)), 1.5 * weight)
             weight = np.minimum(weight, 0.3 * side)
+            settled = middle(np.abs(weight - last) / last) < _SETTLED
     hxy = table[:, 1, 1] / safe - mx * my
     xx, xy, yy = deconvolved(hxx, hxy, hyy, weight**2, np.zeros_like(weight), weight**2)
     travel = np.hypot(x - start_x, y - start_y)
@@ -141,8 +147,8 @@ def _held(values: FloatArray, least: float, most: float) -> FloatArray:
 def _table(data: WindowArray, x: FloatArray, y: FloatArray, weight: FloatArray, side: int) -> FloatArray:
     """sum of I g dx^j dy^i for i, j = 0, 1, 2: (N, 3, 3)."""
     rows = profiles(np.concatenate((x, y)), np.concatenate((weight, weight)), side)
-    across, down = rows[: x.size], rows[x.size :]
-    return np.asarray(down @ data @ np.swapaxes(across, 1, 2), dtype=np.float64)
+    across, down = rows[:, : x.size].transpose(1, 2, 0), rows[:, x.size :].transpose(1, 0, 2)
+    return np.asarray(down @ data @ across, dtype=np.float64)
 
 
 def deconvolved(

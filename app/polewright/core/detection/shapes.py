@@ -9,6 +9,7 @@ from polewright.core.detection.windows import Windows
 from polewright.core.model import FloatArray
 
 _STEPS = 12
+_STILL = 3e-3  # steps of centre and weight, px and px^2 per px of width, that change nothing worth a name
 
 
 def elliptical_moments(windows: Windows, x: FloatArray, y: FloatArray, start_px: float) -> Moments:
@@ -25,27 +26,34 @@ def elliptical_moments(windows: Windows, x: FloatArray, y: FloatArray, start_px:
     wyy, wxy = wxx.copy(), np.zeros(x.size)
     most = (0.3 * side) ** 2
     for step in range(_STEPS + 1):
-        dx = (column[None, :] - x[:, None])[:, None, :]
-        dy = (column[None, :] - y[:, None])[:, :, None]
+        across, down = _powers(column, x), _powers(column, y)
+        dx, dy = across[:, None, 1], down[:, 1, :, None]
         det = wxx * wyy - wxy * wxy
-        a, b, c = (wyy / det)[:, None, None], (-wxy / det)[:, None, None], (wxx / det)[:, None, None]
-        light = data * np.exp(-0.5 * (a * dx * dx + 2.0 * b * dx * dy + c * dy * dy))
-        s = light.sum(axis=(1, 2))
-        safe = np.where(s > 0.0, s, np.inf)
-        mx, my = (light * dx).sum(axis=(1, 2)) / safe, (light * dy).sum(axis=(1, 2)) / safe
-        hxx = (light * dx * dx).sum(axis=(1, 2)) / safe - mx * mx
-        hxy = (light * dx * dy).sum(axis=(1, 2)) / safe - mx * my
-        hyy = (light * dy * dy).sum(axis=(1, 2)) / safe - my * my
+        a, b, c = ((v / det)[:, None, None] for v in (-0.5 * wyy, wxy, -0.5 * wxx))
+        light = data * np.exp((a * dx + b * dy) * dx + c * dy * dy)
+        table = down @ light @ across.swapaxes(1, 2)  # sums of light dx^j dy^i
+        s = table[:, 0, 0]
+        shares = table / np.where(s > 0.0, s, np.inf)[:, None, None]
+        mx, my = shares[:, 0, 1], shares[:, 1, 0]
+        hxx, hxy, hyy = shares[:, 0, 2] - mx * mx, shares[:, 1, 1] - mx * my, shares[:, 2, 0] - my * my
         # for weight = star the weighted covariance is half the star's: twice it is the next weight
-        if step == _STEPS:
+        next_xx, next_xy, next_yy = _bounded(2.0 * hxx, 2.0 * hxy, 2.0 * hyy, LEAST_WEIGHT_PX**2, most)
+        moved = np.abs([mx, my, next_xx - wxx, next_xy - wxy, next_yy - wyy]) / np.sqrt(wxx + wyy)
+        if step == _STEPS or float(moved.max(initial=0.0)) < _STILL:
             break
         x = np.clip(x + np.clip(2.0 * mx, -2.0, 2.0), 0.0, side - 1.0)
         y = np.clip(y + np.clip(2.0 * my, -2.0, 2.0), 0.0, side - 1.0)
-        wxx, wxy, wyy = _bounded(2.0 * hxx, 2.0 * hxy, 2.0 * hyy, LEAST_WEIGHT_PX**2, most)
+        wxx, wxy, wyy = next_xx, next_xy, next_yy
     geometric = np.maximum(wxx * wyy - wxy * wxy, 1e-6) ** 0.25
     xx, xy, yy = deconvolved(hxx, hxy, hyy, wxx, wxy, wyy)
     travel = np.hypot(x - start_x, y - start_y)
     return Moments(x, y, np.maximum(s, 0.0), geometric, xx, xy, yy, travel)
+
+
+def _powers(column: FloatArray, centre: FloatArray) -> FloatArray:
+    """1, d and d^2 of the distances d of the columns from each centre: (N, 3, side)."""
+    d = column - centre[:, None]
+    return np.stack([np.ones_like(d), d, d * d], axis=1)
 
 
 def _bounded(

@@ -35,14 +35,14 @@ class Windows:
     @property
     def rim_size(self) -> int:
         """Number of pixels that the sky level rests on."""
-        return int(_rim(self.side_px)[0].size)
+        return int(_planes(self.side_px)[0].size)
 
     @property
     def side_px(self) -> int:
         return int(self.sky_free.shape[1])
 
-    def select(self, keep: NDArray[np.bool_] | NDArray[np.int64]) -> Windows:
-        """The windows where `keep` is true, or at its indices."""
+    def select(self, keep: NDArray[np.bool_] | NDArray[np.int64] | slice) -> Windows:
+        """The windows where `keep` is true, or at its indices; a slice copies nothing."""
         return Windows(
             self.sky_free[keep], self.x0_px[keep], self.y0_px[keep], self.sky_adu[keep], self.noise_adu[keep]
         )
@@ -73,33 +73,35 @@ def cut_windows(pixels: PixelArray, x_px: FloatArray, y_px: FloatArray, half_px:
 
 
 @lru_cache(maxsize=64)
-def _rim(side: int) -> tuple[NDArray[np.int64], WindowArray, WindowArray]:
-    """Flat indices of the rim of a window and their offsets (dx, dy) from its centre."""
+def _planes(side: int) -> tuple[NDArray[np.int64], WindowArray, WindowArray]:
+    """Flat indices of the n pixels in the rim of a window; level, slope along x and along y (3, side^2) about the
+    centre; and what takes a rim to its least-squares plane: (n, 3), for the rim is symmetric."""
     half = side // 2
     thickness = 1 if side < 9 else max(2, half // 4)
     dy, dx = np.mgrid[-half : half + 1, -half : half + 1]
     flat = np.flatnonzero((np.abs(dx) > half - thickness) | (np.abs(dy) > half - thickness))
-    return flat, dx.ravel()[flat].astype(np.float32), dy.ravel()[flat].astype(np.float32)
+    planes = np.stack([np.ones(side * side), dx.ravel(), dy.ravel()]).astype(np.float32)
+    rim = planes[:, flat]
+    return flat, planes, np.ascontiguousarray((rim / np.maximum(np.square(rim).sum(axis=1, keepdims=True), 1.0)).T)
 
 
 def _without_sky(cut: WindowArray, x0: FloatArray, y0: FloatArray, whole_numbers: bool) -> Windows:
     count, side, _ = cut.shape
-    flat, dx, dy = _rim(side)
-    rim = cut.reshape(count, side * side)[:, flat]
-    ordered = np.sort(rim, axis=1)
+    flat, planes, to_plane = _planes(side)
+    pixels = cut.reshape(count, side * side)
+    rest = pixels[:, flat]
+    ordered = np.sort(rest, axis=1)
     middle = ordered[:, flat.size // 2]
     low, high = ordered[:, int(flat.size * 0.1587)], ordered[:, int(flat.size * 0.8413)]
     spread = np.maximum(middle - low, _UPPER_SHARE * (high - middle))  # sky that is cut off at zero has no lower side
     least = np.float32(QUANTISATION_NOISE if whole_numbers else 0.0)
     reach = np.float32(_CLIP_SIGMA) * np.maximum(spread, least)[:, None]
-    rest = rim - middle[:, None]
-    np.clip(rest, -reach, reach, out=rest)
-    offset = rest.mean(axis=1)
-    slope_x = rest @ dx / (dx @ dx)
-    slope_y = rest @ dy / (dy @ dy)
-    rest -= offset[:, None] + slope_x[:, None] * dx + slope_y[:, None] * dy
+    rest -= middle[:, None]
+    np.minimum(np.maximum(rest, -reach, out=rest), reach, out=rest)
+    plane = rest @ to_plane
+    rest -= plane @ planes[:, flat]
     # what clipping at three sigma hides of a Gaussian is 1.3 % of its width; crowding makes it an over-estimate
-    noise = np.maximum(np.sqrt((rest * rest).sum(axis=1) / max(1, flat.size - 3)), least)
-    axis = np.arange(side, dtype=np.float32) - side // 2
-    plane = (middle + offset)[:, None, None] + slope_x[:, None, None] * axis + slope_y[:, None, None] * axis[:, None]
-    return Windows(cut - plane, x0, y0, (middle + offset).astype(np.float64), noise.astype(np.float64))
+    noise = np.maximum(np.sqrt(np.einsum("ij,ij->i", rest, rest) / max(1, flat.size - 3)), least)
+    plane[:, 0] += middle
+    pixels -= plane @ planes
+    return Windows(cut, x0, y0, plane[:, 0].astype(np.float64), noise.astype(np.float64))

@@ -19,9 +19,12 @@ HOPELESS_LOG_ODDS = -15.0  # a true pose stands better than this once its neighb
 _CLIP_SIGMAS = 4.5
 _SUSPICIOUS_SPREAD, _HARDER_CLIP_SIGMAS = 1.7, 3.0
 _FIRST_GATE_PX = 3.0
+_MOSTLY = 0.9  # of the matches are good: the next round matches anew
+_ROUGH_PX, _EXACT_PX = 0.02, 1e-4  # what a fit may leave out on the way, and at the end
 # reach in frame diagonals from the first stars outward; px of gate per px of distance from them
 _ROUNDS = ((0.35, 0.015), (1.1, 0.006))
 _ROUNDS_OF_A_LENS = ((0.35, 0.015), (0.7, 0.01), (1.1, 0.006))  # its distortion is learned on the way
+_WIDE_START = 0.12  # frame diagonals between the first stars: their scale and roll hold for the whole frame
 _WEIGHED = 80  # brightest detections that weigh in the verdict; the final fit takes them all
 _STEADY_ROUNDS = 3
 _STEADY_SHARE = 0.5  # of a centroid error: a fit that moves less keeps its matches
@@ -86,18 +89,20 @@ def grow(
     camera: Camera,
     camera_to_sky: FloatArray,
     middle_px: FloatArray,
+    extent_px: float,
     prior: Prior,
     accepted_log_odds: float,
 ) -> Placement | None:
     """Match and fit outward from `middle_px` (2,), pixels of the frame; None when nothing holds together.
 
+    The first stars lie within `extent_px` of each other.
     `camera` and `camera_to_sky` are right near the first stars to about two pixels. The brightest detections decide;
     all are taken into a placement whose odds exceed `accepted_log_odds`.
     """
     attempt = _Attempt(setting, camera, camera_to_sky)
     diagonal = float(np.hypot(camera.width_px, camera.height_px))
     log_odds = HOPELESS_LOG_ODDS
-    for reach, slope in _ROUNDS_OF_A_LENS if attempt.learns_distortion else _ROUNDS:
+    for reach, slope in _rounds(attempt.learns_distortion, extent_px > _WIDE_START * diagonal):
         if not attempt.match_and_fit(middle_px, reach * diagonal, slope, _FIRST_GATE_PX):
             continue  # a wide group of few stars: its fourth lies further out
         if reach > 0.5:
@@ -115,6 +120,12 @@ def grow(
         attempt.take_all()
         placement = _settled(attempt, prior) or placement
     return placement
+
+
+def _rounds(learns_distortion: bool, wide_start: bool) -> tuple[tuple[float, float], ...]:
+    if learns_distortion:
+        return _ROUNDS_OF_A_LENS
+    return _ROUNDS[1:] if wide_start else _ROUNDS
 
 
 def _wanted(detections: Detections) -> int:
@@ -181,6 +192,7 @@ class _Attempt:
         self.sigma = effective_sigma(detections.sigma_px, self.camera.scale_arcsec_px)
         self.usual_sigma = middle_of(self.sigma)
         share = _wanted(detections) / _wanted(self.setting.detections)
+        self._placed: tuple[FloatArray, FloatArray] | None = None
         self.stars = self._all_stars.brightest(int(np.ceil(share * len(self._all_stars.index))))
 
     def takes_part(self) -> bool:
@@ -196,18 +208,18 @@ class _Attempt:
         """One round. False when too few stars fit."""
         gate = max(least_gate_px, _CLIP_SIGMAS * self.stretch * self.usual_sigma)
         d = self.detections
-        pixels = self.stars.pixels(self.camera, self.camera_to_sky)
+        pixels = self._star_pixels()
         matches = self.stars.matched(pixels, d.x_px, d.y_px, middle_px, reach_px, gate, slope)
         for last in (False, False, True):
             if len(matches) < FEWEST_MATCHED:
                 return False
             self.terms = max(self.terms, int(self._terms_supported(len(matches)) > 0))
-            fit = self._fitted(matches, self.terms, 2 if slope else 4)
+            fit = self._fitted(matches, self.terms, *((2, _ROUGH_PX) if slope else (4, _EXACT_PX)))
             z = np.hypot(fit.residual_px[:, 0], fit.residual_px[:, 1]) / self.sigma[matches.detected]
             spread = max(1.0, middle_of(z) / 1.1774)  # median of a Rayleigh distribution
             # sigmas that promise too much, or one false match that bends the fit: then clip harder
             good = z < spread * (_CLIP_SIGMAS if spread < _SUSPICIOUS_SPREAD else _HARDER_CLIP_SIGMAS)
-            if last or good.all():
+            if last or good.mean() >= (_MOSTLY if slope else 1.0):
                 break
             matches = matches.take(good)
         self._accept(matches, fit)
@@ -218,7 +230,7 @@ class _Attempt:
         supported = self._terms_supported(len(self.matches))
         if supported == 0:
             return  # nothing to choose
-        fits = [self._fitted(self.matches, terms, 6) for terms in range(supported + 1)]
+        fits = [self._fitted(self.matches, terms, 6, _EXACT_PX) for terms in range(supported + 1)]
         best = 0
         for terms, richer in enumerate(fits):
             noise = max(1.0, richer.chi2 / max(richer.dof, 1))
@@ -230,7 +242,7 @@ class _Attempt:
     def log_odds(self, prior: Prior) -> float:
         """Log likelihood ratio, averaged over depths of the catalogue, times the share of the prior."""
         assert self.fit is not None
-        x, _ = self.stars.pixels(self.camera, self.camera_to_sky)
+        x, _ = self._star_pixels()
         rank = (~np.isnan(x)).cumsum()[self.matches.star]  # how many expected stars are as bright or brighter
         order = rank.argsort()
         sigma = self.sigma[self.matches.detected[order]] * self.stretch
@@ -243,9 +255,15 @@ class _Attempt:
         share = log_share_of_prior(prior, self.fit.covariance[:4, :4] * self.stretch**2)
         return float(log_mean_exp(ratios) + share)
 
+    def _star_pixels(self) -> tuple[FloatArray, FloatArray]:
+        """Where the stars of the catalogue fall, kept until the pose or the stars change."""
+        if self._placed is None:
+            self._placed = self.stars.pixels(self.camera, self.camera_to_sky)
+        return self._placed
+
     def _accept(self, matches: Matches, fit: PlateFit) -> None:
         self.matches, self.fit = matches, fit
-        self.camera, self.camera_to_sky = fit.camera, fit.camera_to_sky
+        self.camera, self.camera_to_sky, self._placed = fit.camera, fit.camera_to_sky, None
         self.stretch = float(np.sqrt(max(1.0, fit.chi2 / max(fit.dof, 1))))
 
     def _terms_supported(self, stars: int) -> int:
@@ -253,7 +271,7 @@ class _Attempt:
             return 0
         return sum(stars >= needed for needed in _STARS_FOR_TERMS)
 
-    def _fitted(self, matches: Matches, terms: int, rounds: int) -> PlateFit:
+    def _fitted(self, matches: Matches, terms: int, rounds: int, left_out_px: float) -> PlateFit:
         d, known = self.detections, self.setting.known
         i, j = matches.detected, matches.star
         camera = self.camera
@@ -261,5 +279,5 @@ class _Attempt:
             terms = 0
         else:
             camera = replace(camera, k1=camera.k1 if terms > 0 else 0.0, k2=camera.k2 if terms > 1 else 0.0)
-        plan = FitPlan(terms, known.focal_px, known.scale_sigma, rounds)
+        plan = FitPlan(terms, known.focal_px, known.scale_sigma, rounds, left_out_px)
         return fit_plate(camera, self.camera_to_sky, d.x_px[i], d.y_px[i], self.sigma[i], self.stars.icrs[j], plan)

@@ -21,7 +21,6 @@ from polewright.core.model import FloatArray, IntArray
 
 SIZE_STEP = 1.0 / 16.0  # of an octave
 LARGEST_CHORD = 2.0
-_CORNERS = ((np.arange(16) >> np.arange(4)[:, None]) & 1).astype(bool)[:, :, None]  # (4, 16, 1): upper cell or lower
 _STARS_AT_A_TIME = 50_000
 _MAX_BINS = 72
 MOST_NEIGHBOURS = 12  # 220 triples: a byte names them
@@ -227,13 +226,16 @@ def look_up(
 def _cells_touched(bins: int, codes: QuadCodes, tolerance: FloatArray) -> tuple[IntArray, IntArray]:
     """Rows and cells (m,) of all cells that a box of half width `tolerance` about each code reaches into."""
     scaled, reach = codes.code[:4] * bins, tolerance * bins
-    low = np.clip(np.floor(scaled - reach), 0, bins - 1).astype(np.int64)
-    high = np.clip(np.floor(scaled + reach), 0, bins - 1).astype(np.int64)
-    whole = np.where(_CORNERS, high[:, None], low[:, None])  # (4, 16, n)
-    wanted = (~_CORNERS | (high > low)[:, None]).all(axis=0)
-    wanted &= (whole[0] + whole[1] >= bins - 2) & (whole[2] + whole[3] >= bins - 2)
-    rows = np.broadcast_to(np.arange(scaled.shape[1]), wanted.shape)[wanted]
-    return rows, _cells(whole[:, wanted], bins)
+    whole = np.minimum(np.maximum(scaled - reach, 0.0), bins - 1).astype(np.int64)
+    spans = np.minimum(scaled + reach, bins - 1).astype(np.int64) - whole + 1  # one to three bins per number
+    rows = np.arange(scaled.shape[1])
+    for k in range(4):
+        span = spans[k, rows]
+        again = np.repeat(np.arange(rows.size), span)
+        rows, whole = rows[again], whole[:, again]
+        whole[k] += np.arange(again.size) - np.repeat(np.cumsum(span) - span, span)
+    wanted = (whole[0] + whole[1] >= bins - 2) & (whole[2] + whole[3] >= bins - 2)
+    return rows[wanted], _cells(whole[:, wanted], bins)
 
 
 def _whole_bins(bins: int, cells: IntArray) -> IntArray:

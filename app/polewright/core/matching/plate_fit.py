@@ -6,6 +6,7 @@ catalogue direction in camera axes. Unknowns: rotation vector eps (C_true = C @ 
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -13,7 +14,6 @@ import numpy as np
 from polewright.core.angles import rotation_about
 from polewright.core.model import Camera, FloatArray
 
-_LEFT_OUT_PX = 1e-4  # error of the straight line that is left in the residuals
 _SMALL_TERMS = 1e-6  # steps of ln focal length and distortion that change nothing
 
 
@@ -40,6 +40,7 @@ class FitPlan:
     known_focal_px: float | None = None
     scale_sigma: float | None = None
     rounds: int = 6
+    left_out_px: float = 1e-4  # error of the straight line that may stay in the residuals
 
 
 def fit_plate(
@@ -60,6 +61,7 @@ def fit_plate(
     rotation = camera_to_sky
     inverse_sigma = np.repeat(1.0 / sigma_px, 2)
     settled = False
+    reach_px = 0.5 * (camera.width_px + camera.height_px)
     for _ in range(plan.rounds):
         error, slope = _linearised(camera, rotation, pixels, icrs, terms)
         weighted = slope * (camera.focal_px * inverse_sigma)[:, None]
@@ -70,18 +72,21 @@ def fit_plate(
             right[3] += np.log(camera.focal_px / plan.known_focal_px) * plan.scale_sigma**-2
         covariance = _inverse(normal)
         step = -(covariance @ right)
-        angle = float(np.sqrt(step[:3] @ step[:3]))
+        x, y, roll, grown = (float(value) for value in step[:4])
+        tilt = math.hypot(x, y)
+        angle = math.hypot(tilt, roll)
         if angle > 0.0:
             rotation = rotation @ rotation_about(step[:3] / angle, angle)
         error += slope @ step
         camera = replace(
             camera,
-            focal_px=float(camera.focal_px * np.exp(min(max(step[3], -0.3), 0.3))),
+            focal_px=camera.focal_px * math.exp(min(max(grown, -0.3), 0.3)),
             k1=camera.k1 + (float(step[4]) if terms > 4 else 0.0),
             k2=camera.k2 + (float(step[5]) if terms > 5 else 0.0),
         )
         # what the straight line leaves out grows with the square of the step, and is nothing for the distortion terms
-        if (angle * angle + step[3] * step[3] + abs(step[3]) * angle) * camera.focal_px < _LEFT_OUT_PX:
+        spin = abs(roll) + abs(grown)
+        if tilt * (tilt + spin) * camera.focal_px + spin * spin * reach_px < plan.left_out_px:
             settled = terms == 4 or float(np.abs(step[3:]).max()) < _SMALL_TERMS
             if settled:
                 break

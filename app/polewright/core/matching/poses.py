@@ -65,14 +65,16 @@ def poses_of(pixels: FloatArray, sky: FloatArray, focal_px: float) -> Poses:
     leave it open.
     """
     count = len(pixels)
-    along, chord = pixels[:, 1] - pixels[:, 0], sky[:, 1] - sky[:, 0]
+    along = pixels[:, 1] - pixels[:, 0]
     extent = np.hypot(along[:, 0], along[:, 1])
-    chord_length = np.sqrt(np.einsum("mi,mi->m", chord, chord))
     mirrored = np.einsum("mk,mk->m", _pixel_side(pixels), np.sign(_side(sky))) < 0.0
     seen = pixels.copy()
     seen[mirrored, :, 0] *= -1.0
     sky_basis, sky_plane = _plane(sky)
-    focal = np.where(chord_length > 0.0, extent / np.maximum(chord_length, 1e-12), focal_px)
+    flat = seen[..., 0] + 1j * seen[..., 1]
+    flat -= flat.sum(axis=1, keepdims=True) / flat.shape[1]
+    likeness = np.abs((np.conj(flat) * sky_plane).sum(axis=1))
+    focal = np.where(likeness > 0.0, (flat * np.conj(flat)).real.sum(axis=1) / np.maximum(likeness, 1e-12), focal_px)
     for _ in range(_ROUNDS):
         camera_basis, camera_plane = _plane(directions(seen, focal[:, None]))
         across = np.conj(camera_plane)

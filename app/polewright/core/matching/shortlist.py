@@ -10,6 +10,8 @@ from numpy.typing import NDArray
 from polewright.core.matching.poses import Poses
 from polewright.core.model import FloatArray, IntArray
 
+_ROWS_ABOUT, _COLUMNS_ABOUT = (np.repeat([-1, 0, 1], 3), np.tile([-1, 0, 1], 3))
+
 
 @dataclass(frozen=True, eq=False)
 class StarMap:
@@ -23,7 +25,7 @@ class StarMap:
     @property
     def chance(self) -> float:
         """Probability that a random place is occupied."""
-        return float(self.occupied.mean())
+        return float(np.count_nonzero(self.occupied) / self.occupied.size)
 
     def hits(self, pixels: FloatArray) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
         """(inside the frame, on a star) of centred pixels (..., 2); NaN is outside."""
@@ -43,9 +45,7 @@ def star_map(pixels: FloatArray, width_px: int, height_px: int, cell_px: float) 
     occupied = np.zeros(shape, dtype=bool)
     column = np.clip(((pixels[:, 0] + half_width) / cell_px).astype(np.int64) + 1, 1, shape[1] - 2)
     row = np.clip(((pixels[:, 1] + half_height) / cell_px).astype(np.int64) + 1, 1, shape[0] - 2)
-    for dy in (-1, 0, 1):
-        for dx in (-1, 0, 1):
-            occupied[row + dy, column + dx] = True
+    occupied[row[:, None] + _ROWS_ABOUT, column[:, None] + _COLUMNS_ABOUT] = True
     return StarMap(cell_px, half_width, half_height, occupied)
 
 

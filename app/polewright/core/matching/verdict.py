@@ -65,7 +65,7 @@ class Judge:
         promising = int(np.sum(score[:judged] >= _least_score(len(image.pixels))))
         for k in range(promising):
             prior = self._prior(image, poses.camera_to_sky[k][:, 2])
-            placement = grow(setting, *_start(image, poses, k), prior, ACCEPTED_LOG_ODDS)
+            placement = grow(setting, *_start(image, poses, k), float(poses.extent_px[k]), prior, ACCEPTED_LOG_ODDS)
             if placement is not None and placement.log_odds > ACCEPTED_LOG_ODDS:
                 return placement
         return None
