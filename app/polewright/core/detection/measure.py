@@ -22,7 +22,7 @@ from polewright.core.detection.moments import (
     weight_sums,
 )
 from polewright.core.detection.shapes import elliptical_moments
-from polewright.core.detection.windows import Windows, cut_windows
+from polewright.core.detection.windows import Windows, cut_windows, held
 from polewright.core.model import FloatArray, PixelArray
 
 FLOOR_SIGMA_PX = 0.03  # no centroid is better: pixel response, seeing wander (common practice, no source)
@@ -217,8 +217,8 @@ def _weighted_variance(m: Moments) -> FloatArray:
 def _core_peak(windows: Windows, m: Moments) -> FloatArray:
     """Highest sky-free pixel within 1.5 px of the centroid, ADU."""
     count, side, _ = windows.sky_free.shape
-    cx = np.clip(np.rint(m.x).astype(np.int64), 1, side - 2)
-    cy = np.clip(np.rint(m.y).astype(np.int64), 1, side - 2)
+    cx = held(np.rint(m.x).astype(np.int64), 1, side - 2)
+    cy = held(np.rint(m.y).astype(np.int64), 1, side - 2)
     near = np.arange(-1, 2)
     star = np.arange(count)[:, None, None]
     core = windows.sky_free[star, cy[:, None, None] + near[:, None], cx[:, None, None] + near]

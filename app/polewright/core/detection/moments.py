@@ -20,7 +20,7 @@ from dataclasses import dataclass, fields
 import numpy as np
 from numpy.typing import NDArray
 
-from polewright.core.detection.windows import WindowArray, Windows, middle
+from polewright.core.detection.windows import WindowArray, Windows, held, middle
 from polewright.core.model import FloatArray
 
 FWHM_PER_SIGMA = 2.0 * np.sqrt(2.0 * np.log(2.0))
@@ -127,8 +127,8 @@ def circular_moments(
             break
         h = np.minimum(np.maximum(0.5 * (hxx + hyy), 0.05), 0.9 * weight**2)
         gain = weight**2 / (weight**2 - h)  # (s^2 + w^2) / w^2
-        x = _held(x + _held(gain * mx, -_LARGEST_STEP_PX, _LARGEST_STEP_PX), 0.0, side - 1.0)
-        y = _held(y + _held(gain * my, -_LARGEST_STEP_PX, _LARGEST_STEP_PX), 0.0, side - 1.0)
+        x = held(x + held(gain * mx, -_LARGEST_STEP_PX, _LARGEST_STEP_PX), 0.0, side - 1.0)
+        y = held(y + held(gain * my, -_LARGEST_STEP_PX, _LARGEST_STEP_PX), 0.0, side - 1.0)
         if adapt:
             star, last = np.sqrt(h * gain), weight
             weight = np.minimum(np.maximum(star, np.maximum(LEAST_WEIGHT_PX, 0.7 * weight)), 1.5 * weight)
@@ -138,10 +138,6 @@ def circular_moments(
     xx, xy, yy = deconvolved(hxx, hxy, hyy, weight**2, np.zeros_like(weight), weight**2)
     travel = np.hypot(x - start_x, y - start_y)
     return Moments(x, y, np.where(good, s, 0.0), weight, xx, xy, yy, travel)
-
-
-def _held(values: FloatArray, least: float, most: float) -> FloatArray:
-    return np.minimum(np.maximum(values, least), most)
 
 
 def _table(data: WindowArray, x: FloatArray, y: FloatArray, weight: FloatArray, side: int) -> FloatArray:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from polewright.core.detection.moments import LEAST_WEIGHT_PX, Moments, deconvolved
-from polewright.core.detection.windows import Windows
+from polewright.core.detection.windows import Windows, held
 from polewright.core.model import FloatArray
 
 _STEPS = 12
@@ -41,8 +41,8 @@ def elliptical_moments(windows: Windows, x: FloatArray, y: FloatArray, start_px:
         moved = np.abs([mx, my, next_xx - wxx, next_xy - wxy, next_yy - wyy]) / np.sqrt(wxx + wyy)
         if step == _STEPS or float(moved.max(initial=0.0)) < _STILL:
             break
-        x = np.clip(x + np.clip(2.0 * mx, -2.0, 2.0), 0.0, side - 1.0)
-        y = np.clip(y + np.clip(2.0 * my, -2.0, 2.0), 0.0, side - 1.0)
+        x = held(x + held(2.0 * mx, -2.0, 2.0), 0.0, side - 1.0)
+        y = held(y + held(2.0 * my, -2.0, 2.0), 0.0, side - 1.0)
         wxx, wxy, wyy = next_xx, next_xy, next_yy
     geometric = np.maximum(wxx * wyy - wxy * wxy, 1e-6) ** 0.25
     xx, xy, yy = deconvolved(hxx, hxy, hyy, wxx, wxy, wyy)
@@ -61,7 +61,7 @@ def _bounded(
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
     """The covariance with both principal variances held between `least` and `most`."""
     mean, half = 0.5 * (xx + yy), np.hypot(0.5 * (xx - yy), xy)
-    long2, short2 = np.clip(mean + half, least, most), np.clip(mean - half, least, most)
+    long2, short2 = held(mean + half, least, most), held(mean - half, least, most)
     turn = 0.5 * np.arctan2(2.0 * xy, xx - yy)
     mean, half = 0.5 * (long2 + short2), 0.5 * (long2 - short2)
     return mean + half * np.cos(2.0 * turn), half * np.sin(2.0 * turn), mean - half * np.cos(2.0 * turn)

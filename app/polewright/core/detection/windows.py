@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import TypeVar
 
 import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
@@ -12,6 +13,7 @@ from numpy.typing import NDArray
 from polewright.core.model import FloatArray, PixelArray
 
 WindowArray = NDArray[np.float32]
+Values = TypeVar("Values", FloatArray, NDArray[np.int64])
 
 QUANTISATION_NOISE = 1.0 / np.sqrt(12.0)  # ADU; the least noise a whole-number pixel can have
 _CLIP_SIGMA = 3.0
@@ -53,6 +55,11 @@ def middle(values: NDArray[np.floating]) -> float:
     return float(np.sort(values)[values.size // 2])
 
 
+def held(values: Values, least: float, most: float) -> Values:
+    """The values held between two bounds: half the time of numpy's clip on short arrays."""
+    return np.minimum(np.maximum(values, least), most)
+
+
 def largest_half_px(pixels: PixelArray, wanted: int) -> int:
     """The half side of a window that still fits into the frame, at most `wanted` (0 for a frame of one row)."""
     return max(0, min(wanted, (int(min(pixels.shape)) - 1) // 2))
@@ -66,8 +73,8 @@ def cut_windows(pixels: PixelArray, x_px: FloatArray, y_px: FloatArray, half_px:
     half = largest_half_px(pixels, half_px)
     side = 2 * half + 1
     height, width = pixels.shape
-    x0 = np.clip(np.rint(x_px).astype(np.int64) - half, 0, width - side)
-    y0 = np.clip(np.rint(y_px).astype(np.int64) - half, 0, height - side)
+    x0 = held(np.rint(x_px).astype(np.int64) - half, 0, width - side)
+    y0 = held(np.rint(y_px).astype(np.int64) - half, 0, height - side)
     cut = sliding_window_view(pixels, (side, side))[y0, x0].astype(np.float32)
     return _without_sky(cut, x0.astype(np.float64), y0.astype(np.float64), pixels.dtype.kind != "f")
 

@@ -90,6 +90,8 @@ class FieldStars:
         least = d2[np.arange(inside.size), nearest]
         gate = gate_px + slope * away[inside] if slope else gate_px
         near = np.flatnonzero(least < gate * gate)
-        near = near[least[near].argsort(kind="stable")]
-        chosen = np.sort(near[np.unique(nearest[near], return_index=True)[1]])
+        near = near[(-least[near]).argsort(kind="stable")]
+        taken = np.full(x_px.size, -1)
+        taken[nearest[near]] = near  # the last of several stars, the nearest, stays
+        chosen = np.sort(taken[taken >= 0])
         return Matches(nearest[chosen], inside[chosen])
