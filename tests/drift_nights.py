@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from polewright.core.angles import ARCMIN_PER_RAD, ARCSEC_PER_RAD
+from polewright.core.angles import ARCMIN_PER_RAD, ARCSEC_PER_RAD, SIDEREAL_RATE_RAD_S
 from polewright.core.drift.live import DriftProof, DriftSample
 from polewright.core.model import Atmosphere, FloatArray, Site, TargetPole
 from polewright.simulate.mount import Mount, MountSpec
@@ -75,3 +75,34 @@ def watched(
             samples.append(DriftSample(now + 5.0 + t, place, 0.3 / ARCSEC_PER_RAD, number))
         now += 5.0 + seconds_each
     return DriftProof(site_at(lat_deg), air, target, tuple(samples))
+
+
+def guided(
+    lat_deg: float,
+    positions: Sequence[tuple[float, float]],
+    seconds_each: float,
+    cadence_s: float,
+    noise_arcsec: float,
+    rng: np.random.Generator,
+    corrections_arcsec: float = 0.25,
+) -> DriftProof:
+    """A mount that is held on its star in both axes, wherever its own axis points: the star's place through the air
+    (traced rays), what a guider leaves (it remembers a third of its last error), and the scatter of the frames."""
+    site = site_at(lat_deg)
+    north = look_at(lat_deg, 0.0, 90.0)
+    samples: list[DriftSample] = []
+    begun_s = 0.0
+    for number, (hour, dec_p) in enumerate(positions):
+        left = np.zeros(2)
+        for t in np.arange(0.0, seconds_each + 0.5 * cadence_s, cadence_s):
+            left = 0.3 * left + corrections_arcsec * rng.normal(size=2)
+            star = look_at(lat_deg, hour + SIDEREAL_RATE_RAD_S * t * 12.0 / np.pi, dec_p)
+            seen = refract(star[None, :], AIR)[0]
+            east = np.cross(north, seen) / np.linalg.norm(np.cross(north, seen))
+            x, y = (left + noise_arcsec * rng.normal(size=2)) / ARCSEC_PER_RAD
+            v = seen + x * east + y * np.cross(seen, east)
+            v = v / np.linalg.norm(v)
+            place = (float(v[0]), float(v[1]), float(v[2]))
+            samples.append(DriftSample(begun_s + t, place, 0.3 / ARCSEC_PER_RAD, number))
+        begun_s += seconds_each + 30.0
+    return DriftProof(site, AIR, TargetPole.REFRACTED, tuple(samples))

@@ -418,7 +418,7 @@ def drifting() -> View:
     return replace(
         proof(),
         instruction=Instruction(
-            "Hands off. Watching, 12 min 40 s.",
+            "Hands off, guiding off. Watching, 12 min 40 s.",
             "So far: 0.4′ west, ± 0.1′; 1.2′ too low, ± 0.6′. The declination wanders slowly: wind, a loose clutch or"
             " poor seeing. Watch for longer.",
             "Then a field for the altitude.",
@@ -452,7 +452,7 @@ def drift_begins() -> View:
         drifting(),
         instruction=Instruction(
             "Point 5.2 h east, declination +12°.",
-            "This field tells the altitude; 31° high. Leave the mount alone: tracking on, declination guiding off."
+            "This field tells the altitude; 31° high. Leave the mount alone: tracking on, guiding off in both axes."
             " The air alone fakes 1.4′ there; it is taken out.",
             "Watching takes about 12 min 40 s.",
             "Point 5.2 h east, declination +12°.",

@@ -160,7 +160,7 @@ def _where_sentences(positions: Sequence[DriftPosition], each_s: float, wanted_r
         *lines,
         f"Watch each for about {duration_text(each_s)} to know both components to {angle_text(wanted_rad)}"
         f" (frames of {USUAL_NOISE_ARCSEC:g}″ every {USUAL_CADENCE_S:g} s).",
-        "Switch tracking on and declination guiding off; leave the mount alone.",
+        "Switch tracking on and guiding off, in both axes; leave the mount alone.",
     ]
 
 

@@ -14,6 +14,7 @@ import numpy as np
 from polewright.core.angles import ARCSEC_PER_RAD, SIDEREAL_RATE_RAD_S, rotation_about, separation_rad
 from polewright.core.drift.fit import DriftData, DriftFit, correlation_growth, fit_drift
 from polewright.core.drift.rates import drift_rates
+from polewright.core.drift.stillness import HELD, along_ra, field_is_still, nothing_moves
 from polewright.core.model import Atmosphere, FloatArray, NotMeasurable, Site, SkyFrame, TargetPole
 from polewright.core.night.measured import covariance_of
 from polewright.core.screws.angles import Covariance
@@ -76,6 +77,7 @@ class DriftResult:
     unknown: str = ""
     warnings: tuple[str, ...] = ()
     disturbed: bool = False  # the declination jumped
+    held: bool = False  # nothing moves at all: guided, in all likelihood
 
     @property
     def sigma_rad(self) -> float:
@@ -143,7 +145,7 @@ def measure(state: DriftProof) -> DriftResult | NotMeasurable:
 def _result(state: DriftProof, data: DriftData, fit: DriftFit, pole: FloatArray) -> DriftResult:
     east, up = offset_from_pole(fit.axis_enu, pole, state.site)
     positions = tuple(_position_drift(state, data, fit, k, east, up) for k in range(data.positions))
-    jump = _jump(data, fit)
+    jump, held = _jump(data, fit), _held(data, fit, positions)
     return DriftResult(
         east_rad=east,
         up_rad=up,
@@ -154,9 +156,22 @@ def _result(state: DriftProof, data: DriftData, fit: DriftFit, pole: FloatArray)
         drive_wave_rad=float(max(np.ptp(fit.wave_rad[data.position == k]) for k in range(data.positions)) / 2.0),
         positions=positions,
         unknown=_unknown(fit.covariance_rad2),
-        warnings=_warnings(jump, fit),
+        warnings=(*_warnings(jump, fit), *((HELD,) if held else ())),
         disturbed=jump is not None,
+        held=held,
     )
+
+
+def _held(data: DriftData, fit: DriftFit, positions: tuple[PositionDrift, ...]) -> bool:
+    """Whether nothing moves, in any field that is long enough to tell."""
+    fields = []
+    for k, position in enumerate(positions):
+        here = data.position == k
+        at_s = data.at_s[here]
+        along = along_ra(at_s, fit.angle_rad[here], fit.dec_rad[here])
+        still = field_is_still(at_s, along, position.dec_drift_rad_s, position.sigma_rad_s)
+        fields.append((still, position.seconds))
+    return nothing_moves(fields)
 
 
 def _position_drift(

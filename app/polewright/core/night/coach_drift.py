@@ -11,6 +11,7 @@ from polewright.core.angles import ARCMIN_PER_RAD, ARCSEC_PER_RAD
 from polewright.core.drift.live import NOT_TRACKING
 from polewright.core.drift.plan import DriftPosition, best_positions, predicted_seconds
 from polewright.core.drift.rates import star_enu
+from polewright.core.drift.stillness import HELD
 from polewright.core.formatting import angle_text, duration_text, number_text, offset_words, sigma_text
 from polewright.core.model import Site
 from polewright.core.night.advice import Advice, GoOn, Mood, Point, StartAgain, Wait
@@ -33,7 +34,7 @@ STEADY_S = 15.0  # so long at least is a field watched before another one is ask
 MISPOINTED_FRAMES = 2  # so many frames show where the camera really looks
 GUIDED = " Declination guiding left on would look like this too."
 HOPELESS = "With so much scatter hours would not do: expose longer, or wait for steadier air."
-QUIET = "Leave the mount alone: tracking on, declination guiding off."
+QUIET = "Leave the mount alone: tracking on, guiding off in both axes."
 
 
 def advise_drift(state: NightState) -> Advice:
@@ -55,6 +56,15 @@ def advise_drift(state: NightState) -> Advice:
     if reading is not None and reading.disturbed:
         return Advice(
             "Begin the drift again.", reading.warnings[0], "", StartAgain(), Mood.TROUBLE, "drift:disturbed"
+        )
+    if reading is not None and reading.held:
+        return Advice(
+            "Switch guiding off, then begin again.",
+            HELD,
+            "A drive without periodic error looks like this too: then turn the RA axis, or take it as it is.",
+            StartAgain(),
+            Mood.TROUBLE,
+            "drift:held",
         )
     if watch.reason == NOT_TRACKING:
         return Advice(
@@ -195,15 +205,19 @@ def _watch(state: NightState) -> Advice:
     if reading is None:
         reason = f"{watch.reason} {watch.cure}".strip() or "The first frames show how much they scatter."
         return Advice(
-            f"Hands off. Watching, {duration_text(left)}.", f"{reason} {QUIET}", "", Wait(left, whole), Mood.WAIT,
+            f"Hands off, guiding off. Watching, {duration_text(left)}.",
+            f"{reason} {QUIET}",
+            "",
+            Wait(left, whole),
+            Mood.WAIT,
             "drift:watch",
-        )  # fmt: skip
+        )
     so_far = _so_far(reading)
     hopeless = () if math.isfinite(reading.here_s + reading.there_s) else (HOPELESS,)
     warnings = " ".join((*hopeless, *reading.warnings))
     after = f"Then a field for the {reading.component}." if reading.component else ""
     return Advice(
-        f"Hands off. Watching, {duration_text(left)}.",
+        f"Hands off, guiding off. Watching, {duration_text(left)}.",
         f"{so_far} {warnings}".strip(),
         after,
         Wait(left, whole),

@@ -48,9 +48,9 @@ def known_by_drift(state: NightState) -> bool:
 
 
 def sure_by_drift(state: NightState) -> bool:
-    """The drift is as sure as tonight's tolerance needs."""
+    """The drift is as sure as tonight's tolerance needs, and the mount does not look guided."""
     reading = _known(state)
-    return reading is not None and reading.complete
+    return reading is not None and reading.complete and not reading.held
 
 
 def drift_confirms(state: NightState) -> bool:

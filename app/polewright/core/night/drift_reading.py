@@ -47,7 +47,8 @@ class DriftReading:
     """The axis against the target pole by drift, from the first `samples` frames: the plain part of a DriftResult.
 
     `here_s`, `there_s`: how much longer to watch this field, then another one, for the certainty wanted; `component`
-    is what the other one is to tell. `unknown` and `warnings` are sentences.
+    is what the other one is to tell. `unknown` and `warnings` are sentences. `held`: nothing moves at all, as if the
+    mount were guided; such a drift proves nothing.
     """
 
     samples: int
@@ -64,6 +65,7 @@ class DriftReading:
     unknown: str = ""
     warnings: tuple[str, ...] = ()
     disturbed: bool = False
+    held: bool = False
 
     @property
     def sigma_rad(self) -> float:
@@ -166,6 +168,7 @@ def read_drift(
         unknown=result.unknown,
         warnings=result.warnings,
         disturbed=result.disturbed,
+        held=result.held,
     )
 
 

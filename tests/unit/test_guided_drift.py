@@ -1,0 +1,110 @@
+"""A guided mount must not be taken for an aligned one while its drift is watched."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from drift_nights import guided, mount_off, site_at, watched
+from paper_night import PaperNight
+from polewright.core.angles import ARCSEC_PER_RAD
+from polewright.core.drift.live import DriftProof, DriftResult, measure
+from polewright.core.drift.stillness import HELD, field_is_still, nothing_moves
+from polewright.core.model import TargetPole
+from polewright.core.night.advice import StartAgain
+from polewright.core.night.coach import advise
+from polewright.core.night.drift_actions import drift_confirms, drift_contradicts, sure_by_drift
+from polewright.core.night.drift_reading import DriftReading, DriftWatch, read_drift, wanted_rad
+from polewright.core.night.events import DriftMeasured
+from polewright.core.night.measured import MeasuredAxis
+from polewright.core.night.states import Capture, NightPlan, NightState, Stage
+from polewright.core.night.workflow import step
+
+FIELDS = ((0.0, 10.0), (-5.0, 55.0))
+TOLERANCE_RAD = 90.0 / ARCSEC_PER_RAD
+
+
+def result(proof: DriftProof) -> DriftResult:
+    found = measure(proof)
+    assert isinstance(found, DriftResult)
+    return found
+
+
+@pytest.mark.parametrize(("lat_deg", "noise"), [(50.0, 0.5), (50.0, 1.0), (-35.0, 0.5)])
+def test_a_guided_mount_is_seen_through(lat_deg: float, noise: float) -> None:
+    found = result(guided(lat_deg, FIELDS, 200.0, 4.0, noise, np.random.default_rng(3)))
+    assert found.held and HELD in found.warnings
+    assert math.hypot(found.east_rad, found.up_rad) < 2.0 * 60.0 / ARCSEC_PER_RAD, "it looks like an aligned one"
+
+
+@pytest.mark.parametrize("wave_arcsec", [4.0, 10.0])
+def test_a_free_mount_on_the_pole_is_not_doubted(wave_arcsec: float) -> None:
+    for seed in range(4):
+        spec = mount_off(50.0, 0.05, 0.05, periodic_error_arcsec=wave_arcsec)
+        found = result(watched(spec, 50.0, FIELDS, 170.0, 4.0, 0.5, np.random.default_rng(seed)))
+        assert not found.held and HELD not in found.warnings
+
+
+def test_a_drive_without_periodic_error_off_the_pole_is_not_doubted() -> None:
+    """The declination drifts by 1.3" a minute for 5' (15" a second times the error)."""
+    found = result(watched(mount_off(50.0, 5.0, 5.0), 50.0, FIELDS, 200.0, 4.0, 0.5, np.random.default_rng(1)))
+    assert not found.held
+
+
+def test_what_is_too_short_or_scatters_too_much_tells_nothing() -> None:
+    rng = np.random.default_rng(2)
+    for seconds, noise in ((100.0, 0.5), (200.0, 6.0)):
+        at_s = np.arange(0.0, seconds, 4.0)
+        assert field_is_still(at_s, rng.normal(0.0, noise, at_s.size) / ARCSEC_PER_RAD, 0.0, 1e-9) is None
+    assert not nothing_moves([(None, 100.0), (None, 100.0)])
+    assert not nothing_moves([(True, 200.0)]), "one short field"
+    assert not nothing_moves([(True, 200.0), (False, 200.0)])
+    assert nothing_moves([(True, 200.0), (None, 60.0), (True, 150.0)])
+
+
+def night(reading: DriftReading, proof: DriftProof, stage: Stage) -> NightState:
+    """A night in which the RA axis is never turned: the first drift has put the axis on the pole."""
+    site = site_at(50.0)
+    plan = NightPlan(site, TargetPole.REFRACTED, math.radians(50.0), TOLERANCE_RAD)
+    axis = MeasuredAxis(0.0, 0.0, ((1e-9, 0.0), (0.0, 1e-9)))
+    drift = DriftWatch(samples=proof.samples, frame=PaperNight(3).placed("last"), stood=True)
+    state = NightState(stage=stage, now_s=4000.0, plan=plan, drift=drift)
+    return replace(state, capture=Capture(axis=axis, by_drift=True)) if stage is Stage.PROOF else state
+
+
+def reading_of(proof: DriftProof) -> DriftReading:
+    found = read_drift(proof.samples, proof.site, proof.target, wanted_rad(TOLERANCE_RAD), math.inf)
+    assert isinstance(found, DriftReading)
+    return found
+
+
+def test_a_night_by_drift_alone_is_not_proved_by_a_guided_mount() -> None:
+    proof = guided(50.0, FIELDS, 400.0, 4.0, 0.5, np.random.default_rng(5))
+    reading = reading_of(proof)
+    assert reading.held and reading.complete
+    state, _ = step(night(reading, proof, Stage.PROOF), DriftMeasured(4001.0, reading))
+    assert not state.proved and not drift_confirms(state) and not drift_contradicts(state)
+    advice = advise(state)
+    assert advice.instruction == "Switch guiding off, then begin again." and advice.reason == HELD
+    assert isinstance(advice.action, StartAgain)
+    believed, _ = step(night(reading, proof, Stage.PROOF), DriftMeasured(4001.0, replace(reading, held=False)))
+    assert believed.proved, "that is what the check prevents, and what an older record goes on telling"
+
+
+def test_the_first_drift_does_not_lead_on_by_itself_either() -> None:
+    proof = guided(50.0, FIELDS, 400.0, 4.0, 0.5, np.random.default_rng(6))
+    reading = reading_of(proof)
+    frame = replace(night(reading, proof, Stage.CAPTURE))
+    state = replace(frame, drift=replace(frame.drift, reading=reading)) if frame.drift else frame
+    assert not sure_by_drift(state)
+    assert advise(state).key == "drift:held"
+
+
+def test_the_instruction_asks_for_guiding_off() -> None:
+    spec = mount_off(50.0, 0.5, 0.5, periodic_error_arcsec=8.0)
+    proof = watched(spec, 50.0, FIELDS[:1], 40.0, 4.0, 0.5, np.random.default_rng(1))
+    state = night(reading_of(proof), proof, Stage.PROOF)
+    assert "guiding off. Watching" in advise(state).instruction
