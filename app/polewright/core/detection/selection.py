@@ -179,9 +179,17 @@ def _peak_share(width: float) -> float:
 
 
 def _first_of_each(x: FloatArray, y: FloatArray, apart_px: float) -> NDArray[np.bool_]:
-    """True for the positions that have no earlier one within `apart_px`."""
-    near = (np.abs(x[:, None] - x) < apart_px) & (np.abs(y[:, None] - y) < apart_px)
-    return np.logical_not(np.tril(near, -1).any(axis=1))
+    """True for the positions that have no earlier one within `apart_px` along both axes."""
+    if x.size == 0:
+        return np.zeros(0, dtype=bool)
+    away = np.maximum(np.abs(_differences(x)), np.abs(_differences(y)))
+    return np.asarray((away < apart_px).argmax(axis=1) == np.arange(x.size))  # each is near itself
+
+
+def _differences(values: FloatArray) -> NDArray[np.float32]:
+    """Of every two pixel coordinates, to a thousandth of a pixel: (N, N)."""
+    short = values.astype(np.float32)
+    return np.subtract.outer(short, short)
 
 
 def _fwhm(stars: Sources, width: float) -> FloatArray:
@@ -198,7 +206,11 @@ def _flags(stars: Sources, full: NDArray[np.bool_], width: float, shape: tuple[i
     x, y = stars.x_px, stars.y_px
     edge = (x < margin) | (y < margin) | (x > wide - 1 - margin) | (y > height - 1 - margin)
     reach2 = (2.0 * FWHM_PER_SIGMA * width) ** 2
-    blended = ((x[:, None] - x) ** 2 + (y[:, None] - y) ** 2 < reach2).sum(axis=1) > 1
+    away2, dy = _differences(x), _differences(y)
+    away2 *= away2
+    dy *= dy
+    away2 += dy
+    blended = np.count_nonzero(away2 < reach2, axis=1) > 1
     with np.errstate(invalid="ignore"):
         elongated = (stars.axis_ratio > _ELONGATED) & (stars.snr > 12.0) & np.isfinite(stars.axis_ratio)
     flags = (
