@@ -76,9 +76,7 @@ def study(plan: ImagingPlan, target: TargetPole) -> PlanStudy:
     """The tables of a plan whose target is high enough; about 2 s of computing."""
     errors = np.geomspace(SMALLEST_RAD, LARGEST_RAD, _ERRORS)
     coarse = np.geomspace(SMALLEST_RAD, LARGEST_RAD, _COARSE)
-    longest = min(max(plan.total_s, plan.sub_s), LONGEST_S)
-    seconds = np.geomspace(plan.sub_s / _TIME_RANGE, max(longest, 1.01 * plan.sub_s), _TIMES)
-    seconds = np.sort(np.append(seconds, plan.sub_s))
+    seconds, by_time = blur_by_exposure(plan, target, errors)
     elsewhere = [replace(plan, declination_deg=float(d)) for d in _DECLINATIONS_DEG]
     seen = [other for other in elsewhere if unreachable(other) is None]
     return PlanStudy(
@@ -86,11 +84,19 @@ def study(plan: ImagingPlan, target: TargetPole) -> PlanStudy:
         target,
         seconds,
         errors,
-        np.array([_worst(plan, target, errors, float(s)) for s in seconds]),
+        by_time,
         np.array([other.declination_deg for other in seen]),
         coarse,
         np.array([_worst(other, target, coarse, plan.sub_s) for other in seen]).reshape(len(seen), _COARSE),
     )
+
+
+def blur_by_exposure(plan: ImagingPlan, target: TargetPole, errors_rad: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Lengths of a sub-exposure (T,), s, about the plan's own, and pixels (T, E) at each and at `errors_rad` (E,)."""
+    longest = min(max(plan.total_s, plan.sub_s), LONGEST_S)
+    seconds = np.geomspace(plan.sub_s / _TIME_RANGE, max(longest, 1.01 * plan.sub_s), _TIMES)
+    seconds = np.sort(np.append(seconds, plan.sub_s))
+    return seconds, np.array([_worst(plan, target, errors_rad, float(s)) for s in seconds])
 
 
 def _worst(plan: ImagingPlan, target: TargetPole, errors_rad: FloatArray, seconds: float) -> FloatArray:

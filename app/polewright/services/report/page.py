@@ -24,6 +24,7 @@ from polewright.core.sky.timescales import iso_text
 from polewright.services.report.facts import NightFacts
 from polewright.services.report.history import History
 from polewright.services.report.pictures import RadialScale, components_in_time, offset_in_time, well
+from polewright.services.report.plan_picture import plan_blur
 
 if TYPE_CHECKING:
     from jinja2 import Template
@@ -48,6 +49,7 @@ def report_html(facts: NightFacts, history: History, scale: RadialScale) -> str:
         well=Markup(well(facts, scale)),
         offset_plot=Markup(offset_in_time(facts)),
         components_plot=Markup(components_in_time(facts)),
+        plan_plot=Markup(plan_blur(facts)),
         facts=_key_facts(facts),
         stages=[(s.name, _minute(s.from_s), duration_text(s.to_s - s.from_s)) for s in facts.stages],
         captures=_captures(facts),
