@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 import starfields as sf
+from polewright.core.detection.verdict import FrameFacts, judge
 from polewright.core.model import Frame, StarList
 from polewright.services.detector import Detector
 
@@ -90,6 +93,16 @@ def test_untracked_stars_are_called_trailed() -> None:
         told = float(stars.reason.split("about ")[1].split(" px")[0])
         assert abs(told / length - 1.0) < 0.1
         assert "tracking" in stars.cure and "instead of 30 s" in stars.cure
+
+
+def test_pieces_of_long_trails_are_not_called_out_of_focus() -> None:
+    """Found among 48 frames of 30 s without tracking: 4 and 3 trails were whole, the others had fallen to pieces."""
+    for stars, trailed, long_px, wide_px in ((77, 4, 135.0, 63.0), (23, 3, 147.0, 9.6)):
+        facts = FrameFacts(900.0, 4000.0, 0.0, 30.0, stars, wide_px, trailed, long_px)
+        reason, cure = judge(facts)
+        assert reason.startswith("The stars are trailed") and cure.startswith("Switch tracking on")
+        assert "out of focus" in judge(replace(facts, trailed=2))[0], "two streaks are no trails"
+        assert "out of focus" in judge(replace(facts, trail_px=1.5 * wide_px))[0], "astigmatism, not a trail"
 
 
 def test_the_middles_of_trails_are_offered() -> None:

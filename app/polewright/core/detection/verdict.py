@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 STARS_NEEDED = 5
 _WIDE_FWHM_PX = 9.0
 _BLANK_SHARE = 0.5
+_LONG = 2.0  # times its width: a streak
 
 
 @dataclass(frozen=True)
@@ -50,7 +51,7 @@ def judge_blank(f: FrameFacts) -> tuple[str, str]:
 
 
 def _trailed(f: FrameFacts) -> tuple[str, str] | None:
-    if f.trailed < 4 or f.trailed < 0.35 * f.stars:
+    if not _streaked(f):
         return None
     cure = "Switch tracking on"
     if f.exposure_s is not None and f.trail_px > 0.0:
@@ -59,6 +60,13 @@ def _trailed(f: FrameFacts) -> tuple[str, str] | None:
     else:
         cure += ", or expose for a shorter time"
     return f"The stars are trailed, about {f.trail_px:.0f} px long ({f.trailed} of them).", cure + "."
+
+
+def _streaked(f: FrameFacts) -> bool:
+    """Whether most stars are streaks alike; a few are enough where the rest is wide, for long trails fall to pieces
+    that look like stars out of focus, and no blur makes a star longer than it is wide."""
+    pieces = f.fwhm_px > _WIDE_FWHM_PX and f.trailed >= 3 and f.trail_px > _LONG * f.fwhm_px
+    return pieces or (f.trailed >= 4 and f.trailed >= 0.35 * f.stars)
 
 
 def _wide(f: FrameFacts) -> tuple[str, str] | None:
