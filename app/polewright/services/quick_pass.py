@@ -23,6 +23,7 @@ _MESH_PX = 48  # of the halved frame
 _BLOCK_PX = 16
 _STEEP = 1.4
 _FEW = 60
+_LARGE, _BAND_ROWS = 4_000_000, 32
 MOST_CANDIDATES = 1200
 
 
@@ -33,12 +34,19 @@ def halved(pixels: PixelArray, highest: float) -> Halved:
     """
     height, width = pixels.shape[0] // 2 * 2, pixels.shape[1] // 2 * 2
     small = pixels.dtype == np.uint8 or (pixels.dtype == np.uint16 and highest < 2**14)
-    kind = np.uint16 if small else np.float32
-    rows = np.add(pixels[:height:2, :width], pixels[1:height:2, :width], dtype=kind)
-    if kind is np.float32:
-        return rows[:, ::2] + rows[:, 1::2]
-    pairs = rows.view(np.uint32)  # two neighbours in one word: their sum lands in its lower half, in half the time
-    return (pairs + (pairs >> np.uint32(16))).astype(np.uint16)
+    shape = (height // 2, width // 2)
+    sums: Halved = np.empty(shape, np.uint16) if small else np.empty(shape, np.float32)
+    band = height if pixels.size < _LARGE else _BAND_ROWS  # what stays in the cache of the processor
+    for top in range(0, height, band):
+        rows = pixels[top : min(top + band, height), :width]
+        into = sums[top // 2 : top // 2 + len(rows) // 2]
+        pairs = np.add(rows[::2], rows[1::2], dtype=sums.dtype)
+        if small:  # two neighbours in one word: their sum lands in its lower half, in half the time
+            words = pairs.view(np.uint32)
+            into[:] = words + (words >> np.uint32(16))
+        else:
+            np.add(pairs[:, ::2], pairs[:, 1::2], out=into)
+    return sums
 
 
 def quick_candidates(pixels: PixelArray, highest: float) -> tuple[FloatArray, FloatArray]:
