@@ -27,6 +27,8 @@ from polewright.simulate.scenarios import SCENARIOS
 if TYPE_CHECKING:
     from polewright.ui.driving.night_shots import NightShots
 
+IMAGE_S = 60.0  # of the imaging run, for its picture
+
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Which night, and who turns the screws."""
@@ -77,7 +79,13 @@ def _rehearse(args: argparse.Namespace, folder: Path) -> int:
             shots[0].watch(night)
 
     score = rehearse_with_files(
-        args.scenario, args.seed, folder / "frames", folder / "night", measurer.measure, watch=watch
+        args.scenario,
+        args.seed,
+        folder / "frames",
+        folder / "night",
+        measurer.measure,
+        watch=watch,
+        image_s=IMAGE_S if shots is not None else 0.0,
     )
     told.end(score)
     if shots is not None:

@@ -112,14 +112,15 @@ def rehearse_with_files(
     measure: Measure,
     habits: Habits | None = None,
     watch: Watch | None = None,
+    image_s: float = 0.0,
 ) -> Score:
-    """A night to its end through real FITS files and the real watcher."""
+    """A night to its end through real FITS files and the real watcher; `image_s` of the imaging run follow it."""
     world = RehearsalWorld(scenario, seed)
     recorder = NightRecorder(night_folder, world.clock, sync_s=SYNC_S)
     keep = partial(keep_frame, night_folder, how=KeepFrames.LINK)
     night = Rehearsal(world, recorder, measure, keep)
     files = FilesThroughWatcher(world, folder, night.engine.frame_arrived)
-    return _run(night, files, seed, habits, watch)
+    return _run(night, files, seed, habits, watch, image_s)
 
 
 def rehearse_with_star_lists(
@@ -129,13 +130,14 @@ def rehearse_with_star_lists(
     solver: Solves,
     habits: Habits | None = None,
     watch: Watch | None = None,
+    image_s: float = 0.0,
 ) -> Score:
     """The same without pixels and files, for many nights."""
     world = RehearsalWorld(scenario, seed)
     recorder = NightRecorder(night_folder, world.clock, sync_s=SYNC_S)
     night = Rehearsal(world, recorder, lambda path: lists.measure(path))
     lists = StarListsOnly(world, solver, seed, night.engine.frame_arrived)
-    return _run(night, lists, seed, habits, watch)
+    return _run(night, lists, seed, habits, watch, image_s)
 
 
 def _run(
@@ -144,6 +146,7 @@ def _run(
     seed: int,
     habits: Habits | None,
     watch: Watch | None,
+    image_s: float,
 ) -> Score:
     clock = night.world.clock
     start = night.true_offset()
@@ -157,10 +160,13 @@ def _run(
         autopilot.begin(lambda: night.world.start_camera(camera.deliver))
         while not autopilot.finished and clock.monotonic_s() < LONGEST_NIGHT_S:
             clock.advance(1.0)
+        score = score_of(night, autopilot, seed, start)
+        for _ in range(round(image_s)):
+            clock.advance(1.0)
     finally:
         camera.stop()
         night.recorder.close()
-    return score_of(night, autopilot, seed, start)
+    return score
 
 
 def score_of(night: Rehearsal, autopilot: Autopilot, seed: int, start: TrueOffset) -> Score:

@@ -130,7 +130,7 @@ def _moment(snapshot: Snapshot) -> tuple[str, int]:
     """The stage's name, and how telling this moment of it is."""
     state, advice = snapshot.state, snapshot.advice
     if over(state):
-        return "6-proof", 0
+        return ("6-proof", 0) if state.watching is None else ("6-watch", state.watching.vigil.frames)
     if drifting(state):
         reading = state.drift.reading if state.drift is not None else None
         name = "5-proof-drift" if state.stage is Stage.PROOF else "2-measure-drift"

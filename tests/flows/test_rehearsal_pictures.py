@@ -1,0 +1,25 @@
+"""The pictures of a rehearsal: every page that a night shows has one, the watch among them."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from polewright.runtime.autopilot import Autopilot
+from polewright.runtime.rehearsal import Rehearsal, rehearse_with_star_lists
+from polewright.ui.driving.night_shots import NightShots
+from sky_solver import shared_solver
+
+
+def test_a_night_has_every_page(tmp_path: Path) -> None:
+    shots = NightShots()
+
+    def watch(night: Rehearsal, autopilot: Autopilot) -> None:
+        shots.watch(night)
+
+    score = rehearse_with_star_lists("calm", 3, tmp_path / "night", shared_solver(), watch=watch, image_s=60.0)
+    assert score.proved
+    assert {"1-stand", "2-measure", "3-rough", "4-fine", "5-proof-turn", "6-proof", "6-watch"} <= set(shots.views)
+    looks = {fact.label: fact.words for fact in shots.views["6-watch"].proof.facts}  # type: ignore[union-attr]
+    assert "looks so far" in looks["last look"] and int(looks["last look"].split()[0]) >= 3
+    alone = {fact.label for fact in shots.views["6-proof"].proof.facts}  # type: ignore[union-attr]
+    assert "last look" not in alone
