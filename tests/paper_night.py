@@ -292,7 +292,7 @@ class PaperNight:
             self.turn(action.screw, turns / pieces)
             if piece < pieces - 1:
                 self.frame(smeared=True)
-        self.t += 1.0
+        self.t += max(abs(turns) * SECONDS_PER_TURN - (pieces - 1) * FRAME_S, 0.2) + 1.0
         if self.rng.uniform() < self.reports:
             self.feed(ScrewTurned(self.t, action.screw, self._read_off(done)))
 
@@ -300,7 +300,8 @@ class PaperNight:
         """What the head of the screw shows: 3 % of the turn, and at least half a mark of a clock face."""
         if self.reading_error is None:
             return None
-        return turns * (1.0 + self.rng.normal(0.0, self.reading_error)) + self.rng.normal(0.0, READING_FLOOR_TURNS)
+        share = self.reading_error * min(abs(turns), 1.0)
+        return turns + self.rng.normal(0.0, share) + self.rng.normal(0.0, READING_FLOOR_TURNS)
 
 
 def _prior(screw: PaperScrew, rng: np.random.Generator) -> ScrewPrior:

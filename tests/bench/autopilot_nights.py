@@ -69,7 +69,17 @@ def distribution(scores: list[Score]) -> list[str]:
         known = [s for s in screws if s.learned is not None]
         rate = [100.0 * abs(s.learned.arcmin_per_turn / s.true_arcmin_per_turn - 1.0) for s in known]
         backlash = [100.0 * abs(s.learned.backlash_turns / s.true_backlash_turns - 1.0) for s in known]
+        pulls = [
+            (s.learned.arcmin_per_turn - s.true_arcmin_per_turn) / s.learned.sigma_arcmin
+            for s in known
+            if s.learned is not None
+        ]
         lines += [_row(f"{name} rate off, %", rate), _row(f"{name} backlash off, %", backlash)]
+        lines.append(
+            f"{'':28} {np.mean(np.array(rate) <= 5.0):.3f} of the rates within 5 %, {np.mean(np.array(backlash) <= 20.0):.3f}"
+            f" of the backlashes within 20 %; rate: rms {np.sqrt(np.mean(np.square(pulls))):.2f} of its sigma,"
+            f" {np.mean(np.abs(pulls) > 2.0):.3f} beyond two"
+        )
     return lines
 
 

@@ -64,7 +64,10 @@ def report(played: list[PaperNight], tolerance_arcsec: float) -> None:
             f"pull rms {np.sqrt(np.mean(np.square(pulls))):.2f}, within 2 sigma {np.mean(np.abs(pulls) < 2):.3f}",
             end="  ",
         )
-        print("backlash off:", *(f"{q}%: {np.percentile(back, q):6.3f}" for q in (50, 95)))
+        print("backlash off:", *(f"{q}%: {np.percentile(back, q):6.3f}" for q in (50, 95)), end="  ")
+        print(
+            f"rates within 5 % {np.mean(np.array(off) <= 0.05):.3f}, backlash within 20 % {np.mean(np.array(back) <= 0.2):.3f}"
+        )
     for night in played:
         if not night.state.proved:
             print(

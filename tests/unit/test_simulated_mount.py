@@ -62,6 +62,28 @@ def test_a_leaning_base_couples_the_azimuth_screw(
     assert both[1] == pytest.approx(altitude_change, abs=0.02)
 
 
+@pytest.mark.parametrize("southern", [False, True])
+def test_what_a_turn_is_worth_is_what_a_turn_does(southern: bool) -> None:
+    """Half a turn to each side of where the axis stands, engaged, base leaning, lever bending; a turn of 4 arcmin."""
+    lever = ScrewSpec(arcmin_per_turn=-4.0, change_per_degree=0.02, backlash_turns=0.1)
+    spec = replace(
+        aligned(-40.0 if southern else 40.0, up_arcmin=90.0),
+        lean_east_deg=1.5,
+        lean_north_deg=2.0,
+        azimuth=ScrewSpec(arcmin_per_turn=4.0, backlash_turns=0.2),
+        altitude=lever,
+    )
+    for which, index in (("azimuth", 0), ("altitude", 1)):
+        mount = Mount(spec)
+        places = []
+        for number, turns in enumerate((20.0, 0.5, 0.5)):
+            getattr(mount, which).turn(LATER_S * number, turns)
+            places.append(_azimuth_altitude(mount.axis_enu(LATER_S * (number + 0.9))))
+            if number == 1:
+                worth = mount.turn_worth_arcmin(LATER_S * 1.9)[index]
+        assert worth == pytest.approx((places[2] - places[0])[index], rel=1e-3)
+
+
 def test_the_screws_move_the_field_as_the_jacobian_says() -> None:
     """Camera at azimuth 40, altitude 50, axis at azimuth 0: first-order partials (along azimuth, altitude, roll)."""
     expected = {"azimuth": [0.64279, 0.0, -0.76604], "altitude": [0.49240, 0.76604, 0.41318]}

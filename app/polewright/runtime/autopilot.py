@@ -25,19 +25,23 @@ from polewright.runtime.world import RehearsalWorld
 SET_UP_S, POINT_S, LOCK_S, CLUTCH_S = 90.0, 20.0, 10.0, 20.0
 IMPATIENT_S = 90.0  # an instruction that still stands after so long is carried out once more
 EAST_AGAIN_H = -2.0
+COUNTED_TURNS = 2.0  # up to here nobody miscounts
 
 
 @dataclass(frozen=True)
 class Habits:
     """How good the hands are: `turn_error` is one sigma of a turn, as a share of it.
 
-    `reading_error`: the same of a turn read off the head of the screw, None for a person who says "as told".
+    `reading_error`: the same of a turn read off the head of the screw, None for a person who says "as told"; of the
+    last turn only, because whole turns are counted (common practice, no source), with `miscounts` of those beyond two
+    turns off by a whole one.
     `forgets`: the share of turns that are not reported. A turn the wrong way goes unnoticed.
     """
 
     turn_error: float = 0.20
     reading_error: float | None = 0.03
     reading_floor_turns: float = 1.0 / 120.0
+    miscounts: float = 0.02
     forgets: float = 0.05
     rotation_error: float = 0.05
     wrong_way: float = 0.04
@@ -161,8 +165,10 @@ class Autopilot:
         habits = self._habits
         if habits.reading_error is None:
             return None
+        misread = habits.reading_error * min(abs(turns), 1.0) * float(self._rng.normal())
         floor = habits.reading_floor_turns * float(self._rng.normal())
-        return turns * (1.0 + habits.reading_error * float(self._rng.normal())) + floor
+        miscounted = abs(turns) > COUNTED_TURNS and float(self._rng.random()) < habits.miscounts
+        return turns + misread + floor + (float(self._rng.choice([-1.0, 1.0])) if miscounted else 0.0)
 
     def _rotate(self, action: said.Action) -> None:
         assert isinstance(action, said.RotateAxis)

@@ -31,7 +31,7 @@ SYNC_S = 60.0  # of the night's time; a rehearsal that an empty battery ends may
 
 @dataclass(frozen=True)
 class ScrewScore:
-    """A screw as learned and as it is; None where nothing was learned."""
+    """A screw as learned and as it is at the end, near the pole; None where nothing was learned."""
 
     learned: ScrewRate | None
     true_arcmin_per_turn: float
@@ -174,6 +174,7 @@ def score_of(night: Rehearsal, autopilot: Autopilot, seed: int, start: TrueOffse
     state = night.engine.state
     spec = night.world.rig.night.mount
     offset = state.offset
+    azimuth, altitude = night.world.rig.mount.turn_worth_arcmin(night.world.rig.seconds(night.world.now()))
     return Score(
         scenario=night.world.rig.night.scenario.name,
         seed=seed,
@@ -189,8 +190,8 @@ def score_of(night: Rehearsal, autopilot: Autopilot, seed: int, start: TrueOffse
         wrong_turns=autopilot.wrong_turns,
         minutes=night.engine.now_s() / 60.0,
         frames=night.world.frames_taken,
-        azimuth=_screw(state, Screw.AZIMUTH, spec.azimuth.arcmin_per_turn, spec.azimuth.backlash_turns),
-        altitude=_screw(state, Screw.ALTITUDE, spec.altitude.arcmin_per_turn, spec.altitude.backlash_turns),
+        azimuth=_screw(state, Screw.AZIMUTH, azimuth, spec.azimuth.backlash_turns),
+        altitude=_screw(state, Screw.ALTITUDE, altitude, spec.altitude.backlash_turns),
     )
 
 

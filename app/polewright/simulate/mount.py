@@ -116,6 +116,19 @@ class Mount:
         """Unit vector (3,) of the RA axis, on the side of the elevated pole."""
         return np.asarray(self._head(at_s) @ _Y)
 
+    def turn_worth_arcmin(self, at_s: float) -> tuple[float, float]:
+        """What an engaged turn of each screw is worth where the axis points now, signed: arcmin of bearing (clockwise
+        from above) of the azimuth screw, arcmin of height of the altitude screw. A leaning base changes both."""
+        step = 1e-4
+        bearing, height = _bearing_and_height(self.axis_enu(at_s))
+        sideways, _ = _bearing_and_height(self._head(at_s, step, 0.0) @ _Y)
+        _, upward = _bearing_and_height(self._head(at_s, 0.0, step) @ _Y)
+        turned = (sideways - bearing + np.pi) % (2.0 * np.pi) - np.pi
+        return (
+            self.azimuth.rate_arcmin(at_s) * float(turned) / step,
+            self.altitude.rate_arcmin(at_s) * float(upward - height) / step,
+        )
+
     def attitude(self, at_s: float) -> FloatArray:
         """Camera to ENU, a proper rotation (3, 3), of an un-mirrored camera (x right, y down, z outward)."""
         spec = self.spec
@@ -144,10 +157,10 @@ class Mount:
     def _slew_s(self, angle_rad: float) -> float:
         return max(abs(float(np.degrees(angle_rad))) / self.spec.slew_deg_s, 0.1)
 
-    def _head(self, at_s: float) -> FloatArray:
-        """Head frame to ENU, (3, 3)."""
-        azimuth = self._base_azimuth + self.azimuth.angle_rad(at_s)
-        altitude = self._base_altitude + self.altitude.angle_rad(at_s)
+    def _head(self, at_s: float, more_azimuth_rad: float = 0.0, more_altitude_rad: float = 0.0) -> FloatArray:
+        """Head frame to ENU, (3, 3); as it would be with the screws' axes turned by so much more."""
+        azimuth = self._base_azimuth + self.azimuth.angle_rad(at_s) + more_azimuth_rad
+        altitude = self._base_altitude + self.altitude.angle_rad(at_s) + more_altitude_rad
         base = self._lean @ rotation_about(_Z, -azimuth) @ rotation_about(_X, altitude)
         for start, rotation in self._knocks:
             if start <= at_s:
@@ -192,6 +205,10 @@ def offset_from(pole: FloatArray, axis: FloatArray) -> tuple[float, float]:
 def _direction(azimuth_deg: float, altitude_deg: float) -> FloatArray:
     a, h = np.radians(azimuth_deg), np.radians(altitude_deg)
     return np.array([np.cos(h) * np.sin(a), np.cos(h) * np.cos(a), np.sin(h)])
+
+
+def _bearing_and_height(axis: FloatArray) -> tuple[float, float]:
+    return float(np.arctan2(axis[0], axis[1])), float(np.arctan2(axis[2], np.hypot(axis[0], axis[1])))
 
 
 def _tilt(east_rad: float, north_rad: float) -> FloatArray:

@@ -61,6 +61,11 @@ class Screw:
         angle += self.spec.lock_shift_arcmin * sum(1 for locked in self._locked_at if locked <= at_s)
         return float(np.radians(angle / 60.0))
 
+    def rate_arcmin(self, at_s: float) -> float:
+        """Arcminutes of its own angle per engaged turn, where it stands."""
+        change = self.spec.change_per_degree / 60.0
+        return self.spec.arcmin_per_turn * (1.0 + change * self._angle_arcmin(self._drive.output(at_s)))
+
     def turning(self, at_s: float) -> bool:
         """Whether a hand is on the screw."""
         return any(start <= at_s < end for start, end in self._moves)
