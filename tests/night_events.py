@@ -159,6 +159,7 @@ EVENT = st.one_of(
     NIGHT_STARTED,
     *(st.builds(kind, TIME) for kind in PLAIN_EVENTS),
     st.builds(ev.ScrewTurned, TIME, st.sampled_from(ev.Screw), st.none() | st.floats(-20.0, 20.0)),
+    st.builds(ev.LessonAsked, TIME, st.sampled_from(ev.Screw)),
     st.builds(ev.TrackingSwitched, TIME, st.booleans()),
     st.builds(ev.TargetChanged, TIME, st.sampled_from(TargetPole), ALTITUDE),
     st.builds(ev.ToleranceChanged, TIME, TOLERANCE, st.none() | PLANNED),

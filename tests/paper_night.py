@@ -27,6 +27,7 @@ from polewright.core.night.events import (
     BaseUnlocked,
     FrameSolved,
     FrameUnsolved,
+    LessonAsked,
     NextAsked,
     NightStarted,
     RestartAsked,
@@ -93,6 +94,7 @@ class PaperNight:
     screws: tuple[PaperScrew, PaperScrew] | None = None
     shift: np.ndarray | None = None  # arcmin of bearing, of height; None: at random
     known: bool = False  # the rates are known from earlier nights
+    lessons: bool = False  # asks for a lesson on each screw
 
     def __post_init__(self) -> None:
         self.rng = np.random.default_rng(self.seed)
@@ -129,6 +131,7 @@ class PaperNight:
         self.refused: list[Refused] = []
         self.false_done = False
         self.hand_turns = 0
+        self.taught: set[Screw] = set()
         self.start_arcsec = self.error_arcsec()
 
     # truth
@@ -283,6 +286,10 @@ class PaperNight:
             self.frame()
 
     def obey_turn(self, action: says.Turn) -> None:
+        if self.lessons and action.screw not in self.taught:
+            self.taught.add(action.screw)
+            self.feed(LessonAsked(self.t, action.screw))
+            return
         turns = done = action.turns * (1.0 + self.rng.normal(0.0, self.hand_error))
         if self.rng.uniform() < self.wrong_way:
             turns = -turns

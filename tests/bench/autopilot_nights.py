@@ -1,6 +1,7 @@
 """Many rehearsals by the autopilot, over all scenarios: how they end, in how many moves, how honest the claims are.
 
     python tests/bench/autopilot_nights.py [--nights 200] [--full] [--first-seed 1] [--scenario NAME] [--lines FILE]
+                                           [--lessons] [--told]
 
 Without --full the star lists come straight from the simulated sky; with it every frame is a FITS file that the
 watcher reports. Prints one line a night and the distribution at the end.
@@ -19,6 +20,7 @@ import numpy as np
 
 from polewright.bootstrap import build_measurer
 from polewright.commands.rehearse import score_facts
+from polewright.runtime.autopilot import Habits
 from polewright.runtime.rehearsal import Score, rehearse_with_files, rehearse_with_star_lists
 from polewright.services.catalogue import load_catalogue
 from polewright.services.paths import cache_folder
@@ -26,7 +28,9 @@ from polewright.services.solver import Solver
 from polewright.simulate.scenarios import SCENARIOS
 
 
-def nights(count: int, first_seed: int, scenario: str | None, full: bool) -> Iterator[Score]:
+def nights(
+    count: int, first_seed: int, scenario: str | None, full: bool, habits: Habits | None = None
+) -> Iterator[Score]:
     """The scores of `count` nights, scenarios in turn."""
     names = [scenario] if scenario else list(SCENARIOS)
     solver = Solver(load_catalogue(), cache_folder())
@@ -36,9 +40,9 @@ def nights(count: int, first_seed: int, scenario: str | None, full: bool) -> Ite
             folder = Path(place)
             if full:
                 measure = build_measurer(quiet=True).measure
-                yield rehearse_with_files(name, seed, folder / "frames", folder / "night", measure)
+                yield rehearse_with_files(name, seed, folder / "frames", folder / "night", measure, habits)
             else:
-                yield rehearse_with_star_lists(name, seed, folder / "night", solver)
+                yield rehearse_with_star_lists(name, seed, folder / "night", solver, habits)
 
 
 def night_line(score: Score) -> str:
@@ -70,14 +74,13 @@ def distribution(scores: list[Score]) -> list[str]:
         rate = [100.0 * abs(s.learned.arcmin_per_turn / s.true_arcmin_per_turn - 1.0) for s in known]
         backlash = [100.0 * abs(s.learned.backlash_turns / s.true_backlash_turns - 1.0) for s in known]
         pulls = [
-            (s.learned.arcmin_per_turn - s.true_arcmin_per_turn) / s.learned.sigma_arcmin
-            for s in known
-            if s.learned is not None
+            (s.learned.arcmin_per_turn - s.true_arcmin_per_turn) / s.learned.sigma_arcmin for s in known if s.learned
         ]
         lines += [_row(f"{name} rate off, %", rate), _row(f"{name} backlash off, %", backlash)]
         lines.append(
-            f"{'':28} {np.mean(np.array(rate) <= 5.0):.3f} of the rates within 5 %, {np.mean(np.array(backlash) <= 20.0):.3f}"
-            f" of the backlashes within 20 %; rate: rms {np.sqrt(np.mean(np.square(pulls))):.2f} of its sigma,"
+            f"{'':28} {np.mean(np.array(rate) <= 5.0):.3f} of the rates within 5 %,"
+            f" {np.mean(np.array(backlash) <= 20.0):.3f} of the backlashes within 20 %;"
+            f" rate: rms {np.sqrt(np.mean(np.square(pulls))):.2f} of its sigma,"
             f" {np.mean(np.abs(pulls) > 2.0):.3f} beyond two"
         )
     return lines
@@ -106,9 +109,12 @@ def main() -> int:
     parser.add_argument("--scenario")
     parser.add_argument("--full", action="store_true")
     parser.add_argument("--lines", type=Path, help="append the scores as JSON lines to this file")
+    parser.add_argument("--lessons", action="store_true", help="the person asks for a lesson on each screw")
+    parser.add_argument("--told", action="store_true", help="turns are reported as told, not read off the screw head")
     args = parser.parse_args()
+    habits = Habits(lessons=args.lessons, reading_error=None if args.told else Habits().reading_error)
     scores = []
-    for score in nights(args.nights, args.first_seed, args.scenario, args.full):
+    for score in nights(args.nights, args.first_seed, args.scenario, args.full, habits):
         scores.append(score)
         print(night_line(score), flush=True)
         if args.lines is not None:

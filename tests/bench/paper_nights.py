@@ -24,6 +24,7 @@ def main() -> None:
     parser.add_argument("--tolerance", type=float, default=30.0)
     parser.add_argument("--latitude", type=float, default=52.0)
     parser.add_argument("--known", action="store_true", help="the screws' rates are known from earlier nights")
+    parser.add_argument("--lessons", action="store_true", help="the person asks for a lesson on each screw")
     args = parser.parse_args()
     settings = {
         "hand_error": args.hand,
@@ -32,6 +33,7 @@ def main() -> None:
         "tolerance_arcsec": args.tolerance,
         "latitude_deg": args.latitude,
         "known": args.known,
+        "lessons": args.lessons,
     }
     report(list(nights(args.nights, args.seed, **settings)), args.tolerance)
 
@@ -65,9 +67,8 @@ def report(played: list[PaperNight], tolerance_arcsec: float) -> None:
             end="  ",
         )
         print("backlash off:", *(f"{q}%: {np.percentile(back, q):6.3f}" for q in (50, 95)), end="  ")
-        print(
-            f"rates within 5 % {np.mean(np.array(off) <= 0.05):.3f}, backlash within 20 % {np.mean(np.array(back) <= 0.2):.3f}"
-        )
+        print(f"rates within 5 % {np.mean(np.array(off) <= 0.05):.3f}", end=", ")
+        print(f"backlash within 20 % {np.mean(np.array(back) <= 0.2):.3f}")
     for night in played:
         if not night.state.proved:
             print(

@@ -31,6 +31,7 @@ from polewright.core.night.events import (
     DriftMeasured,
     FrameSolved,
     GuidingSwitched,
+    LessonAsked,
     NextAsked,
     NightStarted,
     RestartAsked,
@@ -201,6 +202,10 @@ class Night(RuleBasedStateMachine):
     @rule(screw=st.sampled_from(Screw), turns=st.none() | st.sampled_from((0.5, -0.5, 1.0, 0.0, -0.01)))
     def a_turn(self, screw: Screw, turns: float | None) -> None:
         self.feed(ScrewTurned(self.later(3.0), screw, turns))
+
+    @rule(screw=st.sampled_from(Screw))
+    def a_lesson(self, screw: Screw) -> None:
+        self.feed(LessonAsked(self.later(1.0), screw))
 
     @invariant()
     def the_coach_has_one_thing_to_say(self) -> None:

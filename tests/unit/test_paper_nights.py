@@ -61,6 +61,6 @@ def test_replay_through_json_ends_in_the_same_state_bit_for_bit() -> None:
 
 
 def test_known_screws_need_fewer_turns() -> None:
-    fresh = [n.state.handling.turns_made for n in nights(5, 300)]
-    known = [n.state.handling.turns_made for n in nights(5, 300, known=True)]
+    fresh = [n.state.handling.turns_made for n in nights(15, 300)]
+    known = [n.state.handling.turns_made for n in nights(15, 300, known=True)]
     assert np.mean(known) < np.mean(fresh)

@@ -162,6 +162,8 @@ def test_a_step_more_and_one_less_come_back_to_the_same_turn() -> None:
     for turns in (1.25, -0.5, 1 / 30, 4.0):
         assert stepped_turns(stepped_turns(turns, 1), -1) == pytest.approx(turns)
         assert abs(stepped_turns(turns, 1)) > abs(turns) > abs(stepped_turns(turns, -1))
+    assert stepped_turns(3.0, 1) == pytest.approx(3.0 + 1.0 / 12.0)  # an hour on a clock face
+    assert stepped_turns(-1.125, 0) == -1.125
     assert stepped_turns(TOUCH, -1) == TOUCH and stepped_turns(12.0, 1) == 12.0
 
 

@@ -11,7 +11,7 @@ from fractions import Fraction
 from typing import Literal
 
 from polewright.core.angles import ARCSEC_PER_RAD
-from polewright.core.screws.doable import SMALLEST_TURNS, doable_turns
+from polewright.core.screws.doable import SMALLEST_TURNS, doable_turns, readable_turns
 
 Direction = Literal["east", "up"]
 
@@ -66,9 +66,9 @@ def number_text(value: float, sigma: float | None = None) -> str:
     return f"{rounded if rounded else 0.0:.{max(0, -place)}f}"
 
 
-def turns_text(turns: float) -> str:
-    """The size of a turn that hands can do: `1 1/4 turns`, `1/8 turn`, `1/30 turn`, `a touch`."""
-    size = doable_turns(turns)
+def turns_text(turns: float, read_off: bool = False) -> str:
+    """The size of a turn that hands can do, or eyes read off: `1 1/4 turns`, `1/8 turn`, `1/30 turn`, `a touch`."""
+    size = readable_turns(turns) if read_off else doable_turns(turns)
     if size < SMALLEST_TURNS:
         return "a touch"
     whole, rest = divmod(Fraction(size).limit_denominator(120), 1)

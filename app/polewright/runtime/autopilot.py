@@ -13,6 +13,7 @@ from polewright.core.night.events import (
     BackAsked,
     BaseLocked,
     BaseUnlocked,
+    LessonAsked,
     NextAsked,
     RestartAsked,
     ResumeAsked,
@@ -35,7 +36,8 @@ class Habits:
     `reading_error`: the same of a turn read off the head of the screw, None for a person who says "as told"; of the
     last turn only, because whole turns are counted (common practice, no source), with `miscounts` of those beyond two
     turns off by a whole one.
-    `forgets`: the share of turns that are not reported. A turn the wrong way goes unnoticed.
+    `forgets`: the share of turns that are not reported. `lessons`: asks for a lesson on each screw. A turn the wrong
+    way goes unnoticed.
     """
 
     turn_error: float = 0.20
@@ -43,6 +45,7 @@ class Habits:
     reading_floor_turns: float = 1.0 / 120.0
     miscounts: float = 0.02
     forgets: float = 0.05
+    lessons: bool = False
     rotation_error: float = 0.05
     wrong_way: float = 0.04
     reaction_s: tuple[float, float] = (2.0, 6.0)
@@ -80,6 +83,7 @@ class Autopilot:
         self.finished = False
         self.turns = {Screw.AZIMUTH: 0, Screw.ALTITUDE: 0}
         self.wrong_turns = 0
+        self._taught: set[Screw] = set()
 
     def begin(self, start_camera: Callable[[], None]) -> None:
         """Start looking at the screen; the camera is started once it points somewhere."""
@@ -145,6 +149,11 @@ class Autopilot:
     def _turn(self, action: said.Action) -> None:
         assert isinstance(action, said.Turn)
         habits = self._habits
+        if habits.lessons and action.screw not in self._taught:
+            self._taught.add(action.screw)
+            lesson = lambda: self._say(LessonAsked, screw=action.screw)  # noqa: E731
+            self._then(0.5, f"asks for a lesson on the {action.screw.value} screw", lesson)
+            return
         error = float(
             np.clip(self._rng.normal(0.0, habits.turn_error), -2.5 * habits.turn_error, 2.5 * habits.turn_error)
         )

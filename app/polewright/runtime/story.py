@@ -14,6 +14,7 @@ from polewright.core.night.events import (
     BaseLocked,
     BaseUnlocked,
     DriftAsked,
+    LessonAsked,
     NextAsked,
     PauseAsked,
     RestartAsked,
@@ -37,6 +38,7 @@ DEEDS: dict[type, str] = {
     BaseUnlocked: "loosens the locks",
     Accepted: "accepts it as it is",
     DriftAsked: "lets the stars drift",
+    LessonAsked: "asks for a lesson on a screw, or has had enough of it",
 }
 
 
@@ -100,5 +102,5 @@ def deed_text(event: AnyEvent) -> str:
     if isinstance(event, ScrewTurned):
         if event.turns is None:
             return f"{event.screw.value} turned as advised"
-        return f"{event.screw.value} turned {turns_text(event.turns)} {sense_text(event.turns)}"
+        return f"{event.screw.value} turned {turns_text(event.turns, True)} {sense_text(event.turns)}"
     return DEEDS.get(type(event), "")

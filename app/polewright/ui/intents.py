@@ -31,6 +31,13 @@ class ReadOff(Intent):
 
 
 @dataclass(frozen=True)
+class LearnScrew(Intent):
+    """A lesson on this screw, or enough of it."""
+
+    screw: ScrewName
+
+
+@dataclass(frozen=True)
 class Next(Intent):
     """Done with this stage, or with what the instruction asks."""
 

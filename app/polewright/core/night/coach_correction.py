@@ -21,6 +21,7 @@ from polewright.core.night.rest import SETTLE_S
 from polewright.core.night.states import NightState, Stage
 from polewright.core.screws.correction import ScrewOutlook, locks_to_be_tried, next_turn
 from polewright.core.screws.doable import SMALLEST_TURNS
+from polewright.core.screws.lesson import MOST_TURNS
 from polewright.core.screws.lock_memory import lock_words
 from polewright.core.screws.plan import TurnKind, TurnPlan
 
@@ -43,7 +44,7 @@ def advise_correction(state: NightState) -> Advice:
     weak = _weak_geometry(state)
     if weak is not None:
         return weak
-    if state.stop_here:
+    if state.stop_here and state.lesson is None:
         return _inside(state, offset)
     turn = next_turn(state)
     if turn is None:
@@ -80,11 +81,20 @@ def _turn(state: NightState, outlook: ScrewOutlook) -> Advice:
     where = offset_words(outlook.left_rad, outlook.sigma_rad, "east" if direction == "east" else "up", False)
     return Advice(
         sentence,
-        " ".join(p for p in (f"The axis is {where}{_aim_words(state)}.", _habit(state), _purpose(plan)) if p),
+        " ".join(
+            part
+            for part in (
+                f"The axis is {where}{_aim_words(state)}.",
+                _habit(state),
+                _lesson_words(state, plan) or _purpose(plan),
+            )
+            if part
+        ),
         _turn_gain(outlook),
         Turn(screw, plan.turns),
         Mood.DO,
-        f"turn:{name}:{state.handling.turns_made}:{len(state.memory(screw).moves)}",
+        f"{'turn' if state.lesson is None else 'lesson'}:{name}:{state.handling.turns_made}"
+        f":{len(state.memory(screw).moves)}",
     )
 
 
@@ -97,6 +107,15 @@ def _aim_words(state: NightState) -> str:
 def _habit(state: NightState) -> str:
     """What the locks did on earlier nights, while the fine turns aim by it."""
     return lock_words(state.locks.aim_rad) if state.locks.by_habit and state.stage is Stage.FINE else ""
+
+
+def _lesson_words(state: NightState, plan: TurnPlan) -> str:
+    if state.lesson is None or plan.kind is not TurnKind.LESSON:
+        return ""
+    count = f"To learn this screw, {state.lesson.made + 1} of at most {MOST_TURNS}:"
+    if abs(plan.turns) >= 1.0:
+        return f"{count} count whole turns, stop at the dot, say what you read off."
+    return f"{count} it crosses the slack. Say what you read off."
 
 
 def _purpose(plan: TurnPlan) -> str:

@@ -119,6 +119,13 @@ class ScrewTurned(Event):
 
 
 @dataclass(frozen=True)
+class LessonAsked(Event):
+    """The person wants a screw learned well, by a few turns of its own; while that goes on: enough of it."""
+
+    screw: Screw
+
+
+@dataclass(frozen=True)
 class BaseLocked(Event):
     """The locks of the base are tight."""
 
@@ -274,6 +281,7 @@ AnyEvent = (
     | UndoAsked
     | TripodBumped
     | ScrewTurned
+    | LessonAsked
     | BaseLocked
     | BaseUnlocked
     | TrackingSwitched

@@ -12,12 +12,21 @@ from dataclasses import replace
 from polewright.core.angles import ARCMIN_PER_RAD
 from polewright.core.night.done import Offset
 from polewright.core.night.effects import Effect, Refused, SaveLocks, SaveScrew
-from polewright.core.night.events import AxisFollowed, BaseLocked, BaseUnlocked, Screw, ScrewTurned
+from polewright.core.night.events import (
+    AxisFollowed,
+    BaseLocked,
+    BaseUnlocked,
+    LessonAsked,
+    Screw,
+    ScrewTurned,
+)
 from polewright.core.night.rest import SETTLE_S, Reading, add_reading, own_sigmas_rad, rest_offset
-from polewright.core.night.states import AskedTurn, Handling, NightState, TurnReport
+from polewright.core.night.states import AskedTurn, Handling, Lesson, NightState, TurnReport
 from polewright.core.night.workflow_actions import Outcome
 from polewright.core.screws.angles import ScrewAngles
 from polewright.core.screws.correction import locks_to_be_tried, next_turn
+from polewright.core.screws.learning import learn
+from polewright.core.screws.lesson import lesson_over
 from polewright.core.screws.memory import ScrewMove
 from polewright.core.screws.sky_turn import screw_path, with_path
 
@@ -78,6 +87,17 @@ def report_turn(state: NightState, event: ScrewTurned) -> Outcome:
     return replace(state, handling=handling), ()
 
 
+def ask_lesson(state: NightState, event: LessonAsked) -> Outcome:
+    """A lesson on this screw begins; asked for while it goes on, it is over."""
+    if state.lesson is not None and state.lesson.screw is event.screw:
+        return replace(state, lesson=None), ()
+    if lesson_over(state.memory(event.screw), state.rate(event.screw), 0):
+        return state, (
+            Refused(f"The {event.screw.value} screw is known well enough.", "Go on with what is asked for."),
+        )
+    return replace(state, lesson=Lesson(event.screw)), ()
+
+
 def lock_base(state: NightState, event: BaseLocked) -> Outcome:
     """Locks are tight: the next rest says what tightening did."""
     before = state.locks.ready or (state.offset if state.rest.readings else None)
@@ -95,7 +115,8 @@ def remember_asked(state: NightState) -> NightState:
     """Keeps what the coach asks for now: it gives a meaning to "as told", to turns unsaid and to locks said late."""
     if state.handling.opened_at is not None or not settled(state):
         return state
-    asked_to_lock = not state.locks.tight and (state.stop_here or locks_to_be_tried(state))
+    ready = state.lesson is None and (state.stop_here or locks_to_be_tried(state))
+    asked_to_lock = ready and not state.locks.tight
     closed_s = state.handling.closed_s
     if asked_to_lock and (state.locks.ready is None or state.locks.ready_closed_s == closed_s):
         state = replace(state, locks=replace(state.locks, ready=state.offset, ready_closed_s=closed_s))
@@ -176,6 +197,7 @@ def _close(state: NightState, before: Offset, here: Offset) -> Outcome:
         read_off = sure and all(report.read_off for report in reports if report.screw is screw)
         state, effect = _learn(state, screw, ScrewMove(turns, 0.0, 0.0, 0.0, sure, read_off), start, end)
         effects.append(effect)
+    state = _lesson_on(state, sums)
     handling = _count(state.handling, sums)
     if sure and len(sums) == 1:
         handling = _with_path(handling, next(iter(sums)), before, here, max(_difference_sigmas(state)))
@@ -185,6 +207,17 @@ def _close(state: NightState, before: Offset, here: Offset) -> Outcome:
     return replace(
         state, handling=replace(handling, opened_at=None, reports=(), asked=None, closed_s=state.now_s)
     ), tuple(effects)
+
+
+def _lesson_on(state: NightState, sums: dict[Screw, float]) -> NightState:
+    """Counts a turn of the lesson, and ends it once it has taught enough."""
+    lesson = state.lesson
+    if lesson is None or lesson.screw not in sums:
+        return state
+    memory = state.memory(lesson.screw)
+    made = lesson.made + (0 if learn(memory.without_last()) is None else 1)  # the trial comes before the lesson
+    over = lesson_over(memory, state.rate(lesson.screw), made)
+    return replace(state, lesson=None if over else replace(lesson, made=made))
 
 
 def _with_path(handling: Handling, screw: Screw, before: Offset, here: Offset, sigma_rad: float) -> Handling:

@@ -75,6 +75,14 @@ class AskedTurn:
 
 
 @dataclass(frozen=True)
+class Lesson:
+    """A screw that is being learned by turns of its own (core/screws/lesson.py); how many were made so far."""
+
+    screw: Screw
+    made: int = 0
+
+
+@dataclass(frozen=True)
 class Trouble:
     """Frames that could not be used, one after the other: the latest reason and cure, how many, since when."""
 
@@ -183,6 +191,7 @@ class NightState:
     azimuth: ScrewMemory = field(default_factory=ScrewMemory)
     altitude: ScrewMemory = field(default_factory=lambda: ScrewMemory(bends=True))
     handling: Handling = field(default_factory=Handling)
+    lesson: Lesson | None = None
     locks: Locks = field(default_factory=Locks)
     proof: Capture = field(default_factory=Capture)
     drift: DriftWatch | None = None

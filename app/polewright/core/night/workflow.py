@@ -31,6 +31,7 @@ from polewright.core.night.events import (
     FrameSolved,
     FrameUnsolved,
     GuidingSwitched,
+    LessonAsked,
     NextAsked,
     NightStarted,
     PauseAsked,
@@ -46,6 +47,7 @@ from polewright.core.night.events import (
     UndoAsked,
 )
 from polewright.core.night.handling import (
+    ask_lesson,
     lock_base,
     remember_asked,
     report_turn,
@@ -148,6 +150,7 @@ TRANSITIONS: tuple[Row, ...] = (
     Row(R, AxisMeasured, R, do.take_axis_and_follow),
     Row(R, AxisRefused, R, do.note_refusal),
     Row(R, ScrewTurned, R, report_turn),
+    Row(R, LessonAsked, R, ask_lesson),
     Row(R, BaseLocked, R, lock_base),
     Row(R, BaseUnlocked, R, unlock_base),
     Row(R, NextAsked, F, do.nothing, has_offset, "axis known"),
@@ -162,6 +165,7 @@ TRANSITIONS: tuple[Row, ...] = (
     Row(F, AxisMeasured, F, do.take_axis_and_follow),
     Row(F, AxisRefused, F, do.note_refusal),
     Row(F, ScrewTurned, F, report_turn),
+    Row(F, LessonAsked, F, ask_lesson),
     Row(F, BaseLocked, F, lock_base),
     Row(F, BaseUnlocked, F, unlock_base),
     Row(F, NextAsked, P, do.drop_proof, has_offset, "axis known"),
@@ -220,6 +224,7 @@ CLICKS = (
     RestartAsked,
     TripodBumped,
     ScrewTurned,
+    LessonAsked,
     BaseLocked,
     BaseUnlocked,
     Accepted,
@@ -306,7 +311,7 @@ def _weather(state: NightState) -> NightState:
 
 def refusal(state: NightState, event: type) -> Refused:
     """Why this event has no place here, and what to do instead."""
-    if event in (ScrewTurned, BaseLocked, BaseUnlocked):
+    if event in (ScrewTurned, LessonAsked, BaseLocked, BaseUnlocked):
         if state.stage is P:
             return Refused("The screws rest during the proof.", "Go back to the fine correction to turn them.")
         if state.stage is C:

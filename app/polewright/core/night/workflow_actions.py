@@ -191,6 +191,7 @@ def drop_capture(state: NightState, event: object) -> Outcome:
             proved=False,
             accepted=False,
             watching=None,
+            lesson=None,
             handling=_hands_off(state.handling),
             locks=replace(state.locks, ready=None, before=None),
             refuted=False,
@@ -220,7 +221,7 @@ def restart_following(state: NightState, event: object) -> Outcome:
 def drop_proof(state: NightState, event: object) -> Outcome:
     """Begins the proof (anew), or leaves it. Who cannot turn the RA axis proves by drift as well."""
     drift = anew(state.drift) if state.capture.by_drift else None
-    return replace(state, proof=Capture(), drift=drift, proved=False, accepted=False, watching=None), ()
+    return replace(state, proof=Capture(), drift=drift, proved=False, accepted=False, watching=None, lesson=None), ()
 
 
 def accept(state: NightState, event: object) -> Outcome:

@@ -9,15 +9,16 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from polewright.core.angles import ARCMIN_PER_RAD
 from polewright.core.night.done import CLOSE_ENOUGH, Offset
 from polewright.core.night.events import Screw
 from polewright.core.night.states import NightState
 from polewright.core.screws.angles import ScrewAngles, azimuth_screw_acts, screw_angles
+from polewright.core.screws.lesson import lesson_turns
 from polewright.core.screws.memory import ScrewMemory
-from polewright.core.screws.plan import TurnKind, TurnPlan, plan_turn
+from polewright.core.screws.plan import SIGN_KNOWN, TurnKind, TurnPlan, plan_turn
 
 ROUGH_RAD = math.radians(7.0 / 60.0)  # each component: nearer is left to the fine correction
 SPARED_SHARE = 0.25  # of the tolerance: locks that earlier nights know this well are not tried
@@ -86,9 +87,13 @@ def outlooks(state: NightState) -> tuple[ScrewOutlook, ScrewOutlook] | None:
 def next_turn(state: NightState) -> ScrewOutlook | None:
     """The screw to turn now and how; None when neither has anything left to do, or nothing is known."""
     both = outlooks(state)
-    if both is None or state.plan is None or state.stop_here:
+    if both is None or state.plan is None:
         return None
     azimuth, altitude = both
+    if state.lesson is not None:
+        return _lesson_turn(state, azimuth if state.lesson.screw is Screw.AZIMUTH else altitude)
+    if state.stop_here:
+        return None
     open_ones = _beyond(state, both, CLOSE_ENOUGH * state.plan.tolerance_rad)
     open_ones = _beyond(state, both, ROUGH_RAD) or open_ones
     if not open_ones:
@@ -100,10 +105,21 @@ def next_turn(state: NightState) -> ScrewOutlook | None:
     return azimuth if abs(azimuth.left_rad) >= AZIMUTH_LATER * abs(altitude.left_rad) else altitude
 
 
+def _lesson_turn(state: NightState, outlook: ScrewOutlook) -> ScrewOutlook:
+    """The next turn of the lesson; the trial of the screw first, where nothing is known of it."""
+    assert state.lesson is not None
+    rate = state.rate(outlook.screw)
+    if rate is None or rate.sign_sure < SIGN_KNOWN:
+        return outlook
+    here = outlook.coordinate_arcmin
+    turns = lesson_turns(state.memory(outlook.screw), rate, state.lesson.made, here)
+    return replace(outlook, plan=TurnPlan(TurnKind.LESSON, turns, here + turns * rate.at(here), math.inf))
+
+
 def locks_to_be_tried(state: NightState) -> bool:
     """Whether to tighten the locks once before the fine correction: both screws are near, the shift is unknown."""
     both = outlooks(state)
-    if both is None or state.plan is None or state.locks.tight or state.locks.shift_rad is not None:
+    if both is None or state.plan is None or state.locks.tight or state.locks.shift_rad is not None or state.lesson:
         return False
     if state.locks.memory.known_to(SPARED_SHARE * state.plan.tolerance_rad):
         return False

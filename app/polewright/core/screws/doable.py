@@ -12,6 +12,12 @@ _PARTS = tuple(sorted({n / 8.0 for n in range(1, 8)} | {n / 12.0 for n in range(
 _LADDER = (*_SMALL, *_PARTS, *(n / 8.0 for n in range(8, 24)), *(n / 4.0 for n in range(12, 49)))
 
 
+_READ = (
+    TOUCH,
+    *sorted({*_LADDER, *(n / 12.0 for n in range(12, 145))}),
+)  # what an eye tells apart: hours and eighths
+
+
 def doable_turns(turns: float) -> float:
     """The nearest size that hands can do, always positive; beyond twelve turns the nearest quarter."""
     size = abs(turns)
@@ -22,9 +28,17 @@ def doable_turns(turns: float) -> float:
     return min(_LADDER, key=lambda step: abs(math.log(step / size)))
 
 
+def readable_turns(turns: float) -> float:
+    """The nearest size that can be read off a screw head, always positive; beyond twelve turns a quarter."""
+    size = abs(turns)
+    if size > _READ[-1]:
+        return round(size * 4.0) / 4.0
+    if size < math.sqrt(TOUCH * SMALLEST_TURNS):
+        return TOUCH
+    return min(_READ[1:], key=lambda step: abs(math.log(step / size)))
+
+
 def stepped_turns(turns: float, steps: int) -> float:
-    """The size so many steps further up (+) or down (-) among those that hands can do; the sign stays."""
-    size = doable_turns(turns)
-    sizes = (TOUCH, *_LADDER)
-    index = bisect_left(sizes, size * (1.0 - 1e-9)) + steps
-    return math.copysign(sizes[min(max(index, 0), len(sizes) - 1)], turns)
+    """The size so many steps further up (+) or down (-) among those that can be read off; the sign stays."""
+    index = bisect_left(_READ, readable_turns(turns) * (1.0 - 1e-9)) + steps
+    return math.copysign(_READ[min(max(index, 0), len(_READ) - 1)], turns)

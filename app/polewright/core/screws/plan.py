@@ -23,6 +23,9 @@ LOWER_PAST = 8.0  # times what counts as there: less than that is lowered withou
 NEAR = 0.6  # of what counts as there: a turn less uncertain than this goes for all of it
 
 
+SIGN_KNOWN = 0.9  # a direction this probable is acted on
+
+
 class TurnKind(Enum):
     """What a planned turn is for."""
 
@@ -30,6 +33,7 @@ class TurnKind(Enum):
     RECHECK = "recheck"  # the direction is in doubt
     APPROACH = "approach"  # a part of the way, on purpose
     FINISH = "finish"  # the rest
+    LESSON = "lesson"  # to learn the screw, not to come nearer
     TOUCH = "touch"  # as little as a hand can do
     NONE = "none"  # nothing left that a hand could do
 
@@ -60,7 +64,7 @@ def plan_turn(
         turns = math.copysign(min(2.0, TRIAL_TURNS + abs(tried_turns)), tried_turns or 1.0)
         return TurnPlan(TurnKind.TRIAL, turns, coordinate_arcmin, math.inf)
     wanted = -coordinate_arcmin
-    if rate.sign_sure < 0.9:
+    if rate.sign_sure < SIGN_KNOWN:
         turns = math.copysign(
             min(TRIAL_TURNS, max(EIGHTH, abs(wanted / rate.arcmin_per_turn))), wanted / rate.at(0.0)
         )

@@ -26,6 +26,9 @@ def event_for(intent: want.Intent, state: NightState) -> MakeEvent | None:
     if isinstance(intent, want.UserTurned):
         screw, turns = SCREWS[intent.screw], intent.turns
         return lambda at_s: events.ScrewTurned(at_s, screw, turns)
+    if isinstance(intent, want.LearnScrew):
+        learned = SCREWS[intent.screw]
+        return lambda at_s: events.LessonAsked(at_s, learned)
     if isinstance(intent, want.Pause):
         return events.ResumeAsked if state.paused else events.PauseAsked
     if isinstance(intent, want.Finish):

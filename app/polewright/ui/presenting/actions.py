@@ -91,7 +91,7 @@ def _turns(turn: said.Turn, read_off: float | None) -> tuple[Action, ...]:
     """Report a turn as told, or as read off the screw head: the told amount, corrected step by step."""
     screw: ScrewName = "azimuth" if turn.screw.value == "azimuth" else "altitude"
     now = turn.turns if read_off is None else read_off
-    label = "Turned as told" if read_off is None else f"Turned {turns_text(now)} {'↻' if now >= 0.0 else '↺'}"
+    label = "Turned as told" if read_off is None else f"Turned {turns_text(now, True)} {'↻' if now >= 0.0 else '↺'}"
     amounts = tuple(
         Action(
             f"Turned {turns_text(size)} {sense_text(now)}",
@@ -106,8 +106,18 @@ def _turns(turn: said.Turn, read_off: float | None) -> tuple[Action, ...]:
         Action("Less", "1", want.ReadOff(-1), Weight.PRIMARY),
         Action("More", "2", want.ReadOff(1), Weight.PRIMARY),
         Action("Other way", "3", want.ReadOff(other_way=True), Weight.PRIMARY),
+        Action("On the dot", "0", want.ReadOff(0), Weight.PRIMARY),
         *amounts,
     )
+
+
+def _lesson(state: NightState, advice: Advice) -> tuple[Action, ...]:
+    """Learn the screw in hand by turns of its own."""
+    if not isinstance(advice.action, said.Turn) or state.stage not in (Stage.ROUGH, Stage.FINE):
+        return ()
+    screw: ScrewName = "azimuth" if advice.action.screw.value == "azimuth" else "altitude"
+    label = f"Learn the {screw} screw" if state.lesson is None else "Learned enough"
+    return (Action(label, "8", want.LearnScrew(screw), Weight.MENU),)
 
 
 def _primary(label: str, intent: want.Intent) -> Action:
@@ -130,6 +140,7 @@ def _always(state: NightState, advice: Advice, undo: Weight) -> tuple[Action, ..
         lines.append(Action("Finish here", "F", want.Finish(), Weight.MENU))
     return (
         *lines,
+        *_lesson(state, advice),
         *drift_actions(state),
         Action("Choose another folder", "Ctrl+O", want.ChooseFolder(), Weight.MENU),
         Action("Tonight's plan", "E", want.ShowPlan(), Weight.MENU),
