@@ -56,6 +56,7 @@ def learn(memory: ScrewMemory) -> ScrewRate | None:
         human_weight=human_weight,
         slack=slack,
         slack_sure=slack_sure,
+        sigma_open=math.sqrt(found.open_variance),
         moves=len(moves),
         wrong_way=found.wrong_way,
         misfits=tuple(s.last for s, pull in zip(found.done, known.pulls, strict=True) if abs(pull) > MISFIT_SIGMA),

@@ -44,7 +44,8 @@ class ScrewRate:
 
     `arcmin_per_turn` holds at the target pole; it grows by the fraction `change_per_degree` per degree above it.
     `sign_sure` is the probability that the direction is right, `human_error` the relative error of a turn as told.
-    `slack` is the share of the backlash that a clockwise turn would lose now (0: engaged clockwise).
+    `slack` is the share of the backlash that a clockwise turn would lose now (0: engaged clockwise),
+    `sigma_open` the sigma (turns) of what was turned since the axis last moved.
     `wrong_way`, `misfits`: tonight's moves (by index) that fit as turned the other way, or not at all.
     """
 
@@ -59,6 +60,7 @@ class ScrewRate:
     human_weight: float = 4.0
     slack: float = 0.5
     slack_sure: bool = False
+    sigma_open: float = 0.0
     moves: int = 0
     wrong_way: tuple[int, ...] = ()
     misfits: tuple[int, ...] = ()

@@ -85,7 +85,7 @@ def _toward(
     if tried_turns * direction > 0.0:  # more backlash than was thought: feel for its end in growing steps
         lost = max(lost, FEEL * abs(tried_turns))
     exact = abs(wanted / per_turn) + lost
-    slack_sigma = rate.sigma_backlash if lost and not tried_turns * direction > 0.0 else 0.0
+    slack_sigma = math.hypot(rate.sigma_backlash, rate.sigma_open) if lost else 0.0
     unsure = math.hypot(spread * exact, slack_sigma)  # turns
     if lift_last and wanted < 0.0 and abs(wanted) > LOWER_PAST * close_enough_arcmin:
         exact += PAST * unsure + close_enough_arcmin / abs(per_turn)
