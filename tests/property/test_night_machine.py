@@ -45,6 +45,7 @@ from polewright.core.night.measured import FollowedAxis, MeasuredAxis, PlacedFra
 from polewright.core.night.states import NightState, Stage
 from polewright.core.night.workflow import step
 from polewright.core.screws.correction import outlooks
+from polewright.core.screws.plan import LONGEST_TURNS
 
 MAY_DROP_FRAMES = (RestartAsked, TripodBumped, UndoAsked, AxisMeasured, DriftAsked, DriftMeasured, BackAsked)
 ERROR = st.floats(-0.05, 0.05) | st.floats(-2e-4, 2e-4)
@@ -223,7 +224,7 @@ class Night(RuleBasedStateMachine):
         if state.stage is not Stage.ORIENTATION:
             assert state.plan is not None
         both = outlooks(state)
-        assert both is None or all(math.isfinite(o.left_rad) and abs(o.plan.turns) <= 6.0 for o in both)
+        assert both is None or all(math.isfinite(o.left_rad) and abs(o.plan.turns) <= LONGEST_TURNS for o in both)
 
     def teardown(self) -> None:
         assert state_from_plain(state_to_plain(self.state)) == self.state

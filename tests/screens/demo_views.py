@@ -418,7 +418,7 @@ def drifting() -> View:
     return replace(
         proof(),
         instruction=Instruction(
-            "Hands off, guiding off. Watching, 12 min 40 s.",
+            "Hands off, guiding off: 12 min 40 s.",
             "So far: 0.4′ west, ± 0.1′; 1.2′ too low, ± 0.6′. The declination wanders slowly: wind, a loose clutch or"
             " poor seeing. Watch for longer.",
             "Then a field for the altitude.",

@@ -107,4 +107,4 @@ def test_the_instruction_asks_for_guiding_off() -> None:
     spec = mount_off(50.0, 0.5, 0.5, periodic_error_arcsec=8.0)
     proof = watched(spec, 50.0, FIELDS[:1], 40.0, 4.0, 0.5, np.random.default_rng(1))
     state = night(reading_of(proof), proof, Stage.PROOF)
-    assert "guiding off. Watching" in advise(state).instruction
+    assert "guiding off: " in advise(state).instruction

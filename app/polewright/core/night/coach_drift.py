@@ -205,7 +205,7 @@ def _watch(state: NightState) -> Advice:
     if reading is None:
         reason = f"{watch.reason} {watch.cure}".strip() or "The first frames show how much they scatter."
         return Advice(
-            f"Hands off, guiding off. Watching, {duration_text(left)}.",
+            f"Hands off, guiding off: {duration_text(left)}.",
             f"{reason} {QUIET}",
             "",
             Wait(left, whole),
@@ -217,7 +217,7 @@ def _watch(state: NightState) -> Advice:
     warnings = " ".join((*hopeless, *reading.warnings))
     after = f"Then a field for the {reading.component}." if reading.component else ""
     return Advice(
-        f"Hands off, guiding off. Watching, {duration_text(left)}.",
+        f"Hands off, guiding off: {duration_text(left)}.",
         f"{so_far} {warnings}".strip(),
         after,
         Wait(left, whole),
