@@ -34,7 +34,7 @@ def _note(state: NightState, stage: Stage) -> str:
     if stage is Stage.CAPTURE and axis is not None:
         (ee, _), (_, uu) = axis.covariance_rad2
         return sigma_text(math.sqrt(ee + uu))
-    if stage is Stage.ROUGH and axis is not None and state.stage is not Stage.ROUGH:
+    if stage is Stage.ROUGH and axis is not None and state.stage is not Stage.ROUGH and not state.proved:
         return f"from {angle_text(math.hypot(axis.east_rad, axis.up_rad))}"
     if stage is Stage.FINE and offset is not None:
         return angle_text(offset.total_rad, offset.sigma_rad)
