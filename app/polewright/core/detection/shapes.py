@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from polewright.core.detection.moments import LEAST_WEIGHT_PX, Moments, deconvolved
-from polewright.core.detection.windows import Windows, held
+from polewright.core.detection.windows import WindowArray, Windows, held
 from polewright.core.model import FloatArray
 
 _STEPS = 12
@@ -19,7 +19,7 @@ def elliptical_moments(windows: Windows, x: FloatArray, y: FloatArray, start_px:
     result is the geometric mean width of the last weight. Not separable, hence for few stars only.
     """
     side = windows.side_px
-    data = windows.sky_free.astype(np.float64)
+    data = windows.sky_free
     column = np.arange(side, dtype=np.float64)
     x, y, start_x, start_y = x.copy(), y.copy(), x, y
     wxx = np.full(x.size, max(start_px, LEAST_WEIGHT_PX) ** 2)
@@ -29,9 +29,13 @@ def elliptical_moments(windows: Windows, x: FloatArray, y: FloatArray, start_px:
         across, down = _powers(column, x), _powers(column, y)
         dx, dy = across[:, None, 1], down[:, 1, :, None]
         det = wxx * wyy - wxy * wxy
-        a, b, c = ((v / det)[:, None, None] for v in (-0.5 * wyy, wxy, -0.5 * wxx))
-        light = data * np.exp((a * dx + b * dy) * dx + c * dy * dy)
-        table = down @ light @ across.swapaxes(1, 2)  # sums of light dx^j dy^i
+        a, b, c = ((v / det).astype(np.float32)[:, None, None] for v in (-0.5 * wyy, wxy, -0.5 * wxx))
+        light = a * dx + b * dy
+        light *= dx
+        light += c * dy * dy
+        np.exp(light, out=light)
+        light *= data
+        table = (down @ light @ across.swapaxes(1, 2)).astype(np.float64)  # sums of light dx^j dy^i
         s = table[:, 0, 0]
         shares = table / np.where(s > 0.0, s, np.inf)[:, None, None]
         mx, my = shares[:, 0, 1], shares[:, 1, 0]
@@ -50,9 +54,9 @@ def elliptical_moments(windows: Windows, x: FloatArray, y: FloatArray, start_px:
     return Moments(x, y, np.maximum(s, 0.0), geometric, xx, xy, yy, travel)
 
 
-def _powers(column: FloatArray, centre: FloatArray) -> FloatArray:
+def _powers(column: FloatArray, centre: FloatArray) -> WindowArray:
     """1, d and d^2 of the distances d of the columns from each centre: (N, 3, side)."""
-    d = column - centre[:, None]
+    d = (column - centre[:, None]).astype(np.float32)
     return np.stack([np.ones_like(d), d, d * d], axis=1)
 
 
