@@ -27,6 +27,7 @@ FWHM_PER_SIGMA = 2.0 * np.sqrt(2.0 * np.log(2.0))
 PIXEL_VARIANCE = 1.0 / 12.0  # px^2, of the pixel's own width
 LEAST_WEIGHT_PX = 0.8  # narrower weights are undersampled and make the centroid depend on the pixel phase
 _LARGEST_STEP_PX = 1.0
+_SLANTED = 0.95  # correlation of a star's two axes that is still believed
 _SETTLED = 0.01  # change of the usual width that teaches nothing more
 _NARROW_PX2 = 1.0
 
@@ -187,9 +188,11 @@ def model(moments: Moments, side: int) -> WindowArray:
     offsets = ((-0.5, 1.0 / 6.0), (0.0, 4.0 / 6.0), (0.5, 1.0 / 6.0)) if narrow else ((0.0, 1.0),)
     inner = PIXEL_VARIANCE if narrow else 0.0
     xx, yy = np.maximum(moments.xx - inner, 0.05), np.maximum(moments.yy - inner, 0.05)
-    det = xx * yy - moments.xy**2
+    most = _SLANTED * np.sqrt(xx * yy)  # taking the pixel off both axes must not leave an ellipse without an inside
+    xy = np.minimum(np.maximum(moments.xy, -most), most)
+    det = xx * yy - xy**2
     axis = np.arange(side, dtype=np.float32)
-    a, b, c = ((-0.5 * v).astype(np.float32)[:, None, None] for v in (yy / det, -2.0 * moments.xy / det, xx / det))
+    a, b, c = ((-0.5 * v).astype(np.float32)[:, None, None] for v in (yy / det, -2.0 * xy / det, xx / det))
     from_x = (axis - moments.x[:, None].astype(np.float32))[:, None, :]
     from_y = (axis - moments.y[:, None].astype(np.float32))[:, :, None]
     shape = np.zeros((moments.x.size, side, side), dtype=np.float32)
