@@ -293,7 +293,7 @@ def test_raw_photo(tmp_path: Path) -> None:
 
 
 def test_saturation(tmp_path: Path) -> None:
-    data = ramp(np.uint16, 0, 3000)
+    data = np.arange(HEIGHT * WIDTH, dtype=np.uint16).reshape(HEIGHT, WIDTH)  # one brightest pixel alone
     assert read_frame(fits_file(tmp_path, data)).saturation_adu == 65535.0
     assert read_frame(fits_file(tmp_path, data, SATURATE=60000)).saturation_adu == 60000.0
     assert read_frame(fits_file(tmp_path, data, DATAMAX=float(data.max()))).saturation_adu == 65535.0
