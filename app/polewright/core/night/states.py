@@ -243,6 +243,11 @@ class NightState:
         return self.stage is Stage.PROOF and (self.proved or self.accepted)
 
     @property
+    def turning_axis(self) -> bool:
+        """Whether the RA axis is being turned: for the capture, or for a proof that is still open."""
+        return self.stage is Stage.CAPTURE or (self.stage is Stage.PROOF and not self.aligned)
+
+    @property
     def aim_rad(self) -> tuple[float, float]:
         """Where to bring the axis, (east, up): the pole, or beside it while the locks are still to be tightened."""
         return (0.0, 0.0) if self.locks.tight else self.locks.aim_rad

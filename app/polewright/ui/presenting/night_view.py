@@ -30,9 +30,8 @@ PAGES = {
 
 def present(state: NightState, advice: Advice, extras: Extras) -> View:
     """What the window shows. While the proof still turns the RA axis, it looks like the capture that it repeats."""
-    turning = state.stage is Stage.CAPTURE or (state.stage is Stage.PROOF and not state.aligned)
     return View(
-        page=Page.CAPTURE if turning else PAGES[state.stage],
+        page=Page.CAPTURE if state.turning_axis else PAGES[state.stage],
         rail=rail(state),
         instruction=instruction(advice),
         reticle=well(state, advice, extras),
@@ -44,7 +43,7 @@ def present(state: NightState, advice: Advice, extras: Extras) -> View:
         work=extras.work,
         actions=actions(state, advice, extras.rehearsal is not None, extras.read_off),
         orientation=stand_page(state, extras) if state.stage is Stage.ORIENTATION else None,
-        capture=dial(state, advice) if turning and state.plan is not None else None,
+        capture=dial(state, advice) if state.turning_axis and state.plan is not None else None,
         drift=drift_picture(state),
         proof=proof_page(state, extras),
         rehearsal=extras.rehearsal,

@@ -18,7 +18,7 @@ def numbers(state: NightState, advice: Advice) -> tuple[Fact, ...]:
     """What the stage has to tell in numbers."""
     if state.plan is None or state.stage is Stage.ORIENTATION:
         return ()
-    if state.stage is Stage.CAPTURE or (state.stage is Stage.PROOF and not state.aligned):
+    if state.turning_axis:
         return _of_turn(state, advice)
     return of_axis(state)
 
