@@ -16,13 +16,8 @@ import numpy as np
 
 from polewright.core.model import FloatArray, IntArray
 
-STRAY_SHARES = (
-    0.1,
-    0.3,
-    0.6,
-    0.85,
-    0.95,
-)  # q: detected stars that are no catalogue star; the best of these, for ln 5
+# q: share of the detected stars that are no catalogue star; all of these are equally likely beforehand
+STRAY_SHARES = np.array([0.1, 0.3, 0.6, 0.85, 0.95])[:, None]
 ACCEPTED_LOG_ODDS = 10.0  # exp(10): at most one false solution in 22,000, even if every frame were empty of stars
 
 
@@ -43,12 +38,12 @@ def log_likelihood_ratio(
     `distance_px` (D, N) of the detected stars from their catalogue stars, inf when there is none near;
     `sigma_px` (N,) standard deviation along one axis. `strays` more detections have no star near at any depth.
     """
-    q = np.array(STRAY_SHARES)[:, None]
     peak = area_px / (2.0 * np.pi * sigma_px**2 * np.maximum(expected_stars, 1)[:, None])
     z = np.minimum(distance_px / sigma_px, 40.0)
     near = peak * np.exp(-0.5 * z * z)
-    sums = np.log(q[:, :, None] + (1.0 - q[:, :, None]) * near).sum(axis=2)
-    return log_mean_exp(sums + strays * np.log(q))
+    terms = (1.0 - STRAY_SHARES[:, :, None]) * near
+    terms += STRAY_SHARES[:, :, None]
+    return log_mean_exp(np.log(terms, out=terms).sum(axis=2) + strays * np.log(STRAY_SHARES))
 
 
 def log_mean_exp(values: FloatArray) -> FloatArray:

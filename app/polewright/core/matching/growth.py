@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -143,6 +144,14 @@ def _terms_used(camera: Camera) -> int:
     return 2 if camera.k2 else 1 if camera.k1 else 0
 
 
+def _most_moved_px(camera: Camera, focal_px: float, turn: FloatArray) -> float:
+    """Bound on how far a small `turn` (3, 3) in camera axes, and a focal length that was `focal_px`, move a star."""
+    tilt_rad = math.hypot(float(turn[0, 2]), float(turn[1, 2]))
+    corner_px = 0.5 * math.hypot(camera.width_px, camera.height_px)
+    spread = abs(float(turn[0, 1])) + abs(camera.focal_px / focal_px - 1.0)
+    return tilt_rad * (focal_px + corner_px**2 / focal_px) + spread * corner_px
+
+
 def _settled(attempt: _Attempt, prior: Prior) -> Placement | None:
     """Tight gates over the whole frame until the matches stay the same; then the choice of distortion terms."""
     middle, everywhere = np.zeros(2), 1e9
@@ -151,9 +160,8 @@ def _settled(attempt: _Attempt, prior: Prior) -> Placement | None:
         if not attempt.match_and_fit(middle, everywhere, 0.0, 0.75):
             return None
         attempt.choose_terms()
-        turned = focal * float(np.abs(attempt.camera_to_sky - rotation).max())
-        grown = abs(attempt.camera.focal_px / focal - 1.0) * attempt.camera.width_px
-        still = max(turned, grown) < _STEADY_SHARE * attempt.usual_sigma and not attempt.learns_distortion
+        moved = _most_moved_px(attempt.camera, focal, rotation.T @ attempt.camera_to_sky)
+        still = moved < _STEADY_SHARE * attempt.usual_sigma and not attempt.learns_distortion
         if still or np.array_equal(before, attempt.matches.detected):
             break
     assert attempt.fit is not None
@@ -181,6 +189,7 @@ class _Attempt:
         )
         self._consider(setting.detections.brightest(_WEIGHED))
         self.matches = Matches(np.empty(0, dtype=np.int64), np.empty(0, dtype=np.int64))
+        self._expected = np.empty(0, dtype=np.int64)  # how many stars as bright as each or brighter are in the frame
         self.fit: PlateFit | None = None
         self.stretch = 1.0
         self.terms = _terms_used(camera)
@@ -192,7 +201,6 @@ class _Attempt:
         self.sigma = effective_sigma(detections.sigma_px, self.camera.scale_arcsec_px)
         self.usual_sigma = middle_of(self.sigma)
         share = _wanted(detections) / _wanted(self.setting.detections)
-        self._placed: tuple[FloatArray, FloatArray] | None = None
         self.stars = self._all_stars.brightest(int(np.ceil(share * len(self._all_stars.index))))
 
     def takes_part(self) -> bool:
@@ -208,7 +216,8 @@ class _Attempt:
         """One round. False when too few stars fit."""
         gate = max(least_gate_px, _CLIP_SIGMAS * self.stretch * self.usual_sigma)
         d = self.detections
-        pixels = self._star_pixels()
+        pixels = self.stars.pixels(self.camera, self.camera_to_sky)
+        self._expected = (~np.isnan(pixels[0])).cumsum()
         matches = self.stars.matched(pixels, d.x_px, d.y_px, middle_px, reach_px, gate, slope)
         for last in (False, False, True):
             if len(matches) < FEWEST_MATCHED:
@@ -242,8 +251,7 @@ class _Attempt:
     def log_odds(self, prior: Prior) -> float:
         """Log likelihood ratio, averaged over depths of the catalogue, times the share of the prior."""
         assert self.fit is not None
-        x, _ = self._star_pixels()
-        rank = (~np.isnan(x)).cumsum()[self.matches.star]  # how many expected stars are as bright or brighter
+        rank = self._expected[self.matches.star]
         order = rank.argsort()
         sigma = self.sigma[self.matches.detected[order]] * self.stretch
         residual = np.hypot(self.fit.residual_px[:, 0], self.fit.residual_px[:, 1])[order]
@@ -255,15 +263,9 @@ class _Attempt:
         share = log_share_of_prior(prior, self.fit.covariance[:4, :4] * self.stretch**2)
         return float(log_mean_exp(ratios) + share)
 
-    def _star_pixels(self) -> tuple[FloatArray, FloatArray]:
-        """Where the stars of the catalogue fall, kept until the pose or the stars change."""
-        if self._placed is None:
-            self._placed = self.stars.pixels(self.camera, self.camera_to_sky)
-        return self._placed
-
     def _accept(self, matches: Matches, fit: PlateFit) -> None:
         self.matches, self.fit = matches, fit
-        self.camera, self.camera_to_sky, self._placed = fit.camera, fit.camera_to_sky, None
+        self.camera, self.camera_to_sky = fit.camera, fit.camera_to_sky
         self.stretch = float(np.sqrt(max(1.0, fit.chi2 / max(fit.dof, 1))))
 
     def _terms_supported(self, stars: int) -> int:
@@ -277,7 +279,7 @@ class _Attempt:
         camera = self.camera
         if known.distortion:
             terms = 0
-        else:
-            camera = replace(camera, k1=camera.k1 if terms > 0 else 0.0, k2=camera.k2 if terms > 1 else 0.0)
+        elif _terms_used(camera) > terms:
+            camera = replace(camera, k1=camera.k1 if terms > 0 else 0.0, k2=0.0)
         plan = FitPlan(terms, known.focal_px, known.scale_sigma, rounds, left_out_px)
         return fit_plate(camera, self.camera_to_sky, d.x_px[i], d.y_px[i], self.sigma[i], self.stars.icrs[j], plan)
