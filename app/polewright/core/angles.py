@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 
 from polewright.core.model import FloatArray
@@ -28,8 +30,15 @@ def wrap_pi(angle_rad: FloatArray | float) -> FloatArray:
 
 def rotation_about(axis: FloatArray, angle_rad: float) -> FloatArray:
     """Right-handed rotation matrix (3, 3) by `angle_rad` about the unit vector `axis` (Rodrigues)."""
-    k = np.array([[0.0, -axis[2], axis[1]], [axis[2], 0.0, -axis[0]], [-axis[1], axis[0], 0.0]])
-    return np.asarray(np.eye(3) + np.sin(angle_rad) * k + (1.0 - np.cos(angle_rad)) * (k @ k))
+    x, y, z = (float(component) for component in axis)
+    sine, rest = math.sin(angle_rad), 1.0 - math.cos(angle_rad)
+    return np.array(
+        [
+            [1.0 - rest * (y * y + z * z), rest * x * y - sine * z, rest * x * z + sine * y],
+            [rest * x * y + sine * z, 1.0 - rest * (x * x + z * z), rest * y * z - sine * x],
+            [rest * x * z - sine * y, rest * y * z + sine * x, 1.0 - rest * (x * x + y * y)],
+        ]
+    )
 
 
 def sky_to_vector(lon_rad: FloatArray | float, lat_rad: FloatArray | float) -> FloatArray:

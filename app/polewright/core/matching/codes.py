@@ -25,15 +25,17 @@ def _pair_number(i: int, j: int) -> int:
 
 
 def _tables() -> tuple[IntArray, IntArray]:
-    """(24, 4) members A B C D and (24, 4) pair numbers AC BC AD BD, by 4 * widest pair + 2 swapAB + swapCD."""
+    """Members A B C D (24, 4) by 4 * widest pair + 2 swapAB + swapCD; pair numbers (4, 6) of AC BC AD BD by widest
+    pair, nothing swapped."""
     order, sides = [], []
     for widest in range(6):
         for swap in range(4):
             a, b = PAIRS[widest][:: -1 if swap & 2 else 1]
             c, d = PAIRS[5 - widest][:: -1 if swap & 1 else 1]
             order.append((a, b, c, d))
-            sides.append([_pair_number(*p) for p in ((a, c), (b, c), (a, d), (b, d))])
-    return np.array(order), np.array(sides)
+            if swap == 0:
+                sides.append([_pair_number(*p) for p in ((a, c), (b, c), (a, d), (b, d))])
+    return np.array(order), np.array(sides).T.copy()
 
 
 ORDER, SIDES = _tables()
@@ -59,24 +61,15 @@ def quad_codes(chords: Chords) -> QuadCodes:
     flat, column = chords.ravel(), np.arange(chords.shape[1])
     start = which.astype(np.int64)
 
-    def side(k: int) -> Chords:
-        return np.asarray(flat[SIDES[4 * start, k] * column.size + column])
-
-    ac, bc, ad, bd = (side(k) for k in range(4))
-    cd = flat[(5 - start) * column.size + column]
+    ac, bc, ad, bd = flat[SIDES[:, start] * column.size + column]
     swap_ab = ac + ad > bc + bd
     ac, bc = np.where(swap_ab, bc, ac), np.where(swap_ab, ac, bc)
     ad, bd = np.where(swap_ab, bd, ad), np.where(swap_ab, ad, bd)
     swap_cd = ac > ad
-    code = np.stack(
-        [
-            np.where(swap_cd, ad, ac),
-            np.where(swap_cd, bd, bc),
-            np.where(swap_cd, ac, ad),
-            np.where(swap_cd, bc, bd),
-            cd,
-        ]
-    )
+    code = np.empty((CODE_SIZE, column.size), dtype=chords.dtype)
+    code[0], code[2] = np.minimum(ac, ad), np.maximum(ac, ad)
+    code[1], code[3] = np.where(swap_cd, bd, bc), np.where(swap_cd, bc, bd)
+    code[4] = flat[(5 - start) * column.size + column]
     code /= baseline
     arrangement = (4 * which + 2 * swap_ab + swap_cd).astype(np.int8)
     return QuadCodes(code, baseline, arrangement)
@@ -84,24 +77,19 @@ def quad_codes(chords: Chords) -> QuadCodes:
 
 def with_close_calls(codes: QuadCodes, tolerance: FloatArray) -> tuple[QuadCodes, IntArray]:
     """The codes, and again those whose naming of A, B or of C, D a tolerance (n,) could turn; and their rows (m,)."""
-    ac, bc, ad, bd, cd = codes.code
+    ac, bc, ad, bd, _ = codes.code
     close_ab = np.flatnonzero(np.abs(ac + ad - bc - bd) < 2.0 * tolerance)
     close_cd = np.flatnonzero(np.abs(ac - ad) < tolerance)
     # exchanging A and B may also exchange which of C, D is nearer to A: name them anew
     a2c, b2c, a2d, b2d = bc[close_ab], ac[close_ab], bd[close_ab], ad[close_ab]
     turned = a2c > a2d
-    ab = np.stack(
-        [
-            np.where(turned, a2d, a2c),
-            np.where(turned, b2d, b2c),
-            np.where(turned, a2c, a2d),
-            np.where(turned, b2c, b2d),
-            cd[close_ab],
-        ]
-    )
-    c = close_cd
-    swapped_cd = np.stack([ad[c], bd[c], ac[c], bc[c], cd[c]])
     rows = np.concatenate([np.arange(codes.baseline.size), close_ab, close_cd])
+    code = codes.code[:, rows]
+    ab = code[:, codes.baseline.size : codes.baseline.size + close_ab.size]
+    ab[0], ab[2] = np.minimum(a2c, a2d), np.maximum(a2c, a2d)
+    ab[1], ab[3] = np.where(turned, b2d, b2c), np.where(turned, b2c, b2d)
+    swapped_cd = code[:, rows.size - close_cd.size :]
+    swapped_cd[:4] = swapped_cd[[2, 3, 0, 1]]
     arrangement = np.concatenate(
         [
             codes.arrangement,
@@ -109,7 +97,6 @@ def with_close_calls(codes: QuadCodes, tolerance: FloatArray) -> tuple[QuadCodes
             codes.arrangement[close_cd] ^ 1,
         ]
     ).astype(np.int8)
-    code = np.concatenate([codes.code, ab, swapped_cd], axis=1)
     return QuadCodes(code, codes.baseline[rows], arrangement), rows
 
 

@@ -63,7 +63,7 @@ class PatternLayer:
 def _pair_cell(first: IntArray, second: IntArray, bins: int) -> IntArray:
     """Number of the cell (first, second) among those with first + second >= bins - 2, a triangle and a margin."""
     row_start = first * (first + 3) // 2  # rows 0 .. first - 1 hold 2, 3, 4 ... cells
-    return np.asarray(row_start + np.clip(second - (bins - 2 - first), 0, first + 1))
+    return np.asarray(row_start + np.minimum(np.maximum(second - (bins - 2 - first), 0), first + 1))
 
 
 def _pair_cells(bins: int) -> int:
@@ -196,57 +196,42 @@ def look_up(
     layer: PatternLayer, codes: QuadCodes, tolerance: FloatArray, scale_tolerance: float
 ) -> tuple[IntArray, IntArray]:
     """Pairs (row of `codes`, quad of layer) whose codes agree within `tolerance` (n,), sizes within a fraction."""
-    rows, cells = _cells_touched(layer.bins, codes, tolerance)
+    rows, whole = _bins_touched(layer.bins, codes, tolerance)
+    cells = _cells(whole, layer.bins)
     start = layer.cell_start[cells].astype(np.int64)
     count = layer.cell_start[cells + 1] - start
-    hit = count > 0
-    rows, cells, start, count = rows[hit], cells[hit], start[hit], count[hit]
-    total = np.cumsum(count)
-    if total.size == 0:
-        return np.empty(0, dtype=np.int64), np.empty(0, dtype=np.int64)
-    quads = np.arange(total[-1]) + np.repeat(start - (total - count), count)
-    # the image code in units of the bytes of each cell; one row per touched cell, repeated for its quads
-    whole = _whole_bins(layer.bins, cells)
-    middle = (codes.code[:4, rows] * layer.bins - whole) * 256.0 - 0.5
-    reach = tolerance[rows] * (layer.bins * 256.0) + 0.5
-    kept = np.arange(quads.size)
+    # the image code in units of the bytes of each cell; one column per touched cell, repeated for its quads
+    value, reach = np.empty((6, rows.size), dtype=np.float32), np.empty((6, rows.size), dtype=np.float32)
+    value[:4] = (codes.code[:4, rows] * layer.bins - whole) * 256.0 - 0.5
+    reach[:4] = tolerance[rows] * (layer.bins * 256.0) + 0.5
+    value[4] = codes.code[4, rows] * 256.0 - 0.5
+    reach[4] = 2.0 * tolerance[rows] * 256.0 + 0.6
+    value[5] = size_byte(codes.baseline)[rows] - 0.5
+    reach[5] = np.log2(1.0 + scale_tolerance) / SIZE_STEP + 0.6
     owner = np.repeat(np.arange(rows.size), count)
-    size_reach = np.log2(1.0 + scale_tolerance) / SIZE_STEP + 0.6
-    checks = [(k, middle[k], reach) for k in (0, 2, 3, 1)]
-    checks.append((5, size_byte(codes.baseline[rows]) - 0.5, np.full(rows.size, size_reach)))
-    checks.append((4, codes.code[4, rows] * 256.0 - 0.5, 2.0 * tolerance[rows] * 256.0 + 0.6))
-    detail = layer.detail[quads]
-    for column, value, within in checks:
-        own = owner[kept]
-        good = np.abs(detail[kept, column] - value[own]) <= within[own]
-        kept = kept[good]
-    return rows[owner[kept]], quads[kept]
+    total = np.cumsum(count)
+    quads = np.arange(owner.size) + (start - (total - count))[owner]
+    details = layer.detail.view("V6")[:, 0][quads]  # whole rows: a third of the time
+    for byte in (0, 2, 3, 1, 5, 4):
+        detail = details.view(np.uint8)[byte::6]
+        good = np.flatnonzero(np.abs(detail - value[byte][owner]) <= reach[byte][owner])
+        owner, quads, details = owner[good], quads[good], details[good]
+    return rows[owner], quads
 
 
-def _cells_touched(bins: int, codes: QuadCodes, tolerance: FloatArray) -> tuple[IntArray, IntArray]:
-    """Rows and cells (m,) of all cells that a box of half width `tolerance` about each code reaches into."""
+@lru_cache(maxsize=4)
+def _steps(count: int) -> NDArray[np.int8]:
+    """(4, count^4) all fours of numbers below `count`."""
+    return np.indices((count,) * 4, dtype=np.int8).reshape(4, -1)
+
+
+def _bins_touched(bins: int, codes: QuadCodes, tolerance: FloatArray) -> tuple[IntArray, IntArray]:
+    """Rows (m,) and whole bins (4, m) of the cells that a box of half width `tolerance` about each code touches."""
     scaled, reach = codes.code[:4] * bins, tolerance * bins
-    whole = np.minimum(np.maximum(scaled - reach, 0.0), bins - 1).astype(np.int64)
-    spans = np.minimum(scaled + reach, bins - 1).astype(np.int64) - whole + 1  # one to three bins per number
-    rows = np.arange(scaled.shape[1])
-    for k in range(4):
-        span = spans[k, rows]
-        again = np.repeat(np.arange(rows.size), span)
-        rows, whole = rows[again], whole[:, again]
-        whole[k] += np.arange(again.size) - np.repeat(np.cumsum(span) - span, span)
-    wanted = (whole[0] + whole[1] >= bins - 2) & (whole[2] + whole[3] >= bins - 2)
-    return rows[wanted], _cells(whole[:, wanted], bins)
-
-
-def _whole_bins(bins: int, cells: IntArray) -> IntArray:
-    """The whole bins (4, m) of cell numbers (m,)."""
-    firsts, seconds = _bins_of_pairs(bins)
-    left, right = np.divmod(cells, _pair_cells(bins))
-    return np.stack([firsts[left], seconds[left], firsts[right], seconds[right]])
-
-
-@lru_cache(maxsize=16)
-def _bins_of_pairs(bins: int) -> tuple[IntArray, IntArray]:
-    first = np.repeat(np.arange(bins), np.arange(bins) + 2)
-    second = np.concatenate([np.arange(bins - 2 - f, bins) for f in range(bins)])
-    return first, np.maximum(second, 0)
+    first = np.minimum(np.maximum(scaled - reach, 0.0), bins - 1).astype(np.int64)
+    spans = (np.minimum(scaled + reach, bins - 1).astype(np.int64) - first + 1).astype(np.int8)  # bins, one to three
+    steps = _steps(int(spans.max(initial=1)))
+    rows, step = np.nonzero((steps[:, None, :] < spans[:, :, None]).all(axis=0))
+    whole = first[:, rows] + steps[:, step]
+    wanted = np.flatnonzero((whole[0] + whole[1] >= bins - 2) & (whole[2] + whole[3] >= bins - 2))
+    return rows[wanted], whole[:, wanted]

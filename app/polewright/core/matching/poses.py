@@ -48,14 +48,22 @@ def centred_pixels(camera: Camera, x_px: FloatArray, y_px: FloatArray) -> FloatA
     y = y_px - (camera.height_px - 1) / 2.0
     r2 = (x * x + y * y) / camera.focal_px**2
     factor = 1.0 + r2 * (camera.k1 + camera.k2 * r2)
-    return np.stack([x * factor, y * factor], axis=-1)
+    out = np.empty((*x.shape, 2))
+    np.multiply(x, factor, out=out[..., 0])
+    np.multiply(y, factor, out=out[..., 1])
+    return out
 
 
 def directions(pixels: FloatArray, focal_px: FloatArray | float) -> FloatArray:
     """Unit vectors (..., 3) of centred pixels (..., 2); `focal_px` broadcasts against (...)."""
-    x, y = pixels[..., 0] / focal_px, pixels[..., 1] / focal_px
-    scale = 1.0 / np.sqrt(1.0 + x * x + y * y)
-    return np.stack([x * scale, y * scale, scale], axis=-1)
+    out = np.empty((*pixels.shape[:-1], 3))
+    x, y, z = out[..., 0], out[..., 1], out[..., 2]
+    np.divide(pixels[..., 0], focal_px, out=x)
+    np.divide(pixels[..., 1], focal_px, out=y)
+    z[...] = 1.0 / np.sqrt(1.0 + x * x + y * y)
+    x *= z
+    y *= z
+    return out
 
 
 def poses_of(pixels: FloatArray, sky: FloatArray, focal_px: float) -> Poses:
@@ -124,7 +132,8 @@ def _plane(v: FloatArray) -> tuple[FloatArray, NDArray[np.complex128]]:
     along = v[:, 1] - v[:, 0]
     along -= np.einsum("mi,mi->m", along, middle)[:, None] * middle
     along /= np.maximum(np.sqrt(np.einsum("mi,mi->m", along, along)), 1e-15)[:, None]
-    basis = np.stack([along, _cross(middle, along), middle], axis=2)
+    basis = np.empty((len(v), 3, 3))
+    basis[:, :, 0], basis[:, :, 1], basis[:, :, 2] = along, _cross(middle, along), middle
     places = v @ basis[:, :, :2]
     plane = places[..., 0] + 1j * places[..., 1]
     plane -= plane.sum(axis=1, keepdims=True) / plane.shape[1]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
@@ -59,7 +60,7 @@ def quad_poses(
     long = baseline_px > _SHORTEST_BASELINE_PX
     codes = QuadCodes(codes.code[:, long], codes.baseline[long], codes.arrangement[long])
     quads, baseline_px = quads[long], baseline_px[long]
-    sigma = np.sqrt(np.mean(np.square(image.sigma_px[quads]), axis=1))
+    sigma = np.sqrt(np.square(image.sigma_px[quads]).sum(axis=1) / 4.0)
     widest = min(_WIDEST_TOLERANCE, 1.0 / layer.bins)
     tolerance = np.minimum(_CODE_SIGMAS * sigma / baseline_px + image.slack, widest)
     codes, rows = with_close_calls(codes, tolerance)
@@ -110,7 +111,7 @@ def _shortlist(
     counted[:, 1:] = wider[:, 1:] != wider[:, :-1]
     counted &= (wider[:, :, None] != members[:, None, :]).all(axis=2)
     hits, inside = further_matches(poses, position[layer.star[wider]], counted, image.map)
-    score = hits * np.log(0.7 / image.map.chance) + (inside - hits) * np.log(0.35)
+    score = hits * math.log(0.7 / image.map.chance) + (inside - hits) * math.log(0.35)
     order = np.argsort(-score, kind="stable")
     order = order[(hits[order] > 0) | (inside[order] == 0)]
     return poses.take(order), score[order]

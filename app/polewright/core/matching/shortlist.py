@@ -15,17 +15,16 @@ _ROWS_ABOUT, _COLUMNS_ABOUT = (np.repeat([-1, 0, 1], 3), np.tile([-1, 0, 1], 3))
 
 @dataclass(frozen=True, eq=False)
 class StarMap:
-    """A coarse picture of the frame: which cells of `cell_px` have a star in them or next to them."""
+    """A coarse picture of the frame: which cells of `cell_px` have a star in them or next to them.
+
+    `chance` is the probability that a random place is occupied.
+    """
 
     cell_px: float
     half_width_px: float
     half_height_px: float
     occupied: NDArray[np.bool_]
-
-    @property
-    def chance(self) -> float:
-        """Probability that a random place is occupied."""
-        return float(np.count_nonzero(self.occupied) / self.occupied.size)
+    chance: float
 
     def hits(self, pixels: FloatArray) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
         """(inside the frame, on a star) of centred pixels (..., 2); NaN is outside."""
@@ -43,10 +42,12 @@ def star_map(pixels: FloatArray, width_px: int, height_px: int, cell_px: float) 
     half_width, half_height = width_px / 2.0, height_px / 2.0
     shape = (int(height_px / cell_px) + 4, int(width_px / cell_px) + 4)
     occupied = np.zeros(shape, dtype=bool)
-    column = np.clip(((pixels[:, 0] + half_width) / cell_px).astype(np.int64) + 1, 1, shape[1] - 2)
-    row = np.clip(((pixels[:, 1] + half_height) / cell_px).astype(np.int64) + 1, 1, shape[0] - 2)
+    column = ((pixels[:, 0] + half_width) / cell_px).astype(np.int64) + 1
+    row = ((pixels[:, 1] + half_height) / cell_px).astype(np.int64) + 1
+    column = np.minimum(np.maximum(column, 1), shape[1] - 2)
+    row = np.minimum(np.maximum(row, 1), shape[0] - 2)
     occupied[row[:, None] + _ROWS_ABOUT, column[:, None] + _COLUMNS_ABOUT] = True
-    return StarMap(cell_px, half_width, half_height, occupied)
+    return StarMap(cell_px, half_width, half_height, occupied, float(np.count_nonzero(occupied) / occupied.size))
 
 
 def project(poses: Poses, sky: FloatArray) -> FloatArray:
@@ -54,8 +55,9 @@ def project(poses: Poses, sky: FloatArray) -> FloatArray:
     v = np.matmul(sky, poses.camera_to_sky)  # (M, K, 3): C^T v for every star
     depth = np.where(v[..., 2] > 0.1, v[..., 2], np.nan)
     factor = poses.focal_px[:, None] / depth
-    x = v[..., 0] * factor * np.where(poses.mirrored, -1.0, 1.0)[:, None]
-    return np.stack([x, v[..., 1] * factor], axis=-1)
+    pixels: FloatArray = v[..., :2] * factor[..., None]
+    pixels[poses.mirrored, :, 0] *= -1.0
+    return pixels
 
 
 def further_matches(

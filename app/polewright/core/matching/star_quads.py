@@ -31,7 +31,9 @@ def neighbour_quads(x_px: FloatArray, y_px: FloatArray, neighbours: int) -> IntA
     fours = np.empty((count, len(triples), 4), dtype=np.int64)
     fours[:, :, 0] = nearest[:, :1]
     fours[:, :, 1:] = nearest[:, triples]
-    return numbered_quads(np.unique(quad_numbers(np.sort(fours.reshape(-1, 4), axis=1))))
+    numbers = quad_numbers(np.sort(fours.reshape(-1, 4), axis=1))
+    numbers.sort()
+    return numbered_quads(numbers[np.concatenate(([True], numbers[1:] != numbers[:-1]))])
 
 
 _BASE = 1024  # stars are numbered below this
