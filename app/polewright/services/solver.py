@@ -38,7 +38,7 @@ FEWEST_FOR_OTHER_SCALES = 8  # below this, chance agreement at some scale is too
 NARROWEST_FIELD_DEG, WIDEST_FIELD_DEG = 0.4, 60.0
 SCALE_STEP = 1.35  # between the scales tried when it is unknown; each is searched 18 % either way
 _STAGES = (
-    (0.7, 3, 5),
+    (0.8, 3, 4),
     (1.1, 4, 6),
     (1.5, 12, 8),
     (2.0, 25, 12),
