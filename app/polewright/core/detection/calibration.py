@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
 from polewright.core.detection.moments import Moments, model
 from polewright.core.detection.windows import Windows, middle
-from polewright.core.model import FloatArray, PixelArray
+from polewright.core.model import FloatArray
 
 _MAD_TO_SIGMA = 1.4826
 _BLANKS_X, _BLANKS_Y = 12, 9
@@ -28,9 +29,9 @@ class FrameNoise:
     correlation: float
 
 
-def blank_places(pixels: PixelArray) -> tuple[FloatArray, FloatArray]:
-    """The middles (x, y) of a grid of 12 x 9 windows, most of them blank sky."""
-    height, width = pixels.shape
+@lru_cache(maxsize=8)
+def blank_places(height: int, width: int) -> tuple[FloatArray, FloatArray]:
+    """The middles (x, y) of a grid of 12 x 9 windows, most of them blank sky, on a frame of so many pixels."""
     x = (np.arange(_BLANKS_X) + 0.5) * width / _BLANKS_X
     y = (np.arange(_BLANKS_Y) + 0.5) * height / _BLANKS_Y
     return np.tile(x, _BLANKS_Y), np.repeat(y, _BLANKS_X)
@@ -51,12 +52,27 @@ def frame_noise(windows: Windows, weight_px: float) -> FrameNoise:
     independent = windows.noise_adu[quiet] * float(np.sqrt(expected))
     ratio = (windows.sky_free.reshape(-1, weight.size) @ weight)[quiet] / independent
     ratio = ratio[np.abs(ratio) < 3.5 * _MAD_TO_SIGMA * middle(np.abs(ratio))]
-    spread = float(ratio.std()) if ratio.size else 1.0
+    off = ratio - ratio.sum() / max(1, ratio.size)
+    spread = float(np.sqrt(np.vdot(off, off) / ratio.size)) if ratio.size else 1.0
     return FrameNoise(sky, noise, spread if spread > _INDEPENDENT else 1.0)
 
 
-def photon_noise(windows: Windows, m: Moments, snr: FloatArray, width_px: float) -> FloatArray:
-    """Noise variance per ADU of star light for each star (N,), >= 0, learned from the residuals of the bright ones.
+@dataclass(frozen=True)
+class PhotonNoise:
+    """Noise variance per ADU of star light, >= 0: `typical`, and less in proportion below the flux `least_adu`."""
+
+    typical: float = 0.0
+    least_adu: float = 0.0
+
+    def per_adu(self, flux_adu: FloatArray) -> FloatArray:
+        """That of stars (N,) of such a flux."""
+        if self.least_adu == 0.0:
+            return np.full(flux_adu.size, self.typical)
+        return self.typical * np.minimum(1.0, flux_adu / self.least_adu)
+
+
+def photon_noise(windows: Windows, m: Moments, snr: FloatArray, width_px: float) -> PhotonNoise:
+    """Learned from the residuals of the bright stars.
 
     `snr`: on sky noise alone, 0 for stars that must not teach (full ones). Photon noise is the same per ADU for all
     stars (1 / gain). Where the stars are no Gaussians the residual per ADU grows with the flux instead; then,
@@ -66,16 +82,19 @@ def photon_noise(windows: Windows, m: Moments, snr: FloatArray, width_px: float)
         usual = (np.abs(np.log(m.variance_px2 / width_px**2)) < 0.5) & np.isfinite(m.axis_ratio)
     bright = np.flatnonzero(usual & (snr > 30.0))[:_MOST_TEACHERS]
     if bright.size == 0:
-        return np.zeros(snr.size)
+        return PhotonNoise()
     some, moments = windows.select(bright), m.select(bright)
     light = model(moments, some.side_px)
-    excess = (some.sky_free - light) ** 2 - (some.noise_adu[:, None, None] ** 2).astype(np.float32)
-    per_adu = (excess * light).sum(axis=(1, 2)) / np.maximum((light * light).sum(axis=(1, 2)), 1e-12)
+    excess = some.sky_free - light
+    excess *= excess
+    excess -= np.square(some.noise_adu).astype(np.float32)[:, None, None]
+    told = np.einsum("nij,nij->n", excess, light)
+    per_adu = told / np.maximum(np.einsum("nij,nij->n", light, light), 1e-12)
     # the fit of place, flux and width takes up four of the 4 pi s^2 pixels that the light covers
     covered = max(8.0, 4.0 * np.pi * width_px**2)
     typical = max(0.0, middle(per_adu)) * covered / (covered - 4.0)
     order = np.argsort(moments.flux)
     half = bright.size // 2
     if bright.size >= 5 and middle(per_adu[order[half:]]) < 2.0 * middle(per_adu[order[:half]]):
-        return np.full(snr.size, typical)
-    return typical * np.minimum(1.0, m.flux / middle(moments.flux))
+        return PhotonNoise(typical)
+    return PhotonNoise(typical, middle(moments.flux))

@@ -13,7 +13,7 @@ from dataclasses import dataclass, fields
 import numpy as np
 from numpy.typing import NDArray
 
-from polewright.core.detection.calibration import FrameNoise, blank_places, frame_noise, photon_noise
+from polewright.core.detection.calibration import FrameNoise, PhotonNoise, blank_places, frame_noise, photon_noise
 from polewright.core.detection.moments import (
     LEAST_WEIGHT_PX,
     Moments,
@@ -78,7 +78,7 @@ def star_width_px(windows: Windows, x: FloatArray, y: FloatArray, full_adu: floa
     Sharp things (hot pixels, cosmic rays) and full stars are left out.
     """
     start = np.full(x.size, 0.18 * windows.side_px / 2.0)
-    m = circular_moments(windows, x - windows.x0_px, y - windows.y0_px, start, 4, adapt=True)
+    m = circular_moments(windows, x - windows.x0_px, y - windows.y0_px, start, 5, adapt=True)
     top = windows.sky_free.max(axis=(1, 2)) + windows.sky_adu
     with np.errstate(invalid="ignore"):
         usable = (m.variance_px2 > SHARPEST_STAR_VARIANCE) & (_significance(windows, m) > 7.0) & (top < full_adu)
@@ -134,37 +134,45 @@ def measure(
     `full_adu`: level from which a pixel counts as saturated, inf when unknown. `width_px`: the typical Gaussian
     width, pixel included, where the caller knows it.
     """
-    grid_x, grid_y = blank_places(pixels)
+    grid_x, grid_y = blank_places(*pixels.shape)
     width, windows = _windows(pixels, np.append(x, grid_x), np.append(y, grid_y), x.size, full_adu, width_px)
     weight_px = max(width, LEAST_WEIGHT_PX)
     noise = frame_noise(windows.select(slice(x.size, None)), weight_px)
     windows = windows.select(slice(x.size))
     m = circular_moments(windows, x - windows.x0_px, y - windows.y0_px, np.full(x.size, weight_px), _STEPS)
-    sources = _sources(windows, m, noise, full_adu, width)
+    sources, photons = _sources(windows, m, noise, full_adu, width, PhotonNoise())
     odd = _odd(sources, width, full_adu)
     if odd.size:
-        again = _odd_sources(pixels, x[odd], y[odd], width, noise, full_adu)
+        windows, m = _odd_moments(pixels, x[odd], y[odd], width)
+        again, _ = _sources(windows, m, noise, full_adu, width, photons)
         sources = _replaced(sources, odd, again)
     return Measurement(sources, noise, width)
 
 
-def _sources(windows: Windows, m: Moments, noise: FrameNoise, full_adu: float, width: float) -> Sources:
+def _sources(
+    windows: Windows, m: Moments, noise: FrameNoise, full_adu: float, width: float, photons: PhotonNoise
+) -> tuple[Sources, PhotonNoise]:
+    """The sources, and the photon noise: what is known of it, or what these stars teach where nothing is."""
     s0, s2 = weight_sums(m.weight_px)
     pixel_noise = _steadied(windows.noise_adu, noise.noise_adu)
     sky2 = (pixel_noise * noise.correlation) ** 2
     safe = np.maximum(m.weighted_flux, 1e-12)
     peak = _core_peak(windows, m)
-    teaches = peak + windows.sky_adu < full_adu
-    per_adu = photon_noise(windows, m, np.where(teaches, safe / np.sqrt(sky2 * s0), 0.0), width)
+    if photons.typical == 0.0:
+        teaches = peak + windows.sky_adu < full_adu
+        photons = photon_noise(windows, m, np.where(teaches, safe / np.sqrt(sky2 * s0), 0.0), width)
+    per_adu = photons.per_adu(m.flux)
     light0, light2 = squared_weight_light(m)
     flux_noise = np.sqrt(sky2 * s0 + per_adu * light0)
-    h = _weighted_variance(m)
-    gain = m.weight_px**2 / (m.weight_px**2 - h)
+    product = _weighted_variance(m)
+    gain = m.weight_px**2 / (m.weight_px**2 - product)
     sigma = gain * np.sqrt(sky2 * s2 + per_adu * light2) / safe
-    return Sources(
+    sources = Sources(
         x_px=windows.x0_px + m.x,
         y_px=windows.y0_px + m.y,
-        sigma_px=np.sqrt(sigma**2 + FLOOR_SIGMA_PX**2 + _aliasing_variance(m) + _full_variance(windows, full_adu)),
+        sigma_px=np.sqrt(
+            sigma**2 + FLOOR_SIGMA_PX**2 + _aliasing_variance(product) + _full_variance(windows, full_adu)
+        ),
         flux_adu=m.flux,
         snr=m.weighted_flux / flux_noise,
         variance_px2=m.variance_px2,
@@ -174,6 +182,7 @@ def _sources(windows: Windows, m: Moments, noise: FrameNoise, full_adu: float, w
         peakedness=(peak / pixel_noise) / (safe / (pixel_noise * np.sqrt(s0))),
         travel_px=m.travel_px,
     )
+    return sources, photons
 
 
 def _steadied(local: FloatArray, frame: float) -> FloatArray:
@@ -182,11 +191,10 @@ def _steadied(local: FloatArray, frame: float) -> FloatArray:
     return np.maximum(np.where(alike, np.sqrt(local * frame), np.maximum(local, 0.6 * frame)), 1e-6)
 
 
-def _aliasing_variance(m: Moments) -> FloatArray:
-    """Centroid variance from the pixel phase, px^2: sampling aliases exp(-2 pi^2 p^2) of a profile of width p px, the
-    product of star and weight (sampling theorem). The factor was fitted to simulated stars of FWHM 1.2 px."""
-    product = _weighted_variance(m)
-    return np.asarray((_ALIASING_PX * np.exp(-2.0 * np.pi**2 * product)) ** 2, dtype=np.float64)
+def _aliasing_variance(product: FloatArray) -> FloatArray:
+    """Centroid variance from the pixel phase, px^2: sampling aliases exp(-2 pi^2 p^2) of a profile of variance p^2,
+    the `product` of star and weight (sampling theorem). The factor was fitted to simulated stars of FWHM 1.2 px."""
+    return np.asarray(_ALIASING_PX**2 * np.exp(-4.0 * np.pi**2 * product), dtype=np.float64)
 
 
 def _full_variance(windows: Windows, full_adu: float) -> FloatArray:
@@ -233,13 +241,10 @@ def _odd(sources: Sources, width: float, full_adu: float) -> NDArray[np.int64]:
     return np.flatnonzero(odd)[:_MOST_ODD]
 
 
-def _odd_sources(
-    pixels: PixelArray, x: FloatArray, y: FloatArray, width: float, noise: FrameNoise, full_adu: float
-) -> Sources:
+def _odd_moments(pixels: PixelArray, x: FloatArray, y: FloatArray, width: float) -> tuple[Windows, Moments]:
     half = int(np.clip(np.ceil(9.0 * width), 12, 40))
     windows = cut_windows(pixels, x, y, half)
-    m = elliptical_moments(windows, x - windows.x0_px, y - windows.y0_px, 1.5 * width)
-    return _sources(windows, m, noise, full_adu, width)
+    return windows, elliptical_moments(windows, x - windows.x0_px, y - windows.y0_px, 1.5 * width)
 
 
 def _replaced(sources: Sources, at: NDArray[np.int64], other: Sources) -> Sources:

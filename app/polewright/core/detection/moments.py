@@ -16,6 +16,7 @@ products of Gaussians, rederived here).
 from __future__ import annotations
 
 from dataclasses import dataclass, fields
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -28,7 +29,7 @@ PIXEL_VARIANCE = 1.0 / 12.0  # px^2, of the pixel's own width
 LEAST_WEIGHT_PX = 0.8  # narrower weights are undersampled and make the centroid depend on the pixel phase
 _LARGEST_STEP_PX = 1.0
 _SLANTED = 0.95  # correlation of a star's two axes that is still believed
-_SETTLED = 0.01  # change of the usual width that teaches nothing more
+_SETTLED = 0.05  # change of the usual weight after which the star's own width, freed of it, is good to a thousandth
 _NARROW_PX2 = 1.0
 
 
@@ -49,12 +50,12 @@ class Moments:
     yy: FloatArray
     travel_px: FloatArray
 
-    @property
+    @cached_property
     def variance_px2(self) -> FloatArray:
         """Mean variance along an axis, px^2, pixel included."""
         return 0.5 * (self.xx + self.yy)
 
-    @property
+    @cached_property
     def flux(self) -> FloatArray:
         """Total flux of a round Gaussian star that has this weighted flux and width, ADU."""
         w2 = self.weight_px**2
@@ -62,7 +63,7 @@ class Moments:
             s2 = np.where(self.variance_px2 > 0.0, self.variance_px2, PIXEL_VARIANCE)
         return self.weighted_flux * (s2 + w2) / w2
 
-    @property
+    @cached_property
     def axis_ratio(self) -> FloatArray:
         """Longest over shortest width, >= 1; inf when the short one is unresolved."""
         long2, short2 = self.principal_variances()
@@ -105,17 +106,17 @@ def circular_moments(
     steps: int,
     adapt: bool = False,
 ) -> Moments:
-    """Moments under a round weight that is moved onto each star in `steps` steps.
+    """Moments under a round weight that is moved onto each star in `steps` >= 1 steps.
 
     `x`, `y`: first guess in window coordinates. With `adapt` the weight also takes on the star's own width,
-    until most weights stay the same.
+    until most weights nearly stay the same. Flux and shape are those seen before the last step, which is small.
     """
     side = windows.side_px
     data = windows.sky_free
     x, y, start_x, start_y = x.copy(), y.copy(), x, y
     weight = np.maximum(weight_px, LEAST_WEIGHT_PX).astype(np.float64)
-    settled = False
-    for step in range(steps + 1):
+    for _ in range(steps):
+        last = weight
         table = _table(data, x, y, weight, side)
         s = table[:, 0, 0]
         good = s > 0.0
@@ -124,21 +125,20 @@ def circular_moments(
         my = np.where(good, table[:, 1, 0] / safe, 0.0)
         hxx = table[:, 0, 2] / safe - mx * mx
         hyy = table[:, 2, 0] / safe - my * my
-        if step == steps or settled:
-            break
         h = np.minimum(np.maximum(0.5 * (hxx + hyy), 0.05), 0.9 * weight**2)
         gain = weight**2 / (weight**2 - h)  # (s^2 + w^2) / w^2
         x = held(x + held(gain * mx, -_LARGEST_STEP_PX, _LARGEST_STEP_PX), 0.0, side - 1.0)
         y = held(y + held(gain * my, -_LARGEST_STEP_PX, _LARGEST_STEP_PX), 0.0, side - 1.0)
         if adapt:
-            star, last = np.sqrt(h * gain), weight
+            star = np.sqrt(h * gain)
             weight = np.minimum(np.maximum(star, np.maximum(LEAST_WEIGHT_PX, 0.7 * weight)), 1.5 * weight)
             weight = np.minimum(weight, 0.3 * side)
-            settled = middle(np.abs(weight - last) / last) < _SETTLED
+            if middle(np.abs(weight - last) / last) < _SETTLED:
+                break
     hxy = table[:, 1, 1] / safe - mx * my
-    xx, xy, yy = deconvolved(hxx, hxy, hyy, weight**2, np.zeros_like(weight), weight**2)
+    xx, xy, yy = deconvolved(hxx, hxy, hyy, last**2, np.zeros_like(last), last**2)
     travel = np.hypot(x - start_x, y - start_y)
-    return Moments(x, y, np.where(good, s, 0.0), weight, xx, xy, yy, travel)
+    return Moments(x, y, np.where(good, s, 0.0), last, xx, xy, yy, travel)
 
 
 def _table(data: WindowArray, x: FloatArray, y: FloatArray, weight: FloatArray, side: int) -> FloatArray:

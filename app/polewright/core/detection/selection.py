@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from polewright.core.detection.measure import SHARPEST_STAR_VARIANCE, Measurement, Sources
 from polewright.core.detection.moments import FWHM_PER_SIGMA, LEAST_WEIGHT_PX, PIXEL_VARIANCE
+from polewright.core.detection.windows import middle
 from polewright.core.model import FloatArray, IntArray, StarFlag
 
 _ELONGATED = 1.6
@@ -135,7 +136,7 @@ def short_fwhm_px(stars: Sources) -> float:
     known = short2[np.isfinite(short2)]
     if known.size == 0:
         return 0.0
-    return float(FWHM_PER_SIGMA * np.sqrt(max(float(np.median(known)) - PIXEL_VARIANCE, 0.05)))
+    return float(FWHM_PER_SIGMA * np.sqrt(max(middle(known) - PIXEL_VARIANCE, 0.05)))
 
 
 def clutter_snr(snr: FloatArray, least_snr: float) -> float:
@@ -210,7 +211,8 @@ def _flags(stars: Sources, full: NDArray[np.bool_], width: float, shape: tuple[i
     away2 *= away2
     dy *= dy
     away2 += dy
-    blended = np.count_nonzero(away2 < reach2, axis=1) > 1
+    np.fill_diagonal(away2, np.inf)
+    blended = (away2 < reach2).any(axis=1)
     with np.errstate(invalid="ignore"):
         elongated = (stars.axis_ratio > _ELONGATED) & (stars.snr > 12.0) & np.isfinite(stars.axis_ratio)
     flags = (

@@ -41,6 +41,8 @@ def streaks_of(measurement: Measurement) -> Streaks:
     s = measurement.sources
     with np.errstate(invalid="ignore"):
         long = (s.axis_ratio > 3.0) & (s.snr > 15.0) & (s.peakedness < 1.0)
+    if not long.any():
+        return Streaks()
     length = np.sqrt(12.0 * 2.0 * np.nan_to_num(s.variance_px2[long], nan=(20.0) ** 2))
     return Streaks.among(length, s.long_axis_rad[long])
 
