@@ -29,6 +29,7 @@ _CAREFUL_LEAST_SNR = 4.3
 _SURE_SNR = 6.0  # noise makes such a peak in one of a hundred frames of a million pixels
 _LARGEST_ADU = 1e9
 _LEAST_SIDE_PX = 32
+_FULL_SCALES = (*(2.0**bits - 1.0 for bits in range(8, 17)), *(2.0**16 - 2.0**shift for shift in range(1, 7)))
 
 
 @dataclass(frozen=True, eq=False)
@@ -52,7 +53,7 @@ class Detector:
         highest = float(pixels.max())
         full = full_level(highest, pixels.dtype.kind, frame.saturation_adu)
         sample = pixels[::8, ::8]
-        share = float((sample >= full).mean())
+        share = float((sample >= full).mean()) if full <= highest else 0.0
         exposure = frame.exposure_s.value if frame.exposure_s is not None else None
         blank = FrameFacts(float(sample.min()), highest, share, exposure)
         reason, cure = judge_blank(blank)
@@ -85,8 +86,7 @@ def full_level(highest: float, kind: str, stated_adu: float | None) -> float:
         return 0.98 * stated_adu
     if kind == "f" or highest < 200.0:
         return np.inf
-    scales = [float(2**bits - 1) for bits in range(8, 17)] + [float(2**16 - 2**shift) for shift in range(1, 7)]
-    return 0.98 * highest if any(0.99 * scale <= highest <= scale for scale in scales) else np.inf
+    return 0.98 * highest if any(0.99 * scale <= highest <= scale for scale in _FULL_SCALES) else np.inf
 
 
 def _quick(pixels: PixelArray, full: float, highest: float) -> _Found:

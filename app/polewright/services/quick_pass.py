@@ -43,7 +43,9 @@ def halved(pixels: PixelArray, highest: float) -> Halved:
         pairs = np.add(rows[::2], rows[1::2], dtype=sums.dtype)
         if small:  # two neighbours in one word: their sum lands in its lower half, in half the time
             words = pairs.view(np.uint32)
-            into[:] = words + (words >> np.uint32(16))
+            both = words >> np.uint32(16)
+            both += words
+            into[:] = both
         else:
             np.add(pairs[:, ::2], pairs[:, 1::2], out=into)
     return sums
