@@ -1,6 +1,6 @@
 """Prints how well detection measures: recall, purity, centroid errors and pulls on seeded synthetic frames.
 
-    python tests/bench/detection_quality.py [pulls] [recall] [nuisances]
+    python tests/bench/detection_quality.py [pulls] [recall]
 
 SNR is defined in tests/starfields.py. The pull is centroid error over stated error, both axes; the stars wander by
 0.03 px, which is what the stated floor stands for.

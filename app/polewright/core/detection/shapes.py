@@ -9,6 +9,7 @@ from polewright.core.detection.windows import WindowArray, Windows, held
 from polewright.core.model import FloatArray
 
 _STEPS = 12
+_HASTE = 1.8  # measured: two thirds of the steps that 1 takes, and nearer the end where the steps run out
 _STILL = 1e-2  # steps of centre and weight, px and px^2 per px of width: a third of the error of the best centroid
 
 
@@ -40,8 +41,15 @@ def elliptical_moments(windows: Windows, x: FloatArray, y: FloatArray, start_px:
         shares = table / np.where(s > 0.0, s, np.inf)[:, None, None]
         mx, my = shares[:, 0, 1], shares[:, 1, 0]
         hxx, hxy, hyy = shares[:, 0, 2] - mx * mx, shares[:, 1, 1] - mx * my, shares[:, 2, 0] - my * my
-        # for weight = star the weighted covariance is half the star's: twice it is the next weight
-        next_xx, next_xy, next_yy = _bounded(2.0 * hxx, 2.0 * hxy, 2.0 * hyy, LEAST_WEIGHT_PX**2, most)
+        # for weight = star the weighted covariance is half the star's; going to twice it halves the distance to a
+        # Gaussian's agreement, going twice as far would meet it
+        next_xx, next_xy, next_yy = _bounded(
+            wxx + _HASTE * (2.0 * hxx - wxx),
+            wxy + _HASTE * (2.0 * hxy - wxy),
+            wyy + _HASTE * (2.0 * hyy - wyy),
+            LEAST_WEIGHT_PX**2,
+            most,
+        )
         moved = np.abs([mx, my, next_xx - wxx, next_xy - wxy, next_yy - wyy]) / np.sqrt(wxx + wyy)
         if step == _STEPS or float(moved.max(initial=0.0)) < _STILL:
             break
