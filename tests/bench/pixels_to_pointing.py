@@ -1,18 +1,22 @@
 """From pixels in memory to the pointing, blind, one thread: `python tests/bench/pixels_to_pointing.py --cache DIR`.
 
-Frames of real star fields (tests/solver_fields.py) drawn with stars of 3 px, SNR 500 down to 6. Processor time; the
-quickest and the median of all runs, and the quickest as a ratio to one pass over the pixels (their sum) in the same
-run, which a busy machine slows down alike.
+Frames of real star fields (tests/solver_fields.py) drawn with stars of 3 px, SNR 500 down to 6. Processor time of all
+runs, and its ratio to floors taken in turn with them, which a busy machine slows down alike: reading the file of such
+a frame as a FITS image (astropy) and as bare bytes (numpy), and one pass over the pixels (their sum).
 """
 
 from __future__ import annotations
 
 import argparse
 import sys
+import tempfile
 import time
+from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import numpy as np
+from astropy.io import fits
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 import starfields as sf
@@ -40,6 +44,17 @@ def drawn(catalogue: Catalogue, width: int, height: int, width_deg: float, seed:
     return field, Frame("drawn", np.clip(np.rint(image), 0, 65535).astype(np.uint16), None)
 
 
+def floors(pixels: np.ndarray, folder: Path) -> dict[str, Callable[[], Any]]:
+    """What else is done with a frame."""
+    path = folder / "frame.fits"
+    fits.PrimaryHDU(pixels).writeto(path, overwrite=True)
+    return {
+        "read FITS": lambda: fits.getdata(path, memmap=False),
+        "read bytes": lambda: np.fromfile(path, dtype=np.uint8),
+        "one pass": lambda: pixels.sum(dtype=np.int64),
+    }
+
+
 def main() -> None:
     from polewright.services.catalogue import load_catalogue
     from polewright.services.solver import Solver
@@ -52,24 +67,42 @@ def main() -> None:
     solver = Solver(catalogue, args.cache)
     for size, (width, height, width_deg) in SIZES.items():
         fields = [drawn(catalogue, width, height, width_deg, seed) for seed in range(8)]
-        spent = []
-        for run in range(args.runs + 1):
-            for field, frame in fields:
-                times = [time.process_time()]
-                stars = detector.detect(frame)
-                times.append(time.process_time())
-                got = solver.solve(stars, EPOCH_YEAR, SolveHint(field.stated_scale_arcsec_px))
-                times.append(time.process_time())
-                frame.pixels.sum(dtype=np.int64)
-                times.append(time.process_time())
-                assert isinstance(got, PlateSolution) and is_right(field, got)
-                if run > 0:
-                    spent.append(np.diff(times) * 1e3)
-        detect, solve, floor = np.array(spent).T
-        both = detect + solve
-        for what, ms in (("detect", detect), ("solve", solve), ("both", both)):
-            print(f"{size} {what}: quickest {ms.min():.1f} ms, median {np.median(ms):.1f} ms", flush=True)
-        print(f"{size}: {both.min() / floor.min():.1f} x one pass over the pixels ({floor.min():.2f} ms)", flush=True)
+        spent: dict[str, list[list[float]]] = {}
+        with tempfile.TemporaryDirectory() as folder:
+            for run in range(args.runs + 1):
+                for k, (field, frame) in enumerate(fields):
+                    hint = SolveHint(field.stated_scale_arcsec_px)
+                    times = {}
+                    begun = time.process_time()
+                    stars = detector.detect(frame)
+                    times["detect"] = time.process_time() - begun
+                    got = solver.solve(stars, EPOCH_YEAR, hint)
+                    times["both"] = time.process_time() - begun
+                    times["solve"] = times["both"] - times["detect"]
+                    assert isinstance(got, PlateSolution) and is_right(field, got)
+                    for name, work in floors(frame.pixels, Path(folder)).items():
+                        begun = time.process_time()
+                        work()
+                        times[name] = time.process_time() - begun
+                    if run > 0:
+                        for name, seconds in times.items():
+                            spent.setdefault(name, [[] for _ in fields])[k].append(1e3 * seconds)
+        report(size, {name: np.array(ms) for name, ms in spent.items()})
+
+
+def report(size: str, spent_ms: dict[str, np.ndarray]) -> None:
+    """Times (fields, runs) of each part."""
+    for name, ms in spent_ms.items():
+        least = ms.min(axis=1)
+        print(
+            f"{size} {name}: quickest {ms.min():.2f} ms, quickest of each field {least.mean():.2f} ms,"
+            f" median of all {np.median(ms):.2f} ms"
+        )
+    for name in ("read FITS", "read bytes", "one pass"):
+        least, middle = (
+            f(spent_ms["both"]) / f(spent_ms[name]) for f in (lambda ms: ms.min(axis=1).mean(), np.median)
+        )
+        print(f"{size} both: {least:.1f} x {name} at their quickest, {middle:.1f} x by medians", flush=True)
 
 
 if __name__ == "__main__":

@@ -26,6 +26,7 @@ _ROUGH_PX, _EXACT_PX = 0.02, 1e-4  # what a fit may leave out on the way, and at
 _ROUNDS = ((0.35, 0.015), (1.1, 0.006))
 _ROUNDS_OF_A_LENS = ((0.35, 0.015), (0.7, 0.01), (1.1, 0.006))  # its distortion is learned on the way
 _WIDE_START = 0.12  # frame diagonals between the first stars: their scale and roll hold for the whole frame
+_CONVINCING_STARS = 12  # matched, and half of the detections: one in thousands of false poses (measured)
 _WEIGHED = 80  # brightest detections that weigh in the verdict; the final fit takes them all
 _STEADY_ROUNDS = 3
 _STEADY_SHARE = 0.5  # of a centroid error: a fit that moves less keeps its matches
@@ -107,7 +108,7 @@ def grow(
         if not attempt.match_and_fit(middle_px, reach * diagonal, slope, _FIRST_GATE_PX):
             continue  # a wide group of few stars: its fourth lies further out
         if reach > 0.5:
-            log_odds = attempt.log_odds(prior)
+            log_odds = math.inf if attempt.is_convincing() else attempt.log_odds(prior)
             if log_odds < HOPELESS_LOG_ODDS:
                 return None
     if attempt.fit is None:
@@ -206,6 +207,10 @@ class _Attempt:
     def takes_part(self) -> bool:
         """Are there detections that do not count yet?"""
         return self.detections.x_px.size < self.setting.detections.x_px.size
+
+    def is_convincing(self) -> bool:
+        """Do so many match that the odds need not be asked before the final fit?"""
+        return len(self.matches) >= _CONVINCING_STARS and 2 * len(self.matches) >= self.detections.x_px.size
 
     def take_all(self) -> None:
         """From now on all detections count."""
