@@ -26,14 +26,20 @@ from polewright.core.sky.catalogue import Catalogue
 from polewright.services.detector import Detector
 from solver_fields import EPOCH_YEAR, Field, FieldRecipe, is_right, make_field
 
-SIZES = {"1280x960": (1280, 960, 2.5), "3096x2080": (3096, 2080, 1.5)}
+KINDS = {  # size of the frame, its width in degrees, most stars
+    "1280x960, 55 stars": (1280, 960, 2.5, 60),
+    "1280x960, 110 stars": (1280, 960, 2.5, 120),
+    "3096x2080, 30 to 100 stars": (3096, 2080, 1.5, 120),
+}
 NOISE_ADU, SKY_ADU, FWHM_PX = 20.0, 1000.0, 3.0
 
 
-def drawn(catalogue: Catalogue, width: int, height: int, width_deg: float, seed: int) -> tuple[Field, Frame]:
+def drawn(
+    catalogue: Catalogue, width: int, height: int, width_deg: float, seed: int, stars: int = 120
+) -> tuple[Field, Frame]:
     """A field of at least 30 stars and its frame."""
     rng, field = np.random.default_rng(seed), None
-    recipe = FieldRecipe(width_deg, width_px=width, height_px=height, limit_stars=120, spurious=0, noise_px=0.0)
+    recipe = FieldRecipe(width_deg, width_px=width, height_px=height, limit_stars=stars, spurious=0, noise_px=0.0)
     while field is None or field.real < 30:
         field = make_field(catalogue, recipe, rng)
     image = np.full((height, width), SKY_ADU)
@@ -46,8 +52,8 @@ def drawn(catalogue: Catalogue, width: int, height: int, width_deg: float, seed:
 
 def floors(pixels: np.ndarray, folder: Path) -> dict[str, Callable[[], Any]]:
     """What else is done with a frame."""
-    path = folder / "frame.fits"
-    fits.PrimaryHDU(pixels).writeto(path, overwrite=True)
+    path = folder / f"{len(list(folder.iterdir()))}.fits"
+    fits.PrimaryHDU(pixels).writeto(path)
     return {
         "read FITS": lambda: fits.getdata(path, memmap=False),
         "read bytes": lambda: np.fromfile(path, dtype=np.uint8),
@@ -65,10 +71,11 @@ def main() -> None:
     args = parser.parse_args()
     catalogue, detector = load_catalogue(), Detector()
     solver = Solver(catalogue, args.cache)
-    for size, (width, height, width_deg) in SIZES.items():
-        fields = [drawn(catalogue, width, height, width_deg, seed) for seed in range(8)]
+    for kind, (width, height, width_deg, most) in KINDS.items():
+        fields = [drawn(catalogue, width, height, width_deg, seed, most) for seed in range(8)]
         spent: dict[str, list[list[float]]] = {}
         with tempfile.TemporaryDirectory() as folder:
+            others = [floors(frame.pixels, Path(folder)) for _, frame in fields]
             for run in range(args.runs + 1):
                 for k, (field, frame) in enumerate(fields):
                     hint = SolveHint(field.stated_scale_arcsec_px)
@@ -80,29 +87,29 @@ def main() -> None:
                     times["both"] = time.process_time() - begun
                     times["solve"] = times["both"] - times["detect"]
                     assert isinstance(got, PlateSolution) and is_right(field, got)
-                    for name, work in floors(frame.pixels, Path(folder)).items():
+                    for name, work in others[k].items():
                         begun = time.process_time()
                         work()
                         times[name] = time.process_time() - begun
                     if run > 0:
                         for name, seconds in times.items():
                             spent.setdefault(name, [[] for _ in fields])[k].append(1e3 * seconds)
-        report(size, {name: np.array(ms) for name, ms in spent.items()})
+        report(kind, {name: np.array(ms) for name, ms in spent.items()})
 
 
-def report(size: str, spent_ms: dict[str, np.ndarray]) -> None:
+def report(kind: str, spent_ms: dict[str, np.ndarray]) -> None:
     """Times (fields, runs) of each part."""
     for name, ms in spent_ms.items():
         least = ms.min(axis=1)
         print(
-            f"{size} {name}: quickest {ms.min():.2f} ms, quickest of each field {least.mean():.2f} ms,"
+            f"{kind}, {name}: quickest {ms.min():.2f} ms, quickest of each field {least.mean():.2f} ms,"
             f" median of all {np.median(ms):.2f} ms"
         )
     for name in ("read FITS", "read bytes", "one pass"):
         least, middle = (
             f(spent_ms["both"]) / f(spent_ms[name]) for f in (lambda ms: ms.min(axis=1).mean(), np.median)
         )
-        print(f"{size} both: {least:.1f} x {name} at their quickest, {middle:.1f} x by medians", flush=True)
+        print(f"{kind}, both: {least:.1f} x {name} at their quickest, {middle:.1f} x by medians", flush=True)
 
 
 if __name__ == "__main__":

@@ -16,6 +16,7 @@ _BLANKS_X, _BLANKS_Y = 12, 9
 _QUIET_SIGMA = 5.0  # a window with a brighter pixel holds a star
 _LEAST_QUIET = 24
 _MOST_TEACHERS = 32
+_LIT_WIDTHS = 4.0  # half side, in star widths, of what a star lights
 _INDEPENDENT = 1.25  # a ratio up to this is what chance alone gives with 108 windows
 
 
@@ -83,11 +84,13 @@ def photon_noise(windows: Windows, m: Moments, snr: FloatArray, width_px: float)
     bright = np.flatnonzero(usual & (snr > 30.0))[:_MOST_TEACHERS]
     if bright.size == 0:
         return PhotonNoise()
-    some, moments = windows.select(bright), m.select(bright)
-    light = model(moments, some.side_px)
-    excess = some.sky_free - light
+    moments = m.select(bright)
+    rim = max(0, windows.side_px // 2 - int(np.ceil(_LIT_WIDTHS * width_px)))
+    lit = slice(rim, windows.side_px - rim)
+    light = model(moments, windows.side_px - 2 * rim, rim)
+    excess = windows.sky_free[bright, lit, lit] - light
     excess *= excess
-    excess -= np.square(some.noise_adu).astype(np.float32)[:, None, None]
+    excess -= np.square(windows.noise_adu[bright]).astype(np.float32)[:, None, None]
     told = np.einsum("nij,nij->n", excess, light)
     per_adu = told / np.maximum(np.einsum("nij,nij->n", light, light), 1e-12)
     # the fit of place, flux and width takes up four of the 4 pi s^2 pixels that the light covers

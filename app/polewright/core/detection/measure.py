@@ -80,9 +80,8 @@ def star_width_px(windows: Windows, x: FloatArray, y: FloatArray, full_adu: floa
     start = np.full(x.size, 0.18 * windows.side_px / 2.0)
     m = circular_moments(windows, x - windows.x0_px, y - windows.y0_px, start, 5, adapt=True)
     top = windows.sky_free.max(axis=(1, 2)) + windows.sky_adu
-    with np.errstate(invalid="ignore"):
-        usable = (m.variance_px2 > SHARPEST_STAR_VARIANCE) & (_significance(windows, m) > 7.0) & (top < full_adu)
-        round_ones = usable & (m.axis_ratio < 2.5)
+    usable = (m.variance_px2 > SHARPEST_STAR_VARIANCE) & (_significance(windows, m) > 7.0) & (top < full_adu)
+    round_ones = usable & (m.axis_ratio < 2.5)
     if int(round_ones.sum()) >= 3:
         usable = round_ones
     return float(np.sqrt(_commonest(m.variance_px2[usable]))) if usable.any() else 0.0
@@ -217,8 +216,7 @@ def _full_variance(windows: Windows, full_adu: float) -> FloatArray:
 def _weighted_variance(m: Moments) -> FloatArray:
     """Variance of the light under the weight, px^2; that of weight = star where it could not be measured."""
     w2 = m.weight_px**2
-    with np.errstate(invalid="ignore"):
-        v = np.where(m.variance_px2 > 0.0, m.variance_px2, w2)
+    v = np.where(m.variance_px2 > 0.0, m.variance_px2, w2)
     return np.asarray(np.minimum(v * w2 / (v + w2), 0.8 * w2), dtype=np.float64)
 
 
@@ -235,8 +233,7 @@ def _core_peak(windows: Windows, m: Moments) -> FloatArray:
 
 def _odd(sources: Sources, width: float, full_adu: float) -> NDArray[np.int64]:
     """Indices of the sources that a round weight of the usual width does not fit."""
-    with np.errstate(invalid="ignore"):
-        fits = (sources.axis_ratio < _ODD_AXIS_RATIO) & (sources.variance_px2 < 2.0 * width**2)
+    fits = (sources.axis_ratio < _ODD_AXIS_RATIO) & (sources.variance_px2 < 2.0 * width**2)
     odd = (~fits & (sources.snr > 12.0) & (sources.peakedness < 1.2)) | (sources.peak_adu >= full_adu)
     return np.flatnonzero(odd)[:_MOST_ODD]
 

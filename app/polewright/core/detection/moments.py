@@ -59,8 +59,7 @@ class Moments:
     def flux(self) -> FloatArray:
         """Total flux of a round Gaussian star that has this weighted flux and width, ADU."""
         w2 = self.weight_px**2
-        with np.errstate(invalid="ignore"):
-            s2 = np.where(self.variance_px2 > 0.0, self.variance_px2, PIXEL_VARIANCE)
+        s2 = np.where(self.variance_px2 > 0.0, self.variance_px2, PIXEL_VARIANCE)
         return self.weighted_flux * (s2 + w2) / w2
 
     @cached_property
@@ -173,14 +172,14 @@ def weight_sums(weight_px: FloatArray) -> tuple[FloatArray, FloatArray]:
 def squared_weight_light(m: Moments) -> tuple[FloatArray, FloatArray]:
     """sum I g^2 and sum I g^2 d^2 along an axis for Gaussian stars: what photon noise is weighted with."""
     w2 = m.weight_px**2
-    with np.errstate(invalid="ignore"):
-        s2 = np.where(m.variance_px2 > 0.0, m.variance_px2, w2)
+    s2 = np.where(m.variance_px2 > 0.0, m.variance_px2, w2)
     inner = m.flux * 0.5 * w2 / (s2 + 0.5 * w2)
     return inner, inner * s2 * 0.5 * w2 / (s2 + 0.5 * w2)
 
 
-def model(moments: Moments, side: int) -> WindowArray:
-    """The Gaussian star that the moments describe, on the pixels of each window: (N, side, side).
+def model(moments: Moments, side: int, first: int = 0) -> WindowArray:
+    """The Gaussian star that the moments describe, on the pixels `first` to `first` + `side` of its window each way:
+    (N, side, side).
 
     Narrow stars are integrated over the pixel by Simpson's rule. Stars whose shape is unknown (NaN) give NaN.
     """
@@ -191,7 +190,7 @@ def model(moments: Moments, side: int) -> WindowArray:
     most = _SLANTED * np.sqrt(xx * yy)  # taking the pixel off both axes must not leave an ellipse without an inside
     xy = np.minimum(np.maximum(moments.xy, -most), most)
     det = xx * yy - xy**2
-    axis = np.arange(side, dtype=np.float32)
+    axis = np.arange(first, first + side, dtype=np.float32)
     a, b, c = ((-0.5 * v).astype(np.float32)[:, None, None] for v in (yy / det, -2.0 * xy / det, xx / det))
     from_x = (axis - moments.x[:, None].astype(np.float32))[:, None, :]
     from_y = (axis - moments.y[:, None].astype(np.float32))[:, :, None]

@@ -52,8 +52,7 @@ def select(
     sharp = _sharp(s, width) & ~full
     faint = ~(s.snr >= least_snr) & ~sharp
     reach = np.maximum(2.0, 1.6 * width)
-    with np.errstate(invalid="ignore"):
-        usual = np.where(np.isfinite(s.variance_px2), s.variance_px2, width**2) < (6.0 * width) ** 2
+    usual = np.where(np.isfinite(s.variance_px2), s.variance_px2, width**2) < (6.0 * width) ** 2
     adrift = (s.travel_px > np.where(full | (s.axis_ratio > _ELONGATED), 4.0 * reach, reach)) & ~sharp & ~faint
     long = ~(s.axis_ratio <= 5.0) & (s.snr > 15.0) & ~sharp & ~faint & ~full
     keep = ~sharp & ~faint & ~adrift & ~long & usual
@@ -130,9 +129,8 @@ def select_trails(sources: Sources, shape: tuple[int, int], limit: int) -> Selec
 
 def short_fwhm_px(stars: Sources) -> float:
     """Typical full width at half maximum across the short axis, pixel taken out; 0 without stars."""
-    with np.errstate(invalid="ignore"):
-        ratio2 = np.where(stars.axis_ratio < 20.0, stars.axis_ratio, 1.0) ** 2
-        short2 = stars.variance_px2 * 2.0 / (1.0 + np.where(stars.axis_ratio > _ELONGATED, ratio2, 1.0))
+    ratio2 = np.where(stars.axis_ratio < 20.0, stars.axis_ratio, 1.0) ** 2
+    short2 = stars.variance_px2 * 2.0 / (1.0 + np.where(stars.axis_ratio > _ELONGATED, ratio2, 1.0))
     known = short2[np.isfinite(short2)]
     if known.size == 0:
         return 0.0
@@ -169,8 +167,7 @@ def _sharp(s: Sources, width: float) -> NDArray[np.bool_]:
     pixel = np.sqrt(np.pi) * w
     by_peak = s.peakedness > np.sqrt(star * pixel)
     least = max(SHARPEST_STAR_VARIANCE, (_SHARP_SHARE * width) ** 2 if width > 0.9 else 0.0)
-    with np.errstate(invalid="ignore"):
-        narrow: NDArray[np.bool_] = (s.variance_px2 < least) & (s.snr > 8.0)
+    narrow: NDArray[np.bool_] = (s.variance_px2 < least) & (s.snr > 8.0)
     return np.asarray(by_peak | narrow, dtype=np.bool_)
 
 
@@ -195,8 +192,7 @@ def _differences(values: FloatArray) -> NDArray[np.float32]:
 
 def _fwhm(stars: Sources, width: float) -> FloatArray:
     """Full width at half maximum with the pixel's own width taken out; the usual one where a star is too faint."""
-    with np.errstate(invalid="ignore"):
-        known = np.isfinite(stars.variance_px2) & (stars.snr > 6.0)
+    known = np.isfinite(stars.variance_px2) & (stars.snr > 6.0)
     variance = np.where(known, stars.variance_px2, width**2)
     return np.asarray(FWHM_PER_SIGMA * np.sqrt(np.maximum(variance - PIXEL_VARIANCE, 0.05)), dtype=np.float64)
 
@@ -213,8 +209,7 @@ def _flags(stars: Sources, full: NDArray[np.bool_], width: float, shape: tuple[i
     away2 += dy
     np.fill_diagonal(away2, np.inf)
     blended = (away2 < reach2).any(axis=1)
-    with np.errstate(invalid="ignore"):
-        elongated = (stars.axis_ratio > _ELONGATED) & (stars.snr > 12.0) & np.isfinite(stars.axis_ratio)
+    elongated = (stars.axis_ratio > _ELONGATED) & (stars.snr > 12.0) & np.isfinite(stars.axis_ratio)
     flags = (
         full * int(StarFlag.SATURATED)
         + blended * int(StarFlag.BLENDED)

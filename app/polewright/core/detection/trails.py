@@ -39,8 +39,7 @@ class Streaks:
 def streaks_of(measurement: Measurement) -> Streaks:
     """The streaks among measured sources; longer ones than the measuring window (80 px) look like it."""
     s = measurement.sources
-    with np.errstate(invalid="ignore"):
-        long = (s.axis_ratio > 3.0) & (s.snr > 15.0) & (s.peakedness < 1.0)
+    long = (s.axis_ratio > 3.0) & (s.snr > 15.0) & (s.peakedness < 1.0)
     if not long.any():
         return Streaks()
     length = np.sqrt(12.0 * 2.0 * np.nan_to_num(s.variance_px2[long], nan=(20.0) ** 2))

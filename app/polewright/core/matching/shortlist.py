@@ -28,8 +28,7 @@ class StarMap:
 
     def hits(self, pixels: FloatArray) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
         """(inside the frame, on a star) of centred pixels (..., 2); NaN is outside."""
-        with np.errstate(invalid="ignore"):
-            inside = (np.abs(pixels[..., 0]) < self.half_width_px) & (np.abs(pixels[..., 1]) < self.half_height_px)
+        inside = (np.abs(pixels[..., 0]) < self.half_width_px) & (np.abs(pixels[..., 1]) < self.half_height_px)
         x = np.where(inside, pixels[..., 0], 0.0) + self.half_width_px
         y = np.where(inside, pixels[..., 1], 0.0) + self.half_height_px
         column = (x / self.cell_px).astype(np.int64) + 1
