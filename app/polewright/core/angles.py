@@ -31,7 +31,7 @@ def wrap_pi(angle_rad: FloatArray | float) -> FloatArray:
 def rotation_about(axis: FloatArray, angle_rad: float) -> FloatArray:
     """Right-handed rotation matrix (3, 3) by `angle_rad` about the unit vector `axis` (Rodrigues)."""
     x, y, z = (float(component) for component in axis)
-    sine, rest = math.sin(angle_rad), 1.0 - math.cos(angle_rad)
+    sine, rest = math.sin(angle_rad), 2.0 * math.sin(0.5 * angle_rad) ** 2
     return np.array(
         [
             [1.0 - rest * (y * y + z * z), rest * x * y - sine * z, rest * x * z + sine * y],
