@@ -195,7 +195,10 @@ def _joined(pieces: list[Any]) -> Any:
 def look_up(
     layer: PatternLayer, codes: QuadCodes, tolerance: FloatArray, scale_tolerance: float
 ) -> tuple[IntArray, IntArray]:
-    """Pairs (row of `codes`, quad of layer) whose codes agree within `tolerance` (n,), sizes within a fraction."""
+    """Pairs (row of `codes`, quad of layer) whose codes agree within `tolerance` (n,), sizes within a fraction.
+
+    A tolerance is at most the width of a bin.
+    """
     rows, whole = _bins_touched(layer.bins, codes, tolerance)
     cells = _cells(whole, layer.bins)
     start = layer.cell_start[cells].astype(np.int64)
