@@ -52,16 +52,10 @@ class QuadCodes:
 
 def quad_codes(chords: Chords) -> QuadCodes:
     """Codes of n quads from the chords (6, n) of their pairs, in the order of PAIRS."""
-    baseline = chords[0].copy()
-    which = np.zeros(chords.shape[1], dtype=np.int8)
-    for m in range(1, 6):
-        longer = chords[m] > baseline
-        np.copyto(baseline, chords[m], where=longer)
-        which[longer] = m
+    baseline = chords.max(axis=0)
+    widest = (chords == baseline).argmax(axis=0)
     flat, column = chords.ravel(), np.arange(chords.shape[1])
-    start = which.astype(np.int64)
-
-    ac, bc, ad, bd = flat[SIDES[:, start] * column.size + column]
+    ac, bc, ad, bd = flat[SIDES[:, widest] * column.size + column]
     swap_ab = ac + ad > bc + bd
     ac, bc = np.where(swap_ab, bc, ac), np.where(swap_ab, ac, bc)
     ad, bd = np.where(swap_ab, bd, ad), np.where(swap_ab, ad, bd)
@@ -69,9 +63,9 @@ def quad_codes(chords: Chords) -> QuadCodes:
     code = np.empty((CODE_SIZE, column.size), dtype=chords.dtype)
     code[0], code[2] = np.minimum(ac, ad), np.maximum(ac, ad)
     code[1], code[3] = np.where(swap_cd, bd, bc), np.where(swap_cd, bc, bd)
-    code[4] = flat[(5 - start) * column.size + column]
+    code[4] = flat[(5 - widest) * column.size + column]
     code /= baseline
-    arrangement = (4 * which + 2 * swap_ab + swap_cd).astype(np.int8)
+    arrangement = (4 * widest + 2 * swap_ab + swap_cd).astype(np.int8)
     return QuadCodes(code, baseline, arrangement)
 
 

@@ -75,10 +75,11 @@ def poses_of(pixels: FloatArray, sky: FloatArray, focal_px: float) -> Poses:
     count = len(pixels)
     along = pixels[:, 1] - pixels[:, 0]
     extent = np.hypot(along[:, 0], along[:, 1])
-    mirrored = np.einsum("mk,mk->m", _pixel_side(pixels), np.sign(_side(sky))) < 0.0
+    sky_basis, sky_plane = _plane(sky)
+    aside = sky_plane.imag  # distance from the line AB, but for a constant
+    mirrored = (_pixel_side(pixels) * np.sign(aside[:, 2:] - aside[:, :1])).sum(axis=1) < 0.0
     seen = pixels.copy()
     seen[mirrored, :, 0] *= -1.0
-    sky_basis, sky_plane = _plane(sky)
     flat = seen[..., 0] + 1j * seen[..., 1]
     flat -= flat.sum(axis=1, keepdims=True) / flat.shape[1]
     likeness = np.abs((np.conj(flat) * sky_plane).sum(axis=1))
@@ -113,16 +114,10 @@ def _cross(a: FloatArray, b: FloatArray) -> FloatArray:
 
 
 def _pixel_side(p: FloatArray) -> FloatArray:
-    """(M, K - 2) twice the areas of the triangles A B C of pixels (M, K, 2): the same sign as _side() of them."""
+    """(M, K - 2) twice the areas of the triangles A B C of pixels (M, K, 2), positive with C to the right of AB."""
     a, ab = p[:, :1], p[:, 1:2] - p[:, :1]
     ac = p[:, 2:] - a
     return np.asarray(ab[..., 0] * ac[..., 1] - ab[..., 1] * ac[..., 0])
-
-
-def _side(v: FloatArray) -> FloatArray:
-    """(M, K - 2) triple products A . (B x C): on which side of AB each further star lies."""
-    normal = _cross(v[:, 0], v[:, 1])
-    return np.asarray(np.einsum("mi,mki->mk", normal, v[:, 2:]))
 
 
 def _plane(v: FloatArray) -> tuple[FloatArray, NDArray[np.complex128]]:
@@ -134,7 +129,5 @@ def _plane(v: FloatArray) -> tuple[FloatArray, NDArray[np.complex128]]:
     along /= np.maximum(np.sqrt(np.einsum("mi,mi->m", along, along)), 1e-15)[:, None]
     basis = np.empty((len(v), 3, 3))
     basis[:, :, 0], basis[:, :, 1], basis[:, :, 2] = along, _cross(middle, along), middle
-    places = v @ basis[:, :, :2]
-    plane = places[..., 0] + 1j * places[..., 1]
-    plane -= plane.sum(axis=1, keepdims=True) / plane.shape[1]
-    return basis, plane
+    places = v @ basis[:, :, :2]  # their sum is 0, for e1 and e2 are at right angles to the mean
+    return basis, places[..., 0] + 1j * places[..., 1]

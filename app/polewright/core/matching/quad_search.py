@@ -58,8 +58,9 @@ def quad_poses(
     codes = quad_codes(pair_chords(directions(pixels, image.camera.focal_px)[quads]))
     baseline_px = codes.baseline * image.camera.focal_px
     long = baseline_px > _SHORTEST_BASELINE_PX
-    codes = QuadCodes(codes.code[:, long], codes.baseline[long], codes.arrangement[long])
-    quads, baseline_px = quads[long], baseline_px[long]
+    if not long.all():
+        codes = QuadCodes(codes.code[:, long], codes.baseline[long], codes.arrangement[long])
+        quads, baseline_px = quads[long], baseline_px[long]
     sigma = np.sqrt(np.square(image.sigma_px[quads]).sum(axis=1) / 4.0)
     widest = min(_WIDEST_TOLERANCE, 1.0 / layer.bins)
     tolerance = np.minimum(_CODE_SIGMAS * sigma / baseline_px + image.slack, widest)
