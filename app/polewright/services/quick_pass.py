@@ -59,7 +59,8 @@ def quick_candidates(pixels: PixelArray, highest: float) -> tuple[FloatArray, Fl
     if few and found.background_sigma > _STEEP * _grain(small):  # a gradient hides the noise from the extraction
         found = _extracted(levelled(small))
     places = np.array([(c.x, c.y) for c in found.centroids], dtype=np.float64).reshape(-1, 2)
-    spread = np.array([c.cov for c in found.centroids], dtype=np.float64).reshape(-1, 2, 2)
+    # (N, 2, 2) from the bytes of the small arrays: a third of the time that array() takes
+    spread = np.frombuffer(b"".join([c.cov for c in found.centroids]), dtype=np.float64).reshape(-1, 2, 2)
     height, width = small.shape
     x, y = 2.0 * places[:, 0] + width - 0.5, 2.0 * places[:, 1] + height - 0.5
     mean = 0.5 * (spread[:, 0, 0] + spread[:, 1, 1])
