@@ -16,6 +16,7 @@ _BLANKS_X, _BLANKS_Y = 12, 9
 _QUIET_SIGMA = 5.0  # a window with a brighter pixel holds a star
 _LEAST_QUIET = 24
 _MOST_TEACHERS = 32
+_UNUSUAL = 1.6  # times the usual variance
 _LIT_WIDTHS = 4.0  # half side, in star widths, of what a star lights
 _INDEPENDENT = 1.25  # a ratio up to this is what chance alone gives with 108 windows
 
@@ -79,8 +80,8 @@ def photon_noise(windows: Windows, m: Moments, snr: FloatArray, width_px: float)
     stars (1 / gain). Where the stars are no Gaussians the residual per ADU grows with the flux instead; then,
     and with fewer than five teachers, stars fainter than the teachers get less in proportion.
     """
-    with np.errstate(invalid="ignore"):
-        usual = (np.abs(np.log(m.variance_px2 / width_px**2)) < 0.5) & np.isfinite(m.axis_ratio)
+    usual = (m.variance_px2 > width_px**2 / _UNUSUAL) & (m.variance_px2 < width_px**2 * _UNUSUAL)
+    usual &= np.isfinite(m.axis_ratio)
     bright = np.flatnonzero(usual & (snr > 30.0))[:_MOST_TEACHERS]
     if bright.size == 0:
         return PhotonNoise()
