@@ -55,7 +55,7 @@ def quad_codes(chords: Chords) -> QuadCodes:
     baseline = chords.max(axis=0)
     widest = (chords == baseline).argmax(axis=0)
     flat, column = chords.ravel(), np.arange(chords.shape[1])
-    ac, bc, ad, bd = flat[SIDES[:, widest] * column.size + column]
+    ac, bc, ad, bd = flat.take(SIDES.take(widest, axis=1) * column.size + column)
     swap_ab = ac + ad > bc + bd
     ac, bc = np.where(swap_ab, bc, ac), np.where(swap_ab, ac, bc)
     ad, bd = np.where(swap_ab, bd, ad), np.where(swap_ab, ad, bd)
@@ -63,7 +63,7 @@ def quad_codes(chords: Chords) -> QuadCodes:
     code = np.empty((CODE_SIZE, column.size), dtype=chords.dtype)
     code[0], code[2] = np.minimum(ac, ad), np.maximum(ac, ad)
     code[1], code[3] = np.where(swap_cd, bd, bc), np.where(swap_cd, bc, bd)
-    code[4] = flat[(5 - widest) * column.size + column]
+    code[4] = flat.take((5 - widest) * column.size + column)
     code /= baseline
     arrangement = (4 * widest + 2 * swap_ab + swap_cd).astype(np.int8)
     return QuadCodes(code, baseline, arrangement)
@@ -78,7 +78,7 @@ def with_close_calls(codes: QuadCodes, tolerance: FloatArray) -> tuple[QuadCodes
     a2c, b2c, a2d, b2d = bc[close_ab], ac[close_ab], bd[close_ab], ad[close_ab]
     turned = a2c > a2d
     rows = np.concatenate([np.arange(codes.baseline.size), close_ab, close_cd])
-    code = codes.code[:, rows]
+    code = codes.code.take(rows, axis=1)
     ab = code[:, codes.baseline.size : codes.baseline.size + close_ab.size]
     ab[0], ab[2] = np.minimum(a2c, a2d), np.maximum(a2c, a2d)
     ab[1], ab[3] = np.where(turned, b2d, b2c), np.where(turned, b2c, b2d)
@@ -96,5 +96,6 @@ def with_close_calls(codes: QuadCodes, tolerance: FloatArray) -> tuple[QuadCodes
 
 def pair_chords(v: FloatArray) -> FloatArray:
     """Chords (6, n), in the order of PAIRS, of quads of unit vectors (n, 4, 3)."""
-    away = v[:, PAIRS[:, 0]] - v[:, PAIRS[:, 1]]
+    away = v.take(PAIRS[:, 0], axis=1)
+    away -= v.take(PAIRS[:, 1], axis=1)
     return np.ascontiguousarray(np.sqrt(np.einsum("npi,npi->np", away, away)).T)

@@ -287,4 +287,6 @@ class _Attempt:
         elif _terms_used(camera) > terms:
             camera = replace(camera, k1=camera.k1 if terms > 0 else 0.0, k2=0.0)
         plan = FitPlan(terms, known.focal_px, known.scale_sigma, rounds, left_out_px)
-        return fit_plate(camera, self.camera_to_sky, d.x_px[i], d.y_px[i], self.sigma[i], self.stars.icrs[j], plan)
+        return fit_plate(
+            camera, self.camera_to_sky, d.x_px[i], d.y_px[i], self.sigma[i], self.stars.icrs.take(j, axis=0), plan
+        )

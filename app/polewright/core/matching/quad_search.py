@@ -55,7 +55,7 @@ def quad_poses(
     `part_done` is called now and then, when what was read so far is not needed any more.
     """
     pixels = image.pixels
-    codes = quad_codes(pair_chords(directions(pixels, image.camera.focal_px)[quads]))
+    codes = quad_codes(pair_chords(directions(pixels, image.camera.focal_px).take(quads, axis=0)))
     baseline_px = codes.baseline * image.camera.focal_px
     long = baseline_px > _SHORTEST_BASELINE_PX
     if not long.all():
@@ -66,12 +66,12 @@ def quad_poses(
     tolerance = np.minimum(_CODE_SIGMAS * sigma / baseline_px + image.slack, widest)
     codes, rows = with_close_calls(codes, tolerance)
     hits, found = _looked_up(layer, codes, tolerance[rows], image.scale_tolerance, part_done)
-    named = np.take_along_axis(quads[rows[hits]], ORDER[codes.arrangement[hits]], axis=1)
+    named = quads[rows[hits][:, None], ORDER[codes.arrangement[hits]]]
     members = layer.members(found)
-    sky = position[layer.star[members]]
+    sky = position.take(layer.star[members], axis=0)
     arrangement = quad_codes(pair_chords(sky)).arrangement
-    sky = np.take_along_axis(sky, ORDER[arrangement][:, :, None], axis=1)
-    poses = poses_of(pixels[named], sky, image.camera.focal_px)
+    sky = sky[np.arange(len(sky))[:, None], ORDER[arrangement]]
+    poses = poses_of(pixels.take(named, axis=0), sky, image.camera.focal_px)
     chosen = image.plausible(poses)
     return _shortlist(image, layer, position, poses.take(chosen), members[chosen])
 
@@ -111,7 +111,7 @@ def _shortlist(
     counted = np.ones(wider.shape, dtype=bool)
     counted[:, 1:] = wider[:, 1:] != wider[:, :-1]
     counted &= (wider[:, :, None] != members[:, None, :]).all(axis=2)
-    hits, inside = further_matches(poses, position[layer.star[wider]], counted, image.map)
+    hits, inside = further_matches(poses, position.take(layer.star[wider], axis=0), counted, image.map)
     score = hits * math.log(0.7 / image.map.chance) + (inside - hits) * math.log(0.35)
     order = np.argsort(-score, kind="stable")
     order = order[(hits[order] > 0) | (inside[order] == 0)]

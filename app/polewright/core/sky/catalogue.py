@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -45,10 +46,10 @@ class Catalogue:
 
     def vectors_at(self, julian_epoch_year: float, indices: IntArray | slice | None = None) -> FloatArray:
         """ICRS unit vectors (M, 3) at a Julian epoch such as 2026.3, of all stars or of those at `indices`."""
-        chosen = slice(None) if indices is None else indices
+        position, motion_mas = (_rows(column, indices) for column in (self.position, self.motion_mas))
         years = julian_epoch_year - self.epoch_year
-        moved = np.multiply(self.motion_mas[chosen], years * RAD_PER_MAS, dtype=np.float64)
-        moved += self.position[chosen]
+        moved: FloatArray = np.multiply(motion_mas, years * RAD_PER_MAS, dtype=np.float64)
+        moved += position
         moved /= np.sqrt(np.einsum("ni,ni->n", moved, moved))[:, None]
         return moved
 
@@ -62,7 +63,8 @@ class Catalogue:
         if limit is not None and limit < _PREFIX_PAYS * len(self) * share * share:
             return self._brightest_within(v, chord, limit, share)
         found = self._members_near(v, radius_rad)
-        away = self.position[found] - v
+        away = self.position.take(found, axis=0)
+        away -= v
         found = np.sort(found[np.einsum("ni,ni->n", away, away) <= chord * chord])
         return found[:limit].astype(np.int64)
 
@@ -87,3 +89,10 @@ class Catalogue:
             if found.size >= limit or stop >= len(self):
                 return found[:limit]
             stop *= 2
+
+
+def _rows(column: NDArray[Any], indices: IntArray | slice | None) -> NDArray[Any]:
+    """All rows, a slice of them, or those at indices, for which take() needs a quarter of the time."""
+    if indices is None:
+        return column
+    return column[indices] if isinstance(indices, slice) else column.take(indices, axis=0)
