@@ -59,14 +59,20 @@ def quad_codes(chords: Chords) -> QuadCodes:
     swap_ab = ac + ad > bc + bd
     ac, bc = np.where(swap_ab, bc, ac), np.where(swap_ab, ac, bc)
     ad, bd = np.where(swap_ab, bd, ad), np.where(swap_ab, ad, bd)
-    swap_cd = ac > ad
     code = np.empty((CODE_SIZE, column.size), dtype=chords.dtype)
-    code[0], code[2] = np.minimum(ac, ad), np.maximum(ac, ad)
-    code[1], code[3] = np.where(swap_cd, bd, bc), np.where(swap_cd, bc, bd)
+    swap_cd = _name_c_d(code, ac, bc, ad, bd)
     code[4] = flat.take((5 - widest) * column.size + column)
     code /= baseline
     arrangement = (4 * widest + 2 * swap_ab + swap_cd).astype(np.int8)
     return QuadCodes(code, baseline, arrangement)
+
+
+def _name_c_d(code: Chords, ac: Chords, bc: Chords, ad: Chords, bd: Chords) -> NDArray[np.bool_]:
+    """Writes the first four numbers so that C is the nearer to A; true where C and D change their names for it."""
+    swapped = ac > ad
+    code[0], code[2] = np.minimum(ac, ad), np.maximum(ac, ad)
+    code[1], code[3] = np.where(swapped, bd, bc), np.where(swapped, bc, bd)
+    return swapped
 
 
 def with_close_calls(codes: QuadCodes, tolerance: FloatArray) -> tuple[QuadCodes, IntArray]:
@@ -74,14 +80,11 @@ def with_close_calls(codes: QuadCodes, tolerance: FloatArray) -> tuple[QuadCodes
     ac, bc, ad, bd, _ = codes.code
     close_ab = np.flatnonzero(np.abs(ac + ad - bc - bd) < 2.0 * tolerance)
     close_cd = np.flatnonzero(np.abs(ac - ad) < tolerance)
-    # exchanging A and B may also exchange which of C, D is nearer to A: name them anew
-    a2c, b2c, a2d, b2d = bc[close_ab], ac[close_ab], bd[close_ab], ad[close_ab]
-    turned = a2c > a2d
     rows = np.concatenate([np.arange(codes.baseline.size), close_ab, close_cd])
     code = codes.code.take(rows, axis=1)
     ab = code[:, codes.baseline.size : codes.baseline.size + close_ab.size]
-    ab[0], ab[2] = np.minimum(a2c, a2d), np.maximum(a2c, a2d)
-    ab[1], ab[3] = np.where(turned, b2d, b2c), np.where(turned, b2c, b2d)
+    # exchanging A and B may also exchange which of C, D is nearer to A: name them anew
+    turned = _name_c_d(ab, bc[close_ab], ac[close_ab], bd[close_ab], ad[close_ab])
     swapped_cd = code[:, rows.size - close_cd.size :]
     swapped_cd[:4] = swapped_cd[[2, 3, 0, 1]]
     arrangement = np.concatenate(

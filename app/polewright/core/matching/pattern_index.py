@@ -157,14 +157,15 @@ def build_layer(
     firsts = range(0, len(star), _STARS_AT_A_TIME)
     chunks = list((run or map)(lambda first: _file_chunk(position, neighbours, bins, first), firsts))
     cells, anchors, triples, details = (list(column) for column in zip(*chunks))
-    details = [piece.view("V6")[:, 0] for piece in details]  # whole rows: 3 times as fast
     del chunks
     cell = _joined(cells)
     cell_start = np.zeros(cell_count(bins) + 1, dtype=np.int32)
     np.cumsum(np.bincount(cell, minlength=cell_count(bins)), out=cell_start[1:])
     order = _order_of(cell)
     del cell
-    anchor, triple, detail = (run or map)(lambda pieces: _joined(pieces).take(order), (anchors, triples, details))
+    anchor, triple, detail = (run or map)(
+        lambda pieces: _joined(pieces).take(order, axis=0), (anchors, triples, details)
+    )
     return PatternLayer(
         bins=bins,
         density_per_sr=len(star) / (4.0 * np.pi),
@@ -173,7 +174,7 @@ def build_layer(
         cell_start=cell_start,
         anchor=anchor,
         triple=triple,
-        detail=detail.view(np.uint8).reshape(-1, 6),
+        detail=detail,
     )
 
 
@@ -216,11 +217,10 @@ def look_up(
     owner = np.repeat(np.arange(rows.size), count)
     total = np.cumsum(count)
     quads = np.arange(owner.size) + (start - (total - count))[owner]
-    details = layer.detail.view("V6")[:, 0].take(quads)  # whole rows: a third of the time
+    detail = layer.detail.take(quads, axis=0)
     for byte in (0, 2, 3, 1, 5, 4):
-        detail = details.view(np.uint8)[byte::6]
-        good = np.flatnonzero(np.abs(detail - value[byte][owner]) <= reach[byte][owner])
-        owner, quads, details = owner[good], quads[good], details.take(good)
+        good = np.flatnonzero(np.abs(detail[:, byte] - value[byte][owner]) <= reach[byte][owner])
+        owner, quads, detail = owner[good], quads[good], detail.take(good, axis=0)
     return rows[owner], quads
 
 
