@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 
@@ -151,8 +152,8 @@ class Autopilot:
         habits = self._habits
         if habits.lessons and action.screw not in self._taught:
             self._taught.add(action.screw)
-            lesson = lambda: self._say(LessonAsked, screw=action.screw)  # noqa: E731
-            self._then(0.5, f"asks for a lesson on the {action.screw.value} screw", lesson)
+            ask = partial(self._say, LessonAsked, screw=action.screw)
+            self._then(0.5, f"asks for a lesson on the {action.screw.value} screw", ask)
             return
         error = float(
             np.clip(self._rng.normal(0.0, habits.turn_error), -2.5 * habits.turn_error, 2.5 * habits.turn_error)

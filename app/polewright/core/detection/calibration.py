@@ -54,8 +54,7 @@ def frame_noise(windows: Windows, weight_px: float) -> FrameNoise:
     independent = windows.noise_adu[quiet] * float(np.sqrt(expected))
     ratio = (windows.sky_free.reshape(-1, weight.size) @ weight)[quiet] / independent
     ratio = ratio[np.abs(ratio) < 3.5 * _MAD_TO_SIGMA * middle(np.abs(ratio))]
-    off = ratio - ratio.sum() / max(1, ratio.size)
-    spread = float(np.sqrt(np.vdot(off, off) / ratio.size)) if ratio.size else 1.0
+    spread = float(ratio.std()) if ratio.size else 1.0
     return FrameNoise(sky, noise, spread if spread > _INDEPENDENT else 1.0)
 
 
@@ -74,7 +73,7 @@ class PhotonNoise:
 
 
 def photon_noise(windows: Windows, m: Moments, snr: FloatArray, width_px: float) -> PhotonNoise:
-    """Learned from the residuals of the bright stars.
+    """The photon noise that the residuals of the bright stars tell; none without bright stars.
 
     `snr`: on sky noise alone, 0 for stars that must not teach (full ones). Photon noise is the same per ADU for all
     stars (1 / gain). Where the stars are no Gaussians the residual per ADU grows with the flux instead; then,

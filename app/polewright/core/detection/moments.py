@@ -29,7 +29,7 @@ PIXEL_VARIANCE = 1.0 / 12.0  # px^2, of the pixel's own width
 LEAST_WEIGHT_PX = 0.8  # narrower weights are undersampled and make the centroid depend on the pixel phase
 _LARGEST_STEP_PX = 1.0
 _SLANTED = 0.95  # correlation of a star's two axes that is still believed
-_SETTLED = 0.05  # change of the usual weight after which the star's own width, freed of it, is good to a thousandth
+_SETTLED = 0.05  # change of the usual weight that may be left: freed of the weight, a Gaussian shows its own width
 _NARROW_PX2 = 1.0
 
 

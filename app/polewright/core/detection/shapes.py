@@ -10,7 +10,7 @@ from polewright.core.model import FloatArray
 
 _STEPS = 12
 _HASTE = 1.8  # measured: two thirds of the steps that 1 takes, and nearer the end where the steps run out
-_STILL = 1e-2  # steps of centre and weight, px and px^2 per px of width: a third of the error of the best centroid
+_STILL = 1e-2  # steps of centre and weight, px and px^2 per px of width: below the error of the best centroid
 
 
 def elliptical_moments(windows: Windows, x: FloatArray, y: FloatArray, start_px: float) -> Moments:
