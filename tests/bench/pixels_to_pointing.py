@@ -23,7 +23,9 @@ import starfields as sf
 from polewright.core.matching.hint import SolveHint
 from polewright.core.model import Frame, PlateSolution
 from polewright.core.sky.catalogue import Catalogue
+from polewright.services.catalogue import load_catalogue
 from polewright.services.detector import Detector
+from polewright.services.solver import Solver
 from solver_fields import EPOCH_YEAR, Field, FieldRecipe, is_right, make_field
 
 KINDS = {  # size of the frame, its width in degrees, most stars
@@ -35,9 +37,9 @@ NOISE_ADU, SKY_ADU, FWHM_PX = 20.0, 1000.0, 3.0
 
 
 def drawn(
-    catalogue: Catalogue, width: int, height: int, width_deg: float, seed: int, stars: int = 120
+    catalogue: Catalogue, width: int, height: int, width_deg: float, stars: int, seed: int
 ) -> tuple[Field, Frame]:
-    """A field of at least 30 stars and its frame."""
+    """A field of 30 to `stars` stars and its frame."""
     rng, field = np.random.default_rng(seed), None
     recipe = FieldRecipe(width_deg, width_px=width, height_px=height, limit_stars=stars, spurious=0, noise_px=0.0)
     while field is None or field.real < 30:
@@ -61,10 +63,26 @@ def floors(pixels: np.ndarray, folder: Path) -> dict[str, Callable[[], Any]]:
     }
 
 
-def main() -> None:
-    from polewright.services.catalogue import load_catalogue
-    from polewright.services.solver import Solver
+def one_run(
+    detector: Detector, solver: Solver, field: Field, frame: Frame, others: dict[str, Callable[[], Any]]
+) -> dict[str, float]:
+    """Milliseconds of each part."""
+    times = [time.process_time()]
+    stars = detector.detect(frame)
+    times.append(time.process_time())
+    got = solver.solve(stars, EPOCH_YEAR, SolveHint(field.stated_scale_arcsec_px))
+    times.append(time.process_time())
+    assert isinstance(got, PlateSolution) and is_right(field, got)
+    detect, solve = 1e3 * np.diff(times)
+    spent = {"detect": detect, "solve": solve, "both": detect + solve}
+    for name, work in others.items():
+        begun = time.process_time()
+        work()
+        spent[name] = 1e3 * (time.process_time() - begun)
+    return spent
 
+
+def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--cache", type=Path, required=True)
     parser.add_argument("--runs", type=int, default=12)
@@ -72,28 +90,15 @@ def main() -> None:
     catalogue, detector = load_catalogue(), Detector()
     solver = Solver(catalogue, args.cache)
     for kind, (width, height, width_deg, most) in KINDS.items():
-        fields = [drawn(catalogue, width, height, width_deg, seed, most) for seed in range(8)]
+        fields = [drawn(catalogue, width, height, width_deg, most, seed) for seed in range(8)]
         spent: dict[str, list[list[float]]] = {}
         with tempfile.TemporaryDirectory() as folder:
             others = [floors(frame.pixels, Path(folder)) for _, frame in fields]
             for run in range(args.runs + 1):
                 for k, (field, frame) in enumerate(fields):
-                    hint = SolveHint(field.stated_scale_arcsec_px)
-                    times = {}
-                    begun = time.process_time()
-                    stars = detector.detect(frame)
-                    times["detect"] = time.process_time() - begun
-                    got = solver.solve(stars, EPOCH_YEAR, hint)
-                    times["both"] = time.process_time() - begun
-                    times["solve"] = times["both"] - times["detect"]
-                    assert isinstance(got, PlateSolution) and is_right(field, got)
-                    for name, work in others[k].items():
-                        begun = time.process_time()
-                        work()
-                        times[name] = time.process_time() - begun
-                    if run > 0:
-                        for name, seconds in times.items():
-                            spent.setdefault(name, [[] for _ in fields])[k].append(1e3 * seconds)
+                    for name, ms in one_run(detector, solver, field, frame, others[k]).items():
+                        if run > 0:
+                            spent.setdefault(name, [[] for _ in fields])[k].append(ms)
         report(kind, {name: np.array(ms) for name, ms in spent.items()})
 
 
@@ -105,10 +110,11 @@ def report(kind: str, spent_ms: dict[str, np.ndarray]) -> None:
             f"{kind}, {name}: quickest {ms.min():.2f} ms, quickest of each field {least.mean():.2f} ms,"
             f" median of all {np.median(ms):.2f} ms"
         )
+    both = spent_ms["both"]
     for name in ("read FITS", "read bytes", "one pass"):
-        least, middle = (
-            f(spent_ms["both"]) / f(spent_ms[name]) for f in (lambda ms: ms.min(axis=1).mean(), np.median)
-        )
+        other = spent_ms[name]
+        least = both.min(axis=1).mean() / other.min(axis=1).mean()
+        middle = np.median(both) / np.median(other)
         print(f"{kind}, both: {least:.1f} x {name} at their quickest, {middle:.1f} x by medians", flush=True)
 
 
