@@ -1,6 +1,6 @@
 """Makes the pictures of the user guide from those of a rehearsal.
 
-polewright rehearse --autopilot --shots SHOTS --sizes 1280x800
+polewright rehearse --hand told --shots SHOTS --sizes 1280x800
 python packaging/guide_pictures.py SHOTS
 
 A picture whose page was not reached stays as it is. That of the drift comes from a rehearsal with `--by-drift proof`.

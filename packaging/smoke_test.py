@@ -126,7 +126,7 @@ class Trial:
         return "open for 15 s, no fault"
 
     def rehearse(self) -> str:
-        told = self.run("rehearse", "--autopilot", "--json", "--keep", "kept").splitlines()
+        told = self.run("rehearse", "--hand", "told", "--json", "--keep", "kept").splitlines()
         score = json.loads(told[-1])["score"]
         if not (score["proved"] and score["true_inside"]):
             raise SystemExit(f"the rehearsal did not reach the pole: {score}")

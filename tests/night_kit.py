@@ -13,9 +13,9 @@ import numpy as np
 
 from polewright.core.model import Frame, Site, Sourced, StarList, TargetPole, Unsolved, Utc
 from polewright.core.night.events import NightStarted
+from polewright.practice.rehearsal import Rehearsal, Score, rehearse_with_star_lists
 from polewright.runtime.engine import NightEngine
 from polewright.runtime.jobs import InlineJobs, Jobs
-from polewright.runtime.rehearsal import Rehearsal, Score, rehearse_with_star_lists
 from polewright.services.clock import VirtualClock
 from polewright.services.measuring import MeasuredFrame
 from polewright.services.night_log import NightLog, read_night
@@ -76,10 +76,10 @@ class RecordedNight:
 
 @cache
 def rehearsed(scenario: str, seed: int) -> RecordedNight:
-    """A whole night by the autopilot, from star lists; made once in the home of the test run."""
+    """A whole night by a simulated hand, from star lists; made once in the home of the test run."""
     folder = data_folder() / "rehearsed" / f"{scenario}-{seed}-{os.getpid()}"
     nights: list[Rehearsal] = []
     score = rehearse_with_star_lists(
-        scenario, seed, folder, shared_solver(), watch=lambda night, autopilot: nights.append(night)
+        scenario, seed, folder, shared_solver(), watch=lambda night, hand: nights.append(night)
     )
     return RecordedNight(score, read_night(folder), (folder / "night.jsonl").read_bytes(), nights[0].engine)

@@ -15,10 +15,10 @@ from PySide6.QtWidgets import QApplication
 
 from polewright.core.sky.catalogue import Catalogue
 from polewright.core.sky.timescales import utc_from_iso
+from polewright.practice.frame_delivery import StarListsOnly
+from polewright.practice.world import RehearsalWorld
 from polewright.runtime.engine import Measure
-from polewright.runtime.frame_delivery import StarListsOnly
 from polewright.runtime.worker import InlineWorker
-from polewright.runtime.world import RehearsalWorld
 from polewright.services.clock import VirtualClock
 from polewright.services.measuring import MeasuredFrame, Optics, Solves
 from polewright.services.ports import Clock

@@ -20,10 +20,10 @@ from PySide6.QtGui import QIcon
 from PySide6.QtWidgets import QApplication
 
 from polewright.core.sky.catalogue import Catalogue
+from polewright.practice.world import RehearsalWorld
 from polewright.runtime.engine import Measure
 from polewright.runtime.qt_scheduler import QtScheduler
 from polewright.runtime.worker import Worker
-from polewright.runtime.world import RehearsalWorld
 from polewright.services.clock import SystemClock
 from polewright.services.measuring import FrameMeasurer, Optics
 from polewright.services.paths import cache_folder, config_folder, data_folder, log_folder

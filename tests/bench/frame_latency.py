@@ -20,9 +20,9 @@ import numpy as np
 from polewright.bootstrap import build_measurer
 from polewright.core.night.events import NextAsked
 from polewright.core.night.states import Stage
+from polewright.practice.rehearsal import Rehearsal
+from polewright.practice.world import RehearsalWorld
 from polewright.runtime.engine import FrameTiming, NightEngine
-from polewright.runtime.rehearsal import Rehearsal
-from polewright.runtime.world import RehearsalWorld
 from polewright.services.clock import SystemClock
 from polewright.services.folder_watch import FolderEvent, FolderWatcher, FrameArrived
 from polewright.services.frame_reader import read_frame

@@ -19,9 +19,9 @@ from pathlib import Path
 
 import numpy as np
 
+from polewright.practice.rehearsal import rehearse_with_star_lists
 from polewright.runtime.engine import NightEngine
 from polewright.runtime.jobs import InlineJobs
-from polewright.runtime.rehearsal import rehearse_with_star_lists
 from polewright.runtime.retrace import CheckedReplay
 from polewright.services.catalogue import load_catalogue
 from polewright.services.clock import SystemClock
@@ -35,7 +35,7 @@ from polewright.simulate.scenarios import SCENARIOS
 def child(scenario: str, seed: int, folder: Path, solver: Solver, said: int) -> None:
     """Rehearse; after every published change write the number of recorded lines and frames to `said`."""
 
-    def watch(night: object, autopilot: object) -> None:
+    def watch(night: object, hand: object) -> None:
         engine, recorder = night.engine, night.recorder  # type: ignore[attr-defined]
 
         def tell(_: NightEngine) -> None:

@@ -23,7 +23,7 @@ from pathlib import Path
 import numpy as np
 
 from polewright.core.model import Utc
-from polewright.runtime.world import RehearsalWorld
+from polewright.practice.world import RehearsalWorld
 from polewright.services.frame_reader import read_frame
 from polewright.services.paths import cache_folder
 from polewright.simulate.fits_file import fits_bytes

@@ -19,10 +19,10 @@ from polewright.core.night.event_codec import event_from_plain
 from polewright.core.night.events import DriftAsked, DriftMeasured, ScrewTurned
 from polewright.core.night.sky_choice import Obstacle
 from polewright.core.night.states import NightPlan, Stage
-from polewright.runtime.by_drift import ByDrift, Way
+from polewright.practice.by_drift import ByDrift, Way
+from polewright.practice.rehearsal import Rehearsal, Score, rehearse_with_star_lists
 from polewright.runtime.drift_record import DRIFT_KIND
 from polewright.runtime.engine import NightEngine
-from polewright.runtime.rehearsal import Rehearsal, Score, rehearse_with_star_lists
 from polewright.runtime.retrace import CheckedReplay
 from polewright.services.night_log import NightLog, read_night
 from polewright.services.paths import data_folder
@@ -44,7 +44,7 @@ def by_drift(scenario: str, seed: int, way: Way) -> DriftNight:
     nights: list[Rehearsal] = []
     said: list[str] = []
 
-    def watch(night: Rehearsal, autopilot: object) -> None:
+    def watch(night: Rehearsal, hand: object) -> None:
         nights.append(night)
         ByDrift(night.world, night.engine, way)
         night.engine.listen(lambda engine: said.append(engine.advice.key))

@@ -112,7 +112,7 @@ def test_a_night_is_taken_up_where_it_ended(qtbot: QtBot, tmp_path: Path) -> Non
 
 
 def test_a_practice_mount_lives_in_real_time_and_answers_here(qtbot: QtBot, tmp_path: Path) -> None:
-    from polewright.runtime.world import RehearsalWorld
+    from polewright.practice.world import RehearsalWorld
 
     answers: list[object] = []
     failures: list[object] = []

@@ -1,4 +1,4 @@
-"""Whole nights: the autopilot follows nothing but the instructions, and ends where the program says it ends."""
+"""Whole nights: a hand follows nothing but the instructions, and ends where the program says it ends."""
 
 from __future__ import annotations
 
@@ -53,7 +53,7 @@ def test_the_command_rehearses_with_real_files_and_replay_finds_every_number_aga
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     kept = tmp_path / "kept"
-    arguments = ["rehearse", "--autopilot", "--scenario", "calm", "--seed", "3", "--json", "--keep", str(kept)]
+    arguments = ["rehearse", "--hand", "told", "--scenario", "calm", "--seed", "3", "--json", "--keep", str(kept)]
     assert main(arguments) == 0
     said = [json.loads(line) for line in capsys.readouterr().out.splitlines()]
     score = said[-1]["score"]
@@ -80,8 +80,8 @@ def test_killed_nights_reopen_and_resume() -> None:
 @pytest.mark.parametrize(
     ("arguments", "words"),
     [
-        (["rehearse", "--autopilot", "--scenario", "nowhere"], "There is no scenario 'nowhere'"),
-        (["rehearse", "--autopilot", "--seed", "-1"], "must not be negative"),
+        (["rehearse", "--hand", "told", "--scenario", "nowhere"], "There is no scenario 'nowhere'"),
+        (["rehearse", "--hand", "told", "--seed", "-1"], "must not be negative"),
         (["replay", "no-such-night"], "cannot be read"),
     ],
 )

@@ -15,8 +15,8 @@ from pytestqt.qtbot import QtBot
 from night_kit import rehearsed, unsolved_frame
 from polewright.core.errors import FrameReadError
 from polewright.core.night.events import FolderBack, FolderLost
-from polewright.runtime.frame_delivery import StarListsOnly
-from polewright.runtime.world import RehearsalWorld
+from polewright.practice.frame_delivery import StarListsOnly
+from polewright.practice.world import RehearsalWorld
 from polewright.services.file_lock import FileLock
 from polewright.services.measuring import MeasuredFrame
 from polewright.services.profile_store import ProfileStore

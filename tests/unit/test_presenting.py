@@ -162,7 +162,7 @@ def test_what_a_turn_did_is_what_its_path_had_promised(night: tuple[Moment, ...]
         if moment.view.reticle.path:
             promised = moment.view
     assert made >= 3
-    assert kept >= 0.7 * made  # the autopilot's hand turns the wrong way now and then
+    assert kept >= 0.7 * made  # the simulated hand turns the wrong way now and then
 
 
 def test_east_lies_on_the_side_of_the_hemisphere() -> None:

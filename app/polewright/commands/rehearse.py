@@ -15,12 +15,12 @@ from polewright.commands.window import open_window
 from polewright.core.angles import ARCMIN_PER_RAD
 from polewright.core.errors import UsageError
 from polewright.core.formatting import angle_text, number_text, offset_words, rate_text
-from polewright.runtime.autopilot import Autopilot, Deed
-from polewright.runtime.by_drift import ByDrift
+from polewright.practice.by_drift import ByDrift
+from polewright.practice.rehearsal import Rehearsal, Score, ScrewScore, rehearse_with_files
+from polewright.practice.told_hand import Deed, ToldHand
+from polewright.practice.world import TrueOffset
 from polewright.runtime.engine import NightEngine
-from polewright.runtime.rehearsal import Rehearsal, Score, ScrewScore, rehearse_with_files
 from polewright.runtime.story import Story
-from polewright.runtime.world import TrueOffset
 from polewright.simulate.night import scenario_named
 from polewright.simulate.scenarios import SCENARIOS
 
@@ -34,7 +34,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Which night, and who turns the screws."""
     parser.add_argument("--scenario", default="first-night", metavar="NAME", help=f"one of: {', '.join(SCENARIOS)}")
     parser.add_argument("--seed", type=int, default=1, metavar="N", help="another number, another mount and error")
-    parser.add_argument("--autopilot", action="store_true", help="a virtual person turns the screws; no window")
+    parser.add_argument("--hand", choices=("told",), help="a simulated hand turns the screws, and no window opens")
     parser.add_argument(
         "--by-drift",
         choices=("proof", "all"),
@@ -51,7 +51,7 @@ def run(args: argparse.Namespace) -> int:
     if args.seed < 0:
         raise UsageError(f"The seed must not be negative, but is {args.seed}.")
     scenario_named(args.scenario)
-    if not args.autopilot:
+    if args.hand is None:
         return _in_the_window(args)
     if args.keep is not None:
         return _rehearse(args, args.keep)
@@ -62,7 +62,7 @@ def run(args: argparse.Namespace) -> int:
 def _in_the_window(args: argparse.Namespace) -> int:
     """A person turns the screws, on the screen."""
     if args.json or args.shots is not None or args.keep is not None or args.by_drift is not None:
-        raise UsageError("--json, --shots, --keep and --by-drift belong to a rehearsal with --autopilot.")
+        raise UsageError("--json, --shots, --keep and --by-drift belong to a rehearsal with --hand.")
     return open_window(rehearsal=(args.scenario, args.seed))
 
 
@@ -71,8 +71,8 @@ def _rehearse(args: argparse.Namespace, folder: Path) -> int:
     shots = _shots(args)
     measurer = build_measurer(quiet=args.json)
 
-    def watch(night: Rehearsal, autopilot: Autopilot) -> None:
-        told.watch(night, autopilot)
+    def watch(night: Rehearsal, hand: ToldHand) -> None:
+        told.watch(night, hand)
         if args.by_drift is not None:
             ByDrift(night.world, night.engine, args.by_drift)
         if shots is not None:
@@ -107,7 +107,7 @@ def _shots(args: argparse.Namespace) -> tuple[NightShots, tuple[tuple[int, int],
 class SentenceTeller:
     """Tells the rehearsal to a person."""
 
-    def watch(self, night: Rehearsal, autopilot: Autopilot) -> None:
+    def watch(self, night: Rehearsal, hand: ToldHand) -> None:
         """For the rehearsal: called before it begins."""
         scenario, start = night.world.rig.night.scenario, night.true_offset()
         print(f"{scenario.place}. {scenario.story}")
@@ -115,7 +115,7 @@ class SentenceTeller:
         print()
         story = Story(lambda line: print(line, flush=True))
         night.engine.listen(lambda engine: story.state(engine.state, engine.advice))
-        autopilot.on_deed = lambda deed: story.deed(deed.at_s, deed.text)
+        hand.on_deed = lambda deed: story.deed(deed.at_s, deed.text)
 
     def end(self, score: Score) -> None:
         """Truth beside measurement."""
@@ -126,7 +126,7 @@ class SentenceTeller:
 class JsonTeller:
     """One JSON object a line: instructions and deeds as they come, the score last."""
 
-    def watch(self, night: Rehearsal, autopilot: Autopilot) -> None:
+    def watch(self, night: Rehearsal, hand: ToldHand) -> None:
         """For the rehearsal: called before it begins."""
         said = ""
 
@@ -140,7 +140,7 @@ class JsonTeller:
             _print({"at_s": deed.at_s, "did": deed.text})
 
         night.engine.listen(state)
-        autopilot.on_deed = deed
+        hand.on_deed = deed
 
     def end(self, score: Score) -> None:
         """The score."""

@@ -14,8 +14,8 @@ from polewright.core.night.advice import Turn
 from polewright.core.night.states import NightState, Stage
 from polewright.core.plan.tonight import Planned, TonightsPlan
 from polewright.core.sky.timescales import julian_epoch_year
+from polewright.practice.rehearsal import Rehearsal
 from polewright.runtime.engine import NightEngine
-from polewright.runtime.rehearsal import Rehearsal
 from polewright.runtime.worker import InlineWorker
 from polewright.services.magnetic import magnetic_declination
 from polewright.services.measuring import Optics

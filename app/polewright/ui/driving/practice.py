@@ -14,7 +14,7 @@ from typing import Any, Protocol
 from PySide6.QtCore import QObject, Qt, Signal, Slot
 
 from polewright.core.model import TargetPole, Utc
-from polewright.runtime.world import Deliver, RehearsalWorld, TrueOffset
+from polewright.practice.world import Deliver, RehearsalWorld, TrueOffset
 from polewright.services.ports import Clock, Scheduler
 
 Deed = Callable[[RehearsalWorld], Any]

@@ -14,8 +14,8 @@ from polewright.core.night import events
 from polewright.core.night.advice import Advice
 from polewright.core.plan.tonight import TonightsPlan
 from polewright.core.sky.places import default_target
+from polewright.practice.world import TrueOffset
 from polewright.runtime.notices import Notice, fault_notice
-from polewright.runtime.world import TrueOffset
 from polewright.services.ports import Timer
 from polewright.simulate.night import scenario_named
 from polewright.ui import intents as want

@@ -7,7 +7,7 @@ from dataclasses import replace
 from polewright.core.angles import ARCMIN_PER_RAD
 from polewright.core.formatting import angle_text, duration_text, offset_words, sigma_text
 from polewright.core.night.states import NightState
-from polewright.runtime.world import TrueOffset
+from polewright.practice.world import TrueOffset
 from polewright.ui import intents as want
 from polewright.ui.presenting.well import shown_offset
 from polewright.ui.view_model import Action, Fact, Instruction, Page, Proof, Tone, View, Weight

@@ -13,7 +13,7 @@ import numpy as np
 from polewright.core.detection.hot_pixels import HotPixelMask
 from polewright.core.errors import PolewrightError
 from polewright.core.model import Frame, Sourced, StarList, Utc
-from polewright.runtime.world import RehearsalWorld
+from polewright.practice.world import RehearsalWorld
 from polewright.services.clock import SystemClock
 from polewright.services.folder_watch import FolderEvent, FolderWatcher, FrameArrived
 from polewright.services.measuring import FrameMeasurer, MeasuredFrame, Solves

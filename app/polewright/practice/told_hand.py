@@ -21,8 +21,8 @@ from polewright.core.night.events import (
     Screw,
     ScrewTurned,
 )
+from polewright.practice.world import RehearsalWorld
 from polewright.runtime.engine import NightEngine
-from polewright.runtime.world import RehearsalWorld
 
 SET_UP_S, POINT_S, LOCK_S, CLUTCH_S = 90.0, 20.0, 10.0, 20.0
 IMPATIENT_S = 90.0  # an instruction that still stands after so long is carried out once more
@@ -61,7 +61,7 @@ class Deed:
     text: str
 
 
-class Autopilot:
+class ToldHand:
     """Attributes: `finished`, once the program says that nothing is left to do; `deeds`."""
 
     def __init__(

@@ -7,8 +7,8 @@ from typing import Literal
 from polewright.core.night.coach_drift import free_side
 from polewright.core.night.events import DriftAsked
 from polewright.core.night.states import Stage
+from polewright.practice.world import RehearsalWorld
 from polewright.runtime.engine import NightEngine
-from polewright.runtime.world import RehearsalWorld
 
 Way = Literal["proof", "all"]
 REACTION_S = 3.0

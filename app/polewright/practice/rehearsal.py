@@ -1,4 +1,4 @@
-"""A whole night on a simulated mount: world, engine, record and autopilot together, in virtual time."""
+"""A whole night on a simulated mount: world, engine, record and hand together, in virtual time."""
 
 from __future__ import annotations
 
@@ -13,11 +13,11 @@ from polewright.core.night.events import NightStarted, Screw
 from polewright.core.night.states import NightState
 from polewright.core.screws.memory import ScrewRate
 from polewright.core.sky.places import default_target, pole_enu, standard_atmosphere
-from polewright.runtime.autopilot import Autopilot, Habits
+from polewright.practice.frame_delivery import FilesThroughWatcher, StarListsOnly
+from polewright.practice.told_hand import Habits, ToldHand
+from polewright.practice.world import RehearsalWorld, TrueOffset
 from polewright.runtime.engine import Measure, NightEngine
-from polewright.runtime.frame_delivery import FilesThroughWatcher, StarListsOnly
 from polewright.runtime.jobs import InlineJobs
-from polewright.runtime.world import RehearsalWorld, TrueOffset
 from polewright.services.clock import SystemClock
 from polewright.services.measuring import Solves
 from polewright.services.night_folders import KeepFrames, keep_frame
@@ -101,7 +101,7 @@ class Rehearsal:
         return self.world.true_offset(default_target(self.world.site))
 
 
-Watch = Callable[["Rehearsal", Autopilot], None]
+Watch = Callable[["Rehearsal", ToldHand], None]
 
 
 def rehearse_with_files(
@@ -150,17 +150,17 @@ def _run(
 ) -> Score:
     clock = night.world.clock
     start = night.true_offset()
-    autopilot = Autopilot(night.world, night.engine, seed, habits)
+    hand = ToldHand(night.world, night.engine, seed, habits)
     if watch is not None:
-        watch(night, autopilot)
+        watch(night, hand)
     camera.start()
     try:
         night.begin()
         night.tick_on()
-        autopilot.begin(lambda: night.world.start_camera(camera.deliver))
-        while not autopilot.finished and clock.monotonic_s() < LONGEST_NIGHT_S:
+        hand.begin(lambda: night.world.start_camera(camera.deliver))
+        while not hand.finished and clock.monotonic_s() < LONGEST_NIGHT_S:
             clock.advance(1.0)
-        score = score_of(night, autopilot, seed, start)
+        score = score_of(night, hand, seed, start)
         for _ in range(round(image_s)):
             clock.advance(1.0)
     finally:
@@ -169,7 +169,7 @@ def _run(
     return score
 
 
-def score_of(night: Rehearsal, autopilot: Autopilot, seed: int, start: TrueOffset) -> Score:
+def score_of(night: Rehearsal, hand: ToldHand, seed: int, start: TrueOffset) -> Score:
     """Claim beside truth."""
     state = night.engine.state
     spec = night.world.rig.night.mount
@@ -186,8 +186,8 @@ def score_of(night: Rehearsal, autopilot: Autopilot, seed: int, start: TrueOffse
         claimed_sigma_arcmin=offset.sigma_rad * ARCMIN_PER_RAD if offset else math.nan,
         tolerance_arcmin=night.tolerance_arcmin,
         goes=state.handling.goes,
-        turns=sum(autopilot.turns.values()),
-        wrong_turns=autopilot.wrong_turns,
+        turns=sum(hand.turns.values()),
+        wrong_turns=hand.wrong_turns,
         minutes=night.engine.now_s() / 60.0,
         frames=night.world.frames_taken,
         azimuth=_screw(state, Screw.AZIMUTH, azimuth, spec.azimuth.backlash_turns),

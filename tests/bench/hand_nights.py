@@ -1,6 +1,6 @@
-"""Many rehearsals by the autopilot, over all scenarios: how they end, in how many moves, how honest the claims are.
+"""Many rehearsals by a simulated hand, over all scenarios: their ends, in how many moves, how honest the claims are.
 
-    python tests/bench/autopilot_nights.py [--nights 200] [--full] [--first-seed 1] [--scenario NAME] [--lines FILE]
+    python tests/bench/hand_nights.py [--nights 200] [--full] [--first-seed 1] [--scenario NAME] [--lines FILE]
                                            [--lessons] [--told]
 
 Without --full the star lists come straight from the simulated sky; with it every frame is a FITS file that the
@@ -20,8 +20,8 @@ import numpy as np
 
 from polewright.bootstrap import build_measurer
 from polewright.commands.rehearse import score_facts
-from polewright.runtime.autopilot import Habits
-from polewright.runtime.rehearsal import Score, rehearse_with_files, rehearse_with_star_lists
+from polewright.practice.rehearsal import Score, rehearse_with_files, rehearse_with_star_lists
+from polewright.practice.told_hand import Habits
 from polewright.services.catalogue import load_catalogue
 from polewright.services.paths import cache_folder
 from polewright.services.solver import Solver
