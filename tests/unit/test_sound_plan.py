@@ -7,7 +7,6 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from polewright.core.formatting import turns_text
 from polewright.ui.listening import phrase_for, sentence_for
 from polewright.ui.sound_plan import (
     CLOSE_TURNS,
@@ -24,6 +23,7 @@ from polewright.ui.sound_plan import (
 )
 from polewright.ui.spoken import spoken
 from polewright.ui.view_model import Screw, Sense
+from polewright.words.numbers import turns_text
 from screens.demo_views import PAGES
 
 TURNS = st.floats(0.0, 20.0)

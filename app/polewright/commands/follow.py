@@ -21,10 +21,10 @@ from polewright.core.angles import ARCMIN_PER_RAD
 from polewright.core.axis.estimate import estimate_axis
 from polewright.core.axis.following import AxisReading, FollowState, follow, start_following
 from polewright.core.errors import FrameReadError, UsageError
-from polewright.core.formatting import offset_words
 from polewright.core.model import AxisEstimate, Site, SkyFrame, TargetPole, Unsolved
 from polewright.core.sky.places import default_target, standard_atmosphere
 from polewright.services.measuring import MeasuredFrame, place_in_sky
+from polewright.words.numbers import offset_words
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:

@@ -14,7 +14,6 @@ from polewright.commands.line import EXIT_NOT_MEASURABLE, EXIT_OK
 from polewright.commands.window import open_window
 from polewright.core.angles import ARCMIN_PER_RAD
 from polewright.core.errors import UsageError
-from polewright.core.formatting import angle_text, number_text, offset_words, rate_text
 from polewright.practice.by_drift import ByDrift
 from polewright.practice.rehearsal import Rehearsal, Score, ScrewScore, rehearse_with_files
 from polewright.practice.told_hand import Deed, ToldHand
@@ -23,6 +22,7 @@ from polewright.runtime.engine import NightEngine
 from polewright.runtime.story import Story
 from polewright.simulate.night import scenario_named
 from polewright.simulate.scenarios import SCENARIOS
+from polewright.words.numbers import angle_text, number_text, offset_words, rate_text
 
 if TYPE_CHECKING:
     from polewright.ui.driving.night_shots import NightShots

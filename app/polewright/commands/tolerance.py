@@ -11,13 +11,13 @@ from polewright.commands.line import EXIT_NOT_MEASURABLE, EXIT_OK
 from polewright.commands.options import TARGETS, positive
 from polewright.core.angles import ARCMIN_PER_RAD
 from polewright.core.errors import UsageError
-from polewright.core.formatting import angle_text, duration_text, number_text
 from polewright.core.model import NotMeasurable, Site, TargetPole
 from polewright.core.plan.imaging_plan import ImagingPlan, elongation
 from polewright.core.plan.sky_objects import sky_object
 from polewright.core.plan.tolerance import Tolerance, longest_exposure_s, needed_accuracy, worst_blur_px
-from polewright.core.plan.words import POLE_WORDS
 from polewright.core.sky.places import default_target
+from polewright.words.numbers import angle_text, duration_text, number_text
+from polewright.words.plan import POLE_WORDS
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:

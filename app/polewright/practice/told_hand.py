@@ -8,7 +8,6 @@ from functools import partial
 
 import numpy as np
 
-from polewright.core.formatting import number_text, sense_text
 from polewright.core.night import advice as said
 from polewright.core.night.events import (
     BackAsked,
@@ -23,6 +22,7 @@ from polewright.core.night.events import (
 )
 from polewright.practice.world import RehearsalWorld
 from polewright.runtime.engine import NightEngine
+from polewright.words.numbers import number_text, sense_text
 
 SET_UP_S, POINT_S, LOCK_S, CLUTCH_S = 90.0, 20.0, 10.0, 20.0
 IMPATIENT_S = 90.0  # an instruction that still stands after so long is carried out once more

@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 
-from polewright.core.formatting import offset_words, sense_text, turns_text
 from polewright.core.night.advice import Advice, Mood, Turn
 from polewright.core.night.events import (
     Accepted,
@@ -24,6 +23,7 @@ from polewright.core.night.events import (
     UndoAsked,
 )
 from polewright.core.night.states import NightState
+from polewright.words.numbers import offset_words, sense_text, turns_text
 
 INDENT = " " * 15
 DEEDS: dict[type, str] = {

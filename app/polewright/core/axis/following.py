@@ -21,9 +21,9 @@ from polewright.core.axis.following_motion import UNKNOWN_RAD, Motion, Pose, Upd
 from polewright.core.axis.following_start import KnownAxis, pose_at_frame, pose_of_capture
 from polewright.core.axis.following_words import weakness
 from polewright.core.axis.suspects import judge
-from polewright.core.formatting import number_text
 from polewright.core.model import AxisEstimate, Camera, FloatArray, Site, SkyFrame, Utc
 from polewright.core.sky.places import east_and_up, hemisphere_sign, offset_from_pole
+from polewright.words.numbers import number_text
 
 PERIODIC_ERROR_RAD = 10.0 / ARCSEC_PER_RAD  # a drive may wander by this from its rate, within about a minute
 PERIODIC_TIME_S = 60.0

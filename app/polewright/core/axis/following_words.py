@@ -8,8 +8,8 @@ import numpy as np
 
 from polewright.core.angles import ARCSEC_PER_RAD
 from polewright.core.axis.accuracy import FrameNoise, screw_sigmas_rad
-from polewright.core.formatting import number_text
 from polewright.core.model import FloatArray
+from polewright.words.numbers import number_text
 
 WEAK_FACTOR = 5.0  # a position is weak from here on, over a good one: on the meridian, 20 degrees from the pole
 GOOD_DISTANCE_RAD = float(np.radians(20.0))

@@ -14,10 +14,10 @@ from typing import Protocol
 import numpy as np
 
 from polewright.core.angles import ARCSEC_PER_RAD
-from polewright.core.formatting import angle_text
 from polewright.core.model import Atmosphere, Site
 from polewright.core.screws.angles import Covariance
 from polewright.core.sky.places import refraction_rad
+from polewright.words.numbers import angle_text
 
 UNMODELLED_RAD = 3.0 / ARCSEC_PER_RAD  # air and flexure that no covariance knows of, one axis
 AGREE_CHI2 = 9.2  # 1 % by chance with two degrees of freedom

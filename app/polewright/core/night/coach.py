@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import math
 
-from polewright.core.formatting import angle_text, duration_text
 from polewright.core.night.advice import (
     Advice,
     Done,
@@ -27,6 +26,7 @@ from polewright.core.night.coach_turning import advise_capture, advise_proof
 from polewright.core.night.coach_watching import advise_watch
 from polewright.core.night.measured import FrameTrouble
 from polewright.core.night.states import NightState, Stage
+from polewright.words.numbers import angle_text, duration_text
 
 PATIENT_FRAMES = 2  # a single frame that cannot be used is no trouble yet
 PATIENT_WHILE_TURNING = 6  # while a screw is turned, spoiled frames are to be expected

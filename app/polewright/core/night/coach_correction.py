@@ -4,14 +4,6 @@ from __future__ import annotations
 
 import math
 
-from polewright.core.formatting import (
-    angle_text,
-    clock_face_text,
-    offset_words,
-    sense_text,
-    sigma_text,
-    turns_text,
-)
 from polewright.core.night.advice import Advice, GoBack, GoOn, Lock, Mood, RotateAxis, Turn, Unlock, Wait
 from polewright.core.night.coach_turning import hour_angle_of
 from polewright.core.night.done import CLOSE_ENOUGH, Offset, frames_until_sure
@@ -24,6 +16,14 @@ from polewright.core.screws.doable import SMALLEST_TURNS
 from polewright.core.screws.lesson import MOST_TURNS
 from polewright.core.screws.lock_memory import lock_words
 from polewright.core.screws.plan import TurnKind, TurnPlan
+from polewright.words.numbers import (
+    angle_text,
+    clock_face_text,
+    offset_words,
+    sense_text,
+    sigma_text,
+    turns_text,
+)
 
 WEAK = 3.0  # a reading this many times less sure than the capture comes from a weak geometry
 PATIENT_READINGS = 10

@@ -12,7 +12,6 @@ from polewright.core.drift.live import NOT_TRACKING
 from polewright.core.drift.plan import DriftPosition, best_positions, predicted_seconds
 from polewright.core.drift.rates import star_enu
 from polewright.core.drift.stillness import HELD
-from polewright.core.formatting import angle_text, duration_text, number_text, offset_words, sigma_text
 from polewright.core.model import Site
 from polewright.core.night.advice import Advice, GoOn, Mood, Point, StartAgain, Wait
 from polewright.core.night.drift_actions import compared, drift_contradicts, drift_offset, opposed, settling_s
@@ -28,6 +27,7 @@ from polewright.core.night.drift_reading import (
 from polewright.core.night.sky_choice import Obstacle, behind
 from polewright.core.night.states import NightPlan, NightState, Stage
 from polewright.core.sky.places import standard_atmosphere
+from polewright.words.numbers import angle_text, duration_text, number_text, offset_words, sigma_text
 
 USUAL_NOISE_RAD, USUAL_CADENCE_S = 0.5 / ARCSEC_PER_RAD, 3.0  # of a solved frame, before its own scatter is known
 STEADY_S = 15.0  # so long at least is a field watched before another one is asked for

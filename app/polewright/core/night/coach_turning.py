@@ -7,13 +7,13 @@ import math
 import numpy as np
 
 from polewright.core.angles import rotation_about
-from polewright.core.formatting import angle_text, sigma_text
 from polewright.core.model import FloatArray
 from polewright.core.night.advice import Advice, GoBack, Mood, RotateAxis, StartAgain, TightenClutch, Wait
 from polewright.core.night.capture_frames import STEP_RAD, WANTED_SPAN_RAD, places, span_rad
 from polewright.core.night.measured import PlacedFrame
 from polewright.core.night.sky_choice import behind, choose_sky
 from polewright.core.night.states import Capture, NightState
+from polewright.words.numbers import angle_text, sigma_text
 
 LOWEST_RAD = math.radians(25.0)
 FARTHEST_RAD = math.radians(130.0)  # beyond it the sign of a rotation becomes ambiguous and cables wind up

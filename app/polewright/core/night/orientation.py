@@ -11,9 +11,9 @@ from dataclasses import dataclass
 from statistics import median
 
 from polewright.core.angles import ARCMIN_PER_RAD, ARCSEC_PER_RAD, SIDEREAL_RATE_RAD_S
-from polewright.core.formatting import angle_text, duration_text, number_text
 from polewright.core.model import Atmosphere, Site, TargetPole
 from polewright.core.sky.places import pole_enu
+from polewright.words.numbers import angle_text, duration_text, number_text
 
 NO_AIR = Atmosphere(0.0)
 OVERHEAD_DEG, LEVEL_DEG = 88.0, 2.0

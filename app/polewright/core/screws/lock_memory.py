@@ -14,9 +14,9 @@ from dataclasses import dataclass, replace
 
 from polewright.core.angles import ARCMIN_PER_RAD
 from polewright.core.errors import RecordingError
-from polewright.core.formatting import angle_text
 from polewright.core.plain import from_plain, to_plain
 from polewright.core.screws.angles import ScrewAngles, offset_from_angles
+from polewright.words.numbers import angle_text
 
 Pair = tuple[float, float]
 KEPT_NIGHTS = 8

@@ -7,11 +7,11 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from polewright.core.errors import PolewrightError
-from polewright.core.formatting import duration_text
 from polewright.services.night_folders import recorded_nights
 from polewright.services.night_log import read_opening
 from polewright.services.report.facts import EVENT_KIND, NightFacts, gather
 from polewright.services.report.history import HINT_NIGHTS, starting_shift
+from polewright.words.numbers import duration_text
 
 LATEST = 8  # nights looked at: the habits of last year do not matter, and reading takes time
 MOST_BYTES = 3 << 20  # of what happened in a night: some two thousand frames; few alignments take as many

@@ -14,12 +14,12 @@ from pathlib import Path
 
 from polewright.core.angles import ARCMIN_PER_RAD
 from polewright.core.errors import PolewrightError
-from polewright.core.formatting import angle_text
 from polewright.core.model import Camera
 from polewright.core.screws.memory import ScrewRate
 from polewright.services.night_folders import recorded_nights
 from polewright.services.night_log import read_night
 from polewright.services.report.facts import NightFacts, gather
+from polewright.words.numbers import angle_text
 
 SCALE_SHARE = 0.03
 HINT_NIGHTS = 2

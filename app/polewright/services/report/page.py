@@ -9,7 +9,14 @@ from typing import TYPE_CHECKING, Any
 
 from polewright import __version__
 from polewright.core.angles import ARCMIN_PER_RAD, ARCSEC_PER_RAD
-from polewright.core.formatting import (
+from polewright.core.model import TargetPole
+from polewright.core.night.done import Offset
+from polewright.core.sky.timescales import iso_text
+from polewright.services.report.facts import NightFacts
+from polewright.services.report.history import History
+from polewright.services.report.pictures import RadialScale, components_in_time, offset_in_time, well
+from polewright.services.report.plan_picture import plan_blur
+from polewright.words.numbers import (
     angle_text,
     duration_text,
     number_text,
@@ -17,14 +24,7 @@ from polewright.core.formatting import (
     percent_text,
     rate_text,
 )
-from polewright.core.model import TargetPole
-from polewright.core.night.done import Offset
-from polewright.core.plan.words import plan_words, serves_words
-from polewright.core.sky.timescales import iso_text
-from polewright.services.report.facts import NightFacts
-from polewright.services.report.history import History
-from polewright.services.report.pictures import RadialScale, components_in_time, offset_in_time, well
-from polewright.services.report.plan_picture import plan_blur
+from polewright.words.plan import plan_words, serves_words
 
 if TYPE_CHECKING:
     from jinja2 import Template

@@ -7,7 +7,6 @@ from collections.abc import Sequence
 from typing import Protocol
 
 from polewright.core.angles import ARCMIN_PER_RAD, ARCSEC_PER_RAD
-from polewright.core.formatting import angle_text
 from polewright.core.night.done import Offset
 from polewright.services.report.facts import NightFacts
 from polewright.services.report.svg import (
@@ -22,6 +21,7 @@ from polewright.services.report.svg import (
     draw_time_axis,
     nice_ticks,
 )
+from polewright.words.numbers import angle_text
 
 _K95 = 2.4477  # of a two-dimensional normal distribution, 95 %
 

@@ -7,12 +7,12 @@ from collections.abc import Iterable
 
 import numpy as np
 
-from polewright.core.formatting import angle_text, duration_text, number_text
 from polewright.core.plan.study import LARGEST_RAD, SMALLEST_RAD, blur_by_exposure
 from polewright.core.plan.tolerance import unreachable
-from polewright.core.plan.words import pixels_text
 from polewright.services.report.facts import NightFacts
 from polewright.services.report.svg import ACCENT, FAINT, FLOOR, INK, LINE, PAPER, Frame, Picture
+from polewright.words.numbers import angle_text, duration_text, number_text
+from polewright.words.plan import pixels_text
 
 TIMES_S = (0.1, 0.3, 1, 3, 10, 30, 60, 120, 300, 600, 1200, 1800, 3600, 7200, 14400)
 BLURS_PX = (0.01, 0.03, 0.1, 0.3, 1, 3, 10, 30, 100, 300)

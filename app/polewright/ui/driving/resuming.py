@@ -6,10 +6,10 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from polewright.core.errors import RecordingError
-from polewright.core.formatting import duration_text
 from polewright.core.model import Utc
 from polewright.services.file_lock import FileLock
 from polewright.services.night_log import read_night
+from polewright.words.numbers import duration_text
 
 STILL_TONIGHT_S = 10.0 * 3600.0
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 
-from polewright.core.formatting import sense_text, turns_text
 from polewright.core.night import advice as said
 from polewright.core.night.advice import Advice
 from polewright.core.night.states import NightState, Stage
@@ -13,6 +12,7 @@ from polewright.ui.intents import ScrewName
 from polewright.ui.presenting.drift_page import drift_actions
 from polewright.ui.presenting.watch_page import watch_actions
 from polewright.ui.view_model import Action, Weight
+from polewright.words.numbers import sense_text, turns_text
 
 AMOUNTS = ((0.25, "4"), (0.5, "5"), (1.0, "6"), (2.0, "7"))
 

@@ -8,13 +8,13 @@ from collections import Counter
 import numpy as np
 
 from polewright.core.angles import ARCSEC_PER_RAD
-from polewright.core.formatting import angle_text, duration_text, sigma_text
 from polewright.core.night.coach_drift import left_here_s
 from polewright.core.night.drift_reading import DriftReading, DriftWatch, places_rad
 from polewright.core.night.states import NightState, Stage
 from polewright.ui import intents as want
 from polewright.ui.presenting.wording import size_and_side
 from polewright.ui.view_model import Action, Drift, DriftCurve, Fact, Weight
+from polewright.words.numbers import angle_text, duration_text, sigma_text
 
 SHOWN_FIELDS, SHOWN_FRAMES = 2, 300  # more frames than that are thinned out: the dots touch
 

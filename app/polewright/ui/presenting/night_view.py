@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from polewright.core.formatting import duration_text
 from polewright.core.night.advice import Advice
 from polewright.core.night.states import NightState, Stage
 from polewright.ui.presenting.actions import actions
@@ -18,6 +17,7 @@ from polewright.ui.presenting.troubles import trouble
 from polewright.ui.presenting.turning_dial import dial
 from polewright.ui.presenting.well import well
 from polewright.ui.view_model import FramePicture, Page, View
+from polewright.words.numbers import duration_text
 
 PAGES = {
     Stage.ORIENTATION: Page.ORIENTATION,

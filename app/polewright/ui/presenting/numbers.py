@@ -5,13 +5,13 @@ from __future__ import annotations
 import math
 
 from polewright.core.angles import ARCMIN_PER_RAD
-from polewright.core.formatting import angle_text, number_text, sigma_text
 from polewright.core.night.advice import Advice, RotateAxis
 from polewright.core.night.states import NightState, Stage
 from polewright.ui.presenting.turning_dial import accuracy_after, capture_shown, capture_sigma_rad, turned_deg
 from polewright.ui.presenting.well import shown_offset
 from polewright.ui.presenting.wording import size_and_side
 from polewright.ui.view_model import Fact
+from polewright.words.numbers import angle_text, number_text, sigma_text
 
 
 def numbers(state: NightState, advice: Advice) -> tuple[Fact, ...]:

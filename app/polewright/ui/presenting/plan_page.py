@@ -7,14 +7,18 @@ from dataclasses import dataclass
 import numpy as np
 
 from polewright.core.angles import ARCSEC_PER_RAD
-from polewright.core.formatting import angle_text, duration_text, number_text
 from polewright.core.model import FloatArray, NotMeasurable
 from polewright.core.night.states import NightPlan, NightState
 from polewright.core.plan.sky_objects import SKY_OBJECTS
 from polewright.core.plan.study import LARGEST_RAD, SMALLEST_RAD, PlanStudy
 from polewright.core.plan.tolerance import Tolerance
 from polewright.core.plan.tonight import Planned, ToleranceOrigin, TonightsPlan
-from polewright.core.plan.words import (
+from polewright.ui.intents import FillPlan
+from polewright.ui.plan_view import BlurCurve, BlurMark, BlurPlot, PlanView
+from polewright.ui.presenting.well import shown_offset
+from polewright.ui.view_model import Fact, Tone
+from polewright.words.numbers import angle_text, duration_text, number_text
+from polewright.words.plan import (
     ORIGINS,
     POLE_WORDS,
     SHORT_POLES,
@@ -23,10 +27,6 @@ from polewright.core.plan.words import (
     pixels_text,
     pole_words,
 )
-from polewright.ui.intents import FillPlan
-from polewright.ui.plan_view import BlurCurve, BlurMark, BlurPlot, PlanView
-from polewright.ui.presenting.well import shown_offset
-from polewright.ui.view_model import Fact, Tone
 
 TIMES_S = (0.1, 0.3, 1, 3, 10, 30, 60, 120, 300, 600, 1200, 1800, 3600, 7200, 14400)
 ERRORS_ARCSEC = (

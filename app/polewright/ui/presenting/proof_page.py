@@ -4,16 +4,16 @@ from __future__ import annotations
 
 import math
 
-from polewright.core.formatting import angle_text, duration_text, percent_text, sigma_text
 from polewright.core.night.done import probability_inside
 from polewright.core.night.proof import proof_offset
 from polewright.core.night.states import NightState
-from polewright.core.plan.words import exposure_words, pixels_text
 from polewright.ui.presenting.drift_page import drift_fact
 from polewright.ui.presenting.extras import Extras
 from polewright.ui.presenting.watch_page import watch_begun, watch_page
 from polewright.ui.presenting.well import shown_offset
 from polewright.ui.view_model import Fact, Proof, Tone
+from polewright.words.numbers import angle_text, duration_text, percent_text, sigma_text
+from polewright.words.plan import exposure_words, pixels_text
 
 
 def proof_page(state: NightState, extras: Extras) -> Proof | None:

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import math
 
-from polewright.core.formatting import angle_text, sigma_text
 from polewright.core.night.states import NightState, Stage
 from polewright.ui.view_model import Step, StepMark
+from polewright.words.numbers import angle_text, sigma_text
 
 NAMES = {
     Stage.ORIENTATION: "Stand",

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-from polewright.core.formatting import duration_text, sense_text, turns_text
 from polewright.core.night.advice import Advice
 from polewright.core.night.states import NightState
 from polewright.core.night.trainee import Answer, Decision, Verdict
@@ -14,6 +13,7 @@ from polewright.ui.presenting.extras import Extras
 from polewright.ui.presenting.night_view import present
 from polewright.ui.presenting.wording import capital
 from polewright.ui.view_model import Action, Instruction, Replay, Tone, View, Weight
+from polewright.words.numbers import duration_text, sense_text, turns_text
 
 QUESTION = "What would you turn now?"
 AMOUNTS = (1.0 / 60.0, 1.0 / 8.0, 0.25, 0.5, 1.0, 2.0)

@@ -5,12 +5,12 @@ from __future__ import annotations
 from dataclasses import replace
 
 from polewright.core.angles import ARCMIN_PER_RAD
-from polewright.core.formatting import angle_text, duration_text, offset_words, sigma_text
 from polewright.core.night.states import NightState
 from polewright.practice.world import TrueOffset
 from polewright.ui import intents as want
 from polewright.ui.presenting.well import shown_offset
 from polewright.ui.view_model import Action, Fact, Instruction, Page, Proof, Tone, View, Weight
+from polewright.words.numbers import angle_text, duration_text, offset_words, sigma_text
 
 
 def score_page(view: View, state: NightState, truth: TrueOffset) -> View:

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import math
 
-from polewright.core.formatting import rate_text, sense_text, turns_text
 from polewright.core.night.advice import Advice, Turn
 from polewright.core.night.events import Screw as CoreScrew
 from polewright.core.night.states import NightState, Stage
 from polewright.core.screws.correction import ScrewOutlook, outlooks
 from polewright.core.screws.plan import TurnKind
 from polewright.ui.view_model import Screw, ScrewStrip, Sense
+from polewright.words.numbers import rate_text, sense_text, turns_text
 
 SCREWS = {CoreScrew.AZIMUTH: Screw.AZIMUTH, CoreScrew.ALTITUDE: Screw.ALTITUDE}
 

@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 from polewright.core.angles import ARCMIN_PER_RAD
-from polewright.core.formatting import angle_text, number_text
 from polewright.core.night.orientation import check_clock, check_scale, heading
 from polewright.core.night.states import NightPlan, NightState
 from polewright.core.plan.tonight import ToleranceOrigin
-from polewright.core.plan.words import ORIGINS, plan_words
 from polewright.core.sky.places import standard_atmosphere
 from polewright.services.magnetic import MagneticDeclination
 from polewright.ui.presenting.extras import Extras
 from polewright.ui.view_model import BY_COMPASS, BY_TRUE_NORTH, Fact, Orientation, Tone
+from polewright.words.numbers import angle_text, number_text
+from polewright.words.plan import ORIGINS, plan_words
 
 
 def stand_page(state: NightState, extras: Extras) -> Orientation | None:

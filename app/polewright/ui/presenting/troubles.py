@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from polewright.core.formatting import duration_text
 from polewright.core.night.advice import Advice
 from polewright.core.night.coach import SPOILED_BY_TURNING
 from polewright.core.night.states import NightState, Stage
 from polewright.ui.presenting.extras import Extras
 from polewright.ui.view_model import Trouble
+from polewright.words.numbers import duration_text
 
 JUST_TOUCHED_S = 10.0
 LOST_CURE = "Check the cable or the network; the night goes on by itself. Or choose another folder (Ctrl+O)."

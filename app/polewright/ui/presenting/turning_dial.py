@@ -6,12 +6,12 @@ import math
 
 import numpy as np
 
-from polewright.core.formatting import sigma_text
 from polewright.core.night.advice import Advice, RotateAxis
 from polewright.core.night.capture_frames import WANTED_SPAN_RAD, places
 from polewright.core.night.measured import PlacedFrame
 from polewright.core.night.states import Capture, NightState, Stage
 from polewright.ui.view_model import Capture as Dial
+from polewright.words.numbers import sigma_text
 
 
 def capture_shown(state: NightState) -> Capture:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from polewright.core.formatting import angle_text, duration_text, percent_text, sigma_text
 from polewright.core.night.coach_watching import FIRST_LOOKS
 from polewright.core.night.done import probability_inside
 from polewright.core.night.states import NightState
@@ -12,6 +11,7 @@ from polewright.ui import intents as want
 from polewright.ui.presenting.extras import Extras
 from polewright.ui.presenting.well import shown_offset
 from polewright.ui.view_model import Action, Fact, Proof, Tone, Weight
+from polewright.words.numbers import angle_text, duration_text, percent_text, sigma_text
 
 SHIFTS_SHOWN = 2
 QUIET_FOR_S = 300.0  # without a look for so long, nothing can be said about the mount

@@ -5,18 +5,18 @@ from __future__ import annotations
 import numpy as np
 
 from polewright.core.angles import ARCMIN_PER_RAD
-from polewright.core.formatting import duration_text, turns_text
 from polewright.core.night.advice import Advice, Turn
 from polewright.core.night.done import Offset
 from polewright.core.night.events import Screw
 from polewright.core.night.judging import witnessed_offset
 from polewright.core.night.states import NightState, Stage
-from polewright.core.plan.words import tolerance_words
 from polewright.core.screws.angles import Covariance, ScrewAngles, offset_from_angles
 from polewright.core.screws.correction import ScrewOutlook, outlooks
 from polewright.core.screws.plan import TurnKind
 from polewright.ui.presenting.extras import Extras
 from polewright.ui.view_model import Point, Reticle, TrailPoint
+from polewright.words.numbers import duration_text, turns_text
+from polewright.words.plan import tolerance_words
 
 PATH_POINTS = 24
 EMPTY = {

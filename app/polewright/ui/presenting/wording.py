@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from polewright.core.formatting import Direction, angle_text, offset_words
+from polewright.words.numbers import Direction, angle_text, offset_words
 
 
 def size_and_side(

@@ -7,7 +7,7 @@ import math
 import pytest
 
 from polewright.core.angles import ARCMIN_PER_RAD, ARCSEC_PER_RAD
-from polewright.core.formatting import (
+from polewright.words.numbers import (
     angle_text,
     clock_face_text,
     duration_text,

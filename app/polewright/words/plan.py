@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from polewright.core.formatting import angle_text, duration_text, number_text
 from polewright.core.model import Site, TargetPole
 from polewright.core.plan.tolerance import Tolerance, longest_exposure_s
 from polewright.core.plan.tonight import Planned, ToleranceOrigin, TonightsPlan
+from polewright.words.numbers import angle_text, duration_text, number_text
 
 POLE_WORDS = {
     TargetPole.TRUE: "the true pole",
