@@ -13,6 +13,7 @@ from polewright.core.model import Site
 from polewright.core.night.events import Screw
 from polewright.core.screws.memory import ScrewMemory, ScrewMove
 from polewright.services.file_lock import FileLock
+from polewright.services.frame_reader import FRAME_SUFFIXES
 from polewright.services.measuring import Optics
 from polewright.services.profile_store import ProfileStore
 from polewright.services.profiles import RIGS
@@ -25,6 +26,7 @@ from polewright.ui.driving.remembered import Remembered, recall, remember
 from polewright.ui.driving.replay_track import StoppedError, load_track
 from polewright.ui.driving.resuming import resumable
 from polewright.ui.driving.rig import RigOutlets, from_rig, from_site, known_profiles, rig_and_site
+from polewright.ui.folder_listing import list_folder
 from polewright.ui.intents import FillForm
 from polewright.ui.presenting.picture import Picture, picture_of, step_for, stretched
 from polewright.ui.screen import screen_here
@@ -98,6 +100,13 @@ def test_looking_into_folders_that_are_none(tmp_path: Path) -> None:
     assert look_into(str(file)).problem == "This is no folder."
     look = look_into(str(tmp_path))  # a damaged frame is no problem of the folder
     assert look.problem == "" and look.frame is None
+
+
+@pytest.mark.parametrize("suffix", sorted(FRAME_SUFFIXES))
+def test_the_folder_page_counts_every_kind_of_frame_that_can_be_read(tmp_path: Path, suffix: str) -> None:
+    (tmp_path / f"Frame-1{suffix.upper()}").write_bytes(b"x")
+    (tmp_path / "backup.tar.gz").write_bytes(b"no frame")
+    assert list_folder(tmp_path).frames == 1
 
 
 # what is remembered

@@ -10,14 +10,13 @@ from pathlib import Path
 from typing import BinaryIO
 
 from polewright.services.frame_reader.facts import DamagedError
-from polewright.services.frame_reader.families import FITS_SUFFIXES
+from polewright.services.frame_reader.families import FITS, family_of
 from polewright.services.frame_reader.fits_structure import BLOCK, Hdu, read_hdu
 
 HEADER_CHUNK = 12 * BLOCK  # 432 cards; longer headers are read again in full
 MAX_HEADER = 400 * BLOCK
 TAIL = 4096
-PNG_MAGIC, PNG_END = b"\x89PNG\r\n\x1a\n", b"\0\0\0\0IEND\xaeB`\x82"
-JPEG_MAGIC, JPEG_END = b"\xff\xd8\xff", b"\xff\xd9"
+LONGEST_START = 16
 
 
 class Completeness(Enum):
@@ -45,20 +44,20 @@ def inspect_frame(path: Path, size_bytes: int) -> Inspection:
         return INCOMPLETE
     try:
         with path.open("rb", buffering=0) as file:
-            return _inspect_open(file, path.suffix.lower(), size_bytes)
+            return _inspect_open(file, path.name.lower(), size_bytes)
     except OSError:
         return INCOMPLETE
 
 
-def _inspect_open(file: BinaryIO, suffix: str, size_bytes: int) -> Inspection:
-    if suffix in FITS_SUFFIXES:
+def _inspect_open(file: BinaryIO, name: str, size_bytes: int) -> Inspection:
+    if name.endswith(tuple(FITS.suffixes)):
         return _inspect_fits(file, size_bytes)
-    start = file.read(len(PNG_MAGIC))
-    if suffix == ".png" and start == PNG_MAGIC:
-        return Inspection(Completeness.COMPLETE) if _tail(file, size_bytes, len(PNG_END)) == PNG_END else INCOMPLETE
-    if suffix in (".jpg", ".jpeg") and start.startswith(JPEG_MAGIC):
-        return Inspection(Completeness.COMPLETE) if _tail(file, size_bytes, len(JPEG_END)) == JPEG_END else UNKNOWN
-    return UNKNOWN
+    family = family_of(name, file.read(LONGEST_START))
+    if family is None or not family.end or not name.endswith(tuple(family.suffixes)):
+        return UNKNOWN
+    if _tail(file, size_bytes, len(family.end)) == family.end:
+        return Inspection(Completeness.COMPLETE)
+    return INCOMPLETE if family.last else UNKNOWN
 
 
 def _tail(file: BinaryIO, size_bytes: int, length: int) -> bytes:

@@ -6,9 +6,8 @@ import os
 from dataclasses import dataclass
 from pathlib import Path
 
-FRAME_ENDINGS = (
-    ".fit", ".fits", ".fts", ".fz", ".gz", ".tif", ".tiff", ".png", ".jpg", ".jpeg", ".cr2", ".cr3", ".nef", ".arw",
-)  # fmt: skip
+from polewright.services.frame_reader.families import is_frame_name
+
 MOST_LISTED = 2000
 
 
@@ -33,12 +32,11 @@ def list_folder(folder: Path, endings: tuple[str, ...] = ()) -> Listing:
             for entry in entries:
                 if entry.name.startswith("."):
                     continue
-                lower = entry.name.lower()
                 if _is_folder(entry):
                     folders.append(entry.name)
-                elif endings and lower.endswith(endings):
+                elif endings and entry.name.lower().endswith(endings):
                     files.append(entry.name)
-                elif lower.endswith(FRAME_ENDINGS):
+                elif is_frame_name(entry.name):
                     frames += 1
     except OSError as problem:
         return Listing(folder, problem=problem.strerror or str(problem))

@@ -1,43 +1,59 @@
-"""Which reader a file needs: by its first bytes, and by its suffix where raw files pose as TIFF."""
+"""The kinds of frame files, one row each: their names, their first and last bytes, and who reads them.
+
+Reader, watcher and folder page all look here: a new format is a row, and the file of its reader.
+"""
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from dataclasses import dataclass
 from pathlib import PurePath
-from typing import Literal
 
-Family = Literal["fits", "gzip", "tiff", "picture", "raw"]
+from polewright.services.frame_reader.facts import FrameFacts, Raster
+from polewright.services.frame_reader.picture import read_picture
+from polewright.services.frame_reader.plain_fits import FITS_START, read_fits, read_gzipped_fits
+from polewright.services.frame_reader.raw_photo import read_raw_photo
+from polewright.services.frame_reader.tiff import read_tiff
 
-FITS_SUFFIXES = frozenset({".fits", ".fit", ".fts", ".fz"})
-TIFF_SUFFIXES = frozenset({".tif", ".tiff"})
-PICTURE_SUFFIXES = frozenset({".png", ".jpg", ".jpeg"})
-RAW_SUFFIXES = frozenset({".dng", ".cr2", ".cr3", ".nef", ".arw", ".orf", ".rw2", ".raf", ".pef", ".srw"})
-PLAIN_SUFFIXES = FITS_SUFFIXES | TIFF_SUFFIXES | PICTURE_SUFFIXES | RAW_SUFFIXES
+Read = Callable[[bytes, float | None], tuple[Raster, FrameFacts]]
 
-FRAME_SUFFIXES = PLAIN_SUFFIXES | {".gz"}
-"""Lower-case suffixes of frame files; `.gz` counts only after a FITS suffix, see `is_frame_name`."""
+
+@dataclass(frozen=True)
+class Family:
+    """`suffixes` are lower case. `starts`: the first bytes; none where the name alone tells (raw files pose as TIFF).
+
+    `end`: the last bytes of a finished file, where the format has such; `last`: and nothing ever follows them.
+    """
+
+    suffixes: frozenset[str]
+    read: Read
+    starts: tuple[bytes, ...] = ()
+    end: bytes = b""
+    last: bool = False
+
+
+RAW = Family(
+    frozenset({".dng", ".cr2", ".cr3", ".nef", ".arw", ".orf", ".rw2", ".raf", ".pef", ".srw"}), read_raw_photo
+)
+FITS = Family(frozenset({".fits", ".fit", ".fts", ".fz"}), read_fits, (FITS_START,))
+GZIPPED_FITS = Family(frozenset({f"{suffix}.gz" for suffix in FITS.suffixes}), read_gzipped_fits, (b"\x1f\x8b",))
+TIFF = Family(frozenset({".tif", ".tiff"}), read_tiff, (b"II*\0", b"MM\0*", b"II+\0", b"MM\0+"))
+PNG = Family(frozenset({".png"}), read_picture, (b"\x89PNG\r\n\x1a\n",), b"\0\0\0\0IEND\xaeB`\x82", last=True)
+JPEG = Family(frozenset({".jpg", ".jpeg"}), read_picture, (b"\xff\xd8\xff",), b"\xff\xd9")
+FAMILIES = (RAW, FITS, GZIPPED_FITS, TIFF, PNG, JPEG)
+
+FRAME_SUFFIXES = frozenset().union(*(family.suffixes for family in FAMILIES))
+"""Lower-case endings of the names of frame files."""
 
 
 def is_frame_name(name: str) -> bool:
-    """Whether a file of this name can be a frame: a known suffix, neither hidden nor a partial download."""
-    stem, dot, suffix = name.lower().rpartition(".")
-    if not stem or stem.startswith("."):
-        return False
-    if suffix == "gz":
-        stem, dot, suffix = stem.rpartition(".")
-        return bool(stem) and dot + suffix in FITS_SUFFIXES
-    return dot + suffix in PLAIN_SUFFIXES
+    """Whether a file of this name can be a frame: a known ending, neither hidden nor a partial download."""
+    lower = name.lower()
+    return not lower.startswith(".") and lower.endswith(tuple(FRAME_SUFFIXES))
 
 
 def family_of(name: str, blob: bytes) -> Family | None:
     """The family of readers for these bytes; None when they are nothing known."""
-    if PurePath(name).suffix.lower() in RAW_SUFFIXES:
-        return "raw"
-    if blob.startswith(b"SIMPLE  ="):
-        return "fits"
-    if blob.startswith(b"\x1f\x8b"):
-        return "gzip"
-    if blob.startswith((b"II*\0", b"MM\0*", b"II+\0", b"MM\0+")):
-        return "tiff"
-    if blob.startswith((b"\x89PNG\r\n\x1a\n", b"\xff\xd8\xff")):
-        return "picture"
-    return None
+    if PurePath(name).suffix.lower() in RAW.suffixes:
+        return RAW
+    return next((family for family in FAMILIES if family.starts and blob.startswith(family.starts)), None)

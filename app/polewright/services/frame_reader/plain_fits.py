@@ -16,6 +16,7 @@ from polewright.services.frame_reader.fits_structure import Hdu, first_image
 from polewright.services.frame_reader.header import Header
 from polewright.services.frame_reader.header_facts import facts_from_header
 
+FITS_START = b"SIMPLE  ="
 RAW_TYPES = {8: ">u1", 16: ">i2", 32: ">i4", 64: ">i8", -32: ">f4", -64: ">f8"}
 UNSIGNED_ZERO = {16: 2**15, 32: 2**31}  # BZERO of unsigned integers (standard, 4.4.2.5)
 FULL_ADU = {8: 255.0, 16: 32767.0, 32: None, 64: None, -32: None, -64: None}
@@ -34,6 +35,14 @@ def read_fits(blob: bytes, utc_offset_hours: float | None) -> tuple[Raster, Fram
     planes, warnings = _as_planes(samples)
     mosaic = planes.ndim == 2 and any(MOSAIC.fullmatch(header.text(key) or "") for key in ("BAYERPAT", "COLORTYP"))
     return Raster(planes, full, mosaic, warnings), facts_from_header(header, utc_offset_hours, planes.shape)
+
+
+def read_gzipped_fits(blob: bytes, utc_offset_hours: float | None) -> tuple[Raster, FrameFacts]:
+    """The same of a FITS file within a gzip file."""
+    content = unpack_gzip(blob)
+    if not content.startswith(FITS_START):
+        raise DamagedError("what it holds is no FITS file")
+    return read_fits(content, utc_offset_hours)
 
 
 def unpack_gzip(blob: bytes) -> bytes:

@@ -12,11 +12,7 @@ from polewright.services.frame_reader.facts import DamagedError, FrameFacts, Ras
 from polewright.services.frame_reader.families import family_of
 from polewright.services.frame_reader.file_time import fallback_time, file_time
 from polewright.services.frame_reader.luminance import luminance
-from polewright.services.frame_reader.picture import read_picture
-from polewright.services.frame_reader.plain_fits import read_fits, unpack_gzip
-from polewright.services.frame_reader.raw_photo import read_raw_photo
 from polewright.services.frame_reader.saturation import saturation_adu
-from polewright.services.frame_reader.tiff import read_tiff
 
 CURE = "It may still be being written, or the disk or card is at fault: try the next frame."
 MAX_FILE_BYTES = 2 << 30
@@ -82,18 +78,9 @@ def _read_bytes(path: Path) -> tuple[bytes, float]:
 
 def _unpack(name: str, blob: bytes, utc_offset_hours: float | None) -> tuple[Raster, FrameFacts]:
     family = family_of(name, blob)
-    if family == "gzip":
-        blob = unpack_gzip(blob)
-        family = "fits" if family_of("", blob) == "fits" else None
-    if family == "fits":
-        return read_fits(blob, utc_offset_hours)
-    if family == "tiff":
-        return read_tiff(blob, utc_offset_hours)
-    if family == "picture":
-        return read_picture(blob, utc_offset_hours)
-    if family == "raw":
-        return read_raw_photo(blob, utc_offset_hours)
-    raise DamagedError("it is no FITS, TIFF, PNG, JPEG or camera raw file")
+    if family is None:
+        raise DamagedError("it is no FITS, TIFF, PNG, JPEG or camera raw file")
+    return family.read(blob, utc_offset_hours)
 
 
 def _assemble(name: str, raster: Raster, facts: FrameFacts, modified_s: float) -> Frame:
