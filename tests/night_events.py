@@ -6,13 +6,14 @@ import math
 
 from hypothesis import strategies as st
 
+from polewright.core.drift.reading import DriftField, DriftReading
 from polewright.core.model import Camera, Site, SkyPosition, TargetPole, Utc
 from polewright.core.night import events as ev
-from polewright.core.night.drift_reading import DriftField, DriftReading
 from polewright.core.night.measured import FollowedAxis, FrameTrouble, MeasuredAxis, PlacedFrame, RotationGain
-from polewright.core.night.sky_choice import Obstacle
+from polewright.core.plan.sky_choice import Obstacle
 from polewright.core.plan.tolerance import PoleChoice, Tolerance
 from polewright.core.plan.tonight import Planned, TonightsPlan
+from polewright.core.screws.angles import Screw
 from polewright.core.screws.memory import ScrewMemory, ScrewMove, ScrewPrior
 
 REAL = st.floats(allow_nan=False, allow_infinity=False, width=64)
@@ -158,8 +159,8 @@ PLAIN_EVENTS = (
 EVENT = st.one_of(
     NIGHT_STARTED,
     *(st.builds(kind, TIME) for kind in PLAIN_EVENTS),
-    st.builds(ev.ScrewTurned, TIME, st.sampled_from(ev.Screw), st.none() | st.floats(-20.0, 20.0)),
-    st.builds(ev.LessonAsked, TIME, st.sampled_from(ev.Screw)),
+    st.builds(ev.ScrewTurned, TIME, st.sampled_from(Screw), st.none() | st.floats(-20.0, 20.0)),
+    st.builds(ev.LessonAsked, TIME, st.sampled_from(Screw)),
     st.builds(ev.TrackingSwitched, TIME, st.booleans()),
     st.builds(ev.TargetChanged, TIME, st.sampled_from(TargetPole), ALTITUDE),
     st.builds(ev.ToleranceChanged, TIME, TOLERANCE, st.none() | PLANNED),

@@ -16,7 +16,7 @@ import numpy as np
 from polewright.core.angles import ARCMIN_PER_RAD, ARCSEC_PER_RAD, rotation_about, unit
 from polewright.core.model import Camera, Site, SkyPosition, TargetPole, Utc
 from polewright.core.night import advice as says
-from polewright.core.night.coach import advise
+from polewright.core.night.advise import advise
 from polewright.core.night.effects import EstimateAxis, FollowAxis, Refused, StartFollowing
 from polewright.core.night.events import (
     AnyEvent,
@@ -31,14 +31,13 @@ from polewright.core.night.events import (
     NextAsked,
     NightStarted,
     RestartAsked,
-    Screw,
     ScrewTurned,
     Ticked,
 )
 from polewright.core.night.measured import FollowedAxis, FrameTrouble, MeasuredAxis, PlacedFrame, RotationGain
 from polewright.core.night.states import NightState, Stage
-from polewright.core.night.workflow import step
-from polewright.core.screws.angles import ScrewAngles, offset_from_angles
+from polewright.core.night.table import step
+from polewright.core.screws.angles import Screw, ScrewAngles, offset_from_angles
 from polewright.core.screws.lock_memory import NEW_LOCKS, LockMemory
 from polewright.core.screws.memory import ScrewMemory, ScrewPrior
 

@@ -20,7 +20,7 @@ from polewright.core.night.events import (
 )
 from polewright.core.night.measured import MeasuredAxis, PlacedFrame
 from polewright.core.night.states import NightState
-from polewright.core.night.workflow import step
+from polewright.core.night.table import step
 from polewright.core.sky.places import offset_from_pole, true_pole_enu
 from vigil_nights import SITE, Motion, Run, frames, setup_of, still
 

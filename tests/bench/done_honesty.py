@@ -3,7 +3,7 @@
     python tests/bench/done_honesty.py [--ends 1000] [--seed 1]
 
 An axis rests at random within 1.4 tolerances of the pole. A capture with an error of its own places it, frames come
-in with noise, tube and air hide a few arcseconds, until the rule of core/night/done.py claims the tolerance or frames
+in with noise, tube and air hide a few arcseconds, until the rule of core/offset.py claims the tolerance or frames
 alone will never do it (then a screw would be turned, and the case does not count). The claim is 95 %: true in fewer
 cases would be a lie, true in more than 99.5 % needless polishing. Prints the distribution for several tolerances.
 """
@@ -18,8 +18,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from polewright.core.angles import ARCSEC_PER_RAD
-from polewright.core.night.done import good_enough
 from polewright.core.night.rest import Reading, Rest, add_reading, rest_offset
+from polewright.core.offset import good_enough
 
 LEAST, MOST = 0.95, 0.995
 CAPTURE_ARCSEC, FRAME_ARCSEC, HIDDEN_ARCSEC = 3.0, 3.0, 3.0  # one sigma of the total, in two dimensions

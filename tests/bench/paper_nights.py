@@ -11,7 +11,7 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 from paper_night import PaperNight, nights
-from polewright.core.night.events import Screw
+from polewright.core.screws.angles import Screw
 
 
 def main() -> None:

@@ -7,7 +7,7 @@ import pytest
 from pytest_benchmark.fixture import BenchmarkFixture
 
 from night_kit import rehearsed
-from polewright.core.night.coach import advise
+from polewright.core.night.advise import advise
 from polewright.ui.presenting.extras import Extras
 from polewright.ui.presenting.night_view import present
 from polewright.ui.presenting.picture import step_for, stretched

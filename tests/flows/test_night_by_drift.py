@@ -12,13 +12,13 @@ import pytest
 
 from night_kit import MOOR
 from polewright.core.angles import ARCMIN_PER_RAD, ARCSEC_PER_RAD
+from polewright.core.drift.reading import rest_needed_s
 from polewright.core.model import TargetPole
-from polewright.core.night.coach_drift import free_side, position_for
-from polewright.core.night.drift_reading import rest_needed_s
+from polewright.core.night.drifting.coach import free_side, position_for
 from polewright.core.night.event_codec import event_from_plain
 from polewright.core.night.events import DriftAsked, DriftMeasured, ScrewTurned
-from polewright.core.night.sky_choice import Obstacle
 from polewright.core.night.states import NightPlan, Stage
+from polewright.core.plan.sky_choice import Obstacle
 from polewright.practice.by_drift import ByDrift, Way
 from polewright.practice.rehearsal import Rehearsal, Score, rehearse_with_star_lists
 from polewright.runtime.drift_record import DRIFT_KIND

@@ -15,7 +15,7 @@ from PySide6.QtWidgets import QApplication
 from pytestqt.qtbot import QtBot
 
 from paper_night import PaperNight
-from polewright.core.night.coach import advise
+from polewright.core.night.advise import advise
 from polewright.core.night.events import AnyEvent
 from polewright.ui.drawing import LEDGER
 from polewright.ui.main_window import MainWindow

@@ -11,7 +11,7 @@ import pytest
 
 from night_kit import rehearsed
 from polewright.__main__ import main
-from polewright.core.night.events import Screw
+from polewright.core.screws.angles import Screw
 from polewright.services.log_format import LoggedEvent
 from polewright.services.night_folders import kept_frame
 from polewright.services.night_log import read_night

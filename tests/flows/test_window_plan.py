@@ -19,7 +19,7 @@ from polewright.core.model import TargetPole
 from polewright.core.night.event_codec import event_from_plain
 from polewright.core.night.events import NightStarted, ToleranceChanged
 from polewright.core.night.states import NightState
-from polewright.core.night.workflow import step
+from polewright.core.night.table import step
 from polewright.core.plan.tolerance import Tolerance, needed_accuracy
 from polewright.core.plan.tonight import ToleranceOrigin, TonightsPlan, plan_from_dict
 from polewright.services.night_log import read_night

@@ -25,6 +25,7 @@ from polewright.core.matching.pattern_index import PatternLayer, cell_count
 from polewright.core.model import Site, TargetPole, Utc
 from polewright.core.night import events
 from polewright.core.night.event_codec import event_to_plain
+from polewright.core.screws.angles import Screw
 from polewright.core.sky.catalogue import Catalogue
 from polewright.core.sky.cells import CELL_COUNT
 from polewright.runtime.course import Course
@@ -149,7 +150,7 @@ def night_lines() -> list[LoggedEvent]:
         events.NightStarted(0.0, Site(52.3, 9.8, 84.0), TargetPole.REFRACTED, 0.914, 1.5e-4),
         events.NextAsked(10.0),
         events.FrameUnsolved(12.0, "a.fits", "3 stars found, 5 needed.", "Expose longer."),
-        events.ScrewTurned(20.0, events.Screw.AZIMUTH, 0.25),
+        events.ScrewTurned(20.0, Screw.AZIMUTH, 0.25),
         events.AxisRefused(21.0, "Two frames are needed.", "Rotate the RA axis."),
         events.TrackingSwitched(22.0, True),
         events.ToleranceChanged(25.0, 2e-4),

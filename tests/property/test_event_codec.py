@@ -19,11 +19,12 @@ from polewright.core.night.event_codec import (
     state_from_plain,
     state_to_plain,
 )
-from polewright.core.night.events import AnyEvent, Screw, ScrewTurned, Ticked, ToleranceChanged
+from polewright.core.night.events import AnyEvent, ScrewTurned, Ticked, ToleranceChanged
 from polewright.core.night.measured import RotationGain
 from polewright.core.night.states import NightState
-from polewright.core.night.workflow import step
+from polewright.core.night.table import step
 from polewright.core.plain import from_plain, to_plain
+from polewright.core.screws.angles import Screw
 
 ANYTHING: st.SearchStrategy[Any] = st.recursive(
     st.none() | st.booleans() | st.integers() | st.floats() | st.text(max_size=8),

@@ -13,9 +13,10 @@ from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, ru
 from night_events import DRIFT, EVENT, FRAME, NAME, covariances
 from paper_night import PaperNight
 from polewright.core.angles import ARCSEC_PER_RAD, SIDEREAL_RATE_RAD_S, rotation_about
+from polewright.core.drift.reading import DriftReading
 from polewright.core.model import Site, TargetPole, Utc
-from polewright.core.night.coach import advise
-from polewright.core.night.drift_reading import DriftReading
+from polewright.core.night.advise import advise
+from polewright.core.night.correction.outlook import outlooks
 from polewright.core.night.effects import Effect, EstimateAxis, FollowAxis, Refused, StartFollowing
 from polewright.core.night.event_codec import state_from_plain, state_to_plain
 from polewright.core.night.events import (
@@ -35,7 +36,6 @@ from polewright.core.night.events import (
     NextAsked,
     NightStarted,
     RestartAsked,
-    Screw,
     ScrewTurned,
     ShiftPutAway,
     TripodBumped,
@@ -43,8 +43,8 @@ from polewright.core.night.events import (
 )
 from polewright.core.night.measured import FollowedAxis, MeasuredAxis, PlacedFrame
 from polewright.core.night.states import NightState, Stage
-from polewright.core.night.workflow import step
-from polewright.core.screws.correction import outlooks
+from polewright.core.night.table import step
+from polewright.core.screws.angles import Screw
 from polewright.core.screws.plan import LONGEST_TURNS
 
 MAY_DROP_FRAMES = (RestartAsked, TripodBumped, UndoAsked, AxisMeasured, DriftAsked, DriftMeasured, BackAsked)

@@ -10,7 +10,7 @@ import pytest
 from paper_night import PaperNight
 from polewright.core.model import Site, TargetPole
 from polewright.core.night import advice as says
-from polewright.core.night.coach import advise
+from polewright.core.night.advise import advise
 from polewright.core.night.events import (
     Accepted,
     AnyEvent,
@@ -23,12 +23,12 @@ from polewright.core.night.events import (
     NextAsked,
     NightStarted,
     PauseAsked,
-    Screw,
 )
 from polewright.core.night.measured import FollowedAxis, FrameTrouble, MeasuredAxis, RotationGain
-from polewright.core.night.sky_choice import Obstacle
 from polewright.core.night.states import NightState, Stage
-from polewright.core.night.workflow import step
+from polewright.core.night.table import step
+from polewright.core.plan.sky_choice import Obstacle
+from polewright.core.screws.angles import Screw
 from polewright.core.screws.doable import doable_turns
 from polewright.core.screws.memory import ScrewMemory, ScrewPrior
 

@@ -9,7 +9,7 @@ import pytest
 from scipy.integrate import dblquad
 from scipy.stats import ncx2
 
-from polewright.core.night.done import (
+from polewright.core.offset import (
     PROVED,
     Offset,
     after_more_frames,

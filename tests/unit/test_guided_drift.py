@@ -12,16 +12,17 @@ from drift_nights import guided, mount_off, site_at, watched
 from paper_night import PaperNight
 from polewright.core.angles import ARCSEC_PER_RAD
 from polewright.core.drift.live import DriftProof, DriftResult, measure
+from polewright.core.drift.reading import DriftReading, read_drift, wanted_rad
 from polewright.core.drift.stillness import HELD, field_is_still, nothing_moves
 from polewright.core.model import TargetPole
 from polewright.core.night.advice import StartAgain
-from polewright.core.night.coach import advise
-from polewright.core.night.drift_actions import drift_confirms, drift_contradicts, sure_by_drift
-from polewright.core.night.drift_reading import DriftReading, DriftWatch, read_drift, wanted_rad
+from polewright.core.night.advise import advise
+from polewright.core.night.drift_watch import DriftWatch
+from polewright.core.night.drifting.actions import drift_confirms, drift_contradicts, sure_by_drift
 from polewright.core.night.events import DriftMeasured
 from polewright.core.night.measured import MeasuredAxis
 from polewright.core.night.states import Capture, NightPlan, NightState, Stage
-from polewright.core.night.workflow import step
+from polewright.core.night.table import step
 
 FIELDS = ((0.0, 10.0), (-5.0, 55.0))
 TOLERANCE_RAD = 90.0 / ARCSEC_PER_RAD

@@ -12,8 +12,8 @@ import pytest
 
 from axis_sky import Rig
 from night_kit import MOOR, START, MemoryRecorder, engine_of, unsolved_frame
+from polewright.core.drift.reading import DriftReading
 from polewright.core.model import Frame, Sourced
-from polewright.core.night.drift_reading import DriftReading
 from polewright.core.night.effects import KeepDrift
 from polewright.core.night.events import AnyEvent, Ticked
 from polewright.core.screws.sky_turn import screw_path

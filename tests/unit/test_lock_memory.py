@@ -14,12 +14,12 @@ import pytest
 from paper_night import PaperNight
 from polewright.core.errors import RecordingError
 from polewright.core.model import Site, TargetPole
-from polewright.core.night.coach import advise
+from polewright.core.night.advise import advise
 from polewright.core.night.effects import SaveLocks
 from polewright.core.night.event_codec import event_from_plain, event_to_plain
 from polewright.core.night.events import AnyEvent, BaseLocked, BaseUnlocked, NightStarted
 from polewright.core.night.states import NightState, Stage
-from polewright.core.night.workflow import step
+from polewright.core.night.table import step
 from polewright.core.screws.angles import ScrewAngles, screw_angles
 from polewright.core.screws.lock_memory import NEW_LOCKS, LockMemory, lock_words
 from polewright.services.measuring import Optics

@@ -13,8 +13,8 @@ from polewright.core.angles import rotation_about
 from polewright.core.night.advice import GoBack
 from polewright.core.night.events import AxisFollowed, FrameSolved, FrameUnsolved
 from polewright.core.night.measured import FrameTrouble, PlacedFrame
-from polewright.core.night.proof import proof_confirms
 from polewright.core.night.states import Stage
+from polewright.core.night.witness import proof_confirms
 from polewright.core.screws.learning import learn
 from polewright.core.screws.memory import ScrewMemory, ScrewMove
 from polewright.runtime.course import Course

@@ -10,9 +10,10 @@ import pytest
 from night_kit import MOOR, START, MemoryRecorder, engine_of, unsolved_frame
 from polewright.core.errors import FrameReadError, RecordingError
 from polewright.core.model import TargetPole
-from polewright.core.night.events import NextAsked, NightStarted, PauseAsked, Screw, ScrewTurned
+from polewright.core.night.events import NextAsked, NightStarted, PauseAsked, ScrewTurned
 from polewright.core.night.measured import FrameTrouble
 from polewright.core.night.states import Stage
+from polewright.core.screws.angles import Screw
 from polewright.runtime.engine import NightEngine
 from polewright.runtime.jobs import InlineJobs, JobOutcome
 from polewright.runtime.qt_jobs import QtJobs

@@ -30,10 +30,10 @@ from polewright.core.night.events import (
     FrameUnsolved,
     NextAsked,
     NightStarted,
-    Screw,
     ScrewTurned,
 )
 from polewright.core.night.measured import FollowedAxis, MeasuredAxis, PlacedFrame
+from polewright.core.screws.angles import Screw
 from polewright.services.clock import VirtualClock
 from polewright.services.night_log import NightLog, read_night
 from polewright.services.recorder import NightRecorder
@@ -171,7 +171,7 @@ def test_the_ellipse_is_the_covariance() -> None:
 
 
 def gather_offset(mean: tuple[float, float], cov):  # type: ignore[no-untyped-def]
-    from polewright.core.night.done import Offset
+    from polewright.core.offset import Offset
 
     c = np.array(cov) / ARCMIN_PER_RAD**2
     return Offset(mean[0] / ARCMIN_PER_RAD, mean[1] / ARCMIN_PER_RAD, ((c[0, 0], c[0, 1]), (c[1, 0], c[1, 1])), 1)

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 
+from night_diagram import mermaid_text
 from paper_night import PaperNight
 from polewright.core.model import Site, TargetPole
 from polewright.core.night.effects import EnterStage, EstimateAxis, FollowAxis, KeepNight, Refused, StartFollowing
@@ -28,7 +29,6 @@ from polewright.core.night.events import (
     PauseAsked,
     RestartAsked,
     ResumeAsked,
-    Screw,
     ScrewTurned,
     TargetChanged,
     Ticked,
@@ -38,9 +38,9 @@ from polewright.core.night.events import (
 )
 from polewright.core.night.measured import FollowedAxis, FrameTrouble, MeasuredAxis
 from polewright.core.night.states import NightState, Stage
-from polewright.core.night.workflow import TRANSITIONS, step
-from polewright.core.night.workflow_diagram import mermaid_text
+from polewright.core.night.table import TRANSITIONS, step
 from polewright.core.plan.tonight import ToleranceOrigin
+from polewright.core.screws.angles import Screw
 
 ARCSEC = math.radians(1.0 / 3600.0)
 SMALL = ((ARCSEC**2, 0.0), (0.0, ARCSEC**2))

@@ -9,7 +9,7 @@ import pytest
 
 from polewright.core.angles import ARCSEC_PER_RAD
 from polewright.core.night.advice import Done, MeasureAgain, Mood
-from polewright.core.night.coach import advise
+from polewright.core.night.advise import advise
 from polewright.core.night.effects import Refused, ShiftFound
 from polewright.core.night.event_codec import event_from_plain, event_to_plain, state_from_plain, state_to_plain
 from polewright.core.night.events import (
@@ -21,7 +21,7 @@ from polewright.core.night.events import (
     TripodBumped,
 )
 from polewright.core.night.states import NightState, Stage
-from polewright.core.night.workflow import step
+from polewright.core.night.table import step
 from polewright.core.vigil.watch import Shift
 from vigil_nights import Run, declination_axis, setup_of, slow, sudden
 from watch_night import BEGINS_S, aligned_events, imaging_events, run_through

@@ -9,15 +9,9 @@ import pytest
 
 from polewright.core.angles import ARCSEC_PER_RAD
 from polewright.core.model import Atmosphere, Site, TargetPole
-from polewright.core.night.orientation import (
-    FrameArrival,
-    check_clock,
-    check_scale,
-    clock_effect_rad,
-    heading,
-    longitude_effect_rad,
-)
-from polewright.core.night.sky_choice import (
+from polewright.core.night.orientation.clock import FrameArrival, check_clock, clock_effect_rad, longitude_effect_rad
+from polewright.core.night.orientation.standing import check_scale, heading
+from polewright.core.plan.sky_choice import (
     Obstacle,
     axis_factor,
     choose_sky,

@@ -12,10 +12,10 @@ import numpy as np
 import pytest
 
 from paper_night import PaperNight, nights
-from polewright.core.night.coach import advise
+from polewright.core.night.advise import advise
 from polewright.core.night.event_codec import event_from_plain, event_to_plain, state_from_plain, state_to_plain
 from polewright.core.night.states import NightState
-from polewright.core.night.workflow import step
+from polewright.core.night.table import step
 
 
 def test_from_degrees_to_half_an_arcminute() -> None:

@@ -10,8 +10,8 @@ import numpy as np
 import pytest
 
 from polewright.core.drift.rates import star_enu
+from polewright.core.drift.reading import place_rad, places_rad
 from polewright.core.model import Site, TargetPole
-from polewright.core.night.drift_reading import place_rad, places_rad
 from polewright.core.night.measured import MeasuredAxis
 from polewright.core.night.states import Capture, NightPlan, NightState, Stage
 from polewright.core.plan.tonight import usual_plan

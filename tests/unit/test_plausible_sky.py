@@ -26,10 +26,9 @@ from polewright.core.model import (
     TargetPole,
     Utc,
 )
-from polewright.core.night.clock_doubt import check_file_times, doubting_clock
 from polewright.core.night.events import FrameUnsolved
 from polewright.core.night.measured import FrameTrouble
-from polewright.core.night.orientation import FrameArrival
+from polewright.core.night.orientation.clock import FrameArrival, check_file_times, doubting_clock
 from polewright.core.screws.sky_turn import ScrewPath, screw_path, sky_turn_rad, turned_sky_words, with_path
 from polewright.core.sky.sun import sun_altitude_rad, sun_position_rad
 from polewright.core.sky.timescales import utc_from_iso

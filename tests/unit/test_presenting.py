@@ -18,12 +18,12 @@ from night_kit import rehearsed
 from polewright.core.angles import ARCMIN_PER_RAD, ARCSEC_PER_RAD
 from polewright.core.model import Site, TargetPole
 from polewright.core.night.advice import Advice, Mood, RotateAxis, Turn, Wait
-from polewright.core.night.coach import advise
+from polewright.core.night.advise import advise
 from polewright.core.night.effects import Refused
-from polewright.core.night.events import Screw as CoreScrew
 from polewright.core.night.measured import FrameTrouble
 from polewright.core.night.rest import Reading, Rest
 from polewright.core.night.states import Handling, NightPlan, NightState, Stage, Trouble
+from polewright.core.screws.angles import Screw as CoreScrew
 from polewright.core.screws.memory import ScrewMemory, ScrewPrior
 from polewright.runtime.course import Course
 from polewright.runtime.notices import Notice

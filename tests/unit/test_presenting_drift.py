@@ -11,9 +11,10 @@ import pytest
 from polewright.core.angles import SIDEREAL_RATE_RAD_S, rotation_about
 from polewright.core.drift.live import DriftSample, with_sample
 from polewright.core.drift.rates import star_enu
+from polewright.core.drift.reading import read_drift, wanted_rad
 from polewright.core.model import Site, TargetPole
-from polewright.core.night.coach import advise
-from polewright.core.night.drift_reading import DriftWatch, read_drift, wanted_rad
+from polewright.core.night.advise import advise
+from polewright.core.night.drift_watch import DriftWatch
 from polewright.core.night.events import DriftAsked
 from polewright.core.night.states import NightPlan, NightState, Stage
 from polewright.core.sky.places import standard_atmosphere

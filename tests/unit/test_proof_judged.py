@@ -14,10 +14,11 @@ import pytest
 from polewright.core.angles import ARCSEC_PER_RAD, SIDEREAL_RATE_RAD_S
 from polewright.core.drift.live import DriftSample, largest_step, with_sample
 from polewright.core.drift.rates import star_enu
+from polewright.core.drift.reading import DriftField, DriftReading
 from polewright.core.model import Site, TargetPole
-from polewright.core.night.coach import advise
-from polewright.core.night.drift_actions import settling_s
-from polewright.core.night.drift_reading import DriftField, DriftReading, DriftWatch
+from polewright.core.night.advise import advise
+from polewright.core.night.drift_watch import DriftWatch
+from polewright.core.night.drifting.actions import settling_s
 from polewright.core.night.effects import FitDrift, StartFollowing
 from polewright.core.night.events import (
     AnyEvent,
@@ -30,11 +31,11 @@ from polewright.core.night.events import (
     TripodBumped,
     UndoAsked,
 )
-from polewright.core.night.judging import witnessed_offset
 from polewright.core.night.measured import MeasuredAxis
 from polewright.core.night.rest import Reading, Rest
 from polewright.core.night.states import Capture, NightPlan, NightState, Stage
-from polewright.core.night.workflow import step
+from polewright.core.night.table import step
+from polewright.core.night.witness import witnessed_offset
 from vigil_nights import Run
 from watch_night import aligned_events, imaging_events, run_through
 

@@ -12,7 +12,7 @@ import pytest
 
 from polewright.core.angles import ARCSEC_PER_RAD
 from polewright.core.model import NotMeasurable, Site, TargetPole
-from polewright.core.night.done import Offset
+from polewright.core.offset import Offset
 from polewright.core.plan.tolerance import needed_accuracy, worst_blur_px
 from polewright.core.plan.tonight import Planned, TonightsPlan
 from polewright.services.report.facts import NightFacts

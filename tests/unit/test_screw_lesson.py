@@ -10,11 +10,12 @@ import pytest
 
 from paper_night import PaperNight
 from polewright.core.night.advice import Turn
-from polewright.core.night.coach import advise
+from polewright.core.night.advise import advise
 from polewright.core.night.effects import Refused
-from polewright.core.night.events import AnyEvent, LessonAsked, NightStarted, Screw, UndoAsked
+from polewright.core.night.events import AnyEvent, LessonAsked, NightStarted, UndoAsked
 from polewright.core.night.states import NightState
-from polewright.core.night.workflow import step
+from polewright.core.night.table import step
+from polewright.core.screws.angles import Screw
 from polewright.core.screws.lesson import AWAY_ARCMIN, BACK_AND_FORTH, MOST_TURNS, lesson_over, lesson_turns
 from polewright.core.screws.memory import ScrewMemory, ScrewMove, ScrewRate
 

@@ -13,11 +13,11 @@ import pytest
 from polewright.core.angles import ARCMIN_PER_RAD, ARCSEC_PER_RAD
 from polewright.core.errors import RecordingError, UsageError
 from polewright.core.model import Site, TargetPole
-from polewright.core.night.done import Offset
 from polewright.core.night.event_codec import event_from_plain, event_to_plain, state_from_plain, state_to_plain
 from polewright.core.night.events import NightStarted, TargetChanged, ToleranceChanged, UndoAsked
 from polewright.core.night.states import NightState
-from polewright.core.night.workflow import step
+from polewright.core.night.table import step
+from polewright.core.offset import Offset
 from polewright.core.plan.study import PlanStudy, study
 from polewright.core.plan.tolerance import CAP_RAD, Tolerance, longest_exposure_s, needed_accuracy, worst_blur_px
 from polewright.core.plan.tonight import (

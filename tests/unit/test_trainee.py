@@ -5,9 +5,10 @@ from __future__ import annotations
 import pytest
 
 from night_kit import RecordedNight, rehearsed
-from polewright.core.night.events import AnyEvent, Screw
+from polewright.core.night.events import AnyEvent
 from polewright.core.night.states import NightState
 from polewright.core.night.trainee import Answer, Decision, best_turn, decisions, judge
+from polewright.core.screws.angles import Screw
 from polewright.core.screws.memory import ScrewRate
 from polewright.runtime.retrace import CheckedReplay
 

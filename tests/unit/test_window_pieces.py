@@ -10,7 +10,7 @@ import pytest
 from night_kit import unsolved_frame
 from polewright.core.errors import RecordingError, SettingsError
 from polewright.core.model import Site
-from polewright.core.night.events import Screw
+from polewright.core.screws.angles import Screw
 from polewright.core.screws.memory import ScrewMemory, ScrewMove
 from polewright.services.file_lock import FileLock
 from polewright.services.frame_reader import FRAME_SUFFIXES

@@ -30,7 +30,7 @@ from polewright.core.drift.plan import DriftPosition, best_positions, predicted_
 from polewright.core.drift.remaining import Remaining, remaining
 from polewright.core.errors import RecordingError, UsageError
 from polewright.core.model import Site, SkyFrame, TargetPole
-from polewright.core.screws.angles import Covariance
+from polewright.core.offset import Covariance
 from polewright.core.sky.places import default_target, standard_atmosphere
 from polewright.services.measuring import place_in_sky
 from polewright.words.numbers import angle_text, duration_text, number_text, offset_words, sigma_text

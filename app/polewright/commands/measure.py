@@ -25,8 +25,7 @@ from polewright.core.axis.estimate import estimate_axis
 from polewright.core.axis.plausible import WrongSky
 from polewright.core.axis.screw_offsets import screw_offsets
 from polewright.core.model import AxisEstimate, NotMeasurable, PlateSolution, Site, SkyFrame, TargetPole, Unsolved
-from polewright.core.night.clock_doubt import doubting_clock
-from polewright.core.night.orientation import clock_effect_rad
+from polewright.core.night.orientation.clock import clock_effect_rad, doubting_clock
 from polewright.core.sky.places import default_target, standard_atmosphere
 from polewright.services.measuring import MeasuredFrame, arrivals_of, place_in_sky
 from polewright.words.numbers import offset_words

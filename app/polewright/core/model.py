@@ -29,6 +29,8 @@ FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 PixelArray = NDArray[np.uint8] | NDArray[np.uint16] | NDArray[np.float32]
 
+Matrix = tuple[tuple[float, float, float], tuple[float, float, float], tuple[float, float, float]]
+
 T = TypeVar("T")
 
 

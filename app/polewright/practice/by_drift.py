@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Literal
 
-from polewright.core.night.coach_drift import free_side
+from polewright.core.night.drifting.coach import free_side
 from polewright.core.night.events import DriftAsked
 from polewright.core.night.states import Stage
 from polewright.practice.world import RehearsalWorld

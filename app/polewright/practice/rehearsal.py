@@ -9,8 +9,9 @@ from functools import partial
 from pathlib import Path
 
 from polewright.core.angles import ARCMIN_PER_RAD
-from polewright.core.night.events import NightStarted, Screw
+from polewright.core.night.events import NightStarted
 from polewright.core.night.states import NightState
+from polewright.core.screws.angles import Screw
 from polewright.core.screws.memory import ScrewRate
 from polewright.core.sky.places import default_target, pole_enu, standard_atmosphere
 from polewright.practice.frame_delivery import FilesThroughWatcher, StarListsOnly

@@ -17,9 +17,9 @@ from polewright.core.night.events import (
     NextAsked,
     RestartAsked,
     ResumeAsked,
-    Screw,
     ScrewTurned,
 )
+from polewright.core.screws.angles import Screw
 from polewright.practice.world import RehearsalWorld
 from polewright.runtime.engine import NightEngine
 from polewright.words.numbers import number_text, sense_text

@@ -13,10 +13,10 @@ import numpy as np
 from polewright.core.axis.estimate import estimate_axis, predicted_sigma_rad
 from polewright.core.axis.following import FollowState, follow, start_following, start_following_axis
 from polewright.core.axis.following_start import KnownAxis
+from polewright.core.drift.reading import read_drift
 from polewright.core.model import AxisEstimate, NotMeasurable, SkyFrame
 from polewright.core.night.advice import Advice
-from polewright.core.night.coach import advise
-from polewright.core.night.drift_reading import read_drift
+from polewright.core.night.advise import advise
 from polewright.core.night.effects import Effect, EstimateAxis, FitDrift, FollowAxis, StartFollowing
 from polewright.core.night.events import (
     AnyEvent,
@@ -27,9 +27,10 @@ from polewright.core.night.events import (
     DriftRefused,
     FrameUnsolved,
 )
-from polewright.core.night.measured import FollowedAxis, FrameTrouble, MeasuredAxis, RotationGain, covariance_of
+from polewright.core.night.measured import FollowedAxis, FrameTrouble, MeasuredAxis, RotationGain
 from polewright.core.night.states import NightState
-from polewright.core.night.workflow import step
+from polewright.core.night.table import step
+from polewright.core.offset import covariance_of
 from polewright.core.sky.places import pole_enu, standard_atmosphere
 
 GAIN_STEPS_RAD = tuple(math.radians(d) for d in (15.0, 30.0, 45.0, 60.0, 75.0))

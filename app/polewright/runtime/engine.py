@@ -17,12 +17,13 @@ from polewright.core.model import Frame, Site, Utc
 from polewright.core.night.advice import Advice
 from polewright.core.night.effects import Effect, KeepDrift, KeepNight, Refused, SaveLocks, SaveScrew, ShiftFound
 from polewright.core.night.event_codec import event_to_plain
-from polewright.core.night.events import AnyEvent, FrameUnsolved, Screw, Ticked
+from polewright.core.night.events import AnyEvent, FrameUnsolved, Ticked
 from polewright.core.night.measured import FrameTrouble
-from polewright.core.night.orientation import FrameArrival, check_clock
+from polewright.core.night.orientation.clock import FrameArrival, check_clock
 from polewright.core.night.states import NightState, Stage
-from polewright.core.night.workflow import CLICKS
+from polewright.core.night.table import CLICKS
 from polewright.core.plain import to_plain
+from polewright.core.screws.angles import Screw
 from polewright.core.screws.lock_memory import LockMemory
 from polewright.core.screws.memory import ScrewMemory
 from polewright.core.screws.sky_turn import turned_sky_words

@@ -26,7 +26,7 @@ from polewright.core.model import (
     StarList,
     Unsolved,
 )
-from polewright.core.night.orientation import FrameArrival
+from polewright.core.night.orientation.clock import FrameArrival
 from polewright.core.sky.timescales import julian_epoch_year, unix_seconds
 from polewright.services.frame_reader import read_frame
 from polewright.services.frame_reader.file_time import FILE_TIME_SOURCE

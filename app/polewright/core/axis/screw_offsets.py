@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from polewright.core.angles import ARCMIN_PER_RAD
 from polewright.core.model import AxisEstimate
-from polewright.core.night.measured import covariance_of
+from polewright.core.offset import covariance_of
 from polewright.core.screws.angles import screw_angles
 from polewright.core.sky.places import hemisphere_sign
 

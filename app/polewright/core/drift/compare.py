@@ -15,7 +15,7 @@ import numpy as np
 
 from polewright.core.angles import ARCSEC_PER_RAD
 from polewright.core.model import Atmosphere, Site
-from polewright.core.screws.angles import Covariance
+from polewright.core.offset import Covariance
 from polewright.core.sky.places import refraction_rad
 from polewright.words.numbers import angle_text
 

@@ -16,8 +16,7 @@ from polewright.core.drift.fit import DriftData, DriftFit, correlation_growth, f
 from polewright.core.drift.rates import drift_rates
 from polewright.core.drift.stillness import HELD, along_ra, field_is_still, nothing_moves
 from polewright.core.model import Atmosphere, FloatArray, NotMeasurable, Site, SkyFrame, TargetPole
-from polewright.core.night.measured import covariance_of
-from polewright.core.screws.angles import Covariance
+from polewright.core.offset import Covariance, covariance_of
 from polewright.core.sky.places import east_and_up, hemisphere_sign, offset_from_pole, pole_enu, true_pole_enu
 
 Vector = tuple[float, float, float]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import Enum
 
-from polewright.core.night.events import Screw
+from polewright.core.screws.angles import Screw
 
 
 class Mood(Enum):

@@ -5,10 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from polewright.core.drift.live import DriftSample
+from polewright.core.drift.reading import DriftReading
 from polewright.core.model import TargetPole
-from polewright.core.night.drift_reading import DriftReading
-from polewright.core.night.events import Screw
 from polewright.core.night.measured import MeasuredAxis, PlacedFrame
+from polewright.core.screws.angles import Screw
 from polewright.core.screws.lock_memory import LockMemory
 from polewright.core.screws.memory import ScrewMemory
 from polewright.core.vigil.watch import Shift

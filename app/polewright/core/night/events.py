@@ -8,25 +8,18 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from enum import Enum
 
+from polewright.core.drift.reading import DriftReading, Side
 from polewright.core.errors import UsageError
 from polewright.core.model import Site, TargetPole
-from polewright.core.night.drift_reading import DriftReading, Side
 from polewright.core.night.measured import FollowedAxis, FrameTrouble, MeasuredAxis, PlacedFrame
-from polewright.core.night.sky_choice import Obstacle
+from polewright.core.plan.sky_choice import Obstacle
 from polewright.core.plan.tonight import Planned
+from polewright.core.screws.angles import Screw
 from polewright.core.screws.lock_memory import NEW_LOCKS, LockMemory
 from polewright.core.screws.memory import ScrewMemory
 
 NEW_SCREW = ScrewMemory()
-
-
-class Screw(Enum):
-    """The two adjusting screws."""
-
-    AZIMUTH = "azimuth"
-    ALTITUDE = "altitude"
 
 
 @dataclass(frozen=True)

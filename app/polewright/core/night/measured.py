@@ -7,10 +7,8 @@ from enum import Enum
 
 import numpy as np
 
-from polewright.core.model import Attitude, AxisEstimate, Camera, FloatArray, SkyFrame, SkyPosition, Utc
-from polewright.core.screws.angles import Covariance
-
-Matrix = tuple[tuple[float, float, float], tuple[float, float, float], tuple[float, float, float]]
+from polewright.core.model import Attitude, AxisEstimate, Camera, FloatArray, Matrix, SkyFrame, SkyPosition, Utc
+from polewright.core.offset import Covariance, covariance_of
 
 
 @dataclass(frozen=True)
@@ -121,11 +119,6 @@ class FrameTrouble(Enum):
     WRONG_SKY = "wrong sky"  # by site and time below the horizon, or in daylight
     UNREADABLE = "unreadable"
     NOT_FOLLOWED = "not followed"  # camera, declination or too much moved since the capture
-
-
-def covariance_of(matrix: FloatArray) -> Covariance:
-    """A (2, 2) array as nested tuples."""
-    return (float(matrix[0, 0]), float(matrix[0, 1])), (float(matrix[1, 0]), float(matrix[1, 1]))
 
 
 def _matrix(m: FloatArray) -> Matrix:

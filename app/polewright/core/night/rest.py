@@ -10,8 +10,7 @@ import math
 from dataclasses import dataclass, replace
 
 from polewright.core.angles import ARCSEC_PER_RAD
-from polewright.core.night.done import Offset
-from polewright.core.screws.angles import Covariance
+from polewright.core.offset import Covariance, Offset
 
 KEPT_READINGS = 12
 MOVED_CHI2 = 25.0  # two readings this far apart (2 degrees of freedom) are a motion: 4e-6 by chance

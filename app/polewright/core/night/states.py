@@ -7,19 +7,18 @@ from dataclasses import dataclass, field
 from enum import Enum
 
 from polewright.core.model import Site, TargetPole
-from polewright.core.night.done import PROVED, SURE_ENOUGH, Offset, good_enough, probability_inside
-from polewright.core.night.drift_reading import DriftWatch
-from polewright.core.night.events import Screw
+from polewright.core.night.drift_watch import DriftWatch
 from polewright.core.night.measured import FrameTrouble, MeasuredAxis, PlacedFrame
 from polewright.core.night.rest import Reading, Rest, rest_offset
-from polewright.core.night.sky_choice import Obstacle
-from polewright.core.night.watching import Watching
+from polewright.core.offset import PROVED, SURE_ENOUGH, Covariance, Offset, good_enough, probability_inside
+from polewright.core.plan.sky_choice import Obstacle
 from polewright.core.plan.tonight import Planned, ToleranceOrigin
-from polewright.core.screws.angles import Covariance, ScrewAngles, screw_angles
+from polewright.core.screws.angles import Screw, ScrewAngles, screw_angles
 from polewright.core.screws.learning import learn
 from polewright.core.screws.lock_memory import NEW_LOCKS, LockMemory
 from polewright.core.screws.memory import ScrewMemory, ScrewRate
 from polewright.core.screws.sky_turn import ScrewPath, sky_turn_rad
+from polewright.core.vigil.watching import Watching
 
 NO_COVARIANCE: Covariance = ((0.0, 0.0), (0.0, 0.0))
 CLOUDED_FRAMES = 3

@@ -11,10 +11,10 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 from polewright.core.angles import ARCMIN_PER_RAD
-from polewright.core.night.done import Offset
-from polewright.core.night.events import AnyEvent, Screw, ScrewTurned, UndoAsked
+from polewright.core.night.events import AnyEvent, ScrewTurned, UndoAsked
 from polewright.core.night.states import AskedTurn, NightState
-from polewright.core.screws.angles import ScrewAngles, offset_from_angles
+from polewright.core.offset import Offset
+from polewright.core.screws.angles import Screw, ScrewAngles, offset_from_angles
 from polewright.core.screws.memory import ScrewRate
 from polewright.words.numbers import angle_text, sense_text, turns_text
 

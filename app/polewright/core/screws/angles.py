@@ -1,4 +1,4 @@
-"""The axis offset on the sky and the same offset as the two screws see it.
+"""The two screws; the axis offset on the sky, and the same as the two screws see it.
 
 The azimuth screw turns the mount about the vertical: its angle is counted along the horizon, `bearing`, positive
 CLOCKWISE seen from above, so that one mount keeps its sign in both hemispheres. The altitude screw raises the axis:
@@ -10,12 +10,19 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from enum import Enum
 
 from polewright.core.angles import ARCMIN_PER_RAD
+from polewright.core.offset import Covariance, Pair
 
-Pair = tuple[float, float]
-Covariance = tuple[Pair, Pair]  # ((ee, eu), (eu, uu)), rad^2 on the sky
 LARGEST_POLE_ALTITUDE_RAD = math.radians(88.0)  # above it the azimuth screw turns about the pole itself
+
+
+class Screw(Enum):
+    """The two adjusting screws."""
+
+    AZIMUTH = "azimuth"
+    ALTITUDE = "altitude"
 
 
 @dataclass(frozen=True)

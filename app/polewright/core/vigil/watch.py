@@ -29,8 +29,7 @@ import numpy as np
 
 from polewright.core.angles import ARCSEC_PER_RAD, SIDEREAL_RATE_RAD_S, rotation_about
 from polewright.core.attitude import rotation_vector
-from polewright.core.model import FloatArray, Site, SkyFrame
-from polewright.core.night.measured import Matrix
+from polewright.core.model import FloatArray, Matrix, Site, SkyFrame
 from polewright.core.sky.places import east_and_up, hemisphere_sign, true_pole_enu
 from polewright.core.vigil.change_search import Change, Quiet, find_change, scatter
 from polewright.words.numbers import angle_text, duration_text

@@ -6,7 +6,6 @@ from dataclasses import dataclass, field
 
 from polewright.core.errors import RecordingError
 from polewright.core.model import Camera, Site, TargetPole, Utc
-from polewright.core.night.done import Offset, probability_inside
 from polewright.core.night.event_codec import event_from_plain
 from polewright.core.night.events import (
     AnyEvent,
@@ -16,15 +15,16 @@ from polewright.core.night.events import (
     FrameSolved,
     FrameUnsolved,
     NightStarted,
-    Screw,
     ScrewTurned,
     TripodBumped,
 )
-from polewright.core.night.judging import witnessed_offset
 from polewright.core.night.measured import PlacedFrame
 from polewright.core.night.states import NightState
-from polewright.core.night.workflow import step
+from polewright.core.night.table import step
+from polewright.core.night.witness import witnessed_offset
+from polewright.core.offset import Offset, probability_inside
 from polewright.core.plan.tonight import Planned
+from polewright.core.screws.angles import Screw
 from polewright.core.screws.memory import ScrewMove, ScrewRate
 from polewright.services.log_format import LoggedEvent
 from polewright.services.night_log import NightLog

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 from polewright import __version__
 from polewright.core.angles import ARCMIN_PER_RAD, ARCSEC_PER_RAD
 from polewright.core.model import TargetPole
-from polewright.core.night.done import Offset
+from polewright.core.offset import Offset
 from polewright.core.sky.timescales import iso_text
 from polewright.services.report.facts import NightFacts
 from polewright.services.report.history import History

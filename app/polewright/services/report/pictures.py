@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from typing import Protocol
 
 from polewright.core.angles import ARCMIN_PER_RAD, ARCSEC_PER_RAD
-from polewright.core.night.done import Offset
+from polewright.core.offset import Offset
 from polewright.services.report.facts import NightFacts
 from polewright.services.report.svg import (
     ACCENT,

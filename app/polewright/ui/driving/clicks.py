@@ -8,9 +8,10 @@ from polewright.core.angles import ARCMIN_PER_RAD
 from polewright.core.model import TargetPole
 from polewright.core.night import events
 from polewright.core.night.advice import Advice, Turn
-from polewright.core.night.coach_drift import free_side
-from polewright.core.night.orientation import pole_altitude_rad
+from polewright.core.night.drifting.coach import free_side
+from polewright.core.night.orientation.standing import pole_altitude_rad
 from polewright.core.night.states import NightState
+from polewright.core.screws.angles import Screw
 from polewright.core.screws.doable import stepped_turns
 from polewright.core.sky.places import standard_atmosphere
 from polewright.ui import intents as want
@@ -18,7 +19,7 @@ from polewright.ui.driving.desk import MakeEvent
 
 TARGETS = (TargetPole.TRUE, TargetPole.BETWEEN, TargetPole.REFRACTED)
 TOLERANCES_ARCMIN = (0.25, 0.5, 1.0, 2.0, 5.0, 10.0)
-SCREWS = {"azimuth": events.Screw.AZIMUTH, "altitude": events.Screw.ALTITUDE}
+SCREWS = {"azimuth": Screw.AZIMUTH, "altitude": Screw.ALTITUDE}
 
 
 def event_for(intent: want.Intent, state: NightState) -> MakeEvent | None:

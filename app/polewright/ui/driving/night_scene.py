@@ -13,7 +13,7 @@ from polewright.core.errors import PolewrightError
 from polewright.core.model import NotMeasurable
 from polewright.core.night.effects import Refused
 from polewright.core.night.events import NightStarted, ToleranceChanged
-from polewright.core.night.orientation import FrameArrival
+from polewright.core.night.orientation.clock import FrameArrival
 from polewright.core.night.states import NightPlan
 from polewright.core.plan.tonight import Planned, TonightsPlan
 from polewright.core.sky.timescales import julian_epoch_year

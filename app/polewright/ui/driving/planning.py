@@ -8,8 +8,8 @@ from pathlib import Path
 
 from polewright.core.errors import SettingsError
 from polewright.core.model import NotMeasurable, Site, TargetPole
-from polewright.core.night.done import Offset
 from polewright.core.night.states import NightPlan, NightState
+from polewright.core.offset import Offset
 from polewright.core.plan.study import study
 from polewright.core.plan.tolerance import needed_accuracy, unreachable
 from polewright.core.plan.tonight import Planned, TonightsPlan, usual_plan

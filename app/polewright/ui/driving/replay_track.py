@@ -10,9 +10,10 @@ from pathlib import Path
 from polewright.core.errors import RecordingError
 from polewright.core.model import Site
 from polewright.core.night.advice import Advice
-from polewright.core.night.events import AnyEvent, Screw, Ticked
+from polewright.core.night.events import AnyEvent, Ticked
 from polewright.core.night.states import NightState
 from polewright.core.night.trainee import Decision, decisions
+from polewright.core.screws.angles import Screw
 from polewright.core.screws.memory import ScrewRate
 from polewright.runtime.course import Course
 from polewright.runtime.retrace import FRAME_KIND, recorded_events

@@ -8,9 +8,9 @@ from pathlib import Path
 
 from polewright.core.errors import RecordingError, SettingsError
 from polewright.core.model import Site
-from polewright.core.night.events import Screw
 from polewright.core.night.states import NightState
 from polewright.core.plan.tonight import TonightsPlan, plan_from_dict, plan_to_dict
+from polewright.core.screws.angles import Screw
 from polewright.core.screws.learning import learn
 from polewright.core.screws.lock_memory import NEW_LOCKS, LockMemory
 from polewright.core.screws.memory import ScrewMemory

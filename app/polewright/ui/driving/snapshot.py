@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from polewright.core.model import PlateSolution
 from polewright.core.night.advice import Advice
 from polewright.core.night.effects import Refused
-from polewright.core.night.orientation import FrameArrival
+from polewright.core.night.orientation.clock import FrameArrival
 from polewright.core.night.states import NightState
 from polewright.runtime.engine import NightEngine
 from polewright.runtime.notices import Notice

@@ -7,7 +7,7 @@ from collections.abc import Callable
 from polewright.core.angles import ARCMIN_PER_RAD
 from polewright.core.model import Site, TargetPole
 from polewright.core.night.events import NEW_SCREW, NightStarted
-from polewright.core.night.orientation import pole_altitude_rad
+from polewright.core.night.orientation.standing import pole_altitude_rad
 from polewright.core.plan.tonight import Planned
 from polewright.core.screws.lock_memory import NEW_LOCKS, LockMemory
 from polewright.core.screws.memory import ScrewMemory

@@ -8,8 +8,9 @@ from collections import Counter
 import numpy as np
 
 from polewright.core.angles import ARCSEC_PER_RAD
-from polewright.core.night.coach_drift import left_here_s
-from polewright.core.night.drift_reading import DriftReading, DriftWatch, places_rad
+from polewright.core.drift.reading import DriftReading, places_rad
+from polewright.core.night.drift_watch import DriftWatch
+from polewright.core.night.drifting.coach import left_here_s
 from polewright.core.night.states import NightState, Stage
 from polewright.ui import intents as want
 from polewright.ui.presenting.wording import size_and_side

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from polewright.core.angles import ARCMIN_PER_RAD
-from polewright.core.night.events import Screw as TurnedScrew
 from polewright.core.night.states import NightState
+from polewright.core.screws.angles import Screw as TurnedScrew
 from polewright.ui.view_model import MoveMark, Screw, Timeline
 
 MOST_POINTS = 4000

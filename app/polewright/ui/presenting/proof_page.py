@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import math
 
-from polewright.core.night.done import probability_inside
-from polewright.core.night.proof import proof_offset
 from polewright.core.night.states import NightState
+from polewright.core.night.witness import proof_offset
+from polewright.core.offset import probability_inside
 from polewright.ui.presenting.drift_page import drift_fact
 from polewright.ui.presenting.extras import Extras
 from polewright.ui.presenting.watch_page import watch_begun, watch_page

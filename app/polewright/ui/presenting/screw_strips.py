@@ -5,9 +5,9 @@ from __future__ import annotations
 import math
 
 from polewright.core.night.advice import Advice, Turn
-from polewright.core.night.events import Screw as CoreScrew
+from polewright.core.night.correction.outlook import ScrewOutlook, outlooks
 from polewright.core.night.states import NightState, Stage
-from polewright.core.screws.correction import ScrewOutlook, outlooks
+from polewright.core.screws.angles import Screw as CoreScrew
 from polewright.core.screws.plan import TurnKind
 from polewright.ui.view_model import Screw, ScrewStrip, Sense
 from polewright.words.numbers import rate_text, sense_text, turns_text

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from polewright.core.angles import ARCMIN_PER_RAD
-from polewright.core.night.orientation import check_clock, check_scale, heading
+from polewright.core.night.orientation.clock import check_clock
+from polewright.core.night.orientation.standing import check_scale, heading
 from polewright.core.night.states import NightPlan, NightState
 from polewright.core.plan.tonight import ToleranceOrigin
 from polewright.core.sky.places import standard_atmosphere

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from polewright.core.night.advice import Advice
-from polewright.core.night.coach import SPOILED_BY_TURNING
+from polewright.core.night.advise import SPOILED_BY_TURNING
 from polewright.core.night.states import NightState, Stage
 from polewright.ui.presenting.extras import Extras
 from polewright.ui.view_model import Trouble

@@ -7,9 +7,9 @@ import math
 import numpy as np
 
 from polewright.core.night.advice import Advice, RotateAxis
-from polewright.core.night.capture_frames import WANTED_SPAN_RAD, places
 from polewright.core.night.measured import PlacedFrame
 from polewright.core.night.states import Capture, NightState, Stage
+from polewright.core.night.turning.places import WANTED_SPAN_RAD, places
 from polewright.ui.view_model import Capture as Dial
 from polewright.words.numbers import sigma_text
 

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from polewright.core.night.coach_watching import FIRST_LOOKS
-from polewright.core.night.done import probability_inside
 from polewright.core.night.states import NightState
-from polewright.core.night.watching import Watching
+from polewright.core.night.watch.coach import FIRST_LOOKS
+from polewright.core.offset import probability_inside
 from polewright.core.vigil.watch import Shift
+from polewright.core.vigil.watching import Watching
 from polewright.ui import intents as want
 from polewright.ui.presenting.extras import Extras
 from polewright.ui.presenting.well import shown_offset

@@ -6,12 +6,11 @@ import numpy as np
 
 from polewright.core.angles import ARCMIN_PER_RAD
 from polewright.core.night.advice import Advice, Turn
-from polewright.core.night.done import Offset
-from polewright.core.night.events import Screw
-from polewright.core.night.judging import witnessed_offset
+from polewright.core.night.correction.outlook import ScrewOutlook, outlooks
 from polewright.core.night.states import NightState, Stage
-from polewright.core.screws.angles import Covariance, ScrewAngles, offset_from_angles
-from polewright.core.screws.correction import ScrewOutlook, outlooks
+from polewright.core.night.witness import witnessed_offset
+from polewright.core.offset import Covariance, Offset
+from polewright.core.screws.angles import Screw, ScrewAngles, offset_from_angles
 from polewright.core.screws.plan import TurnKind
 from polewright.ui.presenting.extras import Extras
 from polewright.ui.view_model import Point, Reticle, TrailPoint

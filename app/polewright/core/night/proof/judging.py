@@ -1,4 +1,4 @@
-"""What a proof says, and what it is still worth when tolerance or target pole change, or a click is taken back.
+"""What a proof is still worth when tolerance or target pole change, or a click is taken back.
 
 A proof that was given is judged by the new tolerance from the same evidence. Where that no longer does, a new one
 begins; without what was seen before if the imaging run has begun: its frames are guided, dithered and slewed, and
@@ -9,23 +9,12 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from polewright.core.night.done import Offset
-from polewright.core.night.drift_actions import both_offset, drift_confirms, opposed
-from polewright.core.night.drift_reading import anew
+from polewright.core.night.actions import Outcome, change_target, change_tolerance
+from polewright.core.night.drift_watch import anew
+from polewright.core.night.drifting.actions import drift_confirms
 from polewright.core.night.events import TargetChanged, ToleranceChanged
-from polewright.core.night.proof import combined_offset, proof_confirms
 from polewright.core.night.states import Capture, NightState, Stage
-from polewright.core.night.workflow_actions import Outcome, change_target, change_tolerance
-
-
-def witnessed_offset(state: NightState) -> Offset | None:
-    """Where the axis is by all that the proof has to say so far, drift or turn.
-
-    None where it says nothing, or where a drift stands alone against what puts the axis outside.
-    """
-    if state.stage is not Stage.PROOF or opposed(state):
-        return None
-    return combined_offset(state) if state.drift is None else both_offset(state)
+from polewright.core.night.witness import proof_confirms
 
 
 def judge_anew(state: NightState, event: ToleranceChanged) -> Outcome:

@@ -11,21 +11,14 @@ from polewright.core.angles import ARCMIN_PER_RAD, ARCSEC_PER_RAD
 from polewright.core.drift.live import NOT_TRACKING
 from polewright.core.drift.plan import DriftPosition, best_positions, predicted_seconds
 from polewright.core.drift.rates import star_enu
+from polewright.core.drift.reading import DriftReading, Side, place_rad, rest_needed_s, tells, wanted_rad
 from polewright.core.drift.stillness import HELD
 from polewright.core.model import Site
 from polewright.core.night.advice import Advice, GoOn, Mood, Point, StartAgain, Wait
-from polewright.core.night.drift_actions import compared, drift_contradicts, drift_offset, opposed, settling_s
-from polewright.core.night.drift_reading import (
-    DriftReading,
-    DriftWatch,
-    Side,
-    place_rad,
-    rest_needed_s,
-    tells,
-    wanted_rad,
-)
-from polewright.core.night.sky_choice import Obstacle, behind
+from polewright.core.night.drift_watch import DriftWatch
+from polewright.core.night.drifting.actions import compared, drift_contradicts, drift_offset, opposed, settling_s
 from polewright.core.night.states import NightPlan, NightState, Stage
+from polewright.core.plan.sky_choice import Obstacle, behind
 from polewright.core.sky.places import standard_atmosphere
 from polewright.words.numbers import angle_text, duration_text, number_text, offset_words, sigma_text
 

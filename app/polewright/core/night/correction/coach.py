@@ -5,13 +5,13 @@ from __future__ import annotations
 import math
 
 from polewright.core.night.advice import Advice, GoBack, GoOn, Lock, Mood, RotateAxis, Turn, Unlock, Wait
-from polewright.core.night.coach_turning import hour_angle_of
-from polewright.core.night.done import CLOSE_ENOUGH, Offset, frames_until_sure
-from polewright.core.night.events import Screw
-from polewright.core.night.handling import settled
+from polewright.core.night.correction.handling import settled
+from polewright.core.night.correction.outlook import ScrewOutlook, locks_to_be_tried, next_turn
 from polewright.core.night.rest import SETTLE_S
 from polewright.core.night.states import NightState, Stage
-from polewright.core.screws.correction import ScrewOutlook, locks_to_be_tried, next_turn
+from polewright.core.night.turning.room import hour_angle_of
+from polewright.core.offset import CLOSE_ENOUGH, Offset, frames_until_sure
+from polewright.core.screws.angles import Screw
 from polewright.core.screws.doable import SMALLEST_TURNS
 from polewright.core.screws.lesson import MOST_TURNS
 from polewright.core.screws.lock_memory import lock_words

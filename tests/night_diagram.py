@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from polewright.core.night.states import Stage
-from polewright.core.night.workflow import OVERLAYS, TRANSITIONS
+from polewright.core.night.table import OVERLAYS, TRANSITIONS
 
 
 def mermaid_text() -> str:

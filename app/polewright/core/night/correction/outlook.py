@@ -12,10 +12,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from polewright.core.angles import ARCMIN_PER_RAD
-from polewright.core.night.done import CLOSE_ENOUGH, Offset
-from polewright.core.night.events import Screw
 from polewright.core.night.states import NightState
-from polewright.core.screws.angles import ScrewAngles, azimuth_screw_acts, screw_angles
+from polewright.core.offset import CLOSE_ENOUGH, Offset
+from polewright.core.screws.angles import Screw, ScrewAngles, azimuth_screw_acts, screw_angles
 from polewright.core.screws.lesson import lesson_turns
 from polewright.core.screws.memory import ScrewMemory
 from polewright.core.screws.plan import SIGN_KNOWN, TurnKind, TurnPlan, plan_turn

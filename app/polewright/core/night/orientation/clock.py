@@ -6,20 +6,75 @@ direction does not. It vanishes as the axis comes to the pole.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from statistics import median
 
 import numpy as np
 
 from polewright.core.angles import SIDEREAL_RATE_RAD_S, rotation_about
 from polewright.core.model import AxisEstimate
-from polewright.core.night.orientation import ClockCheck, FrameArrival, check_clock
 from polewright.core.sky.places import hemisphere_sign, offset_from_pole
+from polewright.words.numbers import angle_text, duration_text
 
+LATENCY_S = 8.0  # a frame is read out and written within this time (common practice, no source)
 SAME_LATENCY_S = 20.0  # the files' times belong to the exposures when they follow them this evenly
 SHORTEST_SPAN_S = 30.0
 REFRACTION_SHARE = 0.05  # of the turn: stars computed at a wrong altitude are refracted wrongly
+
+
+@dataclass(frozen=True)
+class FrameArrival:
+    """One frame: middle of the exposure by its own time, exposure, and the computer's clock when it had landed.
+
+    Both times in seconds of UTC from any common zero.
+    """
+
+    mid_utc_s: float
+    exposure_s: float
+    landed_utc_s: float
+
+
+@dataclass(frozen=True)
+class ClockCheck:
+    """How far the frames' times are ahead of this computer's clock, s; what it means, in words."""
+
+    ahead_s: float
+    agrees: bool
+    words: str
+
+
+def check_clock(arrivals: Sequence[FrameArrival], offset_rad: float | None = None) -> ClockCheck | None:
+    """Compares frame times with the computer's clock; None without frames. A frame lands 0 to 8 s after its exposure.
+
+    `offset_rad` is the size of the axis error, when known: a wrong clock turns it about the pole, nothing else.
+    """
+    if not arrivals:
+        return None
+    ahead = median(a.mid_utc_s + 0.5 * a.exposure_s - a.landed_utc_s for a in arrivals)
+    beyond = ahead if ahead > 0.0 else min(ahead + LATENCY_S, 0.0)
+    if abs(beyond) <= 2.0:
+        return ClockCheck(ahead, True, "Frame times and computer clock agree.")
+    way = "ahead of" if beyond > 0.0 else "behind"
+    effect = clock_effect_rad(math.radians(1.0) if offset_rad is None else offset_rad, beyond)
+    size = "one degree" if offset_rad is None else angle_text(offset_rad)
+    return ClockCheck(
+        ahead,
+        False,
+        f"Frame times are {duration_text(abs(beyond))} {way} this computer's clock: set both to the same time. "
+        f"At {size} off this shifts the result by {angle_text(effect)}, and by nothing once the axis is on the pole.",
+    )
+
+
+def clock_effect_rad(offset_rad: float, clock_error_s: float) -> float:
+    """How far a wrong clock displaces an axis error of this size: it turns it about the pole, E w dt."""
+    return abs(2.0 * math.sin(0.5 * SIDEREAL_RATE_RAD_S * clock_error_s) * offset_rad)
+
+
+def longitude_effect_rad(offset_rad: float, longitude_error_deg: float) -> float:
+    """The same for a wrong longitude: E x the error."""
+    return abs(2.0 * math.sin(0.5 * math.radians(longitude_error_deg)) * offset_rad)
 
 
 def check_file_times(arrivals: Sequence[FrameArrival], offset_rad: float | None = None) -> ClockCheck | None:

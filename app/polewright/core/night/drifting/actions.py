@@ -2,7 +2,7 @@
 
 Watched in the capture stage it takes the turn's place: its axis is what the screws are then followed from. In the
 proof stage it has a word beside the turn's: where both put the axis inside the tolerance it is proved; where it puts
-the axis outside, the person decides (see core/night/coach_drift.py): what came between may be a tube that sags.
+the axis outside, the person decides (see core/night/drifting/coach.py): what came between may be a tube that sags.
 """
 
 from __future__ import annotations
@@ -14,13 +14,22 @@ import numpy as np
 
 from polewright.core.drift.compare import Comparison, compare_with_turn, words_agree
 from polewright.core.drift.live import with_sample
-from polewright.core.night.done import PROVED, SURE_ENOUGH, WORTH_SHARE, Offset, good_enough, probability_inside
-from polewright.core.night.drift_reading import DriftReading, DriftWatch, anew, rest_needed_s, wanted_rad
+from polewright.core.drift.reading import DriftReading, rest_needed_s, wanted_rad
+from polewright.core.night.actions import Outcome, begin_following, see_frame
+from polewright.core.night.drift_watch import DriftWatch, anew
 from polewright.core.night.effects import Effect, FitDrift, KeepDrift, KeepNight, Refused
 from polewright.core.night.events import DriftAsked, DriftMeasured, DriftRefused, FrameSolved
-from polewright.core.night.measured import MeasuredAxis, covariance_of
+from polewright.core.night.measured import MeasuredAxis
 from polewright.core.night.states import Capture, NightState, Stage
-from polewright.core.night.workflow_actions import Outcome, begin_following, see_frame
+from polewright.core.offset import (
+    PROVED,
+    SURE_ENOUGH,
+    WORTH_SHARE,
+    Offset,
+    covariance_of,
+    good_enough,
+    probability_inside,
+)
 from polewright.core.sky.places import standard_atmosphere
 
 EVERY_FRAME = 150  # so many frames are fitted one by one; of more, sixty fits a doubling

@@ -20,12 +20,12 @@ from polewright.core.night.advice import (
     SetUp,
     Wait,
 )
-from polewright.core.night.coach_correction import advise_correction
-from polewright.core.night.coach_drift import advise_drift
-from polewright.core.night.coach_turning import advise_capture, advise_proof
-from polewright.core.night.coach_watching import advise_watch
+from polewright.core.night.correction.coach import advise_correction
+from polewright.core.night.drifting.coach import advise_drift
 from polewright.core.night.measured import FrameTrouble
 from polewright.core.night.states import NightState, Stage
+from polewright.core.night.turning.coach import advise_capture, advise_proof
+from polewright.core.night.watch.coach import advise_watch
 from polewright.words.numbers import angle_text, duration_text
 
 PATIENT_FRAMES = 2  # a single frame that cannot be used is no trouble yet

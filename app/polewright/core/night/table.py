@@ -2,19 +2,44 @@
 
 `step(state, event) -> (state, effects)`. Rows are tried in order: the action is applied to the state as it was, the
 guard looks at the outcome, the first row that passes counts, and `then` completes it. An event without a row changes
-nothing and says why (`Refused`). The diagram in DEVELOPERS.md is drawn from these tables (see workflow_diagram.py).
+nothing and says why (`Refused`). The diagram in DEVELOPERS.md is drawn from these tables (tests/night_diagram.py).
 """
 
 from __future__ import annotations
 
+import math
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
-from polewright.core.night import keeping_watch as watch
-from polewright.core.night import workflow_actions as do
-from polewright.core.night.capture_frames import PLACES_WANTED, places
-from polewright.core.night.done import Offset
-from polewright.core.night.drift_actions import keep_drift
-from polewright.core.night.drift_rows import DRIFT_AS_CAPTURE, DRIFT_AS_PROOF
+from polewright.core.night import actions as do
+from polewright.core.night.actions import Action, Outcome
+from polewright.core.night.correction.handling import (
+    ask_lesson,
+    lock_base,
+    remember_asked,
+    report_turn,
+    settled,
+    take_reading,
+    unlock_base,
+)
+from polewright.core.night.drifting.actions import (
+    believe_drift,
+    by_drift,
+    drift_confirms,
+    drift_contradicts,
+    follow_from_drift,
+    keep_drift,
+    keep_drift_frame,
+    known_by_drift,
+    leave_drift,
+    may_leave_drift,
+    note_drift_refusal,
+    prove_by_drift,
+    sure_by_drift,
+    take_drift,
+    watch_anew,
+    watch_drift,
+)
 from polewright.core.night.effects import Effect, EnterStage, Refused
 from polewright.core.night.events import (
     Accepted,
@@ -26,6 +51,8 @@ from polewright.core.night.events import (
     BaseLocked,
     BaseUnlocked,
     DriftAsked,
+    DriftMeasured,
+    DriftRefused,
     FolderBack,
     FolderLost,
     FrameSolved,
@@ -46,23 +73,32 @@ from polewright.core.night.events import (
     TripodBumped,
     UndoAsked,
 )
-from polewright.core.night.handling import (
-    ask_lesson,
-    lock_base,
-    remember_asked,
-    report_turn,
-    settled,
-    take_reading,
-    unlock_base,
-)
-from polewright.core.night.judging import judge_anew, judge_by_other_pole, without_the_run
-from polewright.core.night.proof import proof_confirms, proof_contradicts
-from polewright.core.night.rows import Guard, Row, axis_near, fine_limit_rad
+from polewright.core.night.proof.judging import judge_anew, judge_by_other_pole, without_the_run
 from polewright.core.night.states import CLOUDED_FRAMES, NightState, Stage
-from polewright.core.night.workflow_actions import Action, Outcome
+from polewright.core.night.turning.places import PLACES_WANTED, places
+from polewright.core.night.watch import actions as watch
+from polewright.core.night.witness import proof_confirms, proof_contradicts
+from polewright.core.offset import Offset
 
+FINE_TOLERANCES, FINE_RAD = 6.0, math.radians(3.0 / 60.0)
 CAPTURE_SHARE = 1.0 / 3.0  # of the tolerance: a capture this sure needs no further rotation
 FALL_BACK = 3.0  # fine goes back to rough only beyond this many times the limit between them
+
+
+Guard = Callable[[NightState], bool]
+
+
+@dataclass(frozen=True)
+class Row:
+    """In `stage`, `event` (and `guard`, seen after the action) leads to `to`; `guard_name` labels the diagram."""
+
+    stage: Stage
+    event: type
+    to: Stage
+    action: Action = do.nothing
+    guard: Guard | None = None
+    guard_name: str = ""
+    then: Action = do.nothing  # once the guard has passed
 
 
 def started(state: NightState) -> bool:
@@ -82,6 +118,17 @@ def axis_sure(state: NightState) -> bool:
         return False
     offset = Offset(axis.east_rad, axis.up_rad, axis.covariance_rad2)
     return offset.sigma_rad <= CAPTURE_SHARE * plan.tolerance_rad
+
+
+def fine_limit_rad(state: NightState) -> float:
+    """Below this total offset the correction is fine."""
+    return max(FINE_TOLERANCES * (state.plan.tolerance_rad if state.plan else 0.0), FINE_RAD)
+
+
+def axis_near(state: NightState) -> bool:
+    """The capture says that the axis is near the pole already."""
+    axis = state.capture.axis
+    return axis is not None and math.hypot(axis.east_rad, axis.up_rad) <= fine_limit_rad(state)
 
 
 def near(state: NightState) -> bool:
@@ -121,6 +168,16 @@ def shift_unread(state: NightState) -> bool:
     return state.watching is not None and bool(state.watching.vigil.shifts)
 
 
+def known_by_drift_and_near(state: NightState) -> bool:
+    """The drift tells both components, and that the axis is near the pole already."""
+    return known_by_drift(state) and axis_near(state)
+
+
+def sure_by_drift_and_near(state: NightState) -> bool:
+    """The drift is sure and says that the axis is near the pole already."""
+    return sure_by_drift(state) and axis_near(state)
+
+
 O, C, R, F, P = Stage.ORIENTATION, Stage.CAPTURE, Stage.ROUGH, Stage.FINE, Stage.PROOF  # noqa: E741
 
 TRANSITIONS: tuple[Row, ...] = (
@@ -130,7 +187,16 @@ TRANSITIONS: tuple[Row, ...] = (
     Row(O, FrameSolved, O, do.see_frame),
     Row(O, FrameUnsolved, O, do.note_trouble),
     # turning the RA axis, or watching the drift where it cannot be turned
-    *DRIFT_AS_CAPTURE,
+    Row(C, DriftAsked, C, watch_drift),
+    Row(C, FrameSolved, C, do.nothing, by_drift, "by drift", keep_drift_frame),
+    Row(C, DriftMeasured, F, take_drift, sure_by_drift_and_near, "sure, near the pole", follow_from_drift),
+    Row(C, DriftMeasured, R, take_drift, sure_by_drift, "sure", follow_from_drift),
+    Row(C, DriftMeasured, C, take_drift),
+    Row(C, DriftRefused, C, note_drift_refusal),
+    Row(C, NextAsked, F, do.nothing, known_by_drift_and_near, "by drift, near the pole", follow_from_drift),
+    Row(C, NextAsked, R, do.nothing, known_by_drift, "by drift", follow_from_drift),
+    Row(C, BackAsked, C, do.nothing, may_leave_drift, "by drift", leave_drift),
+    Row(C, RestartAsked, C, do.nothing, by_drift, "by drift", watch_anew),
     Row(C, FrameSolved, C, do.keep_capture_frame),
     Row(C, FrameUnsolved, C, do.note_trouble),
     Row(C, AxisMeasured, F, do.take_axis_and_follow, sure_and_near, "sure, near the pole"),
@@ -174,7 +240,15 @@ TRANSITIONS: tuple[Row, ...] = (
     Row(F, RestartAsked, F, do.restart_following, axis_known, "axis known"),
     Row(F, TripodBumped, C, do.bump),
     # proof by drift
-    *DRIFT_AS_PROOF,
+    Row(P, DriftAsked, P, watch_drift),
+    Row(P, FrameSolved, P, do.nothing, by_drift, "by drift", keep_drift_frame),
+    Row(P, DriftMeasured, P, take_drift, drift_confirms, "inside the tolerance", prove_by_drift),
+    Row(P, DriftMeasured, P, take_drift, drift_contradicts, "outside the tolerance", keep_drift),
+    Row(P, DriftMeasured, P, take_drift),
+    Row(P, DriftRefused, P, note_drift_refusal),
+    Row(P, NextAsked, F, do.nothing, known_by_drift, "by drift", believe_drift),
+    Row(P, BackAsked, P, do.nothing, may_leave_drift, "by drift", leave_drift),
+    Row(P, RestartAsked, P, do.nothing, by_drift, "by drift", watch_anew),
     # proof by a second turn of the RA axis
     Row(P, FrameSolved, P, watch.look, aligned, "aligned"),
     Row(P, GuidingSwitched, P, watch.switch_guiding, aligned, "aligned"),

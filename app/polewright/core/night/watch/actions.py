@@ -1,15 +1,21 @@
-"""What the watch over the imaging run does to the state: rows of the table in core/night/workflow.py."""
+"""What the watch over the imaging run does to the state: rows of the table in core/night/table.py."""
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 
+import numpy as np
+
+from polewright.core.night.actions import Outcome, see_frame
 from polewright.core.night.effects import Effect, Refused, ShiftFound
 from polewright.core.night.events import FrameSolved, GuidingSwitched
-from polewright.core.night.judging import witnessed_offset
-from polewright.core.night.states import NightState
-from polewright.core.night.watching import Watching, look_at
-from polewright.core.night.workflow_actions import Outcome, see_frame
+from polewright.core.night.states import NightPlan, NightState
+from polewright.core.night.witness import witnessed_offset
+from polewright.core.offset import Offset
+from polewright.core.sky.places import east_and_up, pole_enu, standard_atmosphere
+from polewright.core.vigil.watch import VigilSetup
+from polewright.core.vigil.watching import Watching, begin_watch, look_at
 
 
 def look(state: NightState, event: FrameSolved) -> Outcome:
@@ -18,8 +24,23 @@ def look(state: NightState, event: FrameSolved) -> Outcome:
     if not state.aligned or state.plan is None:
         return seen, ()
     offset = witnessed_offset(state) if state.proved else state.offset
-    now = look_at(state.watching, event.frame, state.now_s, state.plan, offset or state.offset)
+    frame = event.frame.sky_frame()
+    before = state.watching or begin_watch(_setup(state.plan, offset or state.offset), frame.utc_mid, state.now_s)
+    now = look_at(before, frame, state.now_s)
     return replace(seen, watching=now), _news(now)
+
+
+def _setup(plan: NightPlan, offset: Offset | None) -> VigilSetup:
+    """The axis as a direction, from where it is known to stand against the target pole."""
+    site = plan.site
+    pole = pole_enu(site, standard_atmosphere(site), plan.target)
+    east, up, sigma = (0.0, 0.0, plan.tolerance_rad)
+    if offset is not None:
+        east, up, sigma = offset.east_rad, offset.up_rad, offset.sigma_rad
+    size = math.hypot(east, up)
+    toward = np.array([east, up]) @ east_and_up(pole, site) / max(size, 1e-12)
+    axis = math.cos(size) * pole + math.sin(size) * toward
+    return VigilSetup(site, (float(axis[0]), float(axis[1]), float(axis[2])), sigma)
 
 
 def _news(now: Watching) -> tuple[Effect, ...]:

@@ -5,10 +5,10 @@ from __future__ import annotations
 import math
 
 from polewright.core.night.advice import Advice, Done, MeasureAgain, Mood
-from polewright.core.night.judging import witnessed_offset
 from polewright.core.night.states import NightState
-from polewright.core.night.watching import Watching
+from polewright.core.night.witness import witnessed_offset
 from polewright.core.vigil.watch import SETTLED_RAD_H, Shift
+from polewright.core.vigil.watching import Watching
 from polewright.words.numbers import angle_text, duration_text
 
 FIRST_LOOKS = 4  # fewer say nothing yet

@@ -6,21 +6,11 @@ from, and ends when the axis is measured anew. It is a pure function of the nigh
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
 
-import numpy as np
-
-from polewright.core.model import Utc
-from polewright.core.night.done import Offset
-from polewright.core.sky.places import east_and_up, pole_enu, standard_atmosphere
+from polewright.core.model import SkyFrame, Utc
 from polewright.core.vigil.holding import runs_free
 from polewright.core.vigil.watch import Shift, Vigil, VigilSetup, watch
-
-if TYPE_CHECKING:
-    from polewright.core.night.measured import PlacedFrame
-    from polewright.core.night.states import NightPlan
 
 CLOCK_AHEAD_S = 60.0  # no frame comes from the future
 LEAST_GAP_S = 8.0  # frames nearer than that share their air: they cost time and tell nothing new
@@ -57,12 +47,13 @@ class Watching:
         return self.zero_s + vigil_s
 
 
-def look_at(
-    before: Watching | None, frame: PlacedFrame, now_s: float, plan: NightPlan, offset: Offset | None
-) -> Watching:
-    """The watch after one more frame; `before` None begins it, with the axis `offset` from the target pole."""
-    if before is None:
-        return _looked(Watching(Vigil(_setup(plan, offset)), frame.utc_mid, now_s, now_s), frame, now_s)
+def begin_watch(setup: VigilSetup, zero: Utc, now_s: float) -> Watching:
+    """A watch that begins with a frame taken at `zero`, at `now_s` of the night's time."""
+    return Watching(Vigil(setup), zero, now_s, now_s)
+
+
+def look_at(before: Watching, frame: SkyFrame, now_s: float) -> Watching:
+    """The watch after one more frame."""
     at_s, looks = frame.utc_mid.seconds_since(before.zero), before.vigil.looks
     last_s = looks[-1].at_s if looks else before.vigil.since_s
     if before.vigil.reference is not None and abs(at_s - last_s) < LEAST_GAP_S:
@@ -72,7 +63,7 @@ def look_at(
     return _looked(before, frame, now_s)
 
 
-def _by_other_clock(before: Watching, frame: PlacedFrame, now_s: float) -> Watching:
+def _by_other_clock(before: Watching, frame: SkyFrame, now_s: float) -> Watching:
     """The frames count by another clock: begin with it; what was found keeps its place in the night."""
     older_s = before.zero_s - now_s
     shifts = tuple(replace(s, onset_s=s.onset_s + older_s, found_s=s.found_s + older_s) for s in before.vigil.shifts)
@@ -80,22 +71,9 @@ def _by_other_clock(before: Watching, frame: PlacedFrame, now_s: float) -> Watch
     return replace(before, vigil=fresh, zero=frame.utc_mid, zero_s=now_s, free=None)
 
 
-def _looked(before: Watching, frame: PlacedFrame, now_s: float) -> Watching:
+def _looked(before: Watching, frame: SkyFrame, now_s: float) -> Watching:
     setup = replace(before.vigil.setup, guided=before.held, dithered=False)
-    vigil = watch(replace(before.vigil, setup=setup), frame.sky_frame(), frame.utc_mid.seconds_since(before.zero))
+    vigil = watch(replace(before.vigil, setup=setup), frame, frame.utc_mid.seconds_since(before.zero))
     free = before.free if vigil.watches == before.vigil.watches else None
     told = runs_free(vigil.looks)
     return replace(before, vigil=vigil, checked_s=now_s, free=free if told is None else told)
-
-
-def _setup(plan: NightPlan, offset: Offset | None) -> VigilSetup:
-    """The axis as a direction, from where it is known to stand against the target pole."""
-    site = plan.site
-    pole = pole_enu(site, standard_atmosphere(site), plan.target)
-    east, up, sigma = (0.0, 0.0, plan.tolerance_rad)
-    if offset is not None:
-        east, up, sigma = offset.east_rad, offset.up_rad, offset.sigma_rad
-    size = math.hypot(east, up)
-    toward = np.array([east, up]) @ east_and_up(pole, site) / max(size, 1e-12)
-    axis = math.cos(size) * pole + math.sin(size) * toward
-    return VigilSetup(site, (float(axis[0]), float(axis[1]), float(axis[2])), sigma)

@@ -1,4 +1,4 @@
-"""What an event does to the state, row by row of the table in core/night/workflow.py. Pure functions, one idea each.
+"""What an event does to the state, row by row of the table in core/night/table.py. Pure functions, one idea each.
 
 An action takes (state, event) and returns (state, effects); a `Refused` among the effects means that nothing changed.
 """
@@ -10,8 +10,7 @@ from collections.abc import Callable
 from dataclasses import replace
 from typing import Any
 
-from polewright.core.night.capture_frames import answers, keep_frame, places
-from polewright.core.night.drift_reading import anew, shifted_axis, shifted_reading
+from polewright.core.night.drift_watch import anew, shifted_axis, shifted_reading
 from polewright.core.night.effects import Effect, EstimateAxis, FollowAxis, KeepNight, Refused, StartFollowing
 from polewright.core.night.events import (
     AxisMeasured,
@@ -26,6 +25,7 @@ from polewright.core.night.events import (
 )
 from polewright.core.night.rest import Rest, shifted_rest
 from polewright.core.night.states import Capture, Handling, Locks, NightPlan, NightState, Refusal, Stage, Trouble
+from polewright.core.night.turning.places import answers, keep_frame, places
 from polewright.core.plan.tonight import ToleranceOrigin
 
 Outcome = tuple[NightState, tuple[Effect, ...]]

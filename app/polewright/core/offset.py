@@ -1,4 +1,6 @@
-"""Good enough? The probability that the axis lies inside the tolerance, from its posterior over repeated frames.
+"""Where the axis points against the target pole, and whether that is good enough.
+
+The probability that the axis lies inside the tolerance, from its posterior over repeated frames.
 
 A two-dimensional normal distribution over a disc, integrated exactly (to 1e-9) along the wider principal axis.
 """
@@ -14,7 +16,9 @@ import numpy as np
 
 from polewright.core.angles import ARCSEC_PER_RAD
 from polewright.core.model import FloatArray
-from polewright.core.screws.angles import Covariance
+
+Pair = tuple[float, float]
+Covariance = tuple[Pair, Pair]  # ((ee, eu), (eu, uu)), rad^2 on the sky
 
 SURE_ENOUGH = 0.95
 PROVED = 0.99  # a proof is the last word of the night, and promises more
@@ -42,6 +46,11 @@ class Offset:
     def sigma_rad(self) -> float:
         """Total sigma: root of the trace."""
         return math.sqrt(max(self.covariance_rad2[0][0] + self.covariance_rad2[1][1], 0.0))
+
+
+def covariance_of(matrix: FloatArray) -> Covariance:
+    """A (2, 2) array as nested tuples."""
+    return (float(matrix[0, 0]), float(matrix[0, 1])), (float(matrix[1, 0]), float(matrix[1, 1]))
 
 
 def probability_inside(offset: Offset, tolerance_rad: float, aim: tuple[float, float] = (0.0, 0.0)) -> float:

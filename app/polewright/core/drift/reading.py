@@ -13,10 +13,8 @@ from numpy.typing import ArrayLike
 from polewright.core.angles import ARCSEC_PER_RAD, SIDEREAL_RATE_RAD_S
 from polewright.core.drift.live import DriftProof, DriftResult, DriftSample, measure
 from polewright.core.drift.remaining import cadence_s, remaining
-from polewright.core.model import FloatArray, NotMeasurable, Site, TargetPole, Utc
-from polewright.core.night.done import WORTH_SHARE
-from polewright.core.night.measured import MeasuredAxis, PlacedFrame
-from polewright.core.screws.angles import Covariance
+from polewright.core.model import FloatArray, NotMeasurable, Site, TargetPole
+from polewright.core.offset import WORTH_SHARE, Covariance
 from polewright.core.sky.places import hemisphere_sign, standard_atmosphere
 
 Side = Literal["east", "west"]
@@ -82,57 +80,6 @@ class DriftReading:
         """Known as surely as wanted."""
         enough = all(f.frames >= LEAST_FRAMES and f.seconds >= LEAST_S for f in self.fields[-2:])
         return self.known and enough and self.here_s + self.there_s <= 0.0
-
-
-@dataclass(frozen=True)
-class DriftWatch:
-    """Watching the drift: from which side of the meridian, the frames' places, and what they say.
-
-    `begun` is the time of the first frame, from which samples count; `frame` the latest; `read_s` the night's time of
-    `reading`; `reason` and `cure` why there is none. `kept`: the reading has been written into the record. `stood`:
-    the mount has stood for half an hour or longer, as the person says, and settles no more.
-    """
-
-    side: Side = "east"
-    stood: bool = False
-    begun: Utc | None = None
-    samples: tuple[DriftSample, ...] = ()
-    frame: PlacedFrame | None = None
-    reading: DriftReading | None = None
-    read_s: float = 0.0
-    reason: str = ""
-    cure: str = ""
-    kept: bool = False
-
-    @property
-    def here(self) -> tuple[DriftSample, ...]:
-        """The frames of the present field."""
-        return tuple(s for s in self.samples if s.position == self.samples[-1].position)
-
-    @property
-    def fresh_field(self) -> bool:
-        """Whether the present field has no say in the reading yet."""
-        positions = [s.position for s in self.samples]
-        return self.reading is None or (bool(positions) and positions.count(positions[-1]) < 3)
-
-
-def anew(watch: DriftWatch | None) -> DriftWatch:
-    """A watch without frames; what the person said stays."""
-    return DriftWatch() if watch is None else DriftWatch(watch.side, watch.stood)
-
-
-def shifted_axis(axis: MeasuredAxis | None, raised_rad: float) -> MeasuredAxis | None:
-    """The same axis against a pole that stands higher by so much."""
-    if axis is None:
-        return None
-    return replace(axis, up_rad=axis.up_rad - raised_rad, companion_up_rad=axis.companion_up_rad - raised_rad)
-
-
-def shifted_reading(watch: DriftWatch | None, raised_rad: float) -> DriftWatch | None:
-    """The same for what a drift has told."""
-    if watch is None or watch.reading is None:
-        return watch
-    return replace(watch, reading=replace(watch.reading, up_rad=watch.reading.up_rad - raised_rad))
 
 
 def wanted_rad(tolerance_rad: float) -> float:

@@ -11,10 +11,10 @@ import math
 import numpy as np
 
 from polewright.core.angles import ARCSEC_PER_RAD
-from polewright.core.night.capture_frames import PLACES_WANTED, places
-from polewright.core.night.done import PROVED, WORTH_SHARE, Offset, good_enough, probability_inside
-from polewright.core.night.measured import covariance_of
-from polewright.core.night.states import NightState
+from polewright.core.night.drifting.actions import both_offset, opposed
+from polewright.core.night.states import NightState, Stage
+from polewright.core.night.turning.places import PLACES_WANTED, places
+from polewright.core.offset import PROVED, WORTH_SHARE, Offset, covariance_of, good_enough, probability_inside
 
 AGREE_CHI2 = 9.2  # 1 % by chance with two degrees of freedom
 PROOF_SHARE = 1.0 / 3.0  # of the tolerance: a second turn this sure may overrule the first
@@ -82,3 +82,13 @@ def proof_sigma_rad(state: NightState) -> float:
     """Total sigma of the second turn; infinite before there is one."""
     second = proof_offset(state)
     return math.inf if second is None else second.sigma_rad
+
+
+def witnessed_offset(state: NightState) -> Offset | None:
+    """Where the axis is by all that the proof has to say so far, drift or turn.
+
+    None where it says nothing, or where a drift stands alone against what puts the axis outside.
+    """
+    if state.stage is not Stage.PROOF or opposed(state):
+        return None
+    return combined_offset(state) if state.drift is None else both_offset(state)

@@ -10,21 +10,14 @@ import math
 from dataclasses import replace
 
 from polewright.core.angles import ARCMIN_PER_RAD
-from polewright.core.night.done import Offset
+from polewright.core.night.actions import Outcome
+from polewright.core.night.correction.outlook import locks_to_be_tried, next_turn
 from polewright.core.night.effects import Effect, Refused, SaveLocks, SaveScrew
-from polewright.core.night.events import (
-    AxisFollowed,
-    BaseLocked,
-    BaseUnlocked,
-    LessonAsked,
-    Screw,
-    ScrewTurned,
-)
+from polewright.core.night.events import AxisFollowed, BaseLocked, BaseUnlocked, LessonAsked, ScrewTurned
 from polewright.core.night.rest import SETTLE_S, Reading, add_reading, own_sigmas_rad, rest_offset
 from polewright.core.night.states import AskedTurn, Handling, Lesson, NightState, TurnReport
-from polewright.core.night.workflow_actions import Outcome
-from polewright.core.screws.angles import ScrewAngles
-from polewright.core.screws.correction import locks_to_be_tried, next_turn
+from polewright.core.offset import Offset
+from polewright.core.screws.angles import Screw, ScrewAngles
 from polewright.core.screws.learning import learn
 from polewright.core.screws.lesson import lesson_over
 from polewright.core.screws.memory import ScrewMove

@@ -1,0 +1,1 @@
+"""Hands on the two screws and on the locks."""

@@ -1,0 +1,1 @@
+"""Standing the mount up."""

@@ -1,0 +1,1 @@
+"""The last word of the night."""

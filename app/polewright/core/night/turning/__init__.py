@@ -1,0 +1,1 @@
+"""Turning the RA axis, for the capture and for the proof."""

@@ -1,0 +1,1 @@
+"""The imaging run, watched for a mount that moves."""
