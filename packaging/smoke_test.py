@@ -79,7 +79,7 @@ class Trial:
             Image.fromarray(dim).save(self.scratch / name)
         names = [path.name for path in self.scratch.iterdir() if path.suffix in (".fz", ".tif", ".png", ".jpg")]
         for name in names:
-            facts = json.loads(self.run("locate", name, "--json", "--focal-length", "180", "--pixel-size", "3.75"))
+            facts = json.loads(self.run("locate", name, "--json", "--focal-length", "240", "--pixel-size", "5"))
             if not facts["solved"]:
                 raise SystemExit(f"{name} was not located: {facts}")
         return f"{len(names)} kinds"

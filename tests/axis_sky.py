@@ -20,7 +20,7 @@ ARCSEC = np.pi / 648000.0
 EARTH_RATE = 7.292115e-5  # rad/s
 LIGHT_AU_PER_DAY = 173.14463267424034
 EVENING = Utc(2461370.5, 0.9)  # 2026-11-26, about 21:36 UTC
-GUIDE_SCOPE = Camera(1280, 960, 180.0 / 0.00375)  # 180 mm, 3.75 um: 1.53 x 1.15 degrees
+GUIDE_SCOPE = Camera(1280, 960, 240.0 / 0.005)  # 240 mm, 5 um: 1.53 x 1.15 degrees
 
 
 def place_matrix(utc: Utc, site: Site) -> FloatArray:

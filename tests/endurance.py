@@ -73,7 +73,7 @@ class LongNight:
     def __init__(self, folder: Path, existing: int = 0, poll_every: int = 1) -> None:
         self.frames, self.night = folder / "frames", folder / "night"
         self.frames.mkdir(parents=True)
-        self._blob = fits_bytes(np.zeros((48, 64), dtype=np.uint16), {"IMAGETYP": ("Light Frame", "")})
+        self._blob = fits_bytes(np.zeros((48, 64), dtype=np.uint16), {"IMAGETYP": ("LIGHT", "")})
         for k in range(existing):
             (self.frames / f"old-{k:05d}.fits").write_bytes(self._blob)
         self.clock = VirtualClock(START)

@@ -184,7 +184,7 @@ CASES = (
     Case(
         "one frame by another camera",
         "right",
-        _with_one_of(camera=replace(CALM.camera, name="Lantern Two", pixel_um=2.9, number=29)),
+        _with_one_of(camera=replace(CALM.camera, name="Lantern Two", pixel_um=3.0, number=2)),
         "use one camera",
     ),
     Case(
@@ -247,8 +247,8 @@ CASES = (
         "do not agree",
     ),
     Case("latitude: 3 degrees off", "right", _each(lambda p: change_header(p, SITELAT=SITE.lat_deg + 3.0))),
-    Case("focal length stated twice as long", "right", _each(lambda p: change_header(p, FOCALLEN=360.0)), "not 2.15"),
-    Case("focal length stated half as long", "right", _each(lambda p: change_header(p, FOCALLEN=90.0)), "not 8.59"),
+    Case("focal length stated twice as long", "right", _each(lambda p: change_header(p, FOCALLEN=480.0)), "not 2.15"),
+    Case("focal length stated half as long", "right", _each(lambda p: change_header(p, FOCALLEN=120.0)), "not 8.59"),
     Case("all black", "refused", _pixels(lambda image: np.zeros_like(image)), "no light reached"),
     Case("all white", "refused", _pixels(lambda image: np.full_like(image, 65535)), "Every pixel is full"),
     Case("saturated: bright stars full", "right", _pixels(lambda image: image * 60.0)),

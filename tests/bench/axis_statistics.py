@@ -24,7 +24,7 @@ from polewright.core.sky.places import offset_from_pole
 
 INSIDE_95 = 5.991  # chi-square, 2 degrees of freedom
 SITE = Site(48.0, 10.0, 200.0)
-WIDE = Camera(3096, 2080, 200.0 / 0.0024)
+WIDE = Camera(3000, 2000, 250.0 / 0.003)
 
 CASES: dict[str, tuple[Rig, list[float]]] = {
     "guide scope, 3 frames over 90 deg": (Rig(SITE, 25.0, -12.0, hour_deg=-45.0), [0.0, 45.0, 90.0]),

@@ -29,7 +29,7 @@ from polewright.services.frame_reader import read_frame
 from polewright.services.recorder import NightRecorder
 from polewright.simulate.fits_file import fits_bytes
 
-SIZES = {"1280x960": (1280, 960, 180.0), "3096x2080": (3096, 2080, 440.0)}
+SIZES = {"1280x960": (1280, 960, 180.0), "3000x2000": (3000, 2000, 440.0)}
 EXPOSURE_S = 2.0
 
 

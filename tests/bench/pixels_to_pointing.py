@@ -31,7 +31,7 @@ from solver_fields import EPOCH_YEAR, Field, FieldRecipe, is_right, make_field
 KINDS = {  # size of the frame, its width in degrees, most stars
     "1280x960, 55 stars": (1280, 960, 2.5, 60),
     "1280x960, 110 stars": (1280, 960, 2.5, 120),
-    "3096x2080, 30 to 100 stars": (3096, 2080, 1.5, 120),
+    "3000x2000, 30 to 100 stars": (3000, 2000, 1.5, 120),
 }
 NOISE_ADU, SKY_ADU, FWHM_PX = 20.0, 1000.0, 3.0
 

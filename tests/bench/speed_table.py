@@ -36,7 +36,7 @@ from polewright.simulate.rig import SimulatedRig
 from polewright.simulate.scenarios import SCENARIOS, Scenario
 
 CALM = SCENARIOS["calm"]
-SIZES = {"1280x960": (1280, 960, 180.0), "3096x2080": (3096, 2080, 440.0), "6248x4176": (6248, 4176, 800.0)}
+SIZES = {"1280x960": (1280, 960, 180.0), "3000x2000": (3000, 2000, 440.0), "6000x4000": (6000, 4000, 800.0)}
 
 
 def scene(width: int, height: int, focal_mm: float) -> Scenario:

@@ -17,7 +17,7 @@ import starfields as sf
 from polewright.core.model import Frame
 from polewright.services.detector import Detector
 
-SIZES = {"1280x960": (960, 1280), "3096x2080": (2080, 3096)}
+SIZES = {"1280x960": (960, 1280), "3000x2000": (2000, 3000)}
 
 
 def ordinary(shape: tuple[int, int]) -> Frame:

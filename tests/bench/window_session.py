@@ -179,7 +179,7 @@ def child(folder: Path) -> int:
     heart.timeout.connect(beat)
 
     def start() -> None:
-        driver.act(want.FillForm(f"{site.lat_deg}", f"{site.lon_deg}", f"{site.elev_m}", "180", "3.75", str(folder)))
+        driver.act(want.FillForm(f"{site.lat_deg}", f"{site.lon_deg}", f"{site.elev_m}", "240", "5", str(folder)))
         driver.act(want.StartNight())
         QTimer.singleShot(1500, go_on)
 

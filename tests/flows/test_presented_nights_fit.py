@@ -36,7 +36,7 @@ class Watched(PaperNight):
         moments: dict[tuple[object, ...], View] = self.__dict__.setdefault("moments", {})
         key = (self.state.stage, type(advice.action), advice.mood)
         if key not in moments:
-            moments[key] = present(self.state, advice, Extras(self.state.now_s, "Heath farm · 180 mm guide scope"))
+            moments[key] = present(self.state, advice, Extras(self.state.now_s, "Heath farm · 240 mm guide scope"))
 
 
 @pytest.fixture

@@ -37,7 +37,7 @@ def bench(qtbot: QtBot, tmp_path: Path) -> Iterator[Bench]:
 def test_the_imaging_run_is_watched_by_keys(bench: Bench, tmp_path: Path) -> None:
     (tmp_path / "frames").mkdir()
     bench.driver.begin()
-    bench.driver.act(want.FillForm("47", "8", "400", "180", "3.75", str(tmp_path / "frames")))
+    bench.driver.act(want.FillForm("47", "8", "400", "240", "5", str(tmp_path / "frames")))
     bench.key(Qt.Key.Key_Return, Qt.KeyboardModifier.ControlModifier)
     assert isinstance(bench.driver.scene, NightScene)
     engine = bench.desk.engine

@@ -167,28 +167,28 @@ def test_first_run_learns_site_and_rig_from_the_first_frame(bench: Bench, tmp_pa
     scene, _ = begin_night(bench, tmp_path)
     form = bench.driver._remembered.form
     assert (form.latitude, form.longitude, form.elevation) == ("52.3471", "9.7812", "84")
-    assert (form.focal_length, form.pixel_size) == ("180", "3.75")
+    assert (form.focal_length, form.pixel_size) == ("240", "5")
     assert form.site_from.startswith("from FITS header") and form.site_from.endswith(".fits")
     assert bench.view.page is Page.ORIENTATION
-    assert bench.view.title == "52.35° N, 9.78° E · 180 mm, 3.75 µm pixels"
+    assert bench.view.title == "52.35° N, 9.78° E · 240 mm, 5 µm pixels"
     assert [s.profile.name for s in ProfileStore(bench.home / "config", SITES).load_all().profiles] == [
         "52.35° N, 9.78° E"
     ]
     (rig,) = ProfileStore(bench.home / "config", RIGS).load_all().profiles
-    assert rig.profile.focal_length_mm == 180.0
+    assert rig.profile.focal_length_mm == 240.0
     assert bench.desk.watched == tmp_path / "frames"
     assert scene.history.first_total_rad is None
 
 
 def test_the_first_page_says_what_is_wrong(bench: Bench, tmp_path: Path) -> None:
     bench.driver.begin()
-    bench.driver.act(want.FillForm("95", "9.8", "80", "180", "3.75", str(tmp_path / "nowhere")))
+    bench.driver.act(want.FillForm("95", "9.8", "80", "240", "5", str(tmp_path / "nowhere")))
     form = bench.view.form
     assert form.site_problem.startswith("The latitude lies between")
     assert form.folder_problem == "This folder does not exist."
     assert not form.ready
     (tmp_path / "nowhere").mkdir()
-    bench.driver.act(want.FillForm("52° 20′ 50″ N", "9,8", "80", "180", "3.75", str(tmp_path / "nowhere")))
+    bench.driver.act(want.FillForm("52° 20′ 50″ N", "9,8", "80", "240", "5", str(tmp_path / "nowhere")))
     bench.wait(3.0)  # it looks again by itself
     assert bench.view.form.ready
 

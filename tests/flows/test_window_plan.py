@@ -78,7 +78,7 @@ def plan_it(bench: Bench) -> None:
     bench.key(Qt.Key.Key_E)
     assert page(bench).isVisible()
     type_into(bench, "target", "m 81")
-    for name, text in (("exposure", "60"), ("hours", "3"), ("focal_length", "900"), ("pixel_size", "3,76")):
+    for name, text in (("exposure", "60"), ("hours", "3"), ("focal_length", "900"), ("pixel_size", "4,0")):
         type_into(bench, name, text)
     bench.key(Qt.Key.Key_F4)
 
@@ -89,7 +89,7 @@ def state_of(bench: Bench) -> NightState:
 
 def expected(target: TargetPole, site_of: NightState) -> Tolerance:
     """The same plan, straight from the simulation."""
-    plan = TonightsPlan(69.1, 900.0, 3.76, sub_s=60.0, hours=3.0, target="M81", guided=False)
+    plan = TonightsPlan(69.1, 900.0, 4.0, sub_s=60.0, hours=3.0, target="M81", guided=False)
     assert site_of.plan is not None
     needs = needed_accuracy(plan.at(site_of.plan.site), target)
     assert isinstance(needs, Tolerance)
@@ -241,7 +241,7 @@ def test_what_is_wrong_is_said_and_cannot_be_used(bench: Bench, tmp_path: Path) 
     bench.key(Qt.Key.Key_E)
     for name, text, word in (
         ("sensor", "large", "width by height"),
-        ("sensor", "6248x4176", ""),
+        ("sensor", "6000x4000", ""),
         ("declination", "91", "declination lies"),
         ("declination", "-60", "below the horizon"),
     ):
@@ -263,7 +263,7 @@ def test_a_plan_that_cannot_be_kept_here_is_told(bench: Bench, tmp_path: Path) -
     from polewright.services.profiles import RigProfile
 
     store: ProfileStore[RigProfile] = ProfileStore(bench.home / "config", RIGS)
-    stored = store.add(RigProfile("180 mm, 3.75 µm pixels", 180.0, 3.75))
+    stored = store.add(RigProfile("240 mm, 5 µm pixels", 240.0, 5.0))
     store.save(stored, replace(stored.profile, plan=plan_to_dict(TonightsPlan(-70.0))))
     begin_night(bench, tmp_path)
     assert bench.view.reticle.tolerance_text == "usual tolerance: 30″"

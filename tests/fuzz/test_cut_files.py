@@ -24,7 +24,7 @@ from polewright.services.profiles import RIGS, RigProfile
 
 def test_a_profile_cut_at_every_byte_is_set_aside_whole(tmp_path: Path) -> None:
     store = ProfileStore(tmp_path, RIGS)
-    sound = store.add(RigProfile("Gannet Head", 180.0, 3.75)).path
+    sound = store.add(RigProfile("Gannet Head", 240.0, 5.0)).path
     content = sound.read_bytes()
     assert len(content) > 100
     for length in range(len(content)):

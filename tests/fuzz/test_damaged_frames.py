@@ -28,7 +28,7 @@ PEAK_BYTES = 64 << 20  # nothing a damaged 10 kB file may ask for comes near a r
 
 def fits_bytes(hdu: fits.PrimaryHDU | fits.CompImageHDU, first: bool = True) -> bytes:
     hdu.header["DATE-OBS"], hdu.header["EXPTIME"], hdu.header["SITELAT"] = "2026-03-01T20:00:00", 2.0, "+47 30 00"
-    hdu.header["SITELONG"], hdu.header["RA"], hdu.header["DEC"], hdu.header["XPIXSZ"] = 11.0, 31.0, 46.0, 3.75
+    hdu.header["SITELONG"], hdu.header["RA"], hdu.header["DEC"], hdu.header["XPIXSZ"] = 11.0, 31.0, 46.0, 5.0
     stream = io.BytesIO()
     fits.HDUList([hdu] if first else [fits.PrimaryHDU(), hdu]).writeto(stream)
     return stream.getvalue()

@@ -104,7 +104,7 @@ def altered(sound: Any, rng: random.Random) -> Any:
 # profiles
 
 RIG = {
-    "format": "polewright-rig", "version": 1, "name": "Guide scope", "focal_length_mm": 240.0, "pixel_size_um": 3.75,
+    "format": "polewright-rig", "version": 1, "name": "Guide scope", "focal_length_mm": 240.0, "pixel_size_um": 5.0,
     "target": "refracted", "notes": "spring", "screws": {"azimuth": {"prior": None, "moves": []}}, "later": [1],
 }  # fmt: skip
 SITE = {

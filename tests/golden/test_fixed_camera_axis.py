@@ -35,7 +35,7 @@ BLOCK_S = 10.24  # 256 video frames at 25 a second; the name tells the first of 
 def standing_frames(folder: Path) -> list[SkyFrame]:
     """The five crops, solved and placed in observed ENU."""
     found = []
-    for path in sorted(folder.glob("FF_UK001L_*.fits")):
+    for path in sorted(folder.glob("*.fits")):
         frame = read_frame(path)
         assert frame.utc_mid is not None
         x0, y0 = (frame.width_px - CROP_PX) // 2, (frame.height_px - CROP_PX) // 2

@@ -101,7 +101,7 @@ CROP_PX = 300  # about 20 degrees of a lens of 88 x 47 degrees
     [(0, 109.41, 59.25), (1, 111.67, 59.26), (2, 122.06, 59.27), (3, 130.71, 59.28), (4, 136.28, 59.30)],
 )
 def test_middle_of_a_strongly_distorted_lens(shared_frames: Path, number: int, ra: float, dec: float) -> None:
-    path = sorted((shared_frames / "fixed-camera").glob("FF_UK001L_*.fits"))[number]
+    path = sorted((shared_frames / "fixed-camera").glob("*.fits"))[number]
     frame = read_frame(path)
     x0, y0 = (frame.width_px - CROP_PX) // 2, (frame.height_px - CROP_PX) // 2
     crop = np.ascontiguousarray(frame.pixels[y0 : y0 + CROP_PX, x0 : x0 + CROP_PX])

@@ -18,7 +18,7 @@ ARCMIN = 60.0 * ARCSEC
 CAMERAS = [
     Camera(1280, 960, 48000.0),
     Camera(1280, 960, 48000.0, mirrored=True),
-    Camera(3096, 2080, 4500.0, k1=0.02),
+    Camera(3000, 2000, 4500.0, k1=0.02),
     Camera(4000, 3000, 260000.0),
 ]
 

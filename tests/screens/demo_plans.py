@@ -13,7 +13,7 @@ from polewright.ui.view_model import Fact, Tone, View
 from screens.demo_views import PAGES
 
 FORM = FillPlan(
-    "NGC 7293", "-20.8", "1250.5", "3.76", "6248 × 4176", "2", "1800", "3.5", "-1.75", "1.25", "2.5", "0.5", True
+    "NGC 7293", "-20.8", "1250.5", "4.25", "6000 × 4000", "2", "1800", "3.5", "-1.75", "1.25", "2.5", "0.5", True
 )
 FACTS = (
     Fact("needed", "2.3′", "of the point halfway between the poles; 0.5 px of blur are reached at 4.7′"),

@@ -43,7 +43,7 @@ from polewright.ui.view_model import (
 )
 
 STAGES = ("Stand", "Measure", "Rough", "Fine", "Proof")
-TITLE = "Heath farm · 180 mm guide scope"
+TITLE = "Heath farm · 240 mm guide scope"
 
 
 def rail(now: int, notes: tuple[str, ...] = ()) -> tuple[Step, ...]:
@@ -124,13 +124,13 @@ def first_run() -> View:
             latitude="52.31",
             longitude="0.48",
             elevation="24",
-            focal_length="180",
-            pixel_size="3.75",
-            folder="/home/ada/frames/tonight",
+            focal_length="240",
+            pixel_size="5",
+            folder="/home/observer/frames/tonight",
             site_from="from the header of guide_0001.fits",
             optics_from="from the header of guide_0001.fits",
             sites=("Heath farm", "Salt pan"),
-            rigs=("180 mm guide scope", "50 mm lens"),
+            rigs=("240 mm guide scope", "50 mm lens"),
             ready=True,
         ),
     )

@@ -48,7 +48,7 @@ def record_a_night(home: Path) -> None:
     enu = [[-0.92, -0.28, 0.27], [0.27, -0.96, -0.08], [0.28, -0.01, 0.96]]
     frame = {"kind": "PlacedFrame", "name": "a.fits", "camera_to_enu": enu, "tomorrows_field": LAT}
     night.record("event", {"kind": "FrameSolved", "at_s": 5.0, "frame": frame})
-    night.record("fault", {"where": "solving", "error": "ValueError('latitude 52.3471 of /home/mira/frames/a.fits')"})
+    night.record("fault", {"where": "solving", "error": "ValueError('latitude 52.3471 of /home/observer/frames/a.fits')"})
     assert night.close()
 
 
@@ -214,10 +214,10 @@ def test_a_bundle_that_cannot_be_written_is_a_usage_error(
 
 
 def test_unknown_names_are_private_until_listed() -> None:
-    privacy = Privacy("/home/mira", ("mira",))
+    privacy = Privacy("/home/observer", ("mira",))
     recorded = privacy.recorded({"kind": "New", "zenith_icrs": [1.0, 2.0], "frame": {"name": "x", "sky": 3.0}})
     assert recorded == {"kind": "New", "zenith_icrs": LEFT_OUT, "frame": {"name": "x", "sky": LEFT_OUT}}
-    assert privacy.recorded([1.5, None, True, "/home/mira/x"]) == [1.5, None, True, "~/x"]
+    assert privacy.recorded([1.5, None, True, "/home/observer/x"]) == [1.5, None, True, "~/x"]
 
 
 def test_names_are_left_out_as_words_only() -> None:

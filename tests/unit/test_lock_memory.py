@@ -163,7 +163,7 @@ class TestNights:
 
 class TestProfile:
     def test_a_rig_remembers_its_locks(self, tmp_path: Path) -> None:
-        site, optics = Site(52.35, 9.78, 80.0), Optics(180.0, 3.75)
+        site, optics = Site(52.35, 9.78, 80.0), Optics(240.0, 5.0)
         for height in (1.1, 1.3):
             found = rig_and_site(tmp_path, site, optics)
             outlets, memory = RigOutlets(tmp_path, found.stored), found.locks
@@ -177,7 +177,7 @@ class TestProfile:
         RigOutlets(tmp_path, None).save_locks(memory)
 
     def test_damaged_locks_are_begun_anew(self, tmp_path: Path) -> None:
-        optics = Optics(180.0, 3.75)
+        optics = Optics(240.0, 5.0)
         rig_and_site(tmp_path, Site(52.35, 9.78), optics)
         store: ProfileStore[RigProfile] = ProfileStore(tmp_path, RIGS)
         (rig,) = store.load_all().profiles

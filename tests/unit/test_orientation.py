@@ -76,10 +76,10 @@ def test_clock_check_allows_for_reading_out_and_says_how_much_it_matters() -> No
 
 
 def test_scale_check_names_binning_and_focal_length() -> None:
-    assert check_scale(4.297, 4.3, 3.75).agrees
-    binned = check_scale(8.6, 4.3, 3.75)
-    assert not binned.agrees and "binning" in binned.words and "90 mm" in binned.words
-    assert "180 mm" in check_scale(4.297, None, 3.75).words
+    assert check_scale(4.297, 4.3, 5.0).agrees
+    binned = check_scale(8.6, 4.3, 5.0)
+    assert not binned.agrees and "binning" in binned.words and "120 mm" in binned.words
+    assert "240 mm" in check_scale(4.297, None, 5.0).words
     assert "binning" not in check_scale(5.0, 4.3, None).words
 
 

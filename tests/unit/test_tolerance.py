@@ -31,7 +31,7 @@ PLAN = ImagingPlan(
     latitude_deg=40.0,
     declination_deg=40.0,
     focal_length_mm=800.0,
-    pixel_um=3.76,
+    pixel_um=4.0,
     width_px=6000,
     height_px=4000,
     sub_s=300.0,
@@ -82,31 +82,31 @@ def test_a_simulated_exposure_shows_the_predicted_trail(number: int) -> None:
 @pytest.mark.parametrize(
     ("focal_mm", "minutes", "r_deg", "dec_deg", "rotation_arcmin", "drift_arcmin"),
     [
-        (135.0, 2.0, 6.0, 30.0, 45.0, 5.5),
-        (400.0, 5.0, 1.6, 60.0, 13.0, 0.74),
-        (800.0, 5.0, 1.0, 40.0, 16.0, 0.37),
-        (800.0, 10.0, 1.0, 80.0, 1.8, 0.18),
-        (2000.0, 10.0, 0.4, 40.0, 8.0, 0.07),
+        (135.0, 2.0, 6.0, 30.0, 48.1, 5.82),
+        (400.0, 5.0, 1.6, 60.0, 14.07, 0.786),
+        (800.0, 5.0, 1.0, 40.0, 17.24, 0.393),
+        (800.0, 10.0, 1.0, 80.0, 1.954, 0.196),
+        (2000.0, 10.0, 0.4, 40.0, 8.62, 0.0786),
     ],
 )
 def test_closed_forms_by_hand(
     focal_mm: float, minutes: float, r_deg: float, dec_deg: float, rotation_arcmin: float, drift_arcmin: float
 ) -> None:
-    """E = beta cos dec / (w T r) and beta / (w T), worked by hand for 3.76 um pixels and half a pixel."""
-    half_field = np.degrees(math.atan(0.5 * math.hypot(600, 400) * 3.76e-3 / focal_mm))
+    """E = beta cos dec / (w T r) and beta / (w T), worked by hand for 4 um pixels and half a pixel."""
+    half_field = np.degrees(math.atan(0.5 * math.hypot(600, 400) * 4.0e-3 / focal_mm))
     plan = ImagingPlan(
         40.0,
         dec_deg,
         focal_mm,
-        3.76,
+        4.0,
         600,
         400,
         minutes * 60.0,
         guide_offset_deg=r_deg - half_field,
         atmosphere=NO_AIR,
     )
-    assert rotation_limit_rad(plan) * ARCMIN_PER_RAD == pytest.approx(rotation_arcmin, rel=0.035)
-    assert drift_limit_rad(plan) * ARCMIN_PER_RAD == pytest.approx(drift_arcmin, rel=0.06)
+    assert rotation_limit_rad(plan) * ARCMIN_PER_RAD == pytest.approx(rotation_arcmin, rel=0.01)
+    assert drift_limit_rad(plan) * ARCMIN_PER_RAD == pytest.approx(drift_arcmin, rel=0.01)
 
 
 @pytest.mark.parametrize("dec_deg", [0.0, 30.0, 60.0, 75.0])
@@ -193,7 +193,7 @@ def test_objects_are_found_however_written() -> None:
         sky_object("M999")
 
 
-COMMAND = ["tolerance", "--lat", "40", "--focal-length", "800", "--pixel-size", "3.76", "--sub", "300"]
+COMMAND = ["tolerance", "--lat", "40", "--focal-length", "800", "--pixel-size", "4", "--sub", "300"]
 
 
 def test_the_command_in_json_and_in_words(capsys: pytest.CaptureFixture[str]) -> None:

@@ -115,7 +115,7 @@ def test_nonsense_in_a_plan_is_refused(change: dict[str, float], word: str) -> N
 
 def test_the_last_plan_is_kept_with_the_rig(tmp_path: Path) -> None:
     store: ProfileStore[RigProfile] = ProfileStore(tmp_path, RIGS)
-    stored = store.add(RigProfile("garden rig", 900.0, 3.76))
+    stored = store.add(RigProfile("garden rig", 900.0, 4.0))
     assert plan_from_dict(stored.profile.plan) is None
     store.save(stored, replace(stored.profile, plan=plan_to_dict(DEMANDING)))
     (again,) = store.load_all().profiles
@@ -127,7 +127,7 @@ def test_the_last_plan_is_kept_with_the_rig(tmp_path: Path) -> None:
 def test_a_rig_of_the_first_version_has_no_plan_yet(tmp_path: Path) -> None:
     folder = tmp_path / RIGS.folder
     folder.mkdir()
-    old = {"format": "polewright-rig", "version": 1, "name": "old", "focal_length_mm": 400.0, "pixel_size_um": 3.76}
+    old = {"format": "polewright-rig", "version": 1, "name": "old", "focal_length_mm": 400.0, "pixel_size_um": 4.0}
     (folder / "old.json").write_text(json.dumps({**old, "screws": {"azimuth": {"x": 1}}}), encoding="utf-8")
     store: ProfileStore[RigProfile] = ProfileStore(tmp_path, RIGS)
     (stored,) = store.load_all().profiles

@@ -29,9 +29,9 @@ class CameraSpec:
     name: str = "Lantern One"
     width_px: int = 1280
     height_px: int = 960
-    pixel_um: float = 3.75
-    focal_length_mm: float = 180.0
-    stated_focal_length_mm: float = 180.0
+    pixel_um: float = 5.0
+    focal_length_mm: float = 240.0
+    stated_focal_length_mm: float = 240.0
     aperture_mm: float = 50.0
     mirrored: bool = False
     barrel1: float = 0.0

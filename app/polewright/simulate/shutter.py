@@ -50,7 +50,7 @@ def header_of(night: Night, view: View) -> Header:
     header: Header = {
         "DATE-OBS": (iso_of(view.utc_start.plus_seconds(scenario.clock_error_s)), "UTC, start of exposure"),
         "EXPTIME": (float(view.exposure_s), "seconds"),
-        "IMAGETYP": ("Light Frame", ""),
+        "IMAGETYP": ("LIGHT", ""),
         "INSTRUME": (camera.name, ""),
         "XPIXSZ": (camera.pixel_um, "micrometres"),
         "YPIXSZ": (camera.pixel_um, "micrometres"),

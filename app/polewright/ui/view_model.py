@@ -348,4 +348,4 @@ class View:
     replay: Replay | None = None
     form: SiteForm = field(default_factory=SiteForm)
     plan: PlanView | None = None
-    title: str = ""  # "Heath farm · 180 mm guide scope"
+    title: str = ""  # "Heath farm · 240 mm guide scope"

@@ -35,9 +35,9 @@ class TonightsPlan:
 
     declination_deg: float
     focal_length_mm: float = 400.0
-    pixel_um: float = 3.76
-    width_px: int = 6248
-    height_px: int = 4176
+    pixel_um: float = 4.0
+    width_px: int = 6000
+    height_px: int = 4000
     binning: int = 1
     sub_s: float = 120.0
     hours: float = 2.0

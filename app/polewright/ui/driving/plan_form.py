@@ -61,7 +61,7 @@ def plan_of(form: FillPlan) -> TonightsPlan | str:
         return "The declination lies between -90 and 90 degrees, as in 41.3 or 41° 18′."
     sensor = SENSOR.fullmatch(form.sensor)
     if sensor is None:
-        return "The sensor is width by height in pixels, as in 6248 × 4176."
+        return "The sensor is width by height in pixels, as in 6000 × 4000."
     numbers: dict[str, float] = {}
     for member, name, text, low, high, unit in (
         ("focal_length_mm", "focal length", form.focal_length, 3.0, 50000.0, "mm"),
