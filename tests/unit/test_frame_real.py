@@ -18,7 +18,7 @@ def test_every_frame_is_read(shared_frames: Path) -> None:
     for path in paths:
         frame = read_frame(path)
         assert frame.utc_mid is not None
-        assert frame.pixels.ndim == 2 and frame.pixels.size > 300_000
+        assert frame.pixels.ndim == 2 and frame.pixels.size > 200_000
         assert float(np.std(frame.pixels)) > 0.5
 
 
