@@ -44,9 +44,7 @@ from solver_fields import EPOCH_YEAR, FieldRecipe, error_px, is_right, make_fiel
 
 CALM = SCENARIOS["calm"]
 GUIDE = CALM.camera
-APS = CameraSpec(
-    "Lantern Three", 1600, 1200, 4.5, aperture_mm=12.0, vignetting=0.35, full_well_e=30000.0, number=3
-)
+APS = CameraSpec("Lantern Three", 1600, 1200, 4.5, aperture_mm=12.0, vignetting=0.35, full_well_e=30000.0, number=3)
 SURE_LOG_ODDS = ACCEPTED_LOG_ODDS + np.log(1000.0)
 SEEN_SNR = 8.0
 LONG = replace(GUIDE, focal_length_mm=550.0, stated_focal_length_mm=550.0, aperture_mm=80.0)

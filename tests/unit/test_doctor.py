@@ -48,7 +48,7 @@ def record_a_night(home: Path) -> None:
     enu = [[-0.92, -0.28, 0.27], [0.27, -0.96, -0.08], [0.28, -0.01, 0.96]]
     frame = {"kind": "PlacedFrame", "name": "a.fits", "camera_to_enu": enu, "tomorrows_field": LAT}
     night.record("event", {"kind": "FrameSolved", "at_s": 5.0, "frame": frame})
-    night.record("fault", {"where": "solving", "error": "ValueError('latitude 52.3471 of /home/observer/frames/a.fits')"})
+    night.record("fault", {"where": "solving", "error": "ValueError('latitude 52.3471 of /home/observer/a.fits')"})
     assert night.close()
 
 
