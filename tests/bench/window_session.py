@@ -23,10 +23,12 @@ from pathlib import Path
 import numpy as np
 
 from polewright.core.model import Utc
+from polewright.core.night import events
 from polewright.practice.world import RehearsalWorld
 from polewright.services.frame_reader import read_frame
 from polewright.services.paths import cache_folder
 from polewright.simulate.fits_file import fits_bytes
+from polewright.ui.intents import NOW
 
 SCENARIO, SEED, EXPOSURE_S = "calm", 1, 2.0
 DIFFERENT = 30  # frames rendered; more frames repeat them with later dates, as a tracking mount would show
@@ -184,7 +186,7 @@ def child(folder: Path) -> int:
         QTimer.singleShot(1500, go_on)
 
     def go_on() -> None:
-        driver.act(want.Next())
+        driver.act(events.NextAsked(NOW))
         heart.start(BEAT_MS)
         print("ready", flush=True)
 

@@ -12,12 +12,15 @@ from PySide6.QtCore import Qt
 from pytestqt.qtbot import QtBot
 
 from polewright.core.model import TargetPole
+from polewright.core.night import events
+from polewright.core.night.advice import Mood
 from polewright.core.night.events import TargetChanged
 from polewright.ui import intents as want
 from polewright.ui.driving.night_scene import NightScene
+from polewright.ui.intents import NOW
 from polewright.ui.listening import phrase_for
 from polewright.ui.sound_plan import MOVED
-from polewright.ui.view_model import Page, Tone
+from polewright.ui.view_model import Page
 from sky_solver import shared_catalogue, shared_solver
 from vigil_nights import SITE, Run, declination_axis, setup_of, sudden
 from watch_night import aligned_events, imaging_events
@@ -52,7 +55,7 @@ def test_the_imaging_run_is_watched_by_keys(bench: Bench, tmp_path: Path) -> Non
     for event in frames[:kick]:
         engine.post(event)
     quiet = bench.view
-    assert quiet.instruction.sentence == "Watching. Image on." and quiet.instruction.tone is Tone.GOOD
+    assert quiet.instruction.sentence == "Watching. Image on." and quiet.instruction.tone is Mood.GOOD
     assert quiet.proof is not None and [fact.label for fact in quiet.proof.facts][-1] == "shifts"
     bench.key(Qt.Key.Key_G)
     assert engine.state.watching is not None and engine.state.watching.guided is True
@@ -62,12 +65,12 @@ def test_the_imaging_run_is_watched_by_keys(bench: Bench, tmp_path: Path) -> Non
         engine.post(event)
     told = bench.view
     assert told.instruction.sentence == "The mount was moved. Measure again."
-    assert told.instruction.tone is Tone.TROUBLE
+    assert told.instruction.tone is Mood.TROUBLE
     assert told.proof is not None and told.proof.facts[-1].value == "90″"
     assert phrase_for(quiet, told) == MOVED
     bench.key(Qt.Key.Key_F)
     assert bench.view.instruction.sentence == "Watching. Image on."
     bench.driver.act(want.ChooseFolder(tmp_path / "frames"))
     assert bench.desk.watched == tmp_path / "frames"
-    bench.driver.act(want.Bumped())
+    bench.driver.act(events.TripodBumped(NOW))
     assert bench.view.page is Page.CAPTURE and engine.state.watching is None

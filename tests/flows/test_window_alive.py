@@ -12,12 +12,13 @@ from PySide6.QtCore import QCoreApplication, QEvent, QObject
 from pytestqt.qtbot import QtBot
 
 from polewright.core.model import Utc
+from polewright.core.screws.angles import Screw
 from polewright.runtime.worker import Worker
 from polewright.services.clock import VirtualClock
 from polewright.ui.main_window import MainWindow
 from polewright.ui.sound import SoundGuide
 from polewright.ui.sound_plan import DONE, SLOWEST_S, Phrase, guide_phrase
-from polewright.ui.view_model import Screw, Sense
+from polewright.ui.view_model import Sense
 from polewright.ui.wakefulness import (
     FreedesktopWakefulness,
     MacWakefulness,

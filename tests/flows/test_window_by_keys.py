@@ -14,14 +14,17 @@ from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QApplication, QWidget
 from pytestqt.qtbot import QtBot
 
+from polewright.core.night import events
+from polewright.core.night.advice import Mood
+from polewright.core.screws.angles import Screw
 from polewright.ui import intents as want
+from polewright.ui.intents import NOW
 from polewright.ui.keys import WINDOW_ACTIONS
 from polewright.ui.listening import Listening
 from polewright.ui.main_window import MainWindow
 from polewright.ui.settings import WindowSettings
 from polewright.ui.sound_plan import Phrase
 from polewright.ui.theme import Light
-from polewright.ui.view_model import Tone
 from screens.demo_views import PAGES
 
 
@@ -176,10 +179,10 @@ def test_tab_reaches_every_button_and_enter_presses_it(bench: Bench) -> None:
     wanted[1].setFocus(Qt.FocusReason.TabFocusReason)
     bench.asked.clear()
     bench.key(Qt.Key.Key_Return)
-    assert bench.last() == want.UserTurned("azimuth", 0.25)
+    assert bench.last() == events.ScrewTurned(NOW, Screw.AZIMUTH, 0.25)
     bench.asked.clear()
     bench.key(Qt.Key.Key_Space)
-    assert bench.last() == want.UserTurned("azimuth", 0.25)
+    assert bench.last() == events.ScrewTurned(NOW, Screw.AZIMUTH, 0.25)
 
 
 def test_window_keys(bench: Bench) -> None:
@@ -228,9 +231,9 @@ def test_trouble_shows_cause_and_cure(bench: Bench) -> None:
 def test_rehearsal_screws_by_key_wheel_and_mouse(bench: Bench) -> None:
     bench.show("rehearsal")
     bench.key(Qt.Key.Key_Right)
-    assert bench.last() == want.TurnRehearsalScrew("azimuth", 0.125)
+    assert bench.last() == want.TurnRehearsalScrew(Screw.AZIMUTH, 0.125)
     bench.key(Qt.Key.Key_Down, SHIFT)
-    assert bench.last() == want.TurnRehearsalScrew("altitude", -0.03125)
+    assert bench.last() == want.TurnRehearsalScrew(Screw.ALTITUDE, -0.03125)
     bench.key(Qt.Key.Key_PageUp)
     assert bench.last() == want.RotateRehearsalAxis(5.0)
     knob = bench.window.night.knobs.azimuth
@@ -241,7 +244,7 @@ def test_rehearsal_screws_by_key_wheel_and_mouse(bench: Bench) -> None:
     QTest.mouseMove(knob, right)
     QTest.mouseRelease(knob, Qt.MouseButton.LeftButton, pos=right)
     turned = bench.last()
-    assert isinstance(turned, want.TurnRehearsalScrew) and turned.screw == "azimuth"
+    assert isinstance(turned, want.TurnRehearsalScrew) and turned.screw is Screw.AZIMUTH
     assert turned.turns == pytest.approx(0.25, abs=0.02)
 
 
@@ -303,11 +306,11 @@ def test_menu_offers_everything_with_its_key(bench: Bench) -> None:
     assert "I bumped it\tB" in lines and "Red light\tN" in lines
     bumped = next(a for a in bench.window.menu.actions() if a.text() == "I bumped it\tB")
     bumped.trigger()
-    assert bench.asked == [want.Bumped()]
+    assert bench.asked == [events.TripodBumped(NOW)]
     bench.window.build_menu()
     bench.asked.clear()
     next(a for a in bench.window.menu.actions() if a.text() == "I bumped it\tB").trigger()
-    assert bench.asked == [want.Bumped()], "opening the menu twice does not do things twice"
+    assert bench.asked == [events.TripodBumped(NOW)], "opening the menu twice does not do things twice"
 
 
 def test_sound_is_off_until_asked_for(bench: Bench) -> None:
@@ -366,9 +369,9 @@ def test_views_come_and_go_without_leaving_widgets_behind(bench: Bench) -> None:
 
 
 def test_tone_is_told_by_word_as_well(bench: Bench) -> None:
-    from polewright.ui.words import TONE_WORDS
+    from polewright.ui.words import MOOD_WORDS
 
-    assert set(TONE_WORDS) == set(Tone) and len(set(TONE_WORDS.values())) == len(Tone)
+    assert set(MOOD_WORDS) == set(Mood) and len(set(MOOD_WORDS.values())) == len(Mood)
 
 
 def test_known_sites_and_rigs_fill_the_form(bench: Bench) -> None:

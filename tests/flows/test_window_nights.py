@@ -14,6 +14,8 @@ from pytestqt.qtbot import QtBot
 
 from night_kit import rehearsed, unsolved_frame
 from polewright.core.errors import FrameReadError
+from polewright.core.night import events
+from polewright.core.night.advice import Mood
 from polewright.core.night.events import FolderBack, FolderLost
 from polewright.practice.frame_delivery import StarListsOnly
 from polewright.practice.world import RehearsalWorld
@@ -28,7 +30,8 @@ from polewright.ui.driving.night_scene import NightScene
 from polewright.ui.driving.practice import InlinePractice, point_camera
 from polewright.ui.driving.rehearsal_scene import RehearsalScene
 from polewright.ui.driving.replay_scene import ReplayScene
-from polewright.ui.view_model import Page, Tone, View
+from polewright.ui.intents import NOW
+from polewright.ui.view_model import Page, View
 from sky_solver import shared_catalogue, shared_solver
 from window_in_virtual_time import Bench, Sky, virtual_clock
 
@@ -82,11 +85,11 @@ def test_a_whole_rehearsal_by_keyboard(bench: Bench) -> None:
             pressed = key
             bench.key(RETURN)
         bench.wait(3.0)
-        pressed = "" if bench.view.instruction.tone is Tone.WAIT else pressed
+        pressed = "" if bench.view.instruction.tone is Mood.WAIT else pressed
     assert bench.view.page is Page.SCORE
     assert pages[0] is Page.ORIENTATION and {Page.CAPTURE, Page.ROUGH, Page.FINE} <= set(pages)
     facts = {fact.label: fact for fact in bench.view.proof.facts} if bench.view.proof else {}
-    assert facts["true error"].verdict is Tone.GOOD
+    assert facts["true error"].verdict is Mood.GOOD
     assert "inside" in bench.view.instruction.reason
     bench.key(Qt.Key.Key_Escape)
     assert bench.view.page is Page.FIRST_RUN
@@ -123,7 +126,7 @@ def test_a_click_that_makes_no_sense_is_answered_with_its_cure(bench: Bench) -> 
     bench.driver.begin(None, ("calm", 3))
     bench.key(RETURN)
     assert bench.view.page is Page.CAPTURE
-    bench.driver.act(want.Next())
+    bench.driver.act(events.NextAsked(NOW))
     assert bench.view.trouble is not None
     assert bench.view.trouble.cause == "The axis is not measured yet."
     assert "three places" in bench.view.trouble.cure
@@ -196,14 +199,14 @@ def test_the_first_page_says_what_is_wrong(bench: Bench, tmp_path: Path) -> None
 def test_a_lost_folder_is_told_and_its_return_noticed(bench: Bench, tmp_path: Path) -> None:
     begin_night(bench, tmp_path)
     bench.desk.engine.post(FolderLost(bench.desk.engine.now_s(), "The share has gone."))
-    assert bench.view.instruction.tone is Tone.TROUBLE
+    assert bench.view.instruction.tone is Mood.TROUBLE
     assert bench.view.trouble is not None and bench.view.trouble.cause == "The share has gone."
     bench.key(RETURN)  # choose another folder: the window's own page opens
     assert bench.window._stack.currentWidget() is bench.window.folders
     bench.key(Qt.Key.Key_Escape)
     bench.desk.engine.post(FolderBack(bench.desk.engine.now_s()))
     assert bench.view.trouble is None
-    assert bench.view.instruction.tone is Tone.DO
+    assert bench.view.instruction.tone is Mood.DO
 
 
 def test_bad_frames_name_their_cure_and_the_night_goes_on(bench: Bench, tmp_path: Path) -> None:

@@ -228,9 +228,9 @@ def test_keys_list_and_poles(bench: Bench, tmp_path: Path) -> None:
     type_into(bench, "focal_length", "2000")
     type_into(bench, "exposure", "900")
     shown = page(bench).view
-    assert shown is not None and shown.aim_text and shown.best_pole
+    assert shown is not None and shown.aim_text and shown.aim is not None
     bench.key(Qt.Key.Key_F8)
-    assert state_of(bench).plan.target is TargetPole[shown.best_pole]  # type: ignore[union-attr]
+    assert state_of(bench).plan.target is shown.aim.target  # type: ignore[union-attr]
     assert page(bench).view.aim_text == "" and page(bench).isVisible()  # type: ignore[union-attr]
     bench.key(ESCAPE)
     assert not page(bench).isVisible()

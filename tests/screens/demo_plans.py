@@ -7,9 +7,11 @@ from dataclasses import replace
 
 import numpy as np
 
-from polewright.ui.intents import FillPlan
-from polewright.ui.plan_view import BlurCurve, BlurMark, BlurPlot, PlanView
-from polewright.ui.view_model import Fact, Tone, View
+from polewright.core.model import TargetPole
+from polewright.core.night.advice import Mood
+from polewright.core.night.events import TargetChanged
+from polewright.ui.intents import NOW, FillPlan
+from polewright.ui.view_model import BlurCurve, BlurMark, BlurPlot, Fact, PlanView, View
 from screens.demo_views import PAGES
 
 FORM = FillPlan(
@@ -17,8 +19,8 @@ FORM = FillPlan(
 )
 FACTS = (
     Fact("needed", "2.3′", "of the point halfway between the poles; 0.5 px of blur are reached at 4.7′"),
-    Fact("now", "24″", "1 min 30 s exposures, unguided, blur by 0.34 px at most", Tone.GOOD),
-    Fact("longest", "under 15 s", "one exposure may last with the error there is now", Tone.TROUBLE),
+    Fact("now", "24″", "1 min 30 s exposures, unguided, blur by 0.34 px at most", Mood.GOOD),
+    Fact("longest", "under 15 s", "one exposure may last with the error there is now", Mood.TROUBLE),
     Fact("pole", "refracted", "the point halfway between the poles leaves 104 % more room"),
     Fact("air", "under 0.01 px", "of blur with no error at all"),
 )
@@ -74,14 +76,14 @@ def whole() -> PlanView:
         facts=FACTS,
         plots=plots(),
         aim_text="Aim: refracted pole",
-        best_pole="REFRACTED",
+        aim=TargetChanged(NOW, TargetPole.REFRACTED, 0.9),
         too_low=("NGC 104", "SMC", "LMC"),
     )
 
 
 def working() -> PlanView:
     """Still being computed."""
-    return replace(whole(), plots=(), facts=(), headline="", ready=False, working=True, aim_text="", best_pole="")
+    return replace(whole(), plots=(), facts=(), headline="", ready=False, working=True, aim_text="", aim=None)
 
 
 def refused() -> PlanView:

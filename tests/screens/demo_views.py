@@ -10,7 +10,12 @@ from functools import lru_cache
 
 import numpy as np
 
+from polewright.core.model import TargetPole
+from polewright.core.night import events
+from polewright.core.night.advice import Mood
+from polewright.core.screws.angles import Screw
 from polewright.ui import intents as want
+from polewright.ui.intents import NOW
 from polewright.ui.view_model import (
     Action,
     Capture,
@@ -27,14 +32,12 @@ from polewright.ui.view_model import (
     Rehearsal,
     Replay,
     Reticle,
-    Screw,
     ScrewStrip,
     Sense,
     SiteForm,
     Step,
     StepMark,
     Timeline,
-    Tone,
     TrailPoint,
     Trouble,
     View,
@@ -99,13 +102,13 @@ def timeline(length_s: float = 900.0) -> Timeline:
 
 
 ALWAYS = (
-    Action("Back", "Backspace", want.Back(), Weight.PLAIN),
-    Action("Undo", "Ctrl+Z", want.Undo(), Weight.PLAIN),
-    Action("Pause", "P", want.Pause(), Weight.PLAIN),
-    Action("I bumped it", "B", want.Bumped(), Weight.MENU),
-    Action("Begin this stage again", "Ctrl+R", want.Restart(), Weight.MENU),
+    Action("Back", "Backspace", events.BackAsked(NOW), Weight.PLAIN),
+    Action("Undo", "Ctrl+Z", events.UndoAsked(NOW), Weight.PLAIN),
+    Action("Pause", "P", events.PauseAsked(NOW), Weight.PLAIN),
+    Action("I bumped it", "B", events.TripodBumped(NOW), Weight.MENU),
+    Action("Begin this stage again", "Ctrl+R", events.RestartAsked(NOW), Weight.MENU),
     Action("Choose another folder", "Ctrl+O", want.ChooseFolder(), Weight.MENU),
-    Action("Change the target pole", "T", want.ChangeTarget(), Weight.MENU),
+    Action("Change the target pole", "T", events.TargetChanged(NOW, TargetPole.TRUE, 0.9), Weight.MENU),
     Action("Write out the night", "Ctrl+E", want.ExportNight(), Weight.MENU),
     Action("Leave this night", "Ctrl+W", want.LeaveNight(), Weight.MENU),
 )
@@ -164,7 +167,7 @@ def orientation() -> View:
             ),
         ),
         frame=frame_picture(),
-        actions=(Action("It stands", "Return", want.Next(), Weight.PRIMARY), *ALWAYS),
+        actions=(Action("It stands", "Return", events.NextAsked(NOW), Weight.PRIMARY), *ALWAYS),
     )
 
 
@@ -188,8 +191,8 @@ def capture() -> View:
             Fact("accuracy", "± 40″", "± 6″ after the next frame"),
         ),
         actions=(
-            Action("Good enough, go on", "Return", want.Next(), Weight.PRIMARY),
-            Action("Drop the last frame", "Delete", want.Undo(), Weight.PRIMARY),
+            Action("Good enough, go on", "Return", events.NextAsked(NOW), Weight.PRIMARY),
+            Action("Drop the last frame", "Delete", events.UndoAsked(NOW), Weight.PRIMARY),
             *ALWAYS,
         ),
     )
@@ -241,10 +244,10 @@ def rough() -> View:
         frame=frame_picture(5),
         timeline=timeline(260.0),
         actions=(
-            Action("Turned as told", "Return", want.UserTurned("azimuth", None), Weight.PRIMARY),
-            Action("1/4", "1", want.UserTurned("azimuth", 0.25), Weight.PRIMARY),
-            Action("1/2", "2", want.UserTurned("azimuth", 0.5), Weight.PRIMARY),
-            Action("1 turn", "3", want.UserTurned("azimuth", 1.0), Weight.PRIMARY),
+            Action("Turned as told", "Return", events.ScrewTurned(NOW, Screw.AZIMUTH, None), Weight.PRIMARY),
+            Action("1/4", "1", events.ScrewTurned(NOW, Screw.AZIMUTH, 0.25), Weight.PRIMARY),
+            Action("1/2", "2", events.ScrewTurned(NOW, Screw.AZIMUTH, 0.5), Weight.PRIMARY),
+            Action("1 turn", "3", events.ScrewTurned(NOW, Screw.AZIMUTH, 1.0), Weight.PRIMARY),
             *ALWAYS,
         ),
     )
@@ -293,8 +296,8 @@ def fine() -> View:
         frame=frame_picture(6),
         timeline=timeline(620.0),
         actions=(
-            Action("Good enough, finish", "Return", want.Finish(), Weight.PRIMARY),
-            Action("Base is locked", "L", want.Lock(), Weight.PRIMARY),
+            Action("Good enough, finish", "Return", events.Accepted(NOW), Weight.PRIMARY),
+            Action("Base is locked", "L", events.BaseLocked(NOW), Weight.PRIMARY),
             *ALWAYS,
         ),
     )
@@ -310,7 +313,7 @@ def fine_close() -> View:
             "The axis looks good; two more frames make it sure.",
             "",
             "Hands off. Measuring.",
-            Tone.WAIT,
+            Mood.WAIT,
             0.4,
         ),
         reticle=replace(
@@ -335,7 +338,7 @@ def fine_stale() -> View:
             "Nothing is lost. The last place of the axis is kept.",
             "",
             "Waiting for frames.",
-            Tone.TROUBLE,
+            Mood.TROUBLE,
         ),
         reticle=replace(view.reticle, stale_text="31 s old"),
         frame=frame_picture(6, stale=True),
@@ -375,7 +378,7 @@ def proof() -> View:
             "Measured afresh with the base locked. The mount is watched from now on.",
             "Stars stay round for 300 s at 800 mm; drift at most 0.2 px.",
             "Good enough. 0.7′, needed 2.0′.",
-            Tone.GOOD,
+            Mood.GOOD,
         ),
         reticle=Reticle(
             2.0,
@@ -398,8 +401,8 @@ def proof() -> View:
         frame=frame_picture(7),
         timeline=timeline(),
         actions=(
-            Action("Done for tonight", "Return", want.Finish(), Weight.PRIMARY),
-            Action("Make it finer", "F", want.Back(), Weight.PRIMARY),
+            Action("Done for tonight", "Return", events.Accepted(NOW), Weight.PRIMARY),
+            Action("Make it finer", "F", events.BackAsked(NOW), Weight.PRIMARY),
             *ALWAYS,
         ),
     )
@@ -423,7 +426,7 @@ def drifting() -> View:
             " poor seeing. Watch for longer.",
             "Then a field for the altitude.",
             "Hands off. 12 min 40 s.",
-            Tone.WAIT,
+            Mood.WAIT,
         ),
         proof=None,
         drift=Drift(
@@ -438,9 +441,9 @@ def drifting() -> View:
             Fact("time left", "12 min 40 s", "one frame ± 0.5″"),
         ),
         actions=(
-            Action("Accept without proof", "F", want.Finish(), Weight.PLAIN),
-            Action("The other side of the meridian", "D", want.WatchDrift(other_side=True), Weight.MENU),
-            Action("It has stood for half an hour", "H", want.WatchDrift(stood=True), Weight.MENU),
+            Action("Accept without proof", "F", events.Accepted(NOW), Weight.PLAIN),
+            Action("The other side of the meridian", "D", events.DriftAsked(NOW, "west"), Weight.MENU),
+            Action("It has stood for half an hour", "H", events.DriftAsked(NOW, stood=True), Weight.MENU),
             *(replace(action, weight=Weight.MENU) if action.label == "Undo" else action for action in ALWAYS),
         ),
     )
@@ -467,7 +470,7 @@ def watching() -> View:
     return replace(
         proof(),
         instruction=Instruction(
-            "Watching. Image on.", "The alignment is proved. Nothing has moved.", "", "Watching. Image on.", Tone.GOOD
+            "Watching. Image on.", "The alignment is proved. Nothing has moved.", "", "Watching. Image on.", Mood.GOOD
         ),
         proof=Proof(
             (
@@ -479,8 +482,8 @@ def watching() -> View:
         ),
         actions=(
             Action("Done for tonight", "Return", want.LeaveNight(), Weight.PRIMARY),
-            Action("Make it finer", "F", want.Back(), Weight.PRIMARY),
-            Action("It is unguided", "G", want.SayGuiding(False)),
+            Action("Make it finer", "F", events.BackAsked(NOW), Weight.PRIMARY),
+            Action("It is unguided", "G", events.GuidingSwitched(NOW, False)),
             *(action for action in ALWAYS if action.label != "Undo"),
         ),
     )  # fmt: skip
@@ -496,22 +499,22 @@ def moved() -> View:
             "2 min 10 s ago, by 1.9′ at least; tonight needs 2.0′. Check feet and locks first.",
             "",
             "The mount was moved. Measure again.",
-            Tone.TROUBLE,
+            Mood.TROUBLE,
         ),
         proof=Proof(
             (
                 Fact("axis", "0.7′", "± 0.1′; 99.9 % within 2.0′"),
-                Fact("last look", "1 min 50 s ago", "the folder cannot be reached", Tone.TROUBLE),
+                Fact("last look", "1 min 50 s ago", "the folder cannot be reached", Mood.TROUBLE),
                 Fact("sees", "large shifts", "guided or not: not yet known"),
-                Fact("moved", "1.9′", "or more, 2 min 10 s ago", Tone.TROUBLE),
-                Fact("sinking", "24″ an hour", "since 1 h 12 min", Tone.TROUBLE),
+                Fact("moved", "1.9′", "or more, 2 min 10 s ago", Mood.TROUBLE),
+                Fact("sinking", "24″ an hour", "since 1 h 12 min", Mood.TROUBLE),
             ),
             1,
         ),
         actions=(
-            Action("Measure again", "Return", want.Bumped(), Weight.PRIMARY),
-            Action("Image on", "F", want.PutShiftAway(), Weight.PRIMARY),
-            Action("It is unguided", "G", want.SayGuiding(False)),
+            Action("Measure again", "Return", events.TripodBumped(NOW), Weight.PRIMARY),
+            Action("Image on", "F", events.ShiftPutAway(NOW), Weight.PRIMARY),
+            Action("It is unguided", "G", events.GuidingSwitched(NOW, False)),
             *(action for action in ALWAYS if action.label != "Undo"),
         ),
     )
@@ -539,7 +542,7 @@ def score() -> View:
             "The true error is 0.66′; the program said 0.7′ ± 0.1′.",
             "Three moves would have been enough: the second went the wrong way round.",
             "11 minutes, 5 moves, 0.66′.",
-            Tone.GOOD,
+            Mood.GOOD,
         ),
         proof=Proof(
             (
@@ -580,10 +583,10 @@ def trainee() -> View:
         replay=replace(view.replay, playing=False, trainee=True, question="What would you turn now?"),
         reticle=replace(view.reticle, path=()),
         actions=(
-            Action("Azimuth +1/8", "1", want.UserTurned("azimuth", 0.125), Weight.PRIMARY),
-            Action("Azimuth −1/8", "2", want.UserTurned("azimuth", -0.125), Weight.PRIMARY),
-            Action("Altitude +1/8", "3", want.UserTurned("altitude", 0.125), Weight.PRIMARY),
-            Action("Altitude −1/8", "4", want.UserTurned("altitude", -0.125), Weight.PRIMARY),
+            Action("Azimuth +1/8", "1", events.ScrewTurned(NOW, Screw.AZIMUTH, 0.125), Weight.PRIMARY),
+            Action("Azimuth −1/8", "2", events.ScrewTurned(NOW, Screw.AZIMUTH, -0.125), Weight.PRIMARY),
+            Action("Altitude +1/8", "3", events.ScrewTurned(NOW, Screw.ALTITUDE, 0.125), Weight.PRIMARY),
+            Action("Altitude −1/8", "4", events.ScrewTurned(NOW, Screw.ALTITUDE, -0.125), Weight.PRIMARY),
             *ALWAYS,
         ),
     )  # fmt: skip

@@ -17,13 +17,14 @@ import pytest
 from night_kit import rehearsed
 from polewright.core.angles import ARCMIN_PER_RAD, ARCSEC_PER_RAD
 from polewright.core.model import Site, TargetPole
+from polewright.core.night import events
 from polewright.core.night.advice import Advice, Mood, RotateAxis, Turn, Wait
 from polewright.core.night.advise import advise
 from polewright.core.night.effects import Refused
 from polewright.core.night.measured import FrameTrouble
 from polewright.core.night.rest import Reading, Rest
 from polewright.core.night.states import Handling, NightPlan, NightState, Stage, Trouble
-from polewright.core.screws.angles import Screw as CoreScrew
+from polewright.core.screws.angles import Screw
 from polewright.core.screws.memory import ScrewMemory, ScrewPrior
 from polewright.runtime.course import Course
 from polewright.runtime.notices import Notice
@@ -33,7 +34,7 @@ from polewright.ui.keys import REHEARSAL_KEYS, WINDOW_ACTIONS
 from polewright.ui.presenting.extras import Extras
 from polewright.ui.presenting.history import NightHistory
 from polewright.ui.presenting.night_view import present
-from polewright.ui.view_model import Page, Rehearsal, Screw, Sense, StepMark, Tone, View, Weight
+from polewright.ui.view_model import Page, Rehearsal, Sense, StepMark, View, Weight
 
 NIGHTS = (("calm", 3), ("southern-sky", 2))
 
@@ -181,7 +182,7 @@ def test_keys_are_unique_and_enter_never_accepts(night: tuple[Moment, ...]) -> N
         assert not set(keys) & window_keys
         for action in moment.view.actions:
             if action.key == "Return":
-                assert not isinstance(action.intent, want.Finish)
+                assert not isinstance(action.intent, events.Accepted)
         primary = [a for a in moment.view.actions if a.weight is Weight.PRIMARY]
         assert not primary or primary[0].key == "Return"
         asked = moment.advice.mood in (Mood.DO, Mood.GOOD) and not isinstance(moment.advice.action, RotateAxis)
@@ -222,7 +223,7 @@ def test_the_proof_tells_before_and_after(night: tuple[Moment, ...]) -> None:
     proof = night[-1].view.proof
     assert proof is not None
     facts = {fact.label: fact for fact in proof.facts}
-    assert facts["certainty"].verdict is Tone.GOOD
+    assert facts["certainty"].verdict is Mood.GOOD
     assert facts["screws"].value.endswith("moves")
     assert all(strip.stop for strip in night[-1].view.strips)
 
@@ -250,7 +251,7 @@ def at_rest(east_arcmin: float, up_arcmin: float, sigma_arcsec: float = 2.0, **c
         rest=Rest(readings),
         azimuth=KNOWN,
         altitude=replace(KNOWN, bends=True),
-        handling=Handling(working=CoreScrew.AZIMUTH),
+        handling=Handling(working=Screw.AZIMUTH),
     )
     return replace(state, **changes)  # type: ignore[arg-type]
 
@@ -313,14 +314,14 @@ def test_one_bad_frame_is_told_beside_the_instruction_and_can_be_put_away() -> N
 def test_what_the_instruction_says_is_not_said_twice() -> None:
     state = at_rest(1.0, 1.0, trouble=frames_failed(FrameTrouble.TOO_FEW_STARS, 4))
     view = shown(state)
-    assert view.instruction.tone is not Tone.DO
+    assert view.instruction.tone is not Mood.DO
     assert "3 stars found" in view.instruction.reason or "stars" in view.instruction.reason
     assert view.trouble is None
 
 
 def test_smeared_frames_while_a_screw_turns_are_no_trouble() -> None:
     smeared = frames_failed(FrameTrouble.TRAILED, 1)
-    touched = Handling(working=CoreScrew.AZIMUTH, touched_s=104.0)
+    touched = Handling(working=Screw.AZIMUTH, touched_s=104.0)
     assert shown(at_rest(1.0, 1.0, trouble=smeared, handling=touched)).trouble is None
     assert shown(at_rest(1.0, 1.0, trouble=smeared)).trouble is not None
 
@@ -346,7 +347,7 @@ def test_a_wait_of_known_length_shows_how_far_it_is() -> None:
     advice = advise(state)
     assert isinstance(advice.action, Wait)
     view = shown(state)
-    assert view.instruction.tone is Tone.WAIT
+    assert view.instruction.tone is Mood.WAIT
     assert view.instruction.wait_fraction == pytest.approx(0.25)
 
 

@@ -19,8 +19,7 @@ from polewright.core.night.events import DriftAsked
 from polewright.core.night.states import NightPlan, NightState, Stage
 from polewright.core.sky.places import standard_atmosphere
 from polewright.core.sky.refraction import refract, refraction_constants
-from polewright.ui import intents as want
-from polewright.ui.driving.clicks import event_for
+from polewright.ui.intents import NOW
 from polewright.ui.presenting.extras import Extras
 from polewright.ui.presenting.night_view import present
 from polewright.ui.view_model import View
@@ -47,10 +46,8 @@ def shown(state: NightState) -> View:
 def test_the_way_in_has_a_key_in_both_stages() -> None:
     for stage, label in ((Stage.CAPTURE, "I cannot turn the RA axis"), (Stage.PROOF, "Prove by drift")):
         view = shown(replace(STATE, stage=stage))
-        action = next(a for a in view.actions if isinstance(a.intent, want.WatchDrift))
+        action = next(a for a in view.actions if isinstance(a.intent, DriftAsked))
         assert action.label == label and action.key == "D" and view.drift is None
-        make = event_for(action.intent, STATE)
-        assert make is not None and type(make(1.0)).__name__ == "DriftAsked"
 
 
 def test_the_curve_has_every_frame_its_line_and_the_time_to_come() -> None:
@@ -66,9 +63,8 @@ def test_the_curve_has_every_frame_its_line_and_the_time_to_come() -> None:
 def test_what_can_be_said_while_it_drifts() -> None:
     view = shown(watched())
     keys = {a.key: a.intent for a in view.actions}
-    other = event_for(keys["D"], watched())
-    assert other is not None and other(1.0) == DriftAsked(1.0, "west", True)
-    assert keys["H"] == want.WatchDrift(stood=True)
+    assert keys["D"] == DriftAsked(NOW, "west", stood=True)
+    assert keys["H"] == DriftAsked(NOW, "east", stood=True)
     assert len({a.key for a in view.actions}) == len(view.actions)
 
 

@@ -7,6 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from polewright.core.screws.angles import Screw
 from polewright.ui.listening import phrase_for, sentence_for
 from polewright.ui.sound_plan import (
     CLOSE_TURNS,
@@ -22,7 +23,7 @@ from polewright.ui.sound_plan import (
     render,
 )
 from polewright.ui.spoken import spoken
-from polewright.ui.view_model import Screw, Sense
+from polewright.ui.view_model import Sense
 from polewright.words.numbers import turns_text
 from screens.demo_views import PAGES
 

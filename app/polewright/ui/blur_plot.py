@@ -16,7 +16,7 @@ from PySide6.QtWidgets import QWidget
 from polewright.ui.drawing import CENTRE, LEFT, RIGHT, draw_fitted, star_path
 from polewright.ui.look import SMALL
 from polewright.ui.panel import Panel
-from polewright.ui.plan_view import BlurCurve, BlurMark, BlurPlot
+from polewright.ui.view_model import BlurCurve, BlurMark, BlurPlot
 from polewright.words.numbers import number_text
 
 TICKS_PX = (0.001, 0.003, 0.01, 0.03, 0.1, 0.3, 1.0, 3.0, 10.0, 30.0, 100.0)

@@ -6,10 +6,11 @@ from PySide6.QtCore import QPointF, QRectF
 from PySide6.QtGui import QFont, QFontMetricsF, QPainter
 from PySide6.QtWidgets import QWidget
 
+from polewright.core.night.advice import Mood
 from polewright.ui.drawing import LEFT, WRAP, draw_fitted
 from polewright.ui.look import BODY, VALUE
 from polewright.ui.panel import Panel
-from polewright.ui.view_model import Fact, Tone
+from polewright.ui.view_model import Fact
 
 
 class FactsPanel(Panel):
@@ -42,7 +43,7 @@ class FactsPanel(Panel):
             draw_fitted(
                 painter, fact.value, value, look.px(VALUE), look.colour("strong"), QFont.Weight.DemiBold, LEFT
             )
-            loud = fact.verdict in (Tone.TROUBLE, Tone.DO)
+            loud = fact.verdict in (Mood.TROUBLE, Mood.DO)
             weight = QFont.Weight.DemiBold if loud else QFont.Weight.Normal
             draw_fitted(painter, fact.words, words, look.px(BODY), look.colour("ink"), weight, LEFT | WRAP)
 

@@ -1,29 +1,22 @@
-"""What the person wants, as frozen values. The window emits them; whoever runs the night acts on them."""
+"""What the person wants, as frozen values. The window emits them; whoever runs the night acts on them.
+
+What a person says to the night is one of its own events (core/night/events.py), stamped when it is posted; only what
+is no event has a value of its own here. Each group below is taken in by one place, which decides about all of it.
+"""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Literal
 
-ScrewName = Literal["azimuth", "altitude"]
+from polewright.core.night import events
+from polewright.core.screws.angles import Screw
 
-
-@dataclass(frozen=True)
-class Intent:
-    """Base of all intents."""
+NOW = 0.0  # in place of the time of an event that the night will stamp with its own
 
 
 @dataclass(frozen=True)
-class UserTurned(Intent):
-    """The person reports a turn, positive clockwise as the hand sees it, read off the screw head; None: as told."""
-
-    screw: ScrewName
-    turns: float | None
-
-
-@dataclass(frozen=True)
-class ReadOff(Intent):
+class ReadOff:
     """Correct the turn that will be reported: so many steps more (+) or less (-), or the other way round."""
 
     steps: int = 0
@@ -31,91 +24,19 @@ class ReadOff(Intent):
 
 
 @dataclass(frozen=True)
-class LearnScrew(Intent):
-    """A lesson on this screw, or enough of it."""
-
-    screw: ScrewName
-
-
-@dataclass(frozen=True)
-class Next(Intent):
-    """Done with this stage, or with what the instruction asks."""
-
-
-@dataclass(frozen=True)
-class Back(Intent):
-    """To the stage before."""
-
-
-@dataclass(frozen=True)
-class Undo(Intent):
-    """Take the last click back."""
-
-
-@dataclass(frozen=True)
-class Pause(Intent):
-    """Stop or resume taking frames in (clouds)."""
-
-
-@dataclass(frozen=True)
-class Bumped(Intent):
-    """The tripod was kicked: measure the axis anew."""
-
-
-@dataclass(frozen=True)
-class Restart(Intent):
-    """Begin this stage again."""
-
-
-@dataclass(frozen=True)
-class Lock(Intent):
-    """The base is locked: check that it stayed where it was."""
-
-
-@dataclass(frozen=True)
-class Unlock(Intent):
-    """The base is loose again."""
-
-
-@dataclass(frozen=True)
-class WatchDrift(Intent):
-    """Let the stars drift instead of turning the RA axis; or, while they do: the other side, the tripod has stood."""
-
-    other_side: bool = False
-    stood: bool = False
-
-
-@dataclass(frozen=True)
-class DoAsTold(Intent):
+class DoAsTold:
     """In a rehearsal: let the simulated hands do what the instruction asks."""
 
 
 @dataclass(frozen=True)
-class Finish(Intent):
-    """Good enough: stop here and prove it."""
-
-
-@dataclass(frozen=True)
-class SayGuiding(Intent):
-    """Something guides or dithers the mount during the imaging run, or nothing does."""
-
-    on: bool
-
-
-@dataclass(frozen=True)
-class PutShiftAway(Intent):
-    """The person has read of the shift and images on."""
-
-
-@dataclass(frozen=True)
-class ChooseFolder(Intent):
+class ChooseFolder:
     """Watch this folder; None: ask the person first."""
 
     folder: Path | None = None
 
 
 @dataclass(frozen=True)
-class FillForm(Intent):
+class FillForm:
     """The first page as the person filled it in: raw text, checked by whoever receives it."""
 
     latitude: str
@@ -127,26 +48,26 @@ class FillForm(Intent):
 
 
 @dataclass(frozen=True)
-class UseSite(Intent):
+class UseSite:
     """Fill the form from a site that is already known, by name."""
 
     name: str
 
 
 @dataclass(frozen=True)
-class UseRig(Intent):
+class UseRig:
     """Fill the form from a rig that is already known, by name."""
 
     name: str
 
 
 @dataclass(frozen=True)
-class StartNight(Intent):
+class StartNight:
     """Leave the first page and begin."""
 
 
 @dataclass(frozen=True)
-class StartRehearsal(Intent):
+class StartRehearsal:
     """Practise on a simulated mount."""
 
     scenario: str = ""
@@ -154,94 +75,80 @@ class StartRehearsal(Intent):
 
 
 @dataclass(frozen=True)
-class OpenReplay(Intent):
+class OpenReplay:
     """Play a recorded night; None: ask the person first."""
 
     recording: Path | None = None
 
 
 @dataclass(frozen=True)
-class PlayPause(Intent):
+class PlayPause:
     """Start or stop the replay."""
 
 
 @dataclass(frozen=True)
-class SetSpeed(Intent):
+class SetSpeed:
     """Replay speed, 1 to 100 times."""
 
     times: float
 
 
 @dataclass(frozen=True)
-class Scrub(Intent):
+class Scrub:
     """Go to this second of the replay."""
 
     position_s: float
 
 
 @dataclass(frozen=True)
-class StepEvent(Intent):
+class StepEvent:
     """One event on (+1) or back (-1) in the replay."""
 
     count: int
 
 
 @dataclass(frozen=True)
-class TakeOver(Intent):
+class TakeOver:
     """Answer the recorded night's moves oneself, or stop doing so."""
 
 
 @dataclass(frozen=True)
-class TurnRehearsalScrew(Intent):
+class TurnRehearsalScrew:
     """Turn a screw of the simulated mount by so many turns, clockwise positive."""
 
-    screw: ScrewName
+    screw: Screw
     turns: float
 
 
 @dataclass(frozen=True)
-class RotateRehearsalAxis(Intent):
+class RotateRehearsalAxis:
     """Rotate the RA axis of the simulated mount, degrees, + as the sky turns."""
 
     degrees: float
 
 
 @dataclass(frozen=True)
-class CancelWork(Intent):
+class CancelWork:
     """Stop the long work in progress."""
 
 
 @dataclass(frozen=True)
-class DismissTrouble(Intent):
+class DismissTrouble:
     """The person has read it."""
 
 
 @dataclass(frozen=True)
-class ExportNight(Intent):
+class ExportNight:
     """Write the night's record beside the recording."""
 
 
 @dataclass(frozen=True)
-class ChangeTarget(Intent):
-    """Next kind of target pole: true, between, refracted; or the one named."""
-
-    pole: str = ""
-
-
-@dataclass(frozen=True)
-class ChangeTolerance(Intent):
-    """What tonight needs: one step stricter (-1) or easier (+1)."""
-
-    steps: int
-
-
-@dataclass(frozen=True)
-class ShowPlan(Intent):
+class ShowPlan:
     """The page of tonight's plan."""
 
 
 @dataclass(frozen=True)
-class FillPlan(Intent):
+class FillPlan:
     """Tonight's plan as the person filled it in: raw text, checked by whoever receives it."""
 
     target: str = ""
@@ -260,12 +167,12 @@ class FillPlan(Intent):
 
 
 @dataclass(frozen=True)
-class AdoptPlan(Intent):
+class AdoptPlan:
     """Let the plan on the page set tonight's tolerance."""
 
 
 @dataclass(frozen=True)
-class LeaveNight(Intent):
+class LeaveNight:
     """Back to the first page; the night stays resumable."""
 
 
@@ -273,42 +180,80 @@ class LeaveNight(Intent):
 
 
 @dataclass(frozen=True)
-class ToggleRedLight(Intent):
+class ToggleRedLight:
     """Day light or red light."""
 
 
 @dataclass(frozen=True)
-class ChangeBrightness(Intent):
+class ChangeBrightness:
     """Brighter (+1) or dimmer (-1) by one step."""
 
     steps: int
 
 
 @dataclass(frozen=True)
-class ToggleReading(Intent):
+class ToggleReading:
     """Only the well and the instruction, for two metres."""
 
 
 @dataclass(frozen=True)
-class ToggleFullScreen(Intent):
+class ToggleFullScreen:
     """Full screen and back."""
 
 
 @dataclass(frozen=True)
-class ToggleSound(Intent):
+class ToggleSound:
     """The sound guide on or off."""
 
 
 @dataclass(frozen=True)
-class ToggleSpeech(Intent):
+class ToggleSpeech:
     """Spoken instructions on or off."""
 
 
 @dataclass(frozen=True)
-class ShowKeys(Intent):
+class ShowKeys:
     """The page of keys."""
 
 
 @dataclass(frozen=True)
-class Quit(Intent):
+class Quit:
     """Close the window; the night resumes next time."""
+
+
+Said = (
+    events.NextAsked
+    | events.BackAsked
+    | events.RestartAsked
+    | events.PauseAsked
+    | events.ResumeAsked
+    | events.UndoAsked
+    | events.TripodBumped
+    | events.ScrewTurned
+    | events.LessonAsked
+    | events.BaseLocked
+    | events.BaseUnlocked
+    | events.TargetChanged
+    | events.ToleranceChanged
+    | events.Accepted
+    | events.GuidingSwitched
+    | events.ShiftPutAway
+    | events.DriftAsked
+)
+OfTheWindow = (
+    ToggleRedLight
+    | ChangeBrightness
+    | ToggleReading
+    | ToggleFullScreen
+    | ToggleSound
+    | ToggleSpeech
+    | ShowKeys
+    | Quit
+)
+OfTheDriver = StartNight | StartRehearsal | OpenReplay | LeaveNight
+OfTheForm = FillForm | UseSite | UseRig
+OfTheNight = ReadOff | ShowPlan | FillPlan | AdoptPlan | ExportNight
+OfTheRehearsal = DoAsTold | TurnRehearsalScrew | RotateRehearsalAxis
+OfTheReplay = PlayPause | SetSpeed | Scrub | StepEvent | TakeOver
+OfAnyScene = ChooseFolder | CancelWork | DismissTrouble
+Intent = Said | OfTheWindow | OfTheDriver | OfTheForm | OfTheNight | OfTheRehearsal | OfTheReplay | OfAnyScene

@@ -8,6 +8,7 @@ from PySide6.QtCore import QPointF, QRectF, Qt, Signal
 from PySide6.QtGui import QFont, QKeyEvent, QMouseEvent, QPainter, QPen, QWheelEvent
 from PySide6.QtWidgets import QWidget
 
+from polewright.core.screws.angles import Screw
 from polewright.ui.drawing import draw_fitted, on_circle
 from polewright.ui.intents import Intent, RotateRehearsalAxis, TurnRehearsalScrew
 from polewright.ui.look import BODY, SMALL
@@ -130,20 +131,20 @@ class KnobPanel(Panel):
         """What a key does to the simulated mount; `fine` is a quarter of the step."""
         step = KEY_TURNS * (0.25 if fine else 1.0)
         keys: dict[int, Intent] = {
-            Qt.Key.Key_Right: TurnRehearsalScrew("azimuth", step),
-            Qt.Key.Key_Left: TurnRehearsalScrew("azimuth", -step),
-            Qt.Key.Key_Up: TurnRehearsalScrew("altitude", step),
-            Qt.Key.Key_Down: TurnRehearsalScrew("altitude", -step),
+            Qt.Key.Key_Right: TurnRehearsalScrew(Screw.AZIMUTH, step),
+            Qt.Key.Key_Left: TurnRehearsalScrew(Screw.AZIMUTH, -step),
+            Qt.Key.Key_Up: TurnRehearsalScrew(Screw.ALTITUDE, step),
+            Qt.Key.Key_Down: TurnRehearsalScrew(Screw.ALTITUDE, -step),
             Qt.Key.Key_PageUp: RotateRehearsalAxis(1.0 if fine else 5.0),
             Qt.Key.Key_PageDown: RotateRehearsalAxis(-1.0 if fine else -5.0),
         }
         return keys.get(Qt.Key(key))
 
     def _on_azimuth(self, turns: float) -> None:
-        self.pressed.emit(TurnRehearsalScrew("azimuth", turns))
+        self.pressed.emit(TurnRehearsalScrew(Screw.AZIMUTH, turns))
 
     def _on_altitude(self, turns: float) -> None:
-        self.pressed.emit(TurnRehearsalScrew("altitude", turns))
+        self.pressed.emit(TurnRehearsalScrew(Screw.ALTITUDE, turns))
 
     def _on_axis(self, turns: float) -> None:
         self.pressed.emit(RotateRehearsalAxis(turns * 360.0))

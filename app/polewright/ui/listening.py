@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from polewright.core.night.advice import Mood
 from polewright.ui.sound_plan import DONE, LOST, MOVED, STOP, Phrase, guide_phrase
-from polewright.ui.view_model import Tone, View
+from polewright.ui.view_model import View
 
 
 class Listening:
@@ -36,8 +37,8 @@ def phrase_for(before: View | None, now: View) -> Phrase | None:
     """The phrase of a view; None: silence."""
     if now.proof is not None and now.proof.shifts:
         return MOVED
-    if now.instruction.tone is Tone.GOOD:
-        newly = before is None or before.instruction.tone is not Tone.GOOD
+    if now.instruction.tone is Mood.GOOD:
+        newly = before is None or before.instruction.tone is not Mood.GOOD
         return DONE if newly else None
     if now.reticle.stale_text:
         return LOST

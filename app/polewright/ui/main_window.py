@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from importlib import import_module
 from pathlib import Path
+from typing import assert_never
 
 from PySide6.QtCore import QEvent, QKeyCombination, QSize, Qt, Signal
 from PySide6.QtGui import QCloseEvent, QKeyEvent, QKeySequence, QResizeEvent, QShowEvent
@@ -128,24 +129,10 @@ class MainWindow(QWidget):
 
     def act(self, intent: want.Intent) -> None:
         """Do what concerns the window, pass on the rest."""
-        if isinstance(intent, want.ToggleRedLight):
-            self._toggle_red()
-        elif isinstance(intent, want.ChangeBrightness):
-            self._set(replace(self.settings, brightness=next_brightness(self.settings.brightness, intent.steps)))
-        elif isinstance(intent, want.ToggleReading):
-            self.set_reading(not self.reading)
-        elif isinstance(intent, want.ToggleFullScreen):
-            self.setWindowState(self.windowState() ^ Qt.WindowState.WindowFullScreen)
-        elif isinstance(intent, want.ToggleSound):
-            self._set(replace(self.settings, sound=not self.settings.sound))
-        elif isinstance(intent, want.ToggleSpeech):
-            self._set(replace(self.settings, speech=not self.settings.speech))
-        elif isinstance(intent, want.ShowKeys):
-            self._show_keys()
+        if isinstance(intent, want.OfTheWindow):
+            self._settle(intent)
         elif isinstance(intent, want.ShowPlan):
             self._show_plan()
-        elif isinstance(intent, want.Quit):
-            self.close()
         elif isinstance(intent, want.ChooseFolder) and intent.folder is None:
             self._ask_folder()
         elif isinstance(intent, want.OpenReplay) and intent.recording is None:
@@ -153,6 +140,27 @@ class MainWindow(QWidget):
             self._bring(self.folders)
         else:
             self.wanted.emit(intent)
+
+    def _settle(self, intent: want.OfTheWindow) -> None:
+        match intent:
+            case want.ToggleRedLight():
+                self._toggle_red()
+            case want.ChangeBrightness():
+                self._set(replace(self.settings, brightness=next_brightness(self.settings.brightness, intent.steps)))
+            case want.ToggleReading():
+                self.set_reading(not self.reading)
+            case want.ToggleFullScreen():
+                self.setWindowState(self.windowState() ^ Qt.WindowState.WindowFullScreen)
+            case want.ToggleSound():
+                self._set(replace(self.settings, sound=not self.settings.sound))
+            case want.ToggleSpeech():
+                self._set(replace(self.settings, speech=not self.settings.speech))
+            case want.ShowKeys():
+                self._show_keys()
+            case want.Quit():
+                self.close()
+            case _:
+                assert_never(intent)
 
     def set_reading(self, reading: bool) -> None:
         """Only the well and the sentence, or everything."""

@@ -6,6 +6,7 @@ from PySide6.QtCore import QRectF, Signal
 from PySide6.QtGui import QPainter, QResizeEvent
 from PySide6.QtWidgets import QWidget
 
+from polewright.core.screws.angles import Screw
 from polewright.ui.arrange import Box, Wants, arrange, unit_for
 from polewright.ui.buttons import ButtonRow, PlainButton
 from polewright.ui.capture_dial import CaptureDial
@@ -24,7 +25,7 @@ from polewright.ui.stand_dials import StandDials
 from polewright.ui.strips import StripWidget
 from polewright.ui.timeline_panel import TimelinePanel
 from polewright.ui.transport import Transport
-from polewright.ui.view_model import Fact, Page, Screw, View, Weight
+from polewright.ui.view_model import Fact, Page, View, Weight
 from polewright.ui.words import Words
 
 READING_MARKS = 1.75

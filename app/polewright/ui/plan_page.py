@@ -14,13 +14,13 @@ from polewright.ui.buttons import PlainButton
 from polewright.ui.drawing import LEFT, LEFT_TOP, WRAP, draw_fitted
 from polewright.ui.facts_panel import FactsPanel
 from polewright.ui.first_page import Field
-from polewright.ui.intents import AdoptPlan, ChangeTarget, FillPlan, Intent, ShowKeys
+from polewright.ui.intents import AdoptPlan, FillPlan, Intent, ShowKeys
 from polewright.ui.keys import PLAN_KEYS
 from polewright.ui.keys_bar import KeysBar
 from polewright.ui.look import BIG, BODY, SMALL, Look
 from polewright.ui.object_list import ObjectList
 from polewright.ui.panel import Panel
-from polewright.ui.plan_view import PlanView
+from polewright.ui.view_model import PlanView
 
 ROWS = (
     ("target", "Target", ""), ("declination", "Declination", "°"),
@@ -171,8 +171,8 @@ class PlanPage(Panel):
             self.left.emit()
 
     def _on_aim(self) -> None:
-        if self.view is not None and self.view.best_pole:
-            self.pressed.emit(ChangeTarget(self.view.best_pole))
+        if self.view is not None and self.view.aim is not None:
+            self.pressed.emit(self.view.aim)
 
     # where things lie
 

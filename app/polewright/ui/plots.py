@@ -12,9 +12,10 @@ from PySide6.QtCore import QPointF, QRectF, Qt, Signal
 from PySide6.QtGui import QBrush, QMouseEvent, QResizeEvent
 from PySide6.QtWidgets import QWidget
 
+from polewright.core.screws.angles import Screw
 from polewright.ui.look import TINY, Look
 from polewright.ui.theme import Light, make_theme
-from polewright.ui.view_model import Screw, Timeline
+from polewright.ui.view_model import Timeline
 
 FLOOR_ARCMIN = 1.0 / 60.0
 ROWS = {Screw.AZIMUTH: ("az", 25.0), Screw.ALTITUDE: ("alt", 10.0)}  # name, design pixels above the curve's room

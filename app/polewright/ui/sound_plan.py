@@ -16,7 +16,8 @@ from math import log2
 import numpy as np
 from numpy.typing import NDArray
 
-from polewright.ui.view_model import Screw, Sense
+from polewright.core.screws.angles import Screw
+from polewright.ui.view_model import Sense
 
 RATE_HZ = 44_100
 CLOSE_TURNS = 1.0 / 16.0

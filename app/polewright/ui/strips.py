@@ -12,10 +12,11 @@ from PySide6.QtCore import QPointF, QRectF, Qt
 from PySide6.QtGui import QColor, QFont, QFontMetricsF, QPainter, QPen
 from PySide6.QtWidgets import QWidget
 
+from polewright.core.screws.angles import Screw
 from polewright.ui.drawing import CENTRE, LEFT, draw_fitted, draw_turn_arrow, on_circle
 from polewright.ui.look import BODY, SMALL, Look
 from polewright.ui.panel import Panel
-from polewright.ui.view_model import Screw, ScrewStrip, Sense
+from polewright.ui.view_model import ScrewStrip, Sense
 
 FULL_BAR_TURNS = 10.0
 BEND_TURNS = 0.15

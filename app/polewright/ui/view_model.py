@@ -9,15 +9,14 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from enum import Enum
-from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
-from polewright.ui.intents import Intent
-
-if TYPE_CHECKING:
-    from polewright.ui.plan_view import PlanView
+from polewright.core.night.advice import Mood
+from polewright.core.night.events import TargetChanged
+from polewright.core.screws.angles import Screw
+from polewright.ui.intents import FillPlan, Intent
 
 
 class Page(Enum):
@@ -32,15 +31,6 @@ class Page(Enum):
     SCORE = "score"
 
 
-class Tone(Enum):
-    """What kind of sentence an instruction is; it chooses the mark beside it, never a hue alone."""
-
-    DO = "do"  # something to do with the hands, now
-    WAIT = "wait"  # hands off, something is settling or being measured
-    GOOD = "good"  # reached
-    TROUBLE = "trouble"  # something is in the way; the sentence names the cure
-
-
 class StepMark(Enum):
     DONE = "done"
     NOW = "now"
@@ -52,11 +42,6 @@ class Sense(Enum):
 
     CLOCKWISE = "clockwise"
     ANTICLOCKWISE = "anticlockwise"
-
-
-class Screw(Enum):
-    AZIMUTH = "azimuth"
-    ALTITUDE = "altitude"
 
 
 class Weight(Enum):
@@ -92,7 +77,7 @@ class Instruction:
     reason: str = ""
     gain: str = ""
     short: str = ""
-    tone: Tone = Tone.DO
+    tone: Mood = Mood.DO
     wait_fraction: float | None = None  # 0..1 of a wait that has a known length
 
 
@@ -187,7 +172,7 @@ class Fact:
     label: str
     value: str
     words: str = ""
-    verdict: Tone | None = None
+    verdict: Mood | None = None
 
 
 @dataclass(frozen=True)
@@ -323,6 +308,61 @@ class SiteForm:
     sites: tuple[str, ...] = ()
     rigs: tuple[str, ...] = ()
     ready: bool = False
+
+
+@dataclass(frozen=True, eq=False)
+class BlurCurve:
+    """Pixels of blur over the plot's axis, (N,); `strong` for the error there is now."""
+
+    x: NDArray[np.float64]
+    blur_px: NDArray[np.float64]
+    label: str
+    strong: bool = False
+
+
+@dataclass(frozen=True)
+class BlurMark:
+    """A place on a curve that has a name; `now` is where the axis stands."""
+
+    x: float
+    blur_px: float
+    label: str
+    now: bool = False
+
+
+@dataclass(frozen=True, eq=False)
+class BlurPlot:
+    """Blur against one thing; `ticks` (value, text) along x, which is logarithmic when `log` says so."""
+
+    title: str
+    ticks: tuple[tuple[float, str], ...]
+    curves: tuple[BlurCurve, ...]
+    marks: tuple[BlurMark, ...]
+    allowed_px: float
+    allowed_text: str
+    log: bool = True
+
+
+@dataclass(frozen=True, eq=False)
+class PlanView:
+    """The page. `headline` is what the plan needs, `status` what holds now; `problem` is said in their place.
+
+    `plots`: by exposure, by error, by declination; none while they are computed. `aim` is for the best pole.
+    """
+
+    form: FillPlan
+    target_note: str = ""
+    problem: str = ""
+    cure: str = ""
+    headline: str = ""
+    status: str = ""
+    working: bool = False
+    ready: bool = False
+    facts: tuple[Fact, ...] = ()
+    plots: tuple[BlurPlot, ...] = field(default=())
+    aim: TargetChanged | None = None
+    aim_text: str = ""
+    too_low: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, eq=False)

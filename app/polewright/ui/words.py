@@ -8,13 +8,14 @@ from PySide6.QtCore import QRectF, Qt
 from PySide6.QtGui import QFont, QPainter, QPen
 from PySide6.QtWidgets import QWidget
 
+from polewright.core.night.advice import Mood
 from polewright.ui.drawing import LEFT_TOP, WRAP, draw_fitted, fitted_font
 from polewright.ui.look import BODY, READING, SENTENCE
 from polewright.ui.panel import Panel
-from polewright.ui.view_model import Instruction, Tone
+from polewright.ui.view_model import Instruction
 
 NUMBER_AND_UNIT = re.compile(r"(?<=\d) (?=(?:\d/\d|turns?\b|s\b|px\b|min\b|mm\b|minutes\b|moves\b))")
-TONE_WORDS = {Tone.DO: "Now", Tone.WAIT: "Wait", Tone.GOOD: "Reached", Tone.TROUBLE: "Needs you"}
+MOOD_WORDS = {Mood.DO: "Now", Mood.WAIT: "Wait", Mood.GOOD: "Reached", Mood.TROUBLE: "Needs you"}
 
 
 class Words(Panel):
@@ -64,25 +65,25 @@ class Words(Panel):
     def _draw_tone(self, painter: QPainter, box: QRectF) -> float:
         """A mark and a word for the kind of sentence: a solid wedge, an open ring, a full disc, a barred ring."""
         look, tone = self.look, self.instruction.tone
-        accent = tone in (Tone.DO, Tone.TROUBLE)
+        accent = tone in (Mood.DO, Mood.TROUBLE)
         colour = look.colour("accent" if accent else "ink")
         side = look.px(15)
         mark = QRectF(box.left() + 1, box.center().y() - side / 2, side, side)
         painter.setPen(QPen(colour, look.px(2.2)))
         painter.setBrush(Qt.BrushStyle.NoBrush)
-        if tone is Tone.DO:
+        if tone is Mood.DO:
             painter.setBrush(colour)
             painter.setPen(Qt.PenStyle.NoPen)
             painter.drawPolygon(
                 [mark.topLeft(), QRectF(mark).center() + (mark.topRight() - mark.topLeft()) / 2, mark.bottomLeft()]
             )
-        elif tone is Tone.WAIT:
+        elif tone is Mood.WAIT:
             fraction = self.instruction.wait_fraction
             painter.drawEllipse(mark)
             if fraction is not None:
                 painter.setBrush(colour)
                 painter.drawPie(mark, 90 * 16, -round(360 * 16 * min(1.0, max(0.0, fraction))))
-        elif tone is Tone.GOOD:
+        elif tone is Mood.GOOD:
             painter.setBrush(colour)
             painter.drawEllipse(mark)
         else:
@@ -90,7 +91,7 @@ class Words(Panel):
             painter.drawLine(mark.center(), QRectF(mark).center() - (mark.center() - mark.topLeft()) * 1.0)
         painter.setBrush(Qt.BrushStyle.NoBrush)
         word = QRectF(mark.right() + look.px(9), box.top(), box.width() - side, box.height())
-        draw_fitted(painter, TONE_WORDS[tone], word, look.px(BODY), colour, QFont.Weight.DemiBold, 0x81)
+        draw_fitted(painter, MOOD_WORDS[tone], word, look.px(BODY), colour, QFont.Weight.DemiBold, 0x81)
         return box.bottom()
 
     def _draw_reading(self, painter: QPainter, box: QRectF) -> None:

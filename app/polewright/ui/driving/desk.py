@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Protocol
 
@@ -16,7 +16,6 @@ from polewright.services.recorder import NightRecorder
 from polewright.ui.driving.snapshot import Snapshot, SnapshotMaker
 
 TICK_S = 1.0
-MakeEvent = Callable[[float], AnyEvent]
 Tell = Callable[[Snapshot], None]
 
 
@@ -37,8 +36,8 @@ class NightOrder:
 class Desk(Protocol):
     """Runs one night and tells about it; nothing here waits. Build one per night, `stop` it once."""
 
-    def click(self, make: MakeEvent) -> None:
-        """The person did something; `make` gets the night's own time."""
+    def click(self, event: AnyEvent) -> None:
+        """The person did something; the event is stamped with the night's own time."""
         ...
 
     def ask(self, action: Callable[[NightEngine], None]) -> None:
@@ -58,10 +57,10 @@ class Desk(Protocol):
         ...
 
 
-def click_on(engine: NightEngine, maker: SnapshotMaker, make: MakeEvent) -> None:
+def click_on(engine: NightEngine, maker: SnapshotMaker, event: AnyEvent) -> None:
     """Post a click; whether it was refused stays known until the next one."""
     maker.refused = None
-    engine.post(make(engine.now_s()))
+    engine.post(replace(event, at_s=engine.now_s()))
     maker.refused = engine.refused
 
 
@@ -92,8 +91,8 @@ class InlineDesk:
         self._tell_now()
         scheduler.after(TICK_S, self._tick)
 
-    def click(self, make: MakeEvent) -> None:
-        click_on(self.engine, self._maker, make)
+    def click(self, event: AnyEvent) -> None:
+        click_on(self.engine, self._maker, event)
         self._tell_now()
 
     def ask(self, action: Callable[[NightEngine], None]) -> None:

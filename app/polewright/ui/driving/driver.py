@@ -6,7 +6,7 @@ import contextlib
 import logging
 from dataclasses import replace
 from pathlib import Path
-from typing import Protocol
+from typing import Protocol, assert_never
 
 from PySide6.QtCore import QObject
 
@@ -92,18 +92,27 @@ class Driver(QObject):
 
     def act(self, intent: want.Intent) -> None:
         """Whatever the window does not settle by itself."""
-        if isinstance(intent, want.StartRehearsal):
-            self._rehearse(intent)
-        elif isinstance(intent, want.OpenReplay) and intent.recording is not None:
-            self._load(intent.recording)
-        elif isinstance(intent, want.LeaveNight):
-            self._leave()
-        elif isinstance(intent, want.StartNight) and isinstance(self.scene, FirstScene):
-            self._open_night(self.scene.known)
+        if isinstance(intent, want.OfTheDriver):
+            self._change_scene(intent)
         elif isinstance(intent, want.CancelWork) and self._work is not None:
             self._cancel()
         else:
             self.scene.act(intent)
+
+    def _change_scene(self, intent: want.OfTheDriver) -> None:
+        match intent:
+            case want.StartRehearsal():
+                self._rehearse(intent)
+            case want.OpenReplay():
+                if intent.recording is not None:
+                    self._load(intent.recording)
+            case want.LeaveNight():
+                self._leave()
+            case want.StartNight():
+                if isinstance(self.scene, FirstScene):
+                    self._open_night(self.scene.known)
+            case _:
+                assert_never(intent)
 
     def _show(self, scene: Scene) -> None:
         self.scene = scene

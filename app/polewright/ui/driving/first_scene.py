@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
+from typing import assert_never
 
 from polewright.runtime.worker import Done
 from polewright.services.ports import Timer
@@ -47,27 +48,34 @@ class FirstScene:
 
     def act(self, intent: want.Intent) -> bool:
         """Take in what was typed; False when the intent is for somebody else."""
-        if isinstance(intent, want.FillForm):
-            before = self.known.folder
-            self.known = self.known.filled(intent)
-            if self.known.folder != before:
-                self._problem = ""
-                self.known = replace(self.known, typed=self.known.typed - {"folder"})
-                self._look()
+        if isinstance(intent, want.OfTheForm):
+            self._fill(intent)
         elif isinstance(intent, want.ChooseFolder) and intent.folder is not None:
             self.known = replace(self.known, folder=str(intent.folder))
             self._problem = ""
             self._look()
-        elif isinstance(intent, want.UseSite):
-            self._use_site(intent.name)
-        elif isinstance(intent, want.UseRig):
-            self._use_rig(intent.name)
         elif isinstance(intent, want.DismissTrouble):
             self._trouble = None
         else:
             return False
         self._changed()
         return True
+
+    def _fill(self, intent: want.OfTheForm) -> None:
+        match intent:
+            case want.FillForm():
+                before = self.known.folder
+                self.known = self.known.filled(intent)
+                if self.known.folder != before:
+                    self._problem = ""
+                    self.known = replace(self.known, typed=self.known.typed - {"folder"})
+                    self._look()
+            case want.UseSite():
+                self._use_site(intent.name)
+            case want.UseRig():
+                self._use_rig(intent.name)
+            case _:
+                assert_never(intent)
 
     def _use_site(self, name: str) -> None:
         for profile in self._profiles.sites:

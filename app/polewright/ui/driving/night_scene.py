@@ -7,22 +7,24 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
 from statistics import median
+from typing import assert_never
 
 from polewright.core.angles import ARCMIN_PER_RAD
 from polewright.core.errors import PolewrightError
 from polewright.core.model import NotMeasurable
+from polewright.core.night.advice import Advice, Turn
 from polewright.core.night.effects import Refused
 from polewright.core.night.events import NightStarted, ToleranceChanged
 from polewright.core.night.orientation.clock import FrameArrival
 from polewright.core.night.states import NightPlan
 from polewright.core.plan.tonight import Planned, TonightsPlan
+from polewright.core.screws.doable import stepped_turns
 from polewright.core.sky.timescales import julian_epoch_year
 from polewright.runtime.notices import Notice
 from polewright.runtime.worker import Done
 from polewright.services.magnetic import MagneticDeclination, magnetic_declination
 from polewright.services.report.earlier import EarlierNights
 from polewright.ui import intents as want
-from polewright.ui.driving.clicks import event_for, over, read_off
 from polewright.ui.driving.desk import Desk, NightOrder
 from polewright.ui.driving.means import Means
 from polewright.ui.driving.night_files import export_night
@@ -44,7 +46,7 @@ class Begin:
 
     title: str
     folder: Path
-    started: Callable[[float], NightStarted] | None
+    started: NightStarted | None
 
 
 class NightScene:
@@ -120,30 +122,41 @@ class NightScene:
         snapshot = self.snapshot
         if snapshot is None:
             return False
-        if isinstance(intent, want.ReadOff):
-            self._read_off = read_off(snapshot.advice, self._read_off_now(snapshot), intent)
-            self._changed()
-            return True
-        make = event_for(intent, snapshot.state)
-        if make is not None:
+        if isinstance(intent, want.Said):
             self._refused_until_s = -1.0
-            self.desk.click(make)
-        elif isinstance(intent, want.DismissTrouble):
-            self._dismiss(snapshot)
-        elif isinstance(intent, want.ChooseFolder) and intent.folder is not None:
-            self.choose_folder(intent.folder)
-        elif isinstance(intent, want.ExportNight):
-            self._export()
-        elif isinstance(intent, want.CancelWork):
-            self._cancel()
-        elif isinstance(intent, want.ShowPlan | want.FillPlan | want.AdoptPlan):
-            self._plan(intent, snapshot.state.plan)
+            self.desk.click(intent)
+        elif isinstance(intent, want.OfTheNight):
+            self._do_own(intent, snapshot)
+        elif isinstance(intent, want.OfAnyScene):
+            self._do_common(intent, snapshot)
         else:
             return False
         self._changed()
         return True
 
-    def _plan(self, intent: want.Intent, night: NightPlan | None) -> None:
+    def _do_own(self, intent: want.OfTheNight, snapshot: Snapshot) -> None:
+        match intent:
+            case want.ReadOff():
+                self._read_off = read_off(snapshot.advice, self._read_off_now(snapshot), intent)
+            case want.ExportNight():
+                self._export()
+            case want.ShowPlan() | want.FillPlan() | want.AdoptPlan():
+                self._plan(intent, snapshot.state.plan)
+            case _:
+                assert_never(intent)
+
+    def _do_common(self, intent: want.OfAnyScene, snapshot: Snapshot) -> None:
+        match intent:
+            case want.ChooseFolder():
+                self.choose_folder(intent.folder)
+            case want.CancelWork():
+                self._cancel()
+            case want.DismissTrouble():
+                self._dismiss(snapshot)
+            case _:
+                assert_never(intent)
+
+    def _plan(self, intent: want.ShowPlan | want.FillPlan | want.AdoptPlan, night: NightPlan | None) -> None:
         if night is None:
             return
         if isinstance(intent, want.ShowPlan):
@@ -157,15 +170,17 @@ class NightScene:
         """The plan on the page sets the tolerance from now on, and stays with the rig."""
         if self.snapshot is not None and self.snapshot.state.plan is not None:
             tolerance_rad = planned.tolerance_rad(self.snapshot.state.plan.target)
-            self.desk.click(lambda at_s: ToleranceChanged(at_s, tolerance_rad, planned))
+            self.desk.click(ToleranceChanged(want.NOW, tolerance_rad, planned))
             self.keep_plan(planned.plan)
 
     def keep_plan(self, plan: TonightsPlan) -> None:
         """The last plan stays with the rig."""
         keep_with_rig(self._means.worker, self._means.config, self._order.optics, plan, self.notify)
 
-    def choose_folder(self, folder: Path) -> None:
+    def choose_folder(self, folder: Path | None) -> None:
         """Take frames from another folder; the imaging run's may come from another camera."""
+        if folder is None:
+            return
         if self.over:
             self._order.other_camera()
         self._begin = Begin(self._begin.title, folder, None)
@@ -256,7 +271,7 @@ class NightScene:
     @property
     def over(self) -> bool:
         """Whether the alignment is proved or accepted."""
-        return self.snapshot is not None and over(self.snapshot.state)
+        return self.snapshot is not None and self.snapshot.state.aligned
 
     def close(self) -> list[str]:
         """End the night's work; it can be taken up again."""
@@ -264,3 +279,11 @@ class NightScene:
         self._order.give_up()
         self._planning.close()
         return self.desk.stop()
+
+
+def read_off(advice: Advice, now: float | None, intent: want.ReadOff) -> tuple[str, float] | None:
+    """The turn to report after a correction, with the key of the advice it answers; None where none is asked for."""
+    if not isinstance(advice.action, Turn):
+        return None
+    turns = stepped_turns(advice.action.turns if now is None else now, intent.steps)
+    return advice.key, -turns if intent.other_way else turns

@@ -19,7 +19,6 @@ from polewright.runtime.engine import NightEngine
 from polewright.runtime.worker import InlineWorker
 from polewright.services.magnetic import magnetic_declination
 from polewright.services.measuring import Optics
-from polewright.ui.driving.clicks import over
 from polewright.ui.driving.first_frame import learned
 from polewright.ui.driving.first_scene import first_view
 from polewright.ui.driving.form import Known
@@ -101,7 +100,7 @@ class NightShots:
         app = QApplication.instance() or QApplication(["polewright"])
         assert self._night is not None
         state: NightState = self._night.engine.state
-        if over(state) and "6-proof" in self.views:
+        if state.aligned and "6-proof" in self.views:
             self.views["7-score"] = score_page(self.views["6-proof"], state, self._night.true_offset())
         self._add_plan()
         taken = take_all(folder, dict(sorted(self.views.items())), sizes)
@@ -129,7 +128,7 @@ def _adopt_nothing(planned: Planned) -> None:
 def _moment(snapshot: Snapshot) -> tuple[str, int]:
     """The stage's name, and how telling this moment of it is."""
     state, advice = snapshot.state, snapshot.advice
-    if over(state):
+    if state.aligned:
         return ("6-proof", 0) if state.watching is None else ("6-watch", state.watching.vigil.frames)
     if drifting(state):
         reading = state.drift.reading if state.drift is not None else None

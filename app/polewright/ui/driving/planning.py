@@ -20,9 +20,9 @@ from polewright.ui import intents as want
 from polewright.ui.driving.means import Asks
 from polewright.ui.driving.plan_form import filled, plan_of, text_of
 from polewright.ui.driving.rig import keep_plan
-from polewright.ui.plan_view import PlanView
 from polewright.ui.presenting.plan_page import PlanWork, plan_page
 from polewright.ui.presenting.well import shown_offset
+from polewright.ui.view_model import PlanView
 
 Told = tuple[PlanWork, NightPlan | None, Offset | None]  # what the page depends on
 NEEDS, STUDY, KEEPING = "what the plan needs", "the plan from all sides", "keeping the plan"

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
+from typing import assert_never
 
 import numpy as np
 
@@ -13,6 +14,7 @@ from polewright.core.night import advice as said
 from polewright.core.night import events
 from polewright.core.night.advice import Advice
 from polewright.core.plan.tonight import TonightsPlan
+from polewright.core.screws.angles import Screw
 from polewright.core.sky.places import default_target
 from polewright.practice.world import TrueOffset
 from polewright.runtime.notices import Notice, fault_notice
@@ -20,8 +22,7 @@ from polewright.services.ports import Timer
 from polewright.simulate.night import scenario_named
 from polewright.ui import intents as want
 from polewright.ui.driving import practice as hands
-from polewright.ui.driving.clicks import SCREWS
-from polewright.ui.driving.desk import MakeEvent, NightOrder
+from polewright.ui.driving.desk import NightOrder
 from polewright.ui.driving.means import Means
 from polewright.ui.driving.night_scene import Begin, NightScene
 from polewright.ui.driving.starting import night_started
@@ -54,8 +55,8 @@ class RehearsalScene(NightScene):
     def __init__(self, means: Means, plan: RehearsalPlan, order: NightOrder, changed: Callable[[], None]) -> None:
         scenario = scenario_named(plan.scenario)
         self.plan = plan
-        self._turned = {"azimuth": 0.0, "altitude": 0.0}
-        self._held = {"azimuth": 0.0, "altitude": 0.0}
+        self._turned = dict.fromkeys(Screw, 0.0)
+        self._held = dict.fromkeys(Screw, 0.0)
         self._axis_deg = 0.0
         self._busy = 0
         self._lets_go: Timer | None = None
@@ -77,25 +78,31 @@ class RehearsalScene(NightScene):
     # hands
 
     def act(self, intent: want.Intent) -> bool:
-        if isinstance(intent, want.TurnRehearsalScrew):
-            self._turn_by_hand(intent.screw, intent.turns)
-        elif isinstance(intent, want.RotateRehearsalAxis):
-            self._rotate(intent.degrees)
-        elif isinstance(intent, want.DoAsTold):
-            if self.snapshot is not None and not self._busy:
-                self._do(self.snapshot.advice)
-        else:
-            if isinstance(intent, want.Lock):
-                self.practice.ask(hands.tighten_locks)
-            return super().act(intent)
-        self._changed()
-        return True
+        if isinstance(intent, want.OfTheRehearsal):
+            self._do_by_hand(intent)
+            self._changed()
+            return True
+        if isinstance(intent, events.BaseLocked):
+            self.practice.ask(hands.tighten_locks)
+        return super().act(intent)
 
-    def _turn_by_hand(self, screw: want.ScrewName, turns: float) -> None:
+    def _do_by_hand(self, intent: want.OfTheRehearsal) -> None:
+        match intent:
+            case want.TurnRehearsalScrew():
+                self._turn_by_hand(intent.screw, intent.turns)
+            case want.RotateRehearsalAxis():
+                self._rotate(intent.degrees)
+            case want.DoAsTold():
+                if self.snapshot is not None and not self._busy:
+                    self._do(self.snapshot.advice)
+            case _:
+                assert_never(intent)
+
+    def _turn_by_hand(self, screw: Screw, turns: float) -> None:
         """Small turns follow each other; when the hand lets go, their sum is reported."""
         self._turned[screw] += turns
         self._held[screw] += turns
-        self.practice.ask(hands.turn_screw(screw, turns), self._on_turning)
+        self.practice.ask(hands.turn_screw(screw.value, turns), self._on_turning)
 
     def _on_turning(self, seconds: float) -> None:
         if self._lets_go is not None:
@@ -109,9 +116,8 @@ class RehearsalScene(NightScene):
                 self._report(screw, turns)
             self._held[screw] = 0.0
 
-    def _report(self, screw: str, turns: float) -> None:
-        which = SCREWS[screw]
-        self.desk.click(lambda at_s: events.ScrewTurned(at_s, which, turns))
+    def _report(self, screw: Screw, turns: float) -> None:
+        self.desk.click(events.ScrewTurned(want.NOW, screw, turns))
 
     def _rotate(self, west_deg: float) -> None:
         self._axis_deg += west_deg
@@ -121,31 +127,31 @@ class RehearsalScene(NightScene):
         """What the instruction asks for, by simulated hands."""
         action = advice.action
         if isinstance(action, said.Turn):
-            screw, turns = action.screw.value, action.turns
+            screw, turns = action.screw, action.turns
             really = turns * (1.0 + float(np.clip(self._rng.normal(0.0, HAND_ERROR), -0.2, 0.2)))
             self._turned[screw] += really
             seen = really * (1.0 + float(self._rng.normal(0.0, READING_ERROR)))
-            self._hold(hands.turn_screw(screw, really), lambda: self._report(screw, seen))
+            self._hold(hands.turn_screw(screw.value, really), lambda: self._report(screw, seen))
         elif isinstance(action, said.RotateAxis):
             self._rotate(action.west_deg)
         elif isinstance(action, said.Point):
             self._hold(hands.point_to(action.hour_angle_h, action.declination_deg), lambda: None)
         elif isinstance(action, said.Lock):
-            self._hold(hands.tighten_locks, lambda: self.desk.click(events.BaseLocked))
+            self._hold(hands.tighten_locks, lambda: self.desk.click(events.BaseLocked(want.NOW)))
         elif isinstance(action, said.Expose):
             self._hold(hands.expose(action.factor), lambda: None)
         elif isinstance(action, said.TightenClutch):
-            self._hold(hands.tighten_clutch, lambda: self.desk.click(events.RestartAsked))
+            self._hold(hands.tighten_clutch, lambda: self.desk.click(events.RestartAsked(want.NOW)))
         elif isinstance(action, said.StartAgain):
             self._hold(
                 lambda world: hands.point_camera(world, hands.EAST_AGAIN_H),
-                lambda: self.desk.click(events.RestartAsked),
+                lambda: self.desk.click(events.RestartAsked(want.NOW)),
             )
         else:
             self._say(action)
 
     def _say(self, action: said.Action) -> None:
-        clicks: dict[type, MakeEvent] = {
+        clicks: dict[type, Callable[[float], events.AnyEvent]] = {
             said.SetUp: events.NextAsked,
             said.GoOn: events.NextAsked,
             said.GoBack: events.BackAsked,
@@ -154,7 +160,7 @@ class RehearsalScene(NightScene):
         }
         click = clicks.get(type(action))
         if click is not None:
-            self.desk.click(click)
+            self.desk.click(click(want.NOW))
 
     def _hold(self, deed: hands.Deed, afterwards: Callable[[], None]) -> None:
         """One deed at a time; what is said about it comes when it is done."""
@@ -193,8 +199,8 @@ class RehearsalScene(NightScene):
 
     def rehearsal(self) -> Rehearsal | None:
         return Rehearsal(
-            self._turned["azimuth"],
-            self._turned["altitude"],
+            self._turned[Screw.AZIMUTH],
+            self._turned[Screw.ALTITUDE],
             self._axis_deg,
             self._busy > 0,
             self.plan.scenario,

@@ -4,14 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from pathlib import Path
+from typing import assert_never
 
 from polewright.core.angles import ARCMIN_PER_RAD
 from polewright.core.errors import PolewrightError
+from polewright.core.night.events import NextAsked, ScrewTurned
 from polewright.core.night.trainee import Answer, judge
 from polewright.runtime.worker import Done
 from polewright.services.ports import Timer
 from polewright.ui import intents as want
-from polewright.ui.driving.clicks import SCREWS
 from polewright.ui.driving.means import Means
 from polewright.ui.driving.recorded_frame import recorded_frame
 from polewright.ui.driving.replay_picture import recorded_picture
@@ -54,28 +55,35 @@ class ReplayScene:
 
     def act(self, intent: want.Intent) -> bool:
         """Do what concerns the replay; False when it is for somebody else."""
-        if isinstance(intent, want.PlayPause):
-            self._play(not self.playing)
-        elif isinstance(intent, want.SetSpeed):
-            self.speed = min(FASTEST, max(SLOWEST, intent.times))
-        elif isinstance(intent, want.Scrub):
-            self._leave_lesson()
-            self._go(intent.position_s)
-        elif isinstance(intent, want.StepEvent):
-            self._play(False)
-            self._step(intent.count)
-        elif isinstance(intent, want.TakeOver):
-            self.trainee = not self.trainee
-            self._leave_lesson()
-        elif isinstance(intent, want.UserTurned):
+        if isinstance(intent, want.OfTheReplay):
+            self._run(intent)
+        elif isinstance(intent, ScrewTurned):
             self._answer(intent)
-        elif isinstance(intent, want.Next) and self.lesson is not None:
+        elif isinstance(intent, NextAsked) and self.lesson is not None:
             self._leave_lesson()
             self._play(True)
         else:
             return False
         self._changed()
         return True
+
+    def _run(self, intent: want.OfTheReplay) -> None:
+        match intent:
+            case want.PlayPause():
+                self._play(not self.playing)
+            case want.SetSpeed():
+                self.speed = min(FASTEST, max(SLOWEST, intent.times))
+            case want.Scrub():
+                self._leave_lesson()
+                self._go(intent.position_s)
+            case want.StepEvent():
+                self._play(False)
+                self._step(intent.count)
+            case want.TakeOver():
+                self.trainee = not self.trainee
+                self._leave_lesson()
+            case _:
+                assert_never(intent)
 
     def _play(self, on: bool) -> None:
         if on and self.position_s >= self.track.length_s:
@@ -149,10 +157,10 @@ class ReplayScene:
         self.lesson = Lesson(question.decision)
         self.playing = False
 
-    def _answer(self, intent: want.UserTurned) -> None:
+    def _answer(self, intent: ScrewTurned) -> None:
         if self._asked is None or intent.turns is None:
             return
-        answer = Answer(SCREWS[intent.screw], intent.turns)
+        answer = Answer(intent.screw, intent.turns)
         verdict = judge(self._asked.decision, answer, self.track.rates)
         self.lesson = Lesson(self._asked.decision, answer, verdict, True)
 

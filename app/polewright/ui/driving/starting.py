@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-
 from polewright.core.angles import ARCMIN_PER_RAD
 from polewright.core.model import Site, TargetPole
 from polewright.core.night.events import NEW_SCREW, NightStarted
@@ -12,6 +10,7 @@ from polewright.core.plan.tonight import Planned
 from polewright.core.screws.lock_memory import NEW_LOCKS, LockMemory
 from polewright.core.screws.memory import ScrewMemory
 from polewright.core.sky.places import standard_atmosphere
+from polewright.ui.intents import NOW
 
 TOLERANCE_RAD = 0.5 / ARCMIN_PER_RAD  # until the person says what tonight needs
 
@@ -25,24 +24,20 @@ def night_started(
     rig: str = "",
     imaging: Planned | None = None,
     locks: LockMemory = NEW_LOCKS,
-) -> Callable[[float], NightStarted]:
-    """The first event, given the night's time; a plan sets the tolerance in place of `tolerance_rad`."""
+) -> NightStarted:
+    """The first event; a plan sets the tolerance in place of `tolerance_rad`."""
     if imaging is not None:
         tolerance_rad = imaging.tolerance_rad(target)
     height = max(0.0, pole_altitude_rad(site, standard_atmosphere(site), target))
-
-    def started(at_s: float) -> NightStarted:
-        return NightStarted(
-            at_s,
-            site,
-            target,
-            height,
-            tolerance_rad,
-            azimuth=azimuth,
-            altitude=altitude,
-            rig=rig,
-            imaging=imaging,
-            locks=locks,
-        )
-
-    return started
+    return NightStarted(
+        NOW,
+        site,
+        target,
+        height,
+        tolerance_rad,
+        azimuth=azimuth,
+        altitude=altitude,
+        rig=rig,
+        imaging=imaging,
+        locks=locks,
+    )

@@ -7,9 +7,10 @@ from pathlib import Path
 
 from PySide6.QtCore import QObject, Qt, QThread, Signal, Slot
 
+from polewright.core.night.events import AnyEvent
 from polewright.runtime.engine import NightEngine
 from polewright.runtime.qt_night import QtNight
-from polewright.ui.driving.desk import MakeEvent, NightOrder, Tell, click_on
+from polewright.ui.driving.desk import NightOrder, Tell, click_on
 from polewright.ui.driving.snapshot import SnapshotMaker
 
 Task = Callable[["_Inside"], None]
@@ -78,10 +79,10 @@ class ThreadedDesk(QObject):
         self._thread.start()
         self._send(_Inside.begin)
 
-    def click(self, make: MakeEvent) -> None:
+    def click(self, event: AnyEvent) -> None:
         def task(inside: _Inside) -> None:
             if inside.night is not None and inside.maker is not None:
-                click_on(inside.night.engine, inside.maker, make)
+                click_on(inside.night.engine, inside.maker, event)
                 inside.tell()
 
         self._send(task)

@@ -4,16 +4,23 @@ from __future__ import annotations
 
 import math
 
+from polewright.core.angles import ARCMIN_PER_RAD
+from polewright.core.model import TargetPole
 from polewright.core.night import advice as said
+from polewright.core.night import events
 from polewright.core.night.advice import Advice
-from polewright.core.night.states import NightState, Stage
+from polewright.core.night.orientation.standing import pole_altitude_rad
+from polewright.core.night.states import NightPlan, NightState, Stage
+from polewright.core.sky.places import standard_atmosphere
 from polewright.ui import intents as want
-from polewright.ui.intents import ScrewName
+from polewright.ui.intents import NOW
 from polewright.ui.presenting.drift_page import drift_actions
 from polewright.ui.presenting.watch_page import watch_actions
 from polewright.ui.view_model import Action, Weight
 from polewright.words.numbers import sense_text, turns_text
 
+TARGETS = (TargetPole.TRUE, TargetPole.BETWEEN, TargetPole.REFRACTED)
+TOLERANCES_ARCMIN = (0.25, 0.5, 1.0, 2.0, 5.0, 10.0)
 AMOUNTS = ((0.25, "4"), (0.5, "5"), (1.0, "6"), (2.0, "7"))
 
 
@@ -33,14 +40,14 @@ def _asked(state: NightState, advice: Advice, rehearsing: bool, read_off: float 
     if isinstance(action, said.Turn):
         return _turns(action, read_off)
     simple: dict[type, tuple[str, want.Intent]] = {
-        said.SetUp: ("It stands", want.Next()),
-        said.Lock: ("Locks are tight", want.Lock()),
-        said.Unlock: ("Locks are loose", want.Unlock()),
-        said.GoOn: ("Prove it", want.Next()),
-        said.GoBack: ("Go back", want.Back()),
-        said.StartAgain: ("Start again", want.Restart()),
-        said.TightenClutch: ("Tight: start again", want.Restart()),
-        said.Resume: ("Resume", want.Pause()),
+        said.SetUp: ("It stands", events.NextAsked(NOW)),
+        said.Lock: ("Locks are tight", events.BaseLocked(NOW)),
+        said.Unlock: ("Locks are loose", events.BaseUnlocked(NOW)),
+        said.GoOn: ("Prove it", events.NextAsked(NOW)),
+        said.GoBack: ("Go back", events.BackAsked(NOW)),
+        said.StartAgain: ("Start again", events.RestartAsked(NOW)),
+        said.TightenClutch: ("Tight: start again", events.RestartAsked(NOW)),
+        said.Resume: ("Resume", events.ResumeAsked(NOW)),
         said.RestoreFolder: ("Choose another folder", want.ChooseFolder()),
     }
     if type(action) in simple:
@@ -51,7 +58,7 @@ def _asked(state: NightState, advice: Advice, rehearsing: bool, read_off: float 
     if isinstance(action, said.Done):
         return (
             _primary("Done for tonight", want.LeaveNight()),
-            Action("Make it finer", "F", want.Back(), Weight.PRIMARY),
+            Action("Make it finer", "F", events.BackAsked(NOW), Weight.PRIMARY),
         )
     return _beside(state, action, Weight.PLAIN)
 
@@ -78,31 +85,32 @@ def _can_be_done(action: said.Action) -> bool:
 def _beside(state: NightState, action: said.Action, weight: Weight) -> tuple[Action, ...]:
     """What may be pressed instead of what is asked for: never by the key that says yes."""
     if state.stage is Stage.CAPTURE and state.capture.axis is not None:
-        return (Action("Good enough, go on", "F", want.Next(), weight),)
+        return (Action("Good enough, go on", "F", events.NextAsked(NOW), weight),)
     if state.stage in (Stage.ROUGH, Stage.FINE) and state.offset is not None and not isinstance(action, said.GoOn):
-        label, intent = ("To fine", want.Next()) if state.stage is Stage.ROUGH else ("Finish", want.Finish())
+        label, intent = (
+            ("To fine", events.NextAsked(NOW)) if state.stage is Stage.ROUGH else ("Finish", events.Accepted(NOW))
+        )
         return (Action(label, "F", intent, weight),)
     if state.stage is Stage.PROOF and not isinstance(action, said.Done):
-        return (Action("Accept without proof", "F", want.Finish(), weight),)
+        return (Action("Accept without proof", "F", events.Accepted(NOW), weight),)
     return ()
 
 
 def _turns(turn: said.Turn, read_off: float | None) -> tuple[Action, ...]:
     """Report a turn as told, or as read off the screw head: the told amount, corrected step by step."""
-    screw: ScrewName = "azimuth" if turn.screw.value == "azimuth" else "altitude"
     now = turn.turns if read_off is None else read_off
     label = "Turned as told" if read_off is None else f"Turned {turns_text(now, True)} {'↻' if now >= 0.0 else '↺'}"
     amounts = tuple(
         Action(
             f"Turned {turns_text(size)} {sense_text(now)}",
             key,
-            want.UserTurned(screw, math.copysign(size, now)),
+            events.ScrewTurned(NOW, turn.screw, math.copysign(size, now)),
             Weight.MENU,
         )
         for size, key in AMOUNTS
     )
     return (
-        _primary(label, want.UserTurned(screw, read_off)),
+        _primary(label, events.ScrewTurned(NOW, turn.screw, read_off)),
         Action("Less", "1", want.ReadOff(-1), Weight.PRIMARY),
         Action("More", "2", want.ReadOff(1), Weight.PRIMARY),
         Action("Other way", "3", want.ReadOff(other_way=True), Weight.PRIMARY),
@@ -115,9 +123,9 @@ def _lesson(state: NightState, advice: Advice) -> tuple[Action, ...]:
     """Learn the screw in hand by turns of its own."""
     if not isinstance(advice.action, said.Turn) or state.stage not in (Stage.ROUGH, Stage.FINE):
         return ()
-    screw: ScrewName = "azimuth" if advice.action.screw.value == "azimuth" else "altitude"
-    label = f"Learn the {screw} screw" if state.lesson is None else "Learned enough"
-    return (Action(label, "8", want.LearnScrew(screw), Weight.MENU),)
+    screw = advice.action.screw
+    label = f"Learn the {screw.value} screw" if state.lesson is None else "Learned enough"
+    return (Action(label, "8", events.LessonAsked(NOW, screw), Weight.MENU),)
 
 
 def _primary(label: str, intent: want.Intent) -> Action:
@@ -128,25 +136,55 @@ def _always(state: NightState, advice: Advice, undo: Weight) -> tuple[Action, ..
     correcting = state.stage in (Stage.ROUGH, Stage.FINE)
     first, nothing = state.stage is Stage.ORIENTATION, state.undo is None
     lines = [
-        Action("Back", "Backspace", want.Back(), enabled=not first, why_not="This is the first stage."),
-        Action("Undo", "Ctrl+Z", want.Undo(), undo, enabled=not nothing, why_not="There is no click to take back."),
-        Action("Resume" if state.paused else "Pause", "P", want.Pause()),
-        Action("I bumped it", "B", want.Bumped(), Weight.MENU, enabled=not first),
-        Action("Begin this stage again", "Ctrl+R", want.Restart(), Weight.MENU, enabled=not first),
+        Action("Back", "Backspace", events.BackAsked(NOW), enabled=not first, why_not="This is the first stage."),
+        Action(
+            "Undo",
+            "Ctrl+Z",
+            events.UndoAsked(NOW),
+            undo,
+            enabled=not nothing,
+            why_not="There is no click to take back.",
+        ),
+        Action("Resume", "P", events.ResumeAsked(NOW))
+        if state.paused
+        else Action("Pause", "P", events.PauseAsked(NOW)),
+        Action("I bumped it", "B", events.TripodBumped(NOW), Weight.MENU, enabled=not first),
+        Action("Begin this stage again", "Ctrl+R", events.RestartAsked(NOW), Weight.MENU, enabled=not first),
     ]
     if correcting and not isinstance(advice.action, said.Lock):
-        lines.append(Action("Locks are tight", "L", want.Lock(), Weight.MENU))
+        lines.append(Action("Locks are tight", "L", events.BaseLocked(NOW), Weight.MENU))
     if correcting and isinstance(advice.action, said.Turn):
-        lines.append(Action("Finish here", "F", want.Finish(), Weight.MENU))
+        lines.append(Action("Finish here", "F", events.Accepted(NOW), Weight.MENU))
     return (
         *lines,
         *_lesson(state, advice),
         *drift_actions(state),
         Action("Choose another folder", "Ctrl+O", want.ChooseFolder(), Weight.MENU),
         Action("Tonight's plan", "E", want.ShowPlan(), Weight.MENU),
-        Action("Change the target pole", "T", want.ChangeTarget(), Weight.MENU),
-        Action("Need it finer tonight", "[", want.ChangeTolerance(-1), Weight.MENU),
-        Action("Coarser will do tonight", "]", want.ChangeTolerance(1), Weight.MENU),
+        *([] if state.plan is None else _of_plan(state.plan)),
         Action("Write out the night", "Ctrl+E", want.ExportNight(), Weight.MENU),
         Action("Leave this night", "Ctrl+W", want.LeaveNight(), Weight.MENU),
     )
+
+
+def _of_plan(plan: NightPlan) -> list[Action]:
+    """Another target pole, another tolerance."""
+    following = TARGETS[(TARGETS.index(plan.target) + 1) % len(TARGETS)]
+    return [
+        Action("Change the target pole", "T", aim_at(plan, following), Weight.MENU),
+        Action("Need it finer tonight", "[", _tolerance(plan, -1), Weight.MENU),
+        Action("Coarser will do tonight", "]", _tolerance(plan, 1), Weight.MENU),
+    ]
+
+
+def aim_at(plan: NightPlan, target: TargetPole) -> events.TargetChanged:
+    """Align to this pole from now on."""
+    altitude = pole_altitude_rad(plan.site, standard_atmosphere(plan.site), target)
+    return events.TargetChanged(NOW, target, max(0.0, altitude))
+
+
+def _tolerance(plan: NightPlan, steps: int) -> events.ToleranceChanged:
+    now = plan.tolerance_rad * ARCMIN_PER_RAD
+    nearest = min(range(len(TOLERANCES_ARCMIN)), key=lambda i: abs(TOLERANCES_ARCMIN[i] - now))
+    wanted = TOLERANCES_ARCMIN[min(len(TOLERANCES_ARCMIN) - 1, max(0, nearest + steps))]
+    return events.ToleranceChanged(NOW, wanted / ARCMIN_PER_RAD)

@@ -10,9 +10,10 @@ import numpy as np
 from polewright.core.angles import ARCSEC_PER_RAD
 from polewright.core.drift.reading import DriftReading, places_rad
 from polewright.core.night.drift_watch import DriftWatch
-from polewright.core.night.drifting.coach import left_here_s
-from polewright.core.night.states import NightState, Stage
-from polewright.ui import intents as want
+from polewright.core.night.drifting.coach import free_side, left_here_s
+from polewright.core.night.events import DriftAsked
+from polewright.core.night.states import NightPlan, NightState, Stage
+from polewright.ui.intents import NOW
 from polewright.ui.presenting.wording import size_and_side
 from polewright.ui.view_model import Action, Drift, DriftCurve, Fact, Weight
 from polewright.words.numbers import angle_text, duration_text, sigma_text
@@ -98,15 +99,27 @@ def _left(state: NightState, reading: DriftReading) -> str:
 
 def drift_actions(state: NightState) -> tuple[Action, ...]:
     """The way into the drift, and what may be said while it is watched."""
-    if state.aligned or state.stage not in (Stage.CAPTURE, Stage.PROOF):
+    if state.plan is None or state.aligned or state.stage not in (Stage.CAPTURE, Stage.PROOF):
         return ()
     if state.drift is None:
         label = "I cannot turn the RA axis" if state.stage is Stage.CAPTURE else "Prove by drift"
-        return (Action(label, "D", want.WatchDrift(), Weight.MENU),)
+        return (Action(label, "D", drift_asked(state.plan, None), Weight.MENU),)
     return (
-        Action("The other side of the meridian", "D", want.WatchDrift(other_side=True), Weight.MENU),
-        Action("It has stood for half an hour", "H", want.WatchDrift(stood=True), Weight.MENU),
+        Action(
+            "The other side of the meridian", "D", drift_asked(state.plan, state.drift, other_side=True), Weight.MENU
+        ),
+        Action("It has stood for half an hour", "H", drift_asked(state.plan, state.drift, stood=True), Weight.MENU),
     )
+
+
+def drift_asked(
+    plan: NightPlan, watch: DriftWatch | None, other_side: bool = False, stood: bool = False
+) -> DriftAsked:
+    """Let the stars drift; while they do: on the other side of the meridian, or because the tripod has stood."""
+    side = free_side(plan) if watch is None else watch.side
+    if other_side:
+        side = "west" if side == "east" else "east"
+    return DriftAsked(NOW, side, stood or (watch is not None and watch.stood))
 
 
 def drift_fact(state: NightState) -> Fact | None:

@@ -6,8 +6,7 @@ import numpy as np
 
 from polewright.core.angles import ARCMIN_PER_RAD
 from polewright.core.night.states import NightState
-from polewright.core.screws.angles import Screw as TurnedScrew
-from polewright.ui.view_model import MoveMark, Screw, Timeline
+from polewright.ui.view_model import MoveMark, Timeline
 
 MOST_POINTS = 4000
 
@@ -41,8 +40,7 @@ class NightHistory:
                 self._rows[:half] = self._rows[:half:2]
         handling = state.handling
         if handling.turns_made > self._turns_made and handling.last_turned is not None:
-            screw = Screw.AZIMUTH if handling.last_turned is TurnedScrew.AZIMUTH else Screw.ALTITUDE
-            self._moves.append(MoveMark(handling.closed_s, screw))
+            self._moves.append(MoveMark(handling.closed_s, handling.last_turned))
         self._turns_made = handling.turns_made
 
     def timeline(self, tolerance_arcmin: float, position_s: float | None = None) -> Timeline | None:

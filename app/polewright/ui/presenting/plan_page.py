@@ -8,15 +8,16 @@ import numpy as np
 
 from polewright.core.angles import ARCSEC_PER_RAD
 from polewright.core.model import FloatArray, NotMeasurable
+from polewright.core.night.advice import Mood
 from polewright.core.night.states import NightPlan, NightState
 from polewright.core.plan.sky_objects import SKY_OBJECTS
 from polewright.core.plan.study import LARGEST_RAD, SMALLEST_RAD, PlanStudy
 from polewright.core.plan.tolerance import Tolerance
 from polewright.core.plan.tonight import Planned, ToleranceOrigin, TonightsPlan
 from polewright.ui.intents import FillPlan
-from polewright.ui.plan_view import BlurCurve, BlurMark, BlurPlot, PlanView
+from polewright.ui.presenting.actions import aim_at
 from polewright.ui.presenting.well import shown_offset
-from polewright.ui.view_model import Fact, Tone
+from polewright.ui.view_model import BlurCurve, BlurMark, BlurPlot, Fact, PlanView
 from polewright.words.numbers import angle_text, duration_text, number_text
 from polewright.words.plan import (
     ORIGINS,
@@ -73,7 +74,7 @@ def plan_page(state: NightState, work: PlanWork) -> PlanView | None:
         facts=() if planned is None or needs is None else _facts(planned, needs, work.study, error_rad),
         plots=() if planned is None or needs is None or work.study is None else _plots(needs, work.study, error_rad),
         aim_text="" if needs is None or needs.best is needs.target else f"Aim: {SHORT_POLES[needs.best]} pole",
-        best_pole="" if needs is None or needs.best is needs.target else needs.best.name,
+        aim=None if needs is None or needs.best is needs.target else aim_at(night, needs.best),
         too_low=_too_low(night.site.lat_deg),
     )
 
@@ -123,7 +124,7 @@ def _facts(planned: Planned, needs: Tolerance, study: PlanStudy | None, error_ra
     else:
         bears = "the air alone blurs more" if needs.limit_rad <= 0.0 else f"it bears {angle_text(needs.limit_rad)}"
         cure = "expose shorter" if planned.plan.guided else "expose shorter, or guide"
-        needed = Fact("needed", angle_text(needs.advised_rad), f"no finer can be kept; {bears}: {cure}", Tone.TROUBLE)
+        needed = Fact("needed", angle_text(needs.advised_rad), f"no finer can be kept; {bears}: {cure}", Mood.TROUBLE)
     return (
         needed,
         _now(planned, needs, study, error_rad),
@@ -140,7 +141,7 @@ def _now(planned: Planned, needs: Tolerance, study: PlanStudy | None, error_rad:
     exposures = f"{exposure_words(planned.plan)} exposures, {guiding_words(planned.plan)},"
     words = f"{exposures} blur by {pixels_text(blur)} at most"
     serves = blur <= planned.plan.allowed_blur_px
-    return Fact("now", angle_text(error_rad), words, Tone.GOOD if serves else Tone.TROUBLE)
+    return Fact("now", angle_text(error_rad), words, Mood.GOOD if serves else Mood.TROUBLE)
 
 
 def _longest(needs: Tolerance, study: PlanStudy | None, error_rad: float | None) -> Fact:
@@ -151,7 +152,7 @@ def _longest(needs: Tolerance, study: PlanStudy | None, error_rad: float | None)
     if longest >= study.longest_of_all_s:
         return Fact("longest", duration_text(longest), f"the whole series in one exposure, {whose}")
     if longest <= float(study.seconds[0]):
-        return Fact("longest", f"under {_seconds_text(longest)}", f"one exposure may last {whose}", Tone.TROUBLE)
+        return Fact("longest", f"under {_seconds_text(longest)}", f"one exposure may last {whose}", Mood.TROUBLE)
     return Fact("longest", _seconds_text(longest), f"one exposure may last {whose}")
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 
+from polewright.core.night.advice import Mood
 from polewright.core.night.states import NightState
 from polewright.core.night.witness import proof_offset
 from polewright.core.offset import probability_inside
@@ -11,7 +12,7 @@ from polewright.ui.presenting.drift_page import drift_fact
 from polewright.ui.presenting.extras import Extras
 from polewright.ui.presenting.watch_page import watch_begun, watch_page
 from polewright.ui.presenting.well import shown_offset
-from polewright.ui.view_model import Fact, Proof, Tone
+from polewright.ui.view_model import Fact, Proof
 from polewright.words.numbers import angle_text, duration_text, percent_text, sigma_text
 from polewright.words.plan import exposure_words, pixels_text
 
@@ -41,13 +42,13 @@ def proof_page(state: NightState, extras: Extras) -> Proof | None:
     drift = drift_fact(state)
     if drift is not None:
         facts.append(drift)
-    verdict = Tone.GOOD if state.proved else None
+    verdict = Mood.GOOD if state.proved else None
     facts.append(Fact("certainty", percent_text(chance), f"to be within {angle_text(plan.tolerance_rad)}", verdict))
     if plan.imaging is not None:
         blur = plan.imaging.most_blur_px(plan.target, offset.total_rad)
         serves = blur <= plan.imaging.plan.allowed_blur_px
         words = f"of blur at most in {exposure_words(plan.imaging.plan)} exposures"
-        facts.append(Fact("plan", pixels_text(blur), words, Tone.GOOD if serves else Tone.TROUBLE))
+        facts.append(Fact("plan", pixels_text(blur), words, Mood.GOOD if serves else Mood.TROUBLE))
     facts.append(Fact("time", duration_text(state.now_s), f"{_count(state.frames_used, 'frame')} used"))
     return Proof(tuple(facts))
 

@@ -4,15 +4,17 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-from polewright.core.night.advice import Advice
+from polewright.core.night.advice import Advice, Mood
+from polewright.core.night.events import NextAsked, ScrewTurned
 from polewright.core.night.states import NightState
 from polewright.core.night.trainee import Answer, Decision, Verdict
+from polewright.core.screws.angles import Screw
 from polewright.ui import intents as want
-from polewright.ui.intents import ScrewName
+from polewright.ui.intents import NOW
 from polewright.ui.presenting.extras import Extras
 from polewright.ui.presenting.night_view import present
 from polewright.ui.presenting.wording import capital
-from polewright.ui.view_model import Action, Instruction, Replay, Tone, View, Weight
+from polewright.ui.view_model import Action, Instruction, Replay, View, Weight
 from polewright.words.numbers import duration_text, sense_text, turns_text
 
 QUESTION = "What would you turn now?"
@@ -68,21 +70,25 @@ def _question(view: View) -> View:
 
 def _answers() -> tuple[Action, ...]:
     """Four answers as buttons; all amounts, both ways, in the menu."""
-    names: tuple[ScrewName, ...] = ("azimuth", "altitude")
     keys = iter("12345678")
     buttons = tuple(
-        Action(f"{capital(name)} 1/4 {_short(way)}", next(keys), want.UserTurned(name, 0.25 * way), Weight.PRIMARY)
-        for name in names
+        Action(
+            f"{capital(screw.value)} 1/4 {_short(way)}",
+            next(keys),
+            ScrewTurned(NOW, screw, 0.25 * way),
+            Weight.PRIMARY,
+        )
+        for screw in Screw
         for way in (1.0, -1.0)
     )
     more = tuple(
         Action(
-            f"{capital(name)} {turns_text(size)} {sense_text(way)}",
+            f"{capital(screw.value)} {turns_text(size)} {sense_text(way)}",
             "",
-            want.UserTurned(name, way * size),
+            ScrewTurned(NOW, screw, way * size),
             Weight.MENU,
         )
-        for name in names
+        for screw in Screw
         for size in AMOUNTS
         if size != 0.25
         for way in (1.0, -1.0)
@@ -99,9 +105,9 @@ def _verdict(view: View, lesson: Lesson) -> View:
     night = f"That night: {made.screw.value}, {turns_text(made.turns)} {sense_text(made.turns)}."
     if lesson.verdict is None:
         said = Instruction(
-            "That screw was never turned that night.", night, "", "Never turned that night.", Tone.WAIT
+            "That screw was never turned that night.", night, "", "Never turned that night.", Mood.WAIT
         )
     else:
         said = Instruction(lesson.verdict.sentence, f"{lesson.verdict.reason} {night}", "", lesson.verdict.reason)
-    onward = Action("Go on", "Return", want.Next(), Weight.PRIMARY)
+    onward = Action("Go on", "Return", NextAsked(NOW), Weight.PRIMARY)
     return replace(view, instruction=said, actions=(onward, OTHER, LEAVE))

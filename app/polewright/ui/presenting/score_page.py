@@ -5,11 +5,12 @@ from __future__ import annotations
 from dataclasses import replace
 
 from polewright.core.angles import ARCMIN_PER_RAD
+from polewright.core.night.advice import Mood
 from polewright.core.night.states import NightState
 from polewright.practice.world import TrueOffset
 from polewright.ui import intents as want
 from polewright.ui.presenting.well import shown_offset
-from polewright.ui.view_model import Action, Fact, Instruction, Page, Proof, Tone, View, Weight
+from polewright.ui.view_model import Action, Fact, Instruction, Page, Proof, View, Weight
 from polewright.words.numbers import angle_text, duration_text, offset_words, sigma_text
 
 
@@ -29,7 +30,7 @@ def score_page(view: View, state: NightState, truth: TrueOffset) -> View:
         f"In truth the axis is {angle_text(true_rad)} off: {verdict} the {angle_text(plan.tolerance_rad)} needed.",
         "",
         f"{duration_text(state.now_s)}, {moves}, {angle_text(true_rad)}.",
-        Tone.GOOD if inside else Tone.TROUBLE,
+        Mood.GOOD if inside else Mood.TROUBLE,
     )
     facts = (
         Fact("time", duration_text(state.now_s), f"{state.frames_used} frames used"),
@@ -38,7 +39,7 @@ def score_page(view: View, state: NightState, truth: TrueOffset) -> View:
             "true error",
             angle_text(true_rad),
             f"{offset_words(east)}, {offset_words(up, None, 'up')}",
-            Tone.GOOD if inside else Tone.TROUBLE,
+            Mood.GOOD if inside else Mood.TROUBLE,
         ),
         Fact("measured", angle_text(offset.total_rad, offset.sigma_rad), sigma_text(offset.sigma_rad)),
     )

@@ -7,28 +7,26 @@ import math
 from polewright.core.night.advice import Advice, Turn
 from polewright.core.night.correction.outlook import ScrewOutlook, outlooks
 from polewright.core.night.states import NightState, Stage
-from polewright.core.screws.angles import Screw as CoreScrew
+from polewright.core.screws.angles import Screw
 from polewright.core.screws.plan import TurnKind
-from polewright.ui.view_model import Screw, ScrewStrip, Sense
+from polewright.ui.view_model import ScrewStrip, Sense
 from polewright.words.numbers import rate_text, sense_text, turns_text
-
-SCREWS = {CoreScrew.AZIMUTH: Screw.AZIMUTH, CoreScrew.ALTITUDE: Screw.ALTITUDE}
 
 
 def strips(state: NightState, advice: Advice) -> tuple[ScrewStrip, ...]:
     """Both strips while screws are turned, and both at rest once the alignment is done; else none."""
     if state.aligned:
-        return tuple(ScrewStrip(screw, stop=True, note_text=_note(state, core)) for core, screw in SCREWS.items())
+        return tuple(ScrewStrip(screw, stop=True, note_text=_note(state, screw)) for screw in Screw)
     if state.stage not in (Stage.ROUGH, Stage.FINE):
         return ()
     both = outlooks(state)
     if both is None:
-        return tuple(ScrewStrip(screw) for screw in SCREWS.values())
+        return tuple(ScrewStrip(screw) for screw in Screw)
     return tuple(_strip(state, advice, outlook) for outlook in both)
 
 
 def _strip(state: NightState, advice: Advice, outlook: ScrewOutlook) -> ScrewStrip:
-    screw, note = SCREWS[outlook.screw], _note(state, outlook.screw)
+    screw, note = outlook.screw, _note(state, outlook.screw)
     turn = advice.action if isinstance(advice.action, Turn) and advice.action.screw is outlook.screw else None
     turns = outlook.plan.turns if turn is None else turn.turns
     nothing_left = outlook.plan.kind is TurnKind.NONE or state.stop_here or state.locks.tight
@@ -54,12 +52,12 @@ def _effect(state: NightState, outlook: ScrewOutlook) -> str:
     if outlook.plan.kind in (TurnKind.TRIAL, TurnKind.RECHECK):
         return "a trial: it shows what this screw does"
     grows = outlook.plan.expected_arcmin > outlook.coordinate_arcmin
-    if outlook.screw is CoreScrew.ALTITUDE:
+    if outlook.screw is Screw.ALTITUDE:
         return "raises the axis" if grows else "lowers the axis"
     southern = state.plan is not None and state.plan.southern
     return f"moves the axis {'east' if grows != southern else 'west'}"
 
 
-def _note(state: NightState, screw: CoreScrew) -> str:
+def _note(state: NightState, screw: Screw) -> str:
     rate = state.rate(screw)
     return "not learned yet" if rate is None else rate_text(rate.arcmin_per_turn, rate.sigma_arcmin)

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from polewright.core.night.advice import Advice, Mood, Wait
+from polewright.core.night.advice import Advice, Wait
 from polewright.core.night.rest import SETTLE_S
-from polewright.ui.view_model import Instruction, Tone
+from polewright.ui.view_model import Instruction
 
 OTHER_SIDE = "D takes the other side of the meridian."
 SKIP_THE_REST = "H skips this."
-TONES = {Mood.DO: Tone.DO, Mood.WAIT: Tone.WAIT, Mood.GOOD: Tone.GOOD, Mood.TROUBLE: Tone.TROUBLE}
 
 
 def instruction(advice: Advice) -> Instruction:
@@ -18,7 +17,7 @@ def instruction(advice: Advice) -> Instruction:
         advice.reason,
         _with_keys(advice),
         advice.instruction,
-        TONES[advice.mood],
+        advice.mood,
         _waited(advice),
     )
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from polewright.core.angles import ARCMIN_PER_RAD
+from polewright.core.night.advice import Mood
 from polewright.core.night.orientation.clock import check_clock
 from polewright.core.night.orientation.standing import check_scale, heading
 from polewright.core.night.states import NightPlan, NightState
@@ -10,7 +11,7 @@ from polewright.core.plan.tonight import ToleranceOrigin
 from polewright.core.sky.places import standard_atmosphere
 from polewright.services.magnetic import MagneticDeclination
 from polewright.ui.presenting.extras import Extras
-from polewright.ui.view_model import BY_COMPASS, BY_TRUE_NORTH, Fact, Orientation, Tone
+from polewright.ui.view_model import BY_COMPASS, BY_TRUE_NORTH, Fact, Orientation
 from polewright.words.numbers import angle_text, number_text
 from polewright.words.plan import ORIGINS, plan_words
 
@@ -68,7 +69,7 @@ def _clock(extras: Extras) -> Fact:
     if found is None:
         return Fact("clock", "not yet", "the first frame tells")
     words = found.words.split(":")[0] if not found.agrees else "frames and computer agree"
-    return Fact("clock", f"{found.ahead_s:+.1f} s".replace("-", "−"), words, None if found.agrees else Tone.TROUBLE)
+    return Fact("clock", f"{found.ahead_s:+.1f} s".replace("-", "−"), words, None if found.agrees else Mood.TROUBLE)
 
 
 def _scale(extras: Extras) -> Fact:
@@ -81,7 +82,7 @@ def _scale(extras: Extras) -> Fact:
         return Fact("scale", value, "found from the stars")
     if found.agrees:
         return Fact("scale", value, "as stated")
-    return Fact("scale", value, f"not {number_text(scale.stated_arcsec_px)}″ as stated", Tone.TROUBLE)
+    return Fact("scale", value, f"not {number_text(scale.stated_arcsec_px)}″ as stated", Mood.TROUBLE)
 
 
 def _earlier(extras: Extras) -> tuple[Fact, ...]:

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+from polewright.core.night import events
+from polewright.core.night.advice import Mood
 from polewright.core.night.states import NightState
 from polewright.core.night.watch.coach import FIRST_LOOKS
 from polewright.core.offset import probability_inside
 from polewright.core.vigil.watch import Shift
 from polewright.core.vigil.watching import Watching
 from polewright.ui import intents as want
+from polewright.ui.intents import NOW
 from polewright.ui.presenting.extras import Extras
 from polewright.ui.presenting.well import shown_offset
-from polewright.ui.view_model import Action, Fact, Proof, Tone, Weight
+from polewright.ui.view_model import Action, Fact, Proof, Weight
 from polewright.words.numbers import angle_text, duration_text, percent_text, sigma_text
 
 SHIFTS_SHOWN = 2
@@ -51,11 +54,11 @@ def _looks(state: NightState, watching: Watching, extras: Extras) -> Fact:
     if state.paused:
         return Fact("last look", f"{ago} ago", "paused")
     if state.folder_lost:
-        return Fact("last look", f"{ago} ago", "the folder cannot be reached", Tone.TROUBLE)
+        return Fact("last look", f"{ago} ago", "the folder cannot be reached", Mood.TROUBLE)
     if state.trouble is not None and since > QUIET_FOR_S:
-        return Fact("last look", f"{ago} ago", "no stars since: clouds?", Tone.TROUBLE)
+        return Fact("last look", f"{ago} ago", "no stars since: clouds?", Mood.TROUBLE)
     if since > QUIET_FOR_S:
-        return Fact("last look", f"{ago} ago", "no frame since: is the camera running?", Tone.TROUBLE)
+        return Fact("last look", f"{ago} ago", "no frame since: is the camera running?", Mood.TROUBLE)
     return Fact("last look", f"{ago} ago", f"{watching.vigil.frames} looks so far")
 
 
@@ -70,21 +73,23 @@ def _sees(watching: Watching) -> Fact:
 def _shift(shift: Shift, watching: Watching, extras: Extras) -> Fact:
     ago = duration_text(max(0.0, extras.now_s - watching.night_s(shift.onset_s)))
     if shift.sudden:
-        return Fact("moved", angle_text(shift.size_rad), f"or more, {ago} ago", Tone.TROUBLE)
-    return Fact("sinking", f"{angle_text(shift.rate_rad_h)} an hour", f"since {ago}", Tone.TROUBLE)
+        return Fact("moved", angle_text(shift.size_rad), f"or more, {ago} ago", Mood.TROUBLE)
+    return Fact("sinking", f"{angle_text(shift.rate_rad_h)} an hour", f"since {ago}", Mood.TROUBLE)
 
 
 def watch_actions(watching: Watching) -> tuple[Action, ...]:
     """What can be done about it: measure again or image on; and what holds the mount."""
-    guiding = Action("It is unguided" if watching.held else "It is guided", "G", want.SayGuiding(not watching.held))
+    guiding = Action(
+        "It is unguided" if watching.held else "It is guided", "G", events.GuidingSwitched(NOW, not watching.held)
+    )
     if watching.unread:
         return (
-            Action("Measure again", "Return", want.Bumped(), Weight.PRIMARY),
-            Action("Image on", "F", want.PutShiftAway(), Weight.PRIMARY),
+            Action("Measure again", "Return", events.TripodBumped(NOW), Weight.PRIMARY),
+            Action("Image on", "F", events.ShiftPutAway(NOW), Weight.PRIMARY),
             guiding,
         )
     return (
         Action("Done for tonight", "Return", want.LeaveNight(), Weight.PRIMARY),
-        Action("Make it finer", "F", want.Back(), Weight.PRIMARY),
+        Action("Make it finer", "F", events.BackAsked(NOW), Weight.PRIMARY),
         guiding,
     )
