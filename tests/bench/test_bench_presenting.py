@@ -9,7 +9,7 @@ from pytest_benchmark.fixture import BenchmarkFixture
 from night_kit import rehearsed
 from polewright.core.night.advise import advise
 from polewright.ui.presenting.extras import Extras
-from polewright.ui.presenting.night_view import present
+from polewright.ui.presenting.night import present
 from polewright.ui.presenting.picture import step_for, stretched
 
 WIDE, HIGH = 1280, 960

@@ -20,7 +20,7 @@ from polewright.core.night.events import AnyEvent
 from polewright.ui.drawing import LEDGER
 from polewright.ui.main_window import MainWindow
 from polewright.ui.presenting.extras import Extras
-from polewright.ui.presenting.night_view import present
+from polewright.ui.presenting.night import present
 from polewright.ui.view_model import Page, View
 from screens.demo_views import PAGES, frame_picture, timeline
 

@@ -23,7 +23,7 @@ from polewright.services.report import earlier
 from polewright.services.report.earlier import earlier_nights
 from polewright.services.report.facts import VIGIL_KIND, gather
 from polewright.ui.presenting.extras import Extras
-from polewright.ui.presenting.stand_page import stand_page
+from polewright.ui.presenting.stand import stand_page
 from vigil_nights import Run, setup_of, sudden
 from watch_night import aligned_events, imaging_events, run_through
 

@@ -33,7 +33,7 @@ from polewright.ui import intents as want
 from polewright.ui.keys import REHEARSAL_KEYS, WINDOW_ACTIONS
 from polewright.ui.presenting.extras import Extras
 from polewright.ui.presenting.history import NightHistory
-from polewright.ui.presenting.night_view import present
+from polewright.ui.presenting.night import present
 from polewright.ui.view_model import Page, Rehearsal, Sense, StepMark, View, Weight
 
 NIGHTS = (("calm", 3), ("southern-sky", 2))

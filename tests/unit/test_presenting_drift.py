@@ -21,7 +21,7 @@ from polewright.core.sky.places import standard_atmosphere
 from polewright.core.sky.refraction import refract, refraction_constants
 from polewright.ui.intents import NOW
 from polewright.ui.presenting.extras import Extras
-from polewright.ui.presenting.night_view import present
+from polewright.ui.presenting.night import present
 from polewright.ui.view_model import View
 
 SITE = Site(52.0, 10.0)

@@ -22,9 +22,9 @@ from polewright.ui.sound_plan import (
     interval_s,
     render,
 )
-from polewright.ui.spoken import spoken
 from polewright.ui.view_model import Sense
 from polewright.words.numbers import turns_text
+from polewright.words.spoken import spoken
 from screens.demo_views import PAGES
 
 TURNS = st.floats(0.0, 20.0)

@@ -113,9 +113,7 @@ def test_the_folder_page_counts_every_kind_of_frame_that_can_be_read(tmp_path: P
 
 
 def test_settings_and_form_come_back(tmp_path: Path) -> None:
-    what = Remembered(
-        WindowSettings(Light.RED, 0.4, True, False), Known("52.3", "9.8", "80", "240", "5", "/f"), "/n"
-    )
+    what = Remembered(WindowSettings(Light.RED, 0.4, True, False), Known("52.3", "9.8", "80", "240", "5", "/f"), "/n")
     remember(tmp_path / "new", what)
     again = recall(tmp_path / "new")
     assert again.settings == what.settings

@@ -26,6 +26,7 @@ from polewright.ui.plan_page import PlanPage
 from polewright.ui.settings import WindowSettings
 from polewright.ui.theme import Light, make_theme, next_brightness
 from polewright.ui.view_model import Page, View, Weight
+from polewright.words.numbers import capital
 
 RECORDING_ENDINGS = (".jsonl",)
 FORM_WINDOW_INTENTS: dict[str, want.Intent] = {  # where letters go into fields
@@ -278,8 +279,7 @@ class MainWindow(QWidget):
         actions = self.view.actions if self.view is not None else ()
         for group in ([a for a in actions if a.weight is Weight.MENU], list(WINDOW_ACTIONS)):
             for action in group:
-                label = action.label[0].upper() + action.label[1:]
-                entry = self.menu.addAction(f"{label}\t{action.key}")
+                entry = self.menu.addAction(f"{capital(action.label)}\t{action.key}")
                 entry.setEnabled(action.enabled)
                 entry.setData(action.intent)
             self.menu.addSeparator()

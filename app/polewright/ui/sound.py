@@ -9,7 +9,7 @@ from PySide6.QtCore import QBuffer, QByteArray, QIODevice, QObject
 from polewright.services.ports import Scheduler, Timer
 from polewright.ui.listening import Listening
 from polewright.ui.sound_plan import RATE_HZ, Phrase, render
-from polewright.ui.spoken import spoken
+from polewright.words.spoken import spoken
 
 
 class SoundGuide(Listening):

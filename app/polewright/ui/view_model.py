@@ -139,9 +139,9 @@ class FramePicture:
     pixels: NDArray[np.uint8]
     stars_px: NDArray[np.float64]
     matched: NDArray[np.bool_]
-    age_text: str
     stars_text: str
     width_text: str
+    age_text: str = ""
     stale: bool = False
 
 

@@ -36,12 +36,25 @@ def offset_words(
     offset_rad: float, sigma_rad: float | None = None, direction: Direction = "east", with_sigma: bool = True
 ) -> str:
     """One component of the axis offset: `12′ too far east (± 3″)`, `3′ too low`; + is east and up."""
-    positive, negative, zero = _WORDS[direction]
-    text = angle_text(offset_rad, sigma_rad)
-    words = zero if _is_zero(text) else f"{text} {positive if offset_rad > 0.0 else negative}"
+    size, side = size_and_side(offset_rad, sigma_rad, direction)
+    words = side if _is_zero(size) else f"{size} {side}"
     if sigma_rad is None or not with_sigma:
         return words
     return f"{words} ({sigma_text(sigma_rad)})"
+
+
+def size_and_side(
+    offset_rad: float, sigma_rad: float | None = None, direction: Direction = "east"
+) -> tuple[str, str]:
+    """(`12′`, `too far east`); an offset of nothing gives its size and `neither east nor west`."""
+    positive, negative, zero = _WORDS[direction]
+    size = angle_text(offset_rad, sigma_rad)
+    return size, zero if _is_zero(size) else positive if offset_rad > 0.0 else negative
+
+
+def capital(text: str) -> str:
+    """The same with a capital letter at the beginning."""
+    return text[:1].upper() + text[1:]
 
 
 def sigma_text(sigma_rad: float) -> str:

@@ -32,7 +32,7 @@ from polewright.ui.driving.planning import Planning, keep_with_rig
 from polewright.ui.driving.snapshot import Snapshot
 from polewright.ui.presenting.extras import USUAL_INTERVAL_S, Extras
 from polewright.ui.presenting.history import NightHistory
-from polewright.ui.presenting.night_view import present
+from polewright.ui.presenting.night import present
 from polewright.ui.view_model import Rehearsal, View, Work
 
 REFUSAL_SHOWN_S = 15.0

@@ -25,11 +25,11 @@ from polewright.ui.driving.form import Known
 from polewright.ui.driving.plan_form import text_of
 from polewright.ui.driving.planning import Planning
 from polewright.ui.driving.snapshot import Snapshot, SnapshotMaker
-from polewright.ui.presenting.drift_page import drifting
+from polewright.ui.presenting.drift import drifting
 from polewright.ui.presenting.extras import Extras
 from polewright.ui.presenting.history import NightHistory
-from polewright.ui.presenting.night_view import present
-from polewright.ui.presenting.score_page import score_page
+from polewright.ui.presenting.night import present
+from polewright.ui.presenting.proof import score_page
 from polewright.ui.shots import SIZES, take_all
 from polewright.ui.view_model import View
 

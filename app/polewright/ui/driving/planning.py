@@ -20,8 +20,8 @@ from polewright.ui import intents as want
 from polewright.ui.driving.means import Asks
 from polewright.ui.driving.plan_form import filled, plan_of, text_of
 from polewright.ui.driving.rig import keep_plan
-from polewright.ui.presenting.plan_page import PlanWork, plan_page
-from polewright.ui.presenting.well import shown_offset
+from polewright.ui.presenting.correction import shown_offset
+from polewright.ui.presenting.plan import PlanWork, plan_page
 from polewright.ui.view_model import PlanView
 
 Told = tuple[PlanWork, NightPlan | None, Offset | None]  # what the page depends on

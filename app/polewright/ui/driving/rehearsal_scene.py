@@ -26,7 +26,7 @@ from polewright.ui.driving.desk import NightOrder
 from polewright.ui.driving.means import Means
 from polewright.ui.driving.night_scene import Begin, NightScene
 from polewright.ui.driving.starting import night_started
-from polewright.ui.presenting.score_page import score_page
+from polewright.ui.presenting.proof import score_page
 from polewright.ui.view_model import Rehearsal, View
 
 TOLERANCE_ARCMIN = 0.5

@@ -10,10 +10,11 @@ from polewright.core.errors import FrameReadError
 from polewright.services.frame_reader import read_frame
 from polewright.services.night_folders import kept_frame
 from polewright.ui.driving.recorded_frame import RecordedFrame
-from polewright.ui.presenting.picture import Picture, step_for, stretched
+from polewright.ui.presenting.picture import step_for, stretched
+from polewright.ui.view_model import FramePicture
 
 
-def recorded_picture(name: str, recorded: RecordedFrame, folder: Path, nights: Path) -> Picture | None:
+def recorded_picture(name: str, recorded: RecordedFrame, folder: Path, nights: Path) -> FramePicture | None:
     """The frame with its stars, or the stars alone on black; None when neither is left.
 
     `folder`: of the recorded night; `nights`: where this program keeps its own.
@@ -29,7 +30,7 @@ def recorded_picture(name: str, recorded: RecordedFrame, folder: Path, nights: P
     return _with_stars(name, black, recorded, every, "frame not kept")
 
 
-def _kept_frame_picture(recorded: RecordedFrame, folder: Path, nights: Path) -> Picture | None:
+def _kept_frame_picture(recorded: RecordedFrame, folder: Path, nights: Path) -> FramePicture | None:
     path = kept_frame(folder, recorded.file, nights) if recorded.file else None
     if path is None:
         return None
@@ -41,6 +42,6 @@ def _kept_frame_picture(recorded: RecordedFrame, folder: Path, nights: Path) -> 
     return _with_stars(frame.name, stretched(frame.pixels, every), recorded, every, "as recorded")
 
 
-def _with_stars(name: str, pixels: np.ndarray, recorded: RecordedFrame, every: int, origin: str) -> Picture:
+def _with_stars(name: str, pixels: np.ndarray, recorded: RecordedFrame, every: int, origin: str) -> FramePicture:
     places = (recorded.stars_px - 0.5 * (every - 1)) / every
-    return Picture(name, pixels, places, recorded.matched, recorded.stars_text, origin)
+    return FramePicture(name, pixels, places, recorded.matched, recorded.stars_text, origin)

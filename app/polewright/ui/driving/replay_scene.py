@@ -18,9 +18,8 @@ from polewright.ui.driving.recorded_frame import recorded_frame
 from polewright.ui.driving.replay_picture import recorded_picture
 from polewright.ui.driving.replay_track import Moment, Question, ReplayTrack
 from polewright.ui.presenting.extras import Extras
-from polewright.ui.presenting.picture import Picture
-from polewright.ui.presenting.replay_view import Lesson, replay_view
-from polewright.ui.view_model import View
+from polewright.ui.presenting.replay import Lesson, replay_view
+from polewright.ui.view_model import FramePicture, View
 
 BEAT_S = 0.1
 FIRST_SPEED = 10.0
@@ -46,7 +45,7 @@ class ReplayScene:
         self._answered: set[int] = set()
         self._beat: Timer | None = None
         self._beat_at_s = 0.0
-        self._picture: Picture | None = None
+        self._picture: FramePicture | None = None
         self._picture_of = ""
         self._picture_s = 0.0
         self._go(0.0)

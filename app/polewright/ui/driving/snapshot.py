@@ -14,7 +14,8 @@ from polewright.runtime.notices import Notice
 from polewright.services.measuring import MeasuredFrame, Optics, stated_scale_arcsec_px
 from polewright.services.ports import Clock
 from polewright.ui.presenting.extras import ScaleFacts
-from polewright.ui.presenting.picture import Picture, picture_of
+from polewright.ui.presenting.picture import picture_of
+from polewright.ui.view_model import FramePicture
 
 
 @dataclass(frozen=True, eq=False)
@@ -23,7 +24,7 @@ class FrameNews:
 
     number: int
     at_s: float
-    picture: Picture | None = None
+    picture: FramePicture | None = None
     arrival: FrameArrival | None = None
     scale: ScaleFacts | None = None
 

@@ -14,8 +14,8 @@ from polewright.core.night.states import NightPlan, NightState, Stage
 from polewright.core.sky.places import standard_atmosphere
 from polewright.ui import intents as want
 from polewright.ui.intents import NOW
-from polewright.ui.presenting.drift_page import drift_actions
-from polewright.ui.presenting.watch_page import watch_actions
+from polewright.ui.presenting.drift import drift_actions
+from polewright.ui.presenting.proof import watch_actions
 from polewright.ui.view_model import Action, Weight
 from polewright.words.numbers import sense_text, turns_text
 

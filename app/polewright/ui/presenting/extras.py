@@ -10,8 +10,7 @@ from polewright.core.night.orientation.clock import FrameArrival
 from polewright.runtime.notices import Notice
 from polewright.services.magnetic import MagneticDeclination
 from polewright.services.report.earlier import EarlierNights
-from polewright.ui.presenting.picture import Picture
-from polewright.ui.view_model import Rehearsal, Replay, Timeline, Work
+from polewright.ui.view_model import FramePicture, Rehearsal, Replay, Timeline, Work
 
 USUAL_INTERVAL_S = 4.0
 
@@ -35,7 +34,7 @@ class Extras:
 
     now_s: float
     title: str = ""
-    picture: Picture | None = None
+    picture: FramePicture | None = None
     picture_s: float = 0.0
     interval_s: float = USUAL_INTERVAL_S
     notices: tuple[Notice, ...] = ()

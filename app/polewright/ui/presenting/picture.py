@@ -5,13 +5,12 @@ Made where the frame is measured, never in the thread that draws.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import NDArray
 
-from polewright.core.model import FloatArray, PixelArray, PlateSolution
+from polewright.core.model import PixelArray, PlateSolution
 from polewright.services.measuring import MeasuredFrame
+from polewright.ui.view_model import FramePicture
 
 WIDEST_PX = 1000
 MOST_STARS = 200
@@ -20,19 +19,7 @@ NOISE_STEPS = 40.0
 FAINT_SIGMAS, FAINT_LEVEL = 30.0, 220.0  # so many sigmas above the sky are bright grey
 
 
-@dataclass(frozen=True, eq=False)
-class Picture:
-    """`pixels` (H, W) uint8, at most 1000 wide; stars (N, 2) in it, x right and y down; which ones are matched."""
-
-    name: str
-    pixels: NDArray[np.uint8]
-    stars_px: FloatArray
-    matched: NDArray[np.bool_]
-    stars_text: str
-    width_text: str
-
-
-def picture_of(measured: MeasuredFrame) -> Picture:
+def picture_of(measured: MeasuredFrame) -> FramePicture:
     """A measured frame as a picture."""
     frame, stars = measured.frame, measured.stars
     every = step_for(frame.width_px)
@@ -40,13 +27,13 @@ def picture_of(measured: MeasuredFrame) -> Picture:
     count = len(stars)
     places = np.column_stack([stars.x_px, stars.y_px])[:MOST_STARS]
     found = "no stars" if not count else f"{count} {'star' if count == 1 else 'stars'}"
-    return Picture(
+    return FramePicture(
         frame.name,
         stretched(frame.pixels, every),
         (places - 0.5 * (every - 1)) / every,
         known[:MOST_STARS],
-        f"{found}, {int(known.sum())} matched" if count else found,
-        f"{np.median(stars.fwhm_px):.1f} px wide" if count else "no width",
+        stars_text=f"{found}, {int(known.sum())} matched" if count else found,
+        width_text=f"{np.median(stars.fwhm_px):.1f} px wide" if count else "no width",
     )
 
 

@@ -16,7 +16,7 @@ from polewright.core.plan.tolerance import Tolerance
 from polewright.core.plan.tonight import Planned, ToleranceOrigin, TonightsPlan
 from polewright.ui.intents import FillPlan
 from polewright.ui.presenting.actions import aim_at
-from polewright.ui.presenting.well import shown_offset
+from polewright.ui.presenting.correction import shown_offset
 from polewright.ui.view_model import BlurCurve, BlurMark, BlurPlot, Fact, PlanView
 from polewright.words.numbers import angle_text, duration_text, number_text
 from polewright.words.plan import (

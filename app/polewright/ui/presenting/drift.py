@@ -14,9 +14,8 @@ from polewright.core.night.drifting.coach import free_side, left_here_s
 from polewright.core.night.events import DriftAsked
 from polewright.core.night.states import NightPlan, NightState, Stage
 from polewright.ui.intents import NOW
-from polewright.ui.presenting.wording import size_and_side
 from polewright.ui.view_model import Action, Drift, DriftCurve, Fact, Weight
-from polewright.words.numbers import angle_text, duration_text, sigma_text
+from polewright.words.numbers import angle_text, duration_text, sigma_text, size_and_side
 
 SHOWN_FIELDS, SHOWN_FRAMES = 2, 300  # more frames than that are thinned out: the dots touch
 

@@ -1,6 +1,8 @@
-"""The well: axis, ellipse, trail, and the way the marker takes under the advised turn, with the gate at its end."""
+"""The axis while the screws turn: the well with its marker and path, the numbers beside it, the two screw strips."""
 
 from __future__ import annotations
+
+import math
 
 import numpy as np
 
@@ -13,8 +15,16 @@ from polewright.core.offset import Covariance, Offset
 from polewright.core.screws.angles import Screw, ScrewAngles, offset_from_angles
 from polewright.core.screws.plan import TurnKind
 from polewright.ui.presenting.extras import Extras
-from polewright.ui.view_model import Point, Reticle, TrailPoint
-from polewright.words.numbers import duration_text, turns_text
+from polewright.ui.view_model import Fact, Point, Reticle, ScrewStrip, Sense, TrailPoint
+from polewright.words.numbers import (
+    angle_text,
+    duration_text,
+    rate_text,
+    sense_text,
+    sigma_text,
+    size_and_side,
+    turns_text,
+)
 from polewright.words.plan import tolerance_words
 
 PATH_POINTS = 24
@@ -110,3 +120,72 @@ def _arcmin2(covariance_rad2: Covariance) -> tuple[tuple[float, float], tuple[fl
 def _wide_rad(covariance_rad2: Covariance) -> float:
     """The longer half axis of the one-sigma ellipse."""
     return float(np.sqrt(max(np.linalg.eigvalsh(np.array(covariance_rad2))[-1], 0.0)))
+
+
+def strips(state: NightState, advice: Advice) -> tuple[ScrewStrip, ...]:
+    """Both strips while screws are turned, and both at rest once the alignment is done; else none."""
+    if state.aligned:
+        return tuple(ScrewStrip(screw, stop=True, note_text=_note(state, screw)) for screw in Screw)
+    if state.stage not in (Stage.ROUGH, Stage.FINE):
+        return ()
+    both = outlooks(state)
+    if both is None:
+        return tuple(ScrewStrip(screw) for screw in Screw)
+    return tuple(_strip(state, advice, outlook) for outlook in both)
+
+
+def _strip(state: NightState, advice: Advice, outlook: ScrewOutlook) -> ScrewStrip:
+    screw, note = outlook.screw, _note(state, outlook.screw)
+    turn = advice.action if isinstance(advice.action, Turn) and advice.action.screw is outlook.screw else None
+    turns = outlook.plan.turns if turn is None else turn.turns
+    nothing_left = outlook.plan.kind is TurnKind.NONE or state.stop_here or state.locks.tight
+    if turn is None and (nothing_left or not turns):
+        return ScrewStrip(screw, turns=0.0, signed_turns=0.0, note_text=note, stop=True)
+    if turn is None and outlook.plan.kind is TurnKind.TRIAL:
+        return ScrewStrip(screw, note_text=note)
+    return ScrewStrip(
+        screw,
+        active=turn is not None,
+        turns=abs(turns),
+        signed_turns=math.copysign(abs(turns), outlook.left_rad),
+        sense=Sense.CLOCKWISE if turns >= 0.0 else Sense.ANTICLOCKWISE,
+        amount_text=turns_text(turns),
+        sense_text=sense_text(turns),
+        effect_text=_effect(state, outlook),
+        note_text=note,
+    )
+
+
+def _effect(state: NightState, outlook: ScrewOutlook) -> str:
+    """What the turn does to the axis, in words."""
+    if outlook.plan.kind in (TurnKind.TRIAL, TurnKind.RECHECK):
+        return "a trial: it shows what this screw does"
+    grows = outlook.plan.expected_arcmin > outlook.coordinate_arcmin
+    if outlook.screw is Screw.ALTITUDE:
+        return "raises the axis" if grows else "lowers the axis"
+    southern = state.plan is not None and state.plan.southern
+    return f"moves the axis {'east' if grows != southern else 'west'}"
+
+
+def _note(state: NightState, screw: Screw) -> str:
+    rate = state.rate(screw)
+    return "not learned yet" if rate is None else rate_text(rate.arcmin_per_turn, rate.sigma_arcmin)
+
+
+def axis_numbers(state: NightState) -> tuple[Fact, ...]:
+    """Total, azimuth, altitude."""
+    offset = shown_offset(state)
+    if offset is None:
+        return ()
+    angles = state.angles(offset)
+    (ee, _), (_, uu) = offset.covariance_rad2
+    horizon_rad = abs(angles.bearing_arcmin) / ARCMIN_PER_RAD
+    horizon = angle_text(horizon_rad, angles.sigma_bearing_arcmin / ARCMIN_PER_RAD)
+    sky, side = size_and_side(offset.east_rad, math.sqrt(max(ee, 0.0)))
+    height_rad = math.copysign(abs(angles.height_arcmin) / ARCMIN_PER_RAD, angles.height_arcmin)
+    height, high = size_and_side(height_rad, math.sqrt(max(uu, 0.0)), "up")
+    return (
+        Fact("total", angle_text(offset.total_rad, offset.sigma_rad), f"{sigma_text(offset.sigma_rad)} on the sky"),
+        Fact("azimuth", horizon, f"{side}, at the screw; {sky} on the sky"),
+        Fact("altitude", height, high),
+    )

@@ -1,4 +1,4 @@
-"""The turn of the RA axis as the dial shows it: places taken, where the axis stands, how far it should go."""
+"""The turn of the RA axis: the dial with the places taken, and how accurate the axis is by now."""
 
 from __future__ import annotations
 
@@ -11,7 +11,8 @@ from polewright.core.night.measured import PlacedFrame
 from polewright.core.night.states import Capture, NightState, Stage
 from polewright.core.night.turning.places import WANTED_SPAN_RAD, places
 from polewright.ui.view_model import Capture as Dial
-from polewright.words.numbers import sigma_text
+from polewright.ui.view_model import Fact
+from polewright.words.numbers import angle_text, number_text, sigma_text
 
 
 def capture_shown(state: NightState) -> Capture:
@@ -82,3 +83,24 @@ def accuracy_after(capture: Capture, step_rad: float) -> str:
         return ""
     gain = min(capture.axis.gains, key=lambda g: abs(g.rotation_rad - step_rad))
     return sigma_text(gain.sigma_rad) if gain.sigma_rad < sigma else ""
+
+
+def turn_numbers(state: NightState, advice: Advice) -> tuple[Fact, ...]:
+    """How far it was turned, how accurate that is, and the axis so far."""
+    capture = capture_shown(state)
+    taken = turned_deg(state)
+    spread = max(taken) - min(taken) if taken else 0.0
+    count = len(taken)
+    facts = [Fact("turned", f"{number_text(round(spread), 1.0)}°", f"{count} {'place' if count == 1 else 'places'}")]
+    sigma = capture_sigma_rad(capture)
+    if sigma is None:
+        facts.append(Fact("accuracy", "not yet", "two places are needed, three to check it"))
+        return tuple(facts)
+    step = advice.action.west_deg if isinstance(advice.action, RotateAxis) else 0.0
+    after = accuracy_after(capture, abs(math.radians(step)))
+    facts.append(Fact("accuracy", sigma_text(sigma), f"{after} after the next place" if after else ""))
+    axis = capture.axis
+    assert axis is not None
+    total_rad = math.hypot(axis.east_rad, axis.up_rad)
+    facts.append(Fact("axis", angle_text(total_rad, sigma), "off the pole, so far"))
+    return tuple(facts)

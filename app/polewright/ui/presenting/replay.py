@@ -12,10 +12,9 @@ from polewright.core.screws.angles import Screw
 from polewright.ui import intents as want
 from polewright.ui.intents import NOW
 from polewright.ui.presenting.extras import Extras
-from polewright.ui.presenting.night_view import present
-from polewright.ui.presenting.wording import capital
+from polewright.ui.presenting.night import present
 from polewright.ui.view_model import Action, Instruction, Replay, View, Weight
-from polewright.words.numbers import duration_text, sense_text, turns_text
+from polewright.words.numbers import capital, duration_text, sense_text, turns_text
 
 QUESTION = "What would you turn now?"
 AMOUNTS = (1.0 / 60.0, 1.0 / 8.0, 0.25, 0.5, 1.0, 2.0)

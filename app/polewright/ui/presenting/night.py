@@ -1,0 +1,192 @@
+"""One view of the running night: what every page shares, and each page from its own presenter."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+from typing import assert_never
+
+from polewright.core.night.advice import Advice, Wait
+from polewright.core.night.advise import SPOILED_BY_TURNING
+from polewright.core.night.rest import SETTLE_S
+from polewright.core.night.states import NightState, Stage
+from polewright.ui.presenting.actions import actions
+from polewright.ui.presenting.capture import capture_sigma_rad, dial, turn_numbers
+from polewright.ui.presenting.correction import axis_numbers, strips, well
+from polewright.ui.presenting.drift import drift_numbers, drift_picture, drifting
+from polewright.ui.presenting.extras import Extras
+from polewright.ui.presenting.proof import proof_page
+from polewright.ui.presenting.stand import stand_page
+from polewright.ui.view_model import Fact, FramePicture, Instruction, Page, Step, StepMark, Trouble, View
+from polewright.words.numbers import angle_text, duration_text, sigma_text
+
+
+def present(state: NightState, advice: Advice, extras: Extras) -> View:
+    """What the window shows. While the proof still turns the RA axis, it looks like the capture that it repeats."""
+    return View(
+        page=_page(state),
+        rail=rail(state),
+        instruction=instruction(advice),
+        reticle=well(state, advice, extras),
+        strips=strips(state, advice),
+        numbers=drift_numbers(state) if drifting(state) else numbers(state, advice),
+        frame=frame_picture(extras),
+        timeline=extras.timeline if state.stage is not Stage.ORIENTATION else None,
+        trouble=trouble(state, advice, extras),
+        work=extras.work,
+        actions=actions(state, advice, extras.rehearsal is not None, extras.read_off),
+        orientation=stand_page(state, extras) if state.stage is Stage.ORIENTATION else None,
+        capture=dial(state, advice) if state.turning_axis and state.plan is not None else None,
+        drift=drift_picture(state),
+        proof=proof_page(state, extras),
+        rehearsal=extras.rehearsal,
+        replay=extras.replay,
+        title=extras.title,
+    )
+
+
+def _page(state: NightState) -> Page:
+    if state.turning_axis:
+        return Page.CAPTURE
+    match state.stage:
+        case Stage.ORIENTATION:
+            return Page.ORIENTATION
+        case Stage.CAPTURE:
+            return Page.CAPTURE
+        case Stage.ROUGH:
+            return Page.ROUGH
+        case Stage.FINE:
+            return Page.FINE
+        case Stage.PROOF:
+            return Page.PROOF
+        case _:
+            assert_never(state.stage)
+
+
+def frame_picture(extras: Extras) -> FramePicture | None:
+    """The latest frame with its age."""
+    picture = extras.picture
+    if picture is None:
+        return None
+    age_s = max(0.0, extras.now_s - extras.picture_s)
+    return replace(picture, age_text=f"{duration_text(age_s)} old", stale=age_s > extras.stale_after_s)
+
+
+def rail(state: NightState) -> tuple[Step, ...]:
+    """The five stages at the top of the window, and what each has brought."""
+    order = tuple(Stage)
+    now = order.index(state.stage)
+    steps = []
+    for index, stage in enumerate(order):
+        mark = StepMark.DONE if index < now or state.aligned else StepMark.NOW if index == now else StepMark.AHEAD
+        name, note = _step(state, stage)
+        steps.append(Step(name, mark, note if index <= now else ""))
+    return tuple(steps)
+
+
+def _end(state: NightState) -> str:
+    if not state.aligned:
+        return ""
+    return "confirmed" if state.proved else "accepted"
+
+
+def _step(state: NightState, stage: Stage) -> tuple[str, str]:
+    """Name of a stage and its outcome, as far as there is one."""
+    axis, offset = state.capture.axis, state.offset
+    match stage:
+        case Stage.ORIENTATION:
+            return "Stand", ""
+        case Stage.CAPTURE:
+            sigma_rad = capture_sigma_rad(state.capture)
+            return "Measure", "" if sigma_rad is None else sigma_text(sigma_rad)
+        case Stage.ROUGH:
+            if axis is None or state.stage is Stage.ROUGH or state.proved:
+                return "Rough", ""
+            return "Rough", f"from {angle_text(math.hypot(axis.east_rad, axis.up_rad))}"
+        case Stage.FINE:
+            return "Fine", "" if offset is None else angle_text(offset.total_rad, offset.sigma_rad)
+        case Stage.PROOF:
+            return "Proof", _end(state)
+        case _:
+            assert_never(stage)
+
+
+OTHER_SIDE = "D takes the other side of the meridian."
+SKIP_THE_REST = "H skips this."
+
+
+def instruction(advice: Advice) -> Instruction:
+    """What the coach says, as the window shows it; its sentences are short enough to be read from afar."""
+    return Instruction(
+        advice.instruction,
+        advice.reason,
+        _with_keys(advice),
+        advice.instruction,
+        advice.mood,
+        _waited(advice),
+    )
+
+
+def _with_keys(advice: Advice) -> str:
+    """The gain, and the key that helps where the instruction may not suit: the coach knows no keys."""
+    key = ""
+    if advice.key == "drift:watch":
+        key = OTHER_SIDE
+    elif advice.key.startswith("drift:point:altitude"):
+        key = f"No free sky there? {OTHER_SIDE}"
+    elif advice.key == "drift:settle":
+        key = SKIP_THE_REST
+    return f"{advice.expected_gain} {key}".strip()
+
+
+def _waited(advice: Advice) -> float | None:
+    """How much of a wait of known length is over, 0 to 1."""
+    if not isinstance(advice.action, Wait) or advice.action.seconds is None:
+        return None
+    return min(1.0, max(0.0, 1.0 - advice.action.seconds / (advice.action.of_s or SETTLE_S)))
+
+
+JUST_TOUCHED_S = 10.0
+LOST_CURE = "Check the cable or the network; the night goes on by itself. Or choose another folder (Ctrl+O)."
+
+
+def trouble(state: NightState, advice: Advice, extras: Extras) -> Trouble | None:
+    """What to show: a refused click first, then notices, the lost folder, a frame that could not be used."""
+    if extras.refused is not None:
+        return Trouble(extras.refused.reason, extras.refused.cure)
+    if extras.notices:
+        notice = extras.notices[-1]
+        return Trouble(notice.cause, notice.cure, repeat=notice.count)
+    if state.folder_lost:
+        return Trouble(state.folder_reason or "The frame folder cannot be reached.", LOST_CURE)
+    return _frame(state, advice, extras)
+
+
+def _hands_on(state: NightState, extras: Extras) -> bool:
+    """Whether somebody is, or has just been, at the mount."""
+    handling = state.handling
+    if state.stage in (Stage.CAPTURE, Stage.PROOF):
+        return state.trouble is not None and state.trouble.count == 1 and state.last_frame is not None
+    moving = handling.opened_at is not None or bool(handling.reports)
+    return moving or extras.now_s - handling.touched_s < JUST_TOUCHED_S
+
+
+def _frame(state: NightState, advice: Advice, extras: Extras) -> Trouble | None:
+    found = state.trouble
+    if found is None or found.since_s == extras.trouble_read_s:
+        return None
+    if advice.key.startswith(("trouble:", "clouds", "done")):
+        return None
+    if found.cause in SPOILED_BY_TURNING and _hands_on(state, extras):
+        return None  # a hand on the mount smears the frames: that is as it should be
+    since = duration_text(max(0.0, extras.now_s - found.since_s)) if found.count > 1 else ""
+    return Trouble(found.reason, found.cure, f"for {since}" if since else "", found.count)
+
+
+def numbers(state: NightState, advice: Advice) -> tuple[Fact, ...]:
+    """What the stage has to tell in numbers."""
+    if state.plan is None or state.stage is Stage.ORIENTATION:
+        return ()
+    if state.turning_axis:
+        return turn_numbers(state, advice)
+    return axis_numbers(state)

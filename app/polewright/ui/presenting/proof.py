@@ -1,0 +1,182 @@
+"""The end of a night: what proves it, the watch over the imaging run, and the score of a rehearsal."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+from polewright.core.angles import ARCMIN_PER_RAD
+from polewright.core.night import events
+from polewright.core.night.advice import Mood
+from polewright.core.night.states import NightState
+from polewright.core.night.watch.coach import FIRST_LOOKS
+from polewright.core.night.witness import proof_offset
+from polewright.core.offset import probability_inside
+from polewright.core.vigil.watch import Shift
+from polewright.core.vigil.watching import Watching
+from polewright.practice.world import TrueOffset
+from polewright.ui import intents as want
+from polewright.ui.intents import NOW
+from polewright.ui.presenting.correction import shown_offset
+from polewright.ui.presenting.drift import drift_fact
+from polewright.ui.presenting.extras import Extras
+from polewright.ui.view_model import Action, Fact, Instruction, Page, Proof, View, Weight
+from polewright.words.numbers import angle_text, duration_text, offset_words, percent_text, sigma_text
+from polewright.words.plan import exposure_words, pixels_text
+
+
+def proof_page(state: NightState, extras: Extras) -> Proof | None:
+    """The lines that prove it; None before the alignment is proved or accepted."""
+    if not state.aligned:
+        return None
+    if state.watching is not None and watch_begun(state):
+        return watch_page(state, extras)
+    offset, plan = shown_offset(state), state.plan
+    if offset is None or plan is None:
+        return None
+    handling, second = state.handling, proof_offset(state)
+    chance = probability_inside(offset, plan.tolerance_rad)
+    facts = []
+    if extras.first_total_rad is not None:
+        facts.append(Fact("before", angle_text(extras.first_total_rad), "off the pole when first measured"))
+    facts.append(Fact("after", angle_text(offset.total_rad, offset.sigma_rad), sigma_text(offset.sigma_rad)))
+    facts.append(Fact("screws", _count(handling.turns_made, "move"), f"in {_count(handling.goes, 'go', 'goes')}"))
+    if second is not None:
+        first = state.offset
+        apart = 0.0 if first is None else math.hypot(second.east_rad - first.east_rad, second.up_rad - first.up_rad)
+        facts.append(
+            Fact("second turn", angle_text(second.total_rad, second.sigma_rad), f"{angle_text(apart)} apart")
+        )
+    drift = drift_fact(state)
+    if drift is not None:
+        facts.append(drift)
+    verdict = Mood.GOOD if state.proved else None
+    facts.append(Fact("certainty", percent_text(chance), f"to be within {angle_text(plan.tolerance_rad)}", verdict))
+    if plan.imaging is not None:
+        blur = plan.imaging.most_blur_px(plan.target, offset.total_rad)
+        serves = blur <= plan.imaging.plan.allowed_blur_px
+        words = f"of blur at most in {exposure_words(plan.imaging.plan)} exposures"
+        facts.append(Fact("plan", pixels_text(blur), words, Mood.GOOD if serves else Mood.TROUBLE))
+    facts.append(Fact("time", duration_text(state.now_s), f"{_count(state.frames_used, 'frame')} used"))
+    return Proof(tuple(facts))
+
+
+def _count(number: int, one: str, many: str = "") -> str:
+    return f"{number} {one if number == 1 else many or one + 's'}"
+
+
+SHIFTS_SHOWN = 2
+QUIET_FOR_S = 300.0  # without a look for so long, nothing can be said about the mount
+
+
+def watch_begun(state: NightState) -> bool:
+    """Whether the watch has looked often enough to say something, or has found something."""
+    watching = state.watching
+    return watching is not None and (watching.vigil.frames >= FIRST_LOOKS or bool(watching.vigil.shifts))
+
+
+def watch_page(state: NightState, extras: Extras) -> Proof:
+    """The lines of the watch, the latest shift first."""
+    watching = state.watching
+    assert watching is not None
+    shifts = watching.vigil.shifts
+    facts = [*_aligned(state), _looks(state, watching, extras), _sees(watching)]
+    facts += [_shift(shift, watching, extras) for shift in reversed(shifts[-SHIFTS_SHOWN:])]
+    if not shifts:
+        facts.append(Fact("shifts", "none", f"in {duration_text(extras.now_s - watching.zero_s)}"))
+    return Proof(tuple(facts), len(watching.unread))
+
+
+def _aligned(state: NightState) -> list[Fact]:
+    offset, plan = shown_offset(state), state.plan
+    if offset is None or plan is None:
+        return []
+    chance = percent_text(probability_inside(offset, plan.tolerance_rad))
+    words = f"{sigma_text(offset.sigma_rad)}; {chance} within {angle_text(plan.tolerance_rad)}"
+    return [Fact("axis", angle_text(offset.total_rad, offset.sigma_rad), words)]
+
+
+def _looks(state: NightState, watching: Watching, extras: Extras) -> Fact:
+    """The latest look, and why there is none if it was long ago."""
+    ago = duration_text(max(0.0, extras.now_s - watching.checked_s))
+    since = extras.now_s - watching.checked_s
+    if state.paused:
+        return Fact("last look", f"{ago} ago", "paused")
+    if state.folder_lost:
+        return Fact("last look", f"{ago} ago", "the folder cannot be reached", Mood.TROUBLE)
+    if state.trouble is not None and since > QUIET_FOR_S:
+        return Fact("last look", f"{ago} ago", "no stars since: clouds?", Mood.TROUBLE)
+    if since > QUIET_FOR_S:
+        return Fact("last look", f"{ago} ago", "no frame since: is the camera running?", Mood.TROUBLE)
+    return Fact("last look", f"{ago} ago", f"{watching.vigil.frames} looks so far")
+
+
+def _sees(watching: Watching) -> Fact:
+    if watching.guided is None and watching.free is None:
+        return Fact("sees", "large shifts", "guided or not: not yet known")
+    if watching.held:
+        return Fact("sees", "10″ and more", "guiding hides small ones")
+    return Fact("sees", "5″ and more", "the mount runs unguided")
+
+
+def _shift(shift: Shift, watching: Watching, extras: Extras) -> Fact:
+    ago = duration_text(max(0.0, extras.now_s - watching.night_s(shift.onset_s)))
+    if shift.sudden:
+        return Fact("moved", angle_text(shift.size_rad), f"or more, {ago} ago", Mood.TROUBLE)
+    return Fact("sinking", f"{angle_text(shift.rate_rad_h)} an hour", f"since {ago}", Mood.TROUBLE)
+
+
+def watch_actions(watching: Watching) -> tuple[Action, ...]:
+    """What can be done about it: measure again or image on; and what holds the mount."""
+    guiding = Action(
+        "It is unguided" if watching.held else "It is guided", "G", events.GuidingSwitched(NOW, not watching.held)
+    )
+    if watching.unread:
+        return (
+            Action("Measure again", "Return", events.TripodBumped(NOW), Weight.PRIMARY),
+            Action("Image on", "F", events.ShiftPutAway(NOW), Weight.PRIMARY),
+            guiding,
+        )
+    return (
+        Action("Done for tonight", "Return", want.LeaveNight(), Weight.PRIMARY),
+        Action("Make it finer", "F", events.BackAsked(NOW), Weight.PRIMARY),
+        guiding,
+    )
+
+
+def score_page(view: View, state: NightState, truth: TrueOffset) -> View:
+    """The finished night's view with the score in place of the proof."""
+    plan, offset = state.plan, shown_offset(state)
+    if plan is None or offset is None:
+        return view
+    handling = state.handling
+    true_rad = truth.total_arcmin / ARCMIN_PER_RAD
+    inside = true_rad <= plan.tolerance_rad
+    east, up = truth.east_arcmin / ARCMIN_PER_RAD, truth.up_arcmin / ARCMIN_PER_RAD
+    moves = f"{handling.turns_made} {'move' if handling.turns_made == 1 else 'moves'}"
+    verdict = "inside" if inside else "outside"
+    said = Instruction(
+        f"Aligned in {duration_text(state.now_s)} with {moves}.",
+        f"In truth the axis is {angle_text(true_rad)} off: {verdict} the {angle_text(plan.tolerance_rad)} needed.",
+        "",
+        f"{duration_text(state.now_s)}, {moves}, {angle_text(true_rad)}.",
+        Mood.GOOD if inside else Mood.TROUBLE,
+    )
+    facts = (
+        Fact("time", duration_text(state.now_s), f"{state.frames_used} frames used"),
+        Fact("moves", str(handling.turns_made), f"in {handling.goes} goes"),
+        Fact(
+            "true error",
+            angle_text(true_rad),
+            f"{offset_words(east)}, {offset_words(up, None, 'up')}",
+            Mood.GOOD if inside else Mood.TROUBLE,
+        ),
+        Fact("measured", angle_text(offset.total_rad, offset.sigma_rad), sigma_text(offset.sigma_rad)),
+    )
+    actions = (
+        Action("Rehearse again", "Return", want.StartRehearsal(), Weight.PRIMARY),
+        Action("To the first page", "Escape", want.LeaveNight(), Weight.PRIMARY),
+    )
+    return replace(
+        view, page=Page.SCORE, instruction=said, proof=Proof(facts), actions=actions, rehearsal=None, trouble=None
+    )
