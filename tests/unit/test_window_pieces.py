@@ -28,10 +28,11 @@ from polewright.ui.driving.resuming import resumable
 from polewright.ui.driving.rig import RigOutlets, from_rig, from_site, known_profiles, rig_and_site
 from polewright.ui.folder_listing import list_folder
 from polewright.ui.intents import FillForm
-from polewright.ui.presenting.picture import Picture, picture_of, step_for, stretched
+from polewright.ui.presenting.picture import picture_of, step_for, stretched
 from polewright.ui.screen import screen_here
 from polewright.ui.settings import WindowSettings
 from polewright.ui.theme import Light
+from polewright.ui.view_model import FramePicture
 from sky_solver import shared_catalogue
 from window_in_virtual_time import virtual_clock
 
@@ -262,7 +263,7 @@ def test_pictures_are_at_most_a_thousand_wide(width: int, every: int) -> None:
 
 def test_a_frame_without_stars_has_a_picture_too() -> None:
     picture = picture_of(unsolved_frame("dark.fits"))
-    assert isinstance(picture, Picture)
+    assert isinstance(picture, FramePicture)
     assert (picture.stars_text, picture.width_text) == ("no stars", "no width")
     assert picture.stars_px.shape == (0, 2)
 
