@@ -8,7 +8,7 @@ from polewright.core.night.table import OVERLAYS, TRANSITIONS
 
 def mermaid_text() -> str:
     """A Mermaid state diagram of the stages and of what may lie over them."""
-    lines = ["stateDiagram-v2", f"    [*] --> {Stage.ORIENTATION.name}"]
+    lines = ["stateDiagram-v2", f"    [*] --> {Stage.ORIENTATION.name}: NightStarted"]
     lines += [f'    state "{stage.value}" as {stage.name}' for stage in Stage]
     for source in Stage:
         for target in Stage:

@@ -35,7 +35,7 @@ from polewright.core.night.events import (
     Ticked,
 )
 from polewright.core.night.measured import FollowedAxis, FrameTrouble, MeasuredAxis, PlacedFrame, RotationGain
-from polewright.core.night.states import NightState, Stage
+from polewright.core.night.states import NightState, Stage, Waiting
 from polewright.core.night.table import step
 from polewright.core.screws.angles import Screw, ScrewAngles, offset_from_angles
 from polewright.core.screws.lock_memory import NEW_LOCKS, LockMemory
@@ -125,7 +125,7 @@ class PaperNight:
         self.capture_error = np.zeros(2)
         self.capture_errors: dict[tuple[str, int], np.ndarray] = {}
         self.frame_number = 0
-        self.state = NightState()
+        self.state = Waiting()
         self.log: list[AnyEvent] = []
         self.refused: list[Refused] = []
         self.false_done = False

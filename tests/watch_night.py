@@ -19,7 +19,7 @@ from polewright.core.night.events import (
     NightStarted,
 )
 from polewright.core.night.measured import MeasuredAxis, PlacedFrame
-from polewright.core.night.states import NightState
+from polewright.core.night.states import NightState, Waiting
 from polewright.core.night.table import step
 from polewright.core.sky.places import offset_from_pole, true_pole_enu
 from vigil_nights import SITE, Motion, Run, frames, setup_of, still
@@ -70,7 +70,7 @@ def imaging_events(run: Run, base: Motion = still, seed: int = 1) -> Iterator[Fr
 
 def run_through(events: list[AnyEvent], state: NightState | None = None) -> tuple[NightState, list[Effect]]:
     """The state at the end, and all effects."""
-    state, effects = state or NightState(), []
+    state, effects = state or Waiting(), []
     for event in events:
         state, more = step(state, event)
         effects += more

@@ -5,7 +5,7 @@ Invented nights of the simulator, whose truth is its own; the drift itself is ch
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 
 import pytest
@@ -19,6 +19,7 @@ from polewright.core.night.event_codec import event_from_plain
 from polewright.core.night.events import DriftAsked, DriftMeasured, ScrewTurned
 from polewright.core.night.states import NightPlan, Stage
 from polewright.core.plan.sky_choice import Obstacle
+from polewright.core.sky.places import standard_atmosphere
 from polewright.practice.by_drift import ByDrift, Way
 from polewright.practice.rehearsal import Rehearsal, Score, rehearse_with_star_lists
 from polewright.runtime.drift_record import DRIFT_KIND
@@ -113,9 +114,9 @@ def test_a_finer_tolerance_lets_the_tripod_stand_longer() -> None:
 
 
 def test_the_side_that_is_free_is_chosen() -> None:
-    plan = NightPlan(MOOR, TargetPole.REFRACTED, 0.9137, 1.5e-4)
+    plan = NightPlan(MOOR, TargetPole.REFRACTED, 0.9137, 1.5e-4, air=standard_atmosphere(MOOR))
     assert free_side(plan) == "east"
     east = position_for(plan, "east", "altitude")
     assert east.hour_angle_h < 0.0 < position_for(plan, "west", "altitude").hour_angle_h
     wall = Obstacle(0.0, 90.0, 80.0)
-    assert free_side(NightPlan(MOOR, TargetPole.REFRACTED, 0.9137, 1.5e-4, (wall,))) == "west"
+    assert free_side(replace(plan, obstacles=(wall,))) == "west"

@@ -18,7 +18,7 @@ from flows.test_window_nights import begin_night, turn_axis
 from polewright.core.model import TargetPole
 from polewright.core.night.event_codec import event_from_plain
 from polewright.core.night.events import NightStarted, ToleranceChanged
-from polewright.core.night.states import NightState
+from polewright.core.night.states import NightState, Waiting
 from polewright.core.night.table import step
 from polewright.core.plan.tolerance import Tolerance, needed_accuracy
 from polewright.core.plan.tonight import ToleranceOrigin, TonightsPlan, plan_from_dict
@@ -124,7 +124,7 @@ def test_a_plan_entered_in_the_window_is_tonights(bench: Bench, tmp_path: Path) 
     events = [event_from_plain(line.data) for line in log.events if line.kind == "event"]
     (change,) = (event for event in events if isinstance(event, ToleranceChanged))
     assert change.imaging == night.imaging and change.tolerance_rad == night.tolerance_rad
-    again = NightState()
+    again = Waiting()
     for event in events:
         again, _ = step(again, event)
     assert again.plan == night, "the record alone tells the same"

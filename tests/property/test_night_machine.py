@@ -18,7 +18,6 @@ from polewright.core.model import Site, TargetPole, Utc
 from polewright.core.night.advise import advise
 from polewright.core.night.correction.outlook import outlooks
 from polewright.core.night.effects import Effect, EstimateAxis, FollowAxis, Refused, StartFollowing
-from polewright.core.night.event_codec import state_from_plain, state_to_plain
 from polewright.core.night.events import (
     Accepted,
     AnyEvent,
@@ -42,8 +41,9 @@ from polewright.core.night.events import (
     UndoAsked,
 )
 from polewright.core.night.measured import FollowedAxis, MeasuredAxis, PlacedFrame
-from polewright.core.night.states import NightState, Stage
+from polewright.core.night.states import Stage, Waiting
 from polewright.core.night.table import step
+from polewright.core.plain import from_plain, to_plain
 from polewright.core.screws.angles import Screw
 from polewright.core.screws.plan import LONGEST_TURNS
 
@@ -56,7 +56,7 @@ class Night(RuleBasedStateMachine):
 
     def __init__(self) -> None:
         super().__init__()
-        self.state = NightState()
+        self.state = Waiting()
         self.at_s = 0.0
         self.open: list[Effect] = []
         self.frames = 0
@@ -73,6 +73,8 @@ class Night(RuleBasedStateMachine):
             return
         assert self.state.now_s >= before.now_s
         assert self.state.frames_used >= before.frames_used
+        if isinstance(before, Waiting):
+            return
         if self.state.stage is before.stage and not isinstance(event, MAY_DROP_FRAMES):
             assert self.state.capture.frames[: len(before.capture.frames)] == before.capture.frames
         if not isinstance(event, NightStarted | UndoAsked | ScrewTurned):
@@ -227,7 +229,7 @@ class Night(RuleBasedStateMachine):
         assert both is None or all(math.isfinite(o.left_rad) and abs(o.plan.turns) <= LONGEST_TURNS for o in both)
 
     def teardown(self) -> None:
-        assert state_from_plain(state_to_plain(self.state)) == self.state
+        assert from_plain(type(self.state), to_plain(self.state)) == self.state
 
 
 TestNight = Night.TestCase

@@ -25,7 +25,7 @@ from polewright.core.night.events import (
     PauseAsked,
 )
 from polewright.core.night.measured import FollowedAxis, FrameTrouble, MeasuredAxis, RotationGain
-from polewright.core.night.states import NightState, Stage
+from polewright.core.night.states import NightState, Stage, Waiting
 from polewright.core.night.table import step
 from polewright.core.plan.sky_choice import Obstacle
 from polewright.core.screws.angles import Screw
@@ -77,7 +77,7 @@ def rest(state: NightState, east_arcsec: float, up_arcsec: float, count: int = 3
 
 
 def test_before_the_night() -> None:
-    assert isinstance(advise(NightState()).action, says.EnterSite)
+    assert isinstance(advise(Waiting()).action, says.EnterSite)
 
 
 @pytest.mark.parametrize(
@@ -90,13 +90,13 @@ def test_before_the_night() -> None:
     ],
 )
 def test_stand_it_up(latitude: float, sentence: str) -> None:
-    advice = advise(after(NightState(), start(latitude)))
+    advice = advise(after(Waiting(), start(latitude)))
     assert advice.instruction == sentence
     assert isinstance(advice.action, says.SetUp)
 
 
 def test_rotation_says_what_it_will_buy() -> None:
-    state = capture(after(NightState(), start(), NextAsked(1.0)), 40.0, places=2)
+    state = capture(after(Waiting(), start(), NextAsked(1.0)), 40.0, places=2)
     advice = advise(state)
     assert isinstance(advice.action, says.RotateAxis)
     assert advice.instruction == "Rotate the RA axis 40° east."
@@ -111,17 +111,17 @@ def test_rotation_goes_where_there_is_room_and_no_obstacle(latitude: float) -> N
         (30.0, 1.0),
     ):  # 2 h east, 2 h west: away from the meridian, as no flip is due
         night.theta = math.radians(theta)
-        state = after(NightState(), start(latitude), NextAsked(1.0), FrameSolved(2.0, night.placed("a")))
+        state = after(Waiting(), start(latitude), NextAsked(1.0), FrameSolved(2.0, night.placed("a")))
         action = advise(state).action
         assert isinstance(action, says.RotateAxis) and math.copysign(1.0, action.west_deg) == open_way
     wall = (Obstacle(200.0, 359.0, 80.0),)
-    blocked = after(NightState(), start(latitude, wall), NextAsked(1.0), FrameSolved(2.0, night.placed("a")))
+    blocked = after(Waiting(), start(latitude, wall), NextAsked(1.0), FrameSolved(2.0, night.placed("a")))
     action = advise(blocked).action
     assert not isinstance(action, says.RotateAxis) or action.west_deg < 0.0
 
 
 def test_suspect_frame_names_its_cure() -> None:
-    state = capture(after(NightState(), start(), NextAsked(1.0)), 40.0)
+    state = capture(after(Waiting(), start(), NextAsked(1.0)), 40.0)
     axis = state.capture.axis
     assert axis is not None
     state = replace(state, capture=replace(state.capture, axis=replace(axis, suspect="c1")))
@@ -130,7 +130,7 @@ def test_suspect_frame_names_its_cure() -> None:
 
 
 def test_turn_is_in_eighths_with_direction_and_gain() -> None:
-    state = rest(capture(after(NightState(), start(), NextAsked(1.0)), 4.0, east=math.radians(0.5)), 1800.0, 5.0)
+    state = rest(capture(after(Waiting(), start(), NextAsked(1.0)), 4.0, east=math.radians(0.5)), 1800.0, 5.0)
     advice = advise(state)
     assert isinstance(advice.action, says.Turn)
     assert (
@@ -146,7 +146,7 @@ def test_turn_is_in_eighths_with_direction_and_gain() -> None:
 def test_hands_off_while_it_settles_then_lock_then_good_enough() -> None:
     from polewright.core.night.events import BaseLocked
 
-    state = rest(capture(after(NightState(), start(), NextAsked(1.0)), 4.0), 5.0, 5.0)
+    state = rest(capture(after(Waiting(), start(), NextAsked(1.0)), 4.0), 5.0, 5.0)
     assert state.stage is Stage.FINE
     assert isinstance(advise(state).action, says.Lock)
     state = after(state, BaseLocked(state.now_s + 1.0))
@@ -159,7 +159,7 @@ def test_hands_off_while_it_settles_then_lock_then_good_enough() -> None:
 
 
 def test_uncertain_capture_sends_back() -> None:
-    state = capture(after(NightState(), start(), NextAsked(1.0)), 60.0)
+    state = capture(after(Waiting(), start(), NextAsked(1.0)), 60.0)
     state = rest(after(state, NextAsked(30.0)), 1.0, 1.0, count=12, sigma=45.0)
     advice = advise(state)
     assert isinstance(advice.action, says.GoBack) and "60″" in advice.reason
@@ -167,7 +167,7 @@ def test_uncertain_capture_sends_back() -> None:
 
 def test_going_back_from_the_fine_correction_leads_to_a_fresh_capture() -> None:
     """Rough correction would only send forward again: the axis is near the pole, the night went in circles."""
-    state = capture(after(NightState(), start(), NextAsked(1.0)), 60.0)
+    state = capture(after(Waiting(), start(), NextAsked(1.0)), 60.0)
     state = rest(after(state, NextAsked(30.0)), 1.0, 1.0, count=12, sigma=45.0)
     assert state.stage is Stage.FINE and isinstance(advise(state).action, says.GoBack)
     state = after(state, BackAsked(state.now_s + 1.0))
@@ -176,7 +176,7 @@ def test_going_back_from_the_fine_correction_leads_to_a_fresh_capture() -> None:
 
 def test_a_long_turn_of_the_ra_axis_is_no_cloud() -> None:
     """Frames are trailed or cannot be matched for half a minute while a hand control turns by a hundred degrees."""
-    state = capture(after(NightState(), start(), NextAsked(1.0)), 60.0)
+    state = capture(after(Waiting(), start(), NextAsked(1.0)), 60.0)
     asked = advise(state).instruction
     for number in range(10):
         spoiled = FrameTrouble.TRAILED if number % 2 else FrameTrouble.TOO_FEW_STARS
@@ -191,7 +191,7 @@ def test_a_long_turn_of_the_ra_axis_is_no_cloud() -> None:
 
 
 def test_weak_geometry_is_turned_to_the_meridian() -> None:
-    state = capture(after(NightState(), start(), NextAsked(1.0)), 4.0, east=math.radians(0.2))
+    state = capture(after(Waiting(), start(), NextAsked(1.0)), 4.0, east=math.radians(0.2))
     night = PaperNight(3)
     night.theta = math.radians(80.0)  # due west
     state = rest(replace(state, last_frame=night.placed("w")), 700.0, 0.0, sigma=200.0)
@@ -211,7 +211,7 @@ def test_weak_geometry_is_turned_to_the_meridian() -> None:
     ],
 )
 def test_frame_trouble_passes_its_cure_on(trouble: FrameTrouble, action: type) -> None:
-    state = after(NightState(), start(), NextAsked(1.0))
+    state = after(Waiting(), start(), NextAsked(1.0))
     failed = [
         FrameUnsolved(2.0 + i, f"u{i}", "3 stars found, 5 needed.", "Expose 2 s.", trouble, 3) for i in range(2)
     ]
@@ -222,7 +222,7 @@ def test_frame_trouble_passes_its_cure_on(trouble: FrameTrouble, action: type) -
 
 
 def test_clouds_pause_and_lost_folder_come_first() -> None:
-    state = rest(capture(after(NightState(), start(), NextAsked(1.0)), 4.0), 5.0, 5.0)
+    state = rest(capture(after(Waiting(), start(), NextAsked(1.0)), 4.0), 5.0, 5.0)
     state = after(state, FrameSolved(50.0, PaperNight(3).placed("x")))
     gone = [FrameUnsolved(60.0 + i, f"u{i}", "No stars.", "Wait.", FrameTrouble.TOO_FEW_STARS) for i in range(3)]
     assert advise(after(state, *gone)).instruction == "Wait for the clouds to pass."
@@ -231,7 +231,7 @@ def test_clouds_pause_and_lost_folder_come_first() -> None:
 
 
 def test_accepted_without_proof_says_so() -> None:
-    state = rest(capture(after(NightState(), start(), NextAsked(1.0)), 4.0), 5.0, 5.0)
+    state = rest(capture(after(Waiting(), start(), NextAsked(1.0)), 4.0), 5.0, 5.0)
     state = after(state, NextAsked(50.0), Accepted(51.0))
     assert advise(state).action == says.Done(False)
     assert "No second turn" in advise(state).reason
@@ -242,7 +242,7 @@ def test_whole_nights_are_short_sentences_with_a_verb_first() -> None:
     for seed in range(4):
         night = PaperNight(seed)
         night.run()
-        state = NightState()
+        state = Waiting()
         for event in night.log:
             state, _ = step(state, event)
             advice = advise(state)

@@ -21,8 +21,9 @@ from polewright.core.night.drift_watch import DriftWatch
 from polewright.core.night.drifting.actions import drift_confirms, drift_contradicts, sure_by_drift
 from polewright.core.night.events import DriftMeasured
 from polewright.core.night.measured import MeasuredAxis
-from polewright.core.night.states import Capture, NightPlan, NightState, Stage
+from polewright.core.night.states import Capture, NightPlan, NightState, Running, Stage
 from polewright.core.night.table import step
+from polewright.core.sky.places import standard_atmosphere
 
 FIELDS = ((0.0, 10.0), (-5.0, 55.0))
 TOLERANCE_RAD = 90.0 / ARCSEC_PER_RAD
@@ -69,15 +70,15 @@ def test_what_is_too_short_or_scatters_too_much_tells_nothing() -> None:
 def night(reading: DriftReading, proof: DriftProof, stage: Stage) -> NightState:
     """A night in which the RA axis is never turned: the first drift has put the axis on the pole."""
     site = site_at(50.0)
-    plan = NightPlan(site, TargetPole.REFRACTED, math.radians(50.0), TOLERANCE_RAD)
+    plan = NightPlan(site, TargetPole.REFRACTED, math.radians(50.0), TOLERANCE_RAD, air=standard_atmosphere(site))
     axis = MeasuredAxis(0.0, 0.0, ((1e-9, 0.0), (0.0, 1e-9)))
     drift = DriftWatch(samples=proof.samples, frame=PaperNight(3).placed("last"), stood=True)
-    state = NightState(stage=stage, now_s=4000.0, plan=plan, drift=drift)
+    state = Running(stage=stage, now_s=4000.0, plan=plan, drift=drift)
     return replace(state, capture=Capture(axis=axis, by_drift=True)) if stage is Stage.PROOF else state
 
 
 def reading_of(proof: DriftProof) -> DriftReading:
-    found = read_drift(proof.samples, proof.site, proof.target, wanted_rad(TOLERANCE_RAD), math.inf)
+    found = read_drift(proof.samples, proof.site, proof.atmosphere, proof.target, wanted_rad(TOLERANCE_RAD), math.inf)
     assert isinstance(found, DriftReading)
     return found
 

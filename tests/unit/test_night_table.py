@@ -37,7 +37,7 @@ from polewright.core.night.events import (
     UndoAsked,
 )
 from polewright.core.night.measured import FollowedAxis, FrameTrouble, MeasuredAxis
-from polewright.core.night.states import NightState, Stage
+from polewright.core.night.states import NightState, Stage, Waiting
 from polewright.core.night.table import TRANSITIONS, step
 from polewright.core.plan.tonight import ToleranceOrigin
 from polewright.core.screws.angles import Screw
@@ -49,7 +49,7 @@ START = NightStarted(0.0, Site(52.0, 10.0), TargetPole.TRUE, math.radians(52.0),
 
 def after(*events: AnyEvent, state: NightState | None = None) -> NightState:
     """The state after these events, none of which may be refused."""
-    state = state or NightState()
+    state = state or Waiting()
     for event in events:
         state, effects = step(state, event)
         assert not any(isinstance(e, Refused) for e in effects), (event, effects)
@@ -128,7 +128,7 @@ def test_effects_ask_for_what_is_needed() -> None:
     assert step(state, FrameSolved(20.0, frame))[1] == (FollowAxis(frame),)
     assert step(state, RestartAsked(20.0))[1] == (
         StartFollowing(state.capture.frames, TargetPole.TRUE),
-        EnterStage(Stage.ROUGH.value),
+        EnterStage(Stage.ROUGH),
     )
 
 

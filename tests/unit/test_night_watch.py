@@ -11,7 +11,7 @@ from polewright.core.angles import ARCSEC_PER_RAD
 from polewright.core.night.advice import Done, MeasureAgain, Mood
 from polewright.core.night.advise import advise
 from polewright.core.night.effects import Refused, ShiftFound
-from polewright.core.night.event_codec import event_from_plain, event_to_plain, state_from_plain, state_to_plain
+from polewright.core.night.event_codec import event_from_plain, event_to_plain
 from polewright.core.night.events import (
     BackAsked,
     FrameSolved,
@@ -20,8 +20,9 @@ from polewright.core.night.events import (
     ShiftPutAway,
     TripodBumped,
 )
-from polewright.core.night.states import NightState, Stage
+from polewright.core.night.states import NightState, Running, Stage
 from polewright.core.night.table import step
+from polewright.core.plain import from_plain, to_plain
 from polewright.core.vigil.watch import Shift
 from vigil_nights import Run, declination_axis, setup_of, slow, sudden
 from watch_night import BEGINS_S, aligned_events, imaging_events, run_through
@@ -170,13 +171,13 @@ def test_the_same_events_give_the_same_watch_and_both_survive_the_log(aligned: N
     logged = [event_from_plain(event_to_plain(event)) for event in events]
     again, same = run_through(logged)
     assert again == live and same == effects
-    assert state_from_plain(state_to_plain(live)) == live
+    assert from_plain(Running, to_plain(live)) == live
 
 
 def test_a_state_written_before_there_was_a_watch_is_read(aligned: NightState) -> None:
-    plain = state_to_plain(aligned)
+    plain = to_plain(aligned)
     del plain["watching"]
-    assert state_from_plain(plain) == aligned
+    assert from_plain(Running, plain) == aligned
 
 
 def test_the_proof_is_offered_at_another_declination(aligned: NightState) -> None:

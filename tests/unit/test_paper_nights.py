@@ -13,9 +13,10 @@ import pytest
 
 from paper_night import PaperNight, nights
 from polewright.core.night.advise import advise
-from polewright.core.night.event_codec import event_from_plain, event_to_plain, state_from_plain, state_to_plain
-from polewright.core.night.states import NightState
+from polewright.core.night.event_codec import event_from_plain, event_to_plain
+from polewright.core.night.states import Running, Waiting
 from polewright.core.night.table import step
+from polewright.core.plain import from_plain, to_plain
 
 
 def test_from_degrees_to_half_an_arcminute() -> None:
@@ -51,11 +52,11 @@ def test_replay_through_json_ends_in_the_same_state_bit_for_bit() -> None:
     night = PaperNight(11)
     night.run()
     lines = [json.dumps(event_to_plain(event)) for event in night.log]
-    state = NightState()
+    state = Waiting()
     for number, line in enumerate(lines):
         state, _ = step(state, event_from_plain(json.loads(line)))
         if number % 17 == 0:  # the power fails here, and the night goes on from what was written
-            state = state_from_plain(json.loads(json.dumps(state_to_plain(state))))
+            state = from_plain(Running, json.loads(json.dumps(to_plain(state))))
     assert state == night.state
     assert advise(state) == advise(night.state)
 

@@ -13,16 +13,17 @@ from polewright.core.drift.rates import star_enu
 from polewright.core.drift.reading import place_rad, places_rad
 from polewright.core.model import Site, TargetPole
 from polewright.core.night.measured import MeasuredAxis
-from polewright.core.night.states import Capture, NightPlan, NightState, Stage
+from polewright.core.night.states import Capture, NightPlan, NightState, Running, Stage
 from polewright.core.plan.tonight import usual_plan
+from polewright.core.sky.places import standard_atmosphere
 from polewright.runtime.worker import Done
 from polewright.services.measuring import Optics
 from polewright.ui.driving.plan_form import text_of
 from polewright.ui.driving.planning import NEEDS, Planning, planned_for
 
 SITE = Site(52.0, 10.0)
-NIGHT = NightPlan(SITE, TargetPole.TRUE, math.radians(52.0), 1.5e-4)
-STATE = NightState(stage=Stage.FINE, now_s=900.0, plan=NIGHT)
+NIGHT = NightPlan(SITE, TargetPole.TRUE, math.radians(52.0), 1.5e-4, air=standard_atmosphere(SITE))
+STATE = Running(stage=Stage.FINE, now_s=900.0, plan=NIGHT)
 
 
 class Later:

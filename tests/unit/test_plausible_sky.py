@@ -84,7 +84,7 @@ class TestImpossibleSky:
     def test_the_night_is_told_at_the_first_frame(self) -> None:
         name, utc, solution = RIG.capture((0.0,), np.random.default_rng(2))[0]
         measured = MeasuredFrame(_frame(utc), _no_stars(), solution)
-        event = frame_event(0.0, name, measured, Site(48.0, -140.0))
+        event = frame_event(0.0, name, measured, Site(48.0, -140.0), RIG.air)
         assert isinstance(event, FrameUnsolved) and event.trouble is FrameTrouble.WRONG_SKY
 
 

@@ -23,9 +23,10 @@ from polewright.core.night.advise import advise
 from polewright.core.night.effects import Refused
 from polewright.core.night.measured import FrameTrouble
 from polewright.core.night.rest import Reading, Rest
-from polewright.core.night.states import Handling, NightPlan, NightState, Stage, Trouble
+from polewright.core.night.states import Handling, NightPlan, NightState, Running, Stage, Trouble, Waiting
 from polewright.core.screws.angles import Screw
 from polewright.core.screws.memory import ScrewMemory, ScrewPrior
+from polewright.core.sky.places import standard_atmosphere
 from polewright.runtime.course import Course
 from polewright.runtime.notices import Notice
 from polewright.runtime.retrace import recorded_events
@@ -230,7 +231,9 @@ def test_the_proof_tells_before_and_after(night: tuple[Moment, ...]) -> None:
 
 # moments made by hand
 
-PLAN = NightPlan(Site(52.3, 9.8, 80.0), TargetPole.REFRACTED, math.radians(52.31), 30.0 / ARCSEC_PER_RAD)
+SITE = Site(52.3, 9.8, 80.0)
+AIR = standard_atmosphere(SITE)
+PLAN = NightPlan(SITE, TargetPole.REFRACTED, math.radians(52.31), 30.0 / ARCSEC_PER_RAD, air=AIR)
 KNOWN = ScrewMemory(ScrewPrior(60.0, 1.0, 0.1, 0.02))
 
 
@@ -242,7 +245,7 @@ def at_rest(east_arcmin: float, up_arcmin: float, sigma_arcsec: float = 2.0, **c
         Reading(100.0 + 3.0 * i, east_arcmin / ARCMIN_PER_RAD, up_arcmin / ARCMIN_PER_RAD, covariance)
         for i in range(3)
     )
-    state = NightState(
+    state = Running(
         stage=Stage.FINE,
         now_s=107.0,
         plan=PLAN,
@@ -354,12 +357,12 @@ def test_a_wait_of_known_length_shows_how_far_it_is() -> None:
 @pytest.mark.parametrize(
     ("make", "page"),
     [
-        (lambda: NightState(), Page.ORIENTATION),
-        (lambda: NightState(plan=PLAN), Page.ORIENTATION),
-        (lambda: NightState(plan=PLAN, stage=Stage.CAPTURE), Page.CAPTURE),
-        (lambda: NightState(plan=PLAN, stage=Stage.ROUGH), Page.ROUGH),
-        (lambda: NightState(plan=PLAN, stage=Stage.PROOF), Page.CAPTURE),
-        (lambda: NightState(plan=PLAN, stage=Stage.PROOF, accepted=True), Page.PROOF),
+        (lambda: Waiting(), Page.ORIENTATION),
+        (lambda: Running(plan=PLAN), Page.ORIENTATION),
+        (lambda: Running(plan=PLAN, stage=Stage.CAPTURE), Page.CAPTURE),
+        (lambda: Running(plan=PLAN, stage=Stage.ROUGH), Page.ROUGH),
+        (lambda: Running(plan=PLAN, stage=Stage.PROOF), Page.CAPTURE),
+        (lambda: Running(plan=PLAN, stage=Stage.PROOF, accepted=True), Page.PROOF),
     ],
 )
 def test_a_night_that_knows_nothing_yet_can_be_shown(make: Callable[[], NightState], page: Page) -> None:

@@ -16,7 +16,7 @@ from polewright.core.model import Site, TargetPole
 from polewright.core.night.advise import advise
 from polewright.core.night.drift_watch import DriftWatch
 from polewright.core.night.events import DriftAsked
-from polewright.core.night.states import NightPlan, NightState, Stage
+from polewright.core.night.states import NightPlan, NightState, Running, Stage
 from polewright.core.sky.places import standard_atmosphere
 from polewright.core.sky.refraction import refract, refraction_constants
 from polewright.ui.intents import NOW
@@ -25,7 +25,9 @@ from polewright.ui.presenting.night import present
 from polewright.ui.view_model import View
 
 SITE = Site(52.0, 10.0)
-STATE = NightState(stage=Stage.PROOF, now_s=4000.0, plan=NightPlan(SITE, TargetPole.TRUE, math.radians(52.0), 1.5e-4))
+AIR = standard_atmosphere(SITE)
+PLAN = NightPlan(SITE, TargetPole.TRUE, math.radians(52.0), 1.5e-4, air=AIR)
+STATE = Running(stage=Stage.PROOF, now_s=4000.0, plan=PLAN)
 
 
 def watched() -> NightState:
@@ -35,7 +37,7 @@ def watched() -> NightState:
     for at_s in np.arange(0.0, 120.0, 4.0):
         seen = refract(star_enu(SITE, 0.01 + SIDEREAL_RATE_RAD_S * at_s, 0.2), air)
         samples = with_sample(samples, SITE, float(at_s), seen + rng.normal(0.0, 1e-6, 3), 1e-6)
-    reading = read_drift(samples, SITE, TargetPole.TRUE, wanted_rad(1.5e-4), math.inf)
+    reading = read_drift(samples, SITE, AIR, TargetPole.TRUE, wanted_rad(1.5e-4), math.inf)
     return replace(STATE, drift=DriftWatch(samples=samples, reading=reading, read_s=4000.0, stood=True))  # type: ignore[arg-type]
 
 
@@ -86,7 +88,7 @@ def off_the_pole(east_arcsec: float, up_arcsec: float) -> NightState:
         for after_s in np.arange(0.0, 180.0, 4.0):
             seen = rotation_about(axis, -SIDEREAL_RATE_RAD_S * after_s) @ start
             samples = with_sample(samples, SITE, begun_s + after_s, seen + rng.normal(0.0, 1e-7, 3), 1e-7)
-    reading = read_drift(samples, SITE, TargetPole.TRUE, wanted_rad(1.5e-4), math.inf)
+    reading = read_drift(samples, SITE, AIR, TargetPole.TRUE, wanted_rad(1.5e-4), math.inf)
     return replace(STATE, drift=DriftWatch(samples=samples, reading=reading, read_s=4000.0, stood=True))  # type: ignore[arg-type]
 
 

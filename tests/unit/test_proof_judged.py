@@ -33,15 +33,16 @@ from polewright.core.night.events import (
 )
 from polewright.core.night.measured import MeasuredAxis
 from polewright.core.night.rest import Reading, Rest
-from polewright.core.night.states import Capture, NightPlan, NightState, Stage
+from polewright.core.night.states import Capture, NightPlan, NightState, Running, Stage
 from polewright.core.night.table import step
 from polewright.core.night.witness import witnessed_offset
+from polewright.core.sky.places import standard_atmosphere
 from vigil_nights import Run
 from watch_night import aligned_events, imaging_events, run_through
 
 ARCSEC = 1.0 / ARCSEC_PER_RAD
 SITE = Site(52.0, 10.0)
-PLAN = NightPlan(SITE, TargetPole.TRUE, math.radians(52.0), 60.0 * ARCSEC)
+PLAN = NightPlan(SITE, TargetPole.TRUE, math.radians(52.0), 60.0 * ARCSEC, air=standard_atmosphere(SITE))
 FIELDS = tuple(DriftField(hour, 0.2, 40, 300.0, 0.0, 1e-9) for hour in (0.0, -1.3))
 
 
@@ -68,7 +69,9 @@ def before(east: float, up: float, sigma: float, by_drift: bool = False) -> Nigh
     axis = MeasuredAxis(east * ARCSEC, up * ARCSEC, square(sigma), frames=(frame.name,))
     capture = Capture((frame,), (0.0,), axis, by_drift=by_drift)
     watch = DriftWatch(stood=True, samples=drifted(), frame=frame, begun=frame.utc_mid)
-    return NightState(Stage.PROOF, 4000.0, PLAN, capture=capture, drift=watch, last_frame=frame, proof=Capture())
+    return Running(
+        stage=Stage.PROOF, now_s=4000.0, plan=PLAN, capture=capture, drift=watch, last_frame=frame, proof=Capture()
+    )
 
 
 def after(state: NightState, *events: AnyEvent) -> NightState:

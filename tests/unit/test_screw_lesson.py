@@ -13,7 +13,7 @@ from polewright.core.night.advice import Turn
 from polewright.core.night.advise import advise
 from polewright.core.night.effects import Refused
 from polewright.core.night.events import AnyEvent, LessonAsked, NightStarted, UndoAsked
-from polewright.core.night.states import NightState
+from polewright.core.night.states import NightState, Waiting
 from polewright.core.night.table import step
 from polewright.core.screws.angles import Screw
 from polewright.core.screws.lesson import AWAY_ARCMIN, BACK_AND_FORTH, MOST_TURNS, lesson_over, lesson_turns
@@ -34,7 +34,7 @@ def taught(seed: int) -> PaperNight:
 
 def before_the_lesson(seed: int) -> tuple[NightState, LessonAsked]:
     """The state in which a lesson was asked for, and the asking."""
-    state = NightState()
+    state = Waiting()
     for event in taught(seed).log:
         if isinstance(event, LessonAsked):
             return state, event
@@ -80,7 +80,7 @@ def test_a_night_with_lessons_knows_its_screws_and_ends_as_well_as_any() -> None
 
 
 def test_the_lesson_follows_the_trial_and_counts_its_turns() -> None:
-    state, made, asked = NightState(), [], set[str]()
+    state, made, asked = Waiting(), [], set[str]()
     for event in taught(40).log:
         state, _ = step(state, event)
         if state.lesson is not None:
@@ -109,7 +109,7 @@ def test_asked_for_again_it_is_over_and_a_click_takes_it_back() -> None:
 
 @pytest.mark.parametrize("screw", list(Screw))
 def test_no_lesson_before_the_axis_is_followed(screw: Screw) -> None:
-    state, (start, *_) = NightState(), taught(41).log
+    state, (start, *_) = Waiting(), taught(41).log
     assert isinstance(start, NightStarted)
     events: tuple[AnyEvent, ...] = (LessonAsked(0.0, screw),)
     for begun in (state, step(state, start)[0]):

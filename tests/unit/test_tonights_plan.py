@@ -13,11 +13,12 @@ import pytest
 from polewright.core.angles import ARCMIN_PER_RAD, ARCSEC_PER_RAD
 from polewright.core.errors import RecordingError, UsageError
 from polewright.core.model import Site, TargetPole
-from polewright.core.night.event_codec import event_from_plain, event_to_plain, state_from_plain, state_to_plain
+from polewright.core.night.event_codec import event_from_plain, event_to_plain
 from polewright.core.night.events import NightStarted, TargetChanged, ToleranceChanged, UndoAsked
-from polewright.core.night.states import NightState
+from polewright.core.night.states import NightState, Running, Waiting
 from polewright.core.night.table import step
 from polewright.core.offset import Offset
+from polewright.core.plain import from_plain, to_plain
 from polewright.core.plan.study import PlanStudy, study
 from polewright.core.plan.tolerance import CAP_RAD, Tolerance, longest_exposure_s, needed_accuracy, worst_blur_px
 from polewright.core.plan.tonight import (
@@ -46,7 +47,7 @@ def planned(plan: TonightsPlan = DEMANDING, target: TargetPole = TargetPole.REFR
 
 def begun(imaging: Planned | None, tolerance_rad: float) -> NightState:
     started = NightStarted(0.0, SITE, TargetPole.REFRACTED, POLE_ALTITUDE, tolerance_rad, imaging=imaging)
-    return step(NightState(), started)[0]
+    return step(Waiting(), started)[0]
 
 
 def test_the_plan_of_the_night_makes_its_tolerance() -> None:
@@ -82,7 +83,7 @@ def test_the_record_tells_the_same_and_an_older_one_is_read() -> None:
     line = json.loads(json.dumps(event_to_plain(event), allow_nan=False))
     assert event_from_plain(line) == event
     state = begun(found, found.needs.advised_rad)
-    assert state_from_plain(json.loads(json.dumps(state_to_plain(state), allow_nan=False))) == state
+    assert from_plain(Running, json.loads(json.dumps(to_plain(state), allow_nan=False))) == state
     del line["imaging"]
     assert event_from_plain(line) == replace(event, imaging=None)
     started = event_to_plain(NightStarted(0.0, SITE, TargetPole.TRUE, POLE_ALTITUDE, 1e-4))

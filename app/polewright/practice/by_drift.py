@@ -6,7 +6,7 @@ from typing import Literal
 
 from polewright.core.night.drifting.coach import free_side
 from polewright.core.night.events import DriftAsked
-from polewright.core.night.states import Stage
+from polewright.core.night.states import Running, Stage
 from polewright.practice.world import RehearsalWorld
 from polewright.runtime.engine import NightEngine
 
@@ -31,7 +31,8 @@ class ByDrift:
 
     def _wanted(self) -> bool:
         state = self._engine.state
-        return state.stage in self._stages and state.drift is None and not (state.proved or state.accepted)
+        watched = isinstance(state, Running) and state.drift is not None
+        return state.stage in self._stages and not watched and not state.aligned
 
     def _ask(self) -> None:
         self._asking = False

@@ -10,7 +10,7 @@ from pathlib import Path
 
 from polewright.core.angles import ARCMIN_PER_RAD
 from polewright.core.night.events import NightStarted
-from polewright.core.night.states import NightState
+from polewright.core.night.states import Running, begun
 from polewright.core.screws.angles import Screw
 from polewright.core.screws.memory import ScrewRate
 from polewright.core.sky.places import default_target, pole_enu, standard_atmosphere
@@ -172,7 +172,7 @@ def _run(
 
 def score_of(night: Rehearsal, hand: ToldHand, seed: int, start: TrueOffset) -> Score:
     """Claim beside truth."""
-    state = night.engine.state
+    state = begun(night.engine.state)
     spec = night.world.rig.night.mount
     offset = state.offset
     azimuth, altitude = night.world.rig.mount.turn_worth_arcmin(night.world.rig.seconds(night.world.now()))
@@ -196,5 +196,5 @@ def score_of(night: Rehearsal, hand: ToldHand, seed: int, start: TrueOffset) -> 
     )
 
 
-def _screw(state: NightState, screw: Screw, rate: float, backlash: float) -> ScrewScore:
+def _screw(state: Running, screw: Screw, rate: float, backlash: float) -> ScrewScore:
     return ScrewScore(state.rate(screw), rate, backlash)

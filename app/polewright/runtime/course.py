@@ -28,10 +28,10 @@ from polewright.core.night.events import (
     FrameUnsolved,
 )
 from polewright.core.night.measured import FollowedAxis, FrameTrouble, MeasuredAxis, RotationGain
-from polewright.core.night.states import NightState
+from polewright.core.night.states import NightState, Waiting
 from polewright.core.night.table import step
 from polewright.core.offset import covariance_of
-from polewright.core.sky.places import pole_enu, standard_atmosphere
+from polewright.core.sky.places import pole_enu
 
 GAIN_STEPS_RAD = tuple(math.radians(d) for d in (15.0, 30.0, 45.0, 60.0, 75.0))
 
@@ -40,7 +40,7 @@ class Course:
     """Attributes: `state`, and `advice`, the one thing to do in it."""
 
     def __init__(self) -> None:
-        self.state = NightState()
+        self.state: NightState = Waiting()
         self.advice: Advice = advise(self.state)
         self._following: FollowState | None = None
 
@@ -66,7 +66,7 @@ class Course:
         plan = self.state.plan
         assert plan is not None
         frames = [placed.sky_frame() for placed in effect.frames]
-        return frames, estimate_axis(frames, plan.site, standard_atmosphere(plan.site), effect.target)
+        return frames, estimate_axis(frames, plan.site, plan.air, effect.target)
 
     def _estimate(self, effect: EstimateAxis, at_s: float) -> AnyEvent:
         frames, axis = self._measure(effect)
@@ -75,8 +75,9 @@ class Course:
         return AxisMeasured(at_s, MeasuredAxis.of(axis, rotation_gains(frames)))
 
     def _fit_drift(self, effect: FitDrift, at_s: float) -> AnyEvent:
-        assert self.state.plan is not None
-        found = read_drift(effect.samples, self.state.plan.site, effect.target, effect.wanted_rad, effect.rested_s)
+        plan = self.state.plan
+        assert plan is not None
+        found = read_drift(effect.samples, plan.site, plan.air, effect.target, effect.wanted_rad, effect.rested_s)
         if isinstance(found, NotMeasurable):
             return DriftRefused(at_s, found.reason, found.cure)
         return DriftMeasured(at_s, found)
@@ -91,7 +92,7 @@ class Course:
     def _start_from(self, axis: MeasuredAxis, effect: StartFollowing) -> FollowState:
         plan = self.state.plan
         assert plan is not None
-        pole = pole_enu(plan.site, standard_atmosphere(plan.site), effect.target)
+        pole = pole_enu(plan.site, plan.air, effect.target)
         known = KnownAxis(axis.east_rad, axis.up_rad, np.array(axis.covariance_rad2))
         return start_following_axis(plan.site, pole, known, effect.frames[-1].sky_frame())
 

@@ -13,14 +13,14 @@ from pathlib import Path
 from typing import Any, Protocol
 
 from polewright.core.errors import PolewrightError, RecordingError
-from polewright.core.model import Frame, Site, Utc
+from polewright.core.model import Frame, Utc
 from polewright.core.night.advice import Advice
 from polewright.core.night.effects import Effect, KeepDrift, KeepNight, Refused, SaveLocks, SaveScrew, ShiftFound
 from polewright.core.night.event_codec import event_to_plain
 from polewright.core.night.events import AnyEvent, FrameUnsolved, Ticked
 from polewright.core.night.measured import FrameTrouble
 from polewright.core.night.orientation.clock import FrameArrival, check_clock
-from polewright.core.night.states import NightState, Stage
+from polewright.core.night.states import NightPlan, NightState, Running, Stage
 from polewright.core.night.table import CLICKS
 from polewright.core.plain import to_plain
 from polewright.core.screws.angles import Screw
@@ -229,12 +229,12 @@ class NightEngine:
         arrived_s, landed = self._stopwatch_s(), self._clock.utc()
         keep = self.state.stage in KEPT_STAGES and not self.state.aligned
         self._jobs.submit(
-            lambda: self._work(path, plan.site),
+            lambda: self._work(path, plan),
             lambda outcome: self._deliver(path, arrived_s, landed, outcome),
             keep=keep,
         )
 
-    def _work(self, path: Path, site: Site) -> _FrameResult:
+    def _work(self, path: Path, plan: NightPlan) -> _FrameResult:
         """In the worker: read, detect, solve, place. Touches nothing of the engine's that changes."""
         begun_s = self._stopwatch_s()
         try:
@@ -243,7 +243,7 @@ class NightEngine:
             cure = "Check the camera software; the next frame is awaited."
             unread = FrameUnsolved(0.0, path.name, str(error), cure, FrameTrouble.UNREADABLE)
             return _FrameResult(unread, None, begun_s, self._stopwatch_s())
-        event = frame_event(0.0, path.name, measured, site)
+        event = frame_event(0.0, path.name, measured, plan.site, plan.air)
         return _FrameResult(event, measured, begun_s, self._stopwatch_s())
 
     def _deliver(self, path: Path, arrived_s: float, landed: Utc, outcome: JobOutcome) -> None:
@@ -320,7 +320,7 @@ class NightEngine:
 
     def _doubt_the_sky(self) -> None:
         """The screws show what no frame can: that longitude or clock is wrong."""
-        turn = self.state.sky_turn_rad
+        turn = self.state.sky_turn_rad if isinstance(self.state, Running) else None
         self._while_it_lasts(SKY_TOPIC, None if turn is None else turned_sky_words(turn))
 
     def _compare_clocks(self, frame: Frame, landed: Utc) -> None:

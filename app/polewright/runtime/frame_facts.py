@@ -12,6 +12,7 @@ from polewright.core.axis.estimate import sky_frame
 from polewright.core.axis.plausible import impossible_sky
 from polewright.core.errors import RecordingError
 from polewright.core.model import (
+    Atmosphere,
     Attitude,
     Camera,
     MatchedStars,
@@ -25,7 +26,6 @@ from polewright.core.model import (
 from polewright.core.night.events import FrameSolved, FrameUnsolved
 from polewright.core.night.measured import FrameTrouble, PlacedFrame
 from polewright.core.plain import from_plain, to_plain
-from polewright.core.sky.places import standard_atmosphere
 from polewright.services.measuring import NO_TIME, NO_TIME_CURE, MeasuredFrame
 
 LARGEST_SIDE_PX = 100_000
@@ -40,7 +40,7 @@ VERDICT_WORDS = {  # what the verdict on the frame (core/detection/verdict.py) s
 FrameEvent = FrameSolved | FrameUnsolved
 
 
-def frame_event(at_s: float, name: str, measured: MeasuredFrame, site: Site) -> FrameEvent:
+def frame_event(at_s: float, name: str, measured: MeasuredFrame, site: Site, air: Atmosphere) -> FrameEvent:
     """What a measured frame means for the night."""
     outcome = measured.outcome
     if isinstance(outcome, Unsolved):
@@ -49,7 +49,7 @@ def frame_event(at_s: float, name: str, measured: MeasuredFrame, site: Site) -> 
     utc = measured.frame.utc_mid
     if utc is None:
         return FrameUnsolved(at_s, name, NO_TIME, NO_TIME_CURE, FrameTrouble.NO_TIME, outcome.stars_detected)
-    placed = place(name, utc.value, site, outcome)
+    placed = place(name, utc.value, site, air, outcome)
     impossible = impossible_sky(placed.sky_frame(), site)
     if impossible is not None:
         return FrameUnsolved(
@@ -58,9 +58,9 @@ def frame_event(at_s: float, name: str, measured: MeasuredFrame, site: Site) -> 
     return FrameSolved(at_s, placed)
 
 
-def place(name: str, utc_mid: Utc, site: Site, solution: PlateSolution) -> PlacedFrame:
+def place(name: str, utc_mid: Utc, site: Site, air: Atmosphere, solution: PlateSolution) -> PlacedFrame:
     """The frame in the observed sky over the site."""
-    return PlacedFrame.of(sky_frame(name, utc_mid, site, standard_atmosphere(site), solution))
+    return PlacedFrame.of(sky_frame(name, utc_mid, site, air, solution))
 
 
 def trouble_of(stars: StarList) -> FrameTrouble:

@@ -147,7 +147,7 @@ class CheckedReplay:
         plan = self.course.state.plan
         utc_mid, solution = self._placed.pop(event.frame.name)
         if plan is not None:
-            computed = place(event.frame.name, utc_mid, plan.site, solution)  # type: ignore[arg-type]
+            computed = place(event.frame.name, utc_mid, plan.site, plan.air, solution)  # type: ignore[arg-type]
             self._compare(line, "FrameSolved", event.frame, computed)
 
     def _compare(self, line: LoggedEvent, what: str, recorded: object, computed: object) -> None:

@@ -13,9 +13,9 @@ from numpy.typing import ArrayLike
 from polewright.core.angles import ARCSEC_PER_RAD, SIDEREAL_RATE_RAD_S
 from polewright.core.drift.live import DriftProof, DriftResult, DriftSample, measure
 from polewright.core.drift.remaining import cadence_s, remaining
-from polewright.core.model import FloatArray, NotMeasurable, Site, TargetPole
+from polewright.core.model import Atmosphere, FloatArray, NotMeasurable, Site, TargetPole
 from polewright.core.offset import WORTH_SHARE, Covariance
-from polewright.core.sky.places import hemisphere_sign, standard_atmosphere
+from polewright.core.sky.places import hemisphere_sign
 
 Side = Literal["east", "west"]
 DRIFT_SHARE = 1.0 / 3.0  # of the tolerance: a drift this sure, in all, has a say
@@ -88,14 +88,14 @@ def wanted_rad(tolerance_rad: float) -> float:
 
 
 def read_drift(
-    samples: Sequence[DriftSample], site: Site, target: TargetPole, wanted: float, rested_s: float
+    samples: Sequence[DriftSample], site: Site, air: Atmosphere, target: TargetPole, wanted: float, rested_s: float
 ) -> DriftReading | NotMeasurable:
     """What the frames say, and how much longer to watch until each component is known to `wanted` rad.
 
     A base that creeps moves stars as a wrong axis does, and no frame tells the two apart: the covariance grows by
     what a tripod may do that has stood for `rested_s`. The time left counts the scatter of the frames alone.
     """
-    proof = DriftProof(site, standard_atmosphere(site), target, tuple(samples))
+    proof = DriftProof(site, air, target, tuple(samples))
     result = measure(proof)
     if isinstance(result, NotMeasurable):
         return result

@@ -23,7 +23,7 @@ from polewright.core.night.advice import (
 from polewright.core.night.correction.coach import advise_correction
 from polewright.core.night.drifting.coach import advise_drift
 from polewright.core.night.measured import FrameTrouble
-from polewright.core.night.states import NightState, Stage
+from polewright.core.night.states import NightState, Running, Stage, Waiting
 from polewright.core.night.turning.coach import advise_capture, advise_proof
 from polewright.core.night.watch.coach import advise_watch
 from polewright.words.numbers import angle_text, duration_text
@@ -42,7 +42,7 @@ SPOILED_BY_TURNING = (
 
 def advise(state: NightState) -> Advice:
     """The one instruction for this moment."""
-    if state.plan is None:
+    if isinstance(state, Waiting):
         return Advice(
             "Enter your site to begin.",
             "Latitude and longitude say where the pole stands.",
@@ -54,7 +54,7 @@ def advise(state: NightState) -> Advice:
     return _overlaid(state) or _stage(state)
 
 
-def _overlaid(state: NightState) -> Advice | None:
+def _overlaid(state: Running) -> Advice | None:
     """What comes before any stage: pause, a lost folder, clouds, frames that cannot be used."""
     if state.aligned:
         return None
@@ -75,7 +75,7 @@ def _overlaid(state: NightState) -> Advice | None:
     return _frame_trouble(state)
 
 
-def _frame_trouble(state: NightState) -> Advice | None:
+def _frame_trouble(state: Running) -> Advice | None:
     trouble = state.trouble
     if trouble is None or trouble.count < _patience(state, trouble.cause):
         return None
@@ -114,13 +114,13 @@ def _frame_trouble(state: NightState) -> Advice | None:
     )
 
 
-def _axis_may_be_turning(state: NightState) -> bool:
+def _axis_may_be_turning(state: Running) -> bool:
     """Whether a hand may be turning the RA axis just now, after a frame that was good."""
     turning = state.stage in (Stage.CAPTURE, Stage.PROOF) and state.last_frame is not None
     return turning and state.trouble is not None and state.trouble.cause in SPOILED_BY_TURNING
 
 
-def _patience(state: NightState, cause: FrameTrouble) -> int:
+def _patience(state: Running, cause: FrameTrouble) -> int:
     """How many frames in a row may fail before it counts as trouble: motion spoils them for a while."""
     if cause is FrameTrouble.NOT_FOLLOWED:
         return 1
@@ -134,7 +134,7 @@ def _patience(state: NightState, cause: FrameTrouble) -> int:
     return at_a_screw.get(cause, PATIENT_FRAMES) if state.stage in (Stage.ROUGH, Stage.FINE) else PATIENT_FRAMES
 
 
-def _stage(state: NightState) -> Advice:
+def _stage(state: Running) -> Advice:
     if state.stage is Stage.ORIENTATION:
         return _stand_up(state)
     if state.stage is Stage.CAPTURE:
@@ -144,9 +144,8 @@ def _stage(state: NightState) -> Advice:
     return advise_correction(state)
 
 
-def _stand_up(state: NightState) -> Advice:
+def _stand_up(state: Running) -> Advice:
     plan = state.plan
-    assert plan is not None
     inclination = math.degrees(plan.pole_altitude_rad)
     side = "south" if plan.southern else "north"
     if inclination > 88.0:
@@ -167,14 +166,13 @@ def _stand_up(state: NightState) -> Advice:
     )
 
 
-def _proof(state: NightState) -> Advice:
+def _proof(state: Running) -> Advice:
     if not state.aligned:
         return advise_proof(state) if state.drift is None else advise_drift(state)
     watched = advise_watch(state)
     if watched is not None:
         return watched
     offset = state.offset
-    assert state.plan is not None
     needed = angle_text(state.plan.tolerance_rad)
     now = angle_text(offset.total_rad, offset.sigma_rad) if offset else "unknown"
     if state.proved:
@@ -196,5 +194,5 @@ def _proof(state: NightState) -> Advice:
     )
 
 
-def _witness(state: NightState) -> str:
+def _witness(state: Running) -> str:
     return "A second turn of the RA axis" if state.drift is None else "The drift of the stars"

@@ -8,6 +8,7 @@ from polewright.core.drift.live import DriftSample
 from polewright.core.drift.reading import DriftReading
 from polewright.core.model import TargetPole
 from polewright.core.night.measured import MeasuredAxis, PlacedFrame
+from polewright.core.night.states import Stage
 from polewright.core.screws.angles import Screw
 from polewright.core.screws.lock_memory import LockMemory
 from polewright.core.screws.memory import ScrewMemory
@@ -92,9 +93,9 @@ class SaveLocks(Effect):
 
 @dataclass(frozen=True)
 class EnterStage(Effect):
-    """The night has come to another stage, or to the same one anew; `stage` is its name."""
+    """The night has come to another stage, or to the same one anew."""
 
-    stage: str
+    stage: Stage
 
 
 @dataclass(frozen=True)

@@ -1,4 +1,4 @@
-"""Events and states <-> plain values for a JSON log, exact to the last bit."""
+"""Events <-> plain values for a JSON log, exact to the last bit."""
 
 from __future__ import annotations
 
@@ -8,7 +8,6 @@ from typing import Any
 
 from polewright.core.errors import RecordingError, UsageError
 from polewright.core.night.events import AnyEvent
-from polewright.core.night.states import NightState
 from polewright.core.plain import from_plain, to_plain
 
 EVENT_KINDS: Mapping[str, type] = {kind.__name__: kind for kind in typing.get_args(AnyEvent)}
@@ -28,13 +27,3 @@ def event_from_plain(data: object) -> AnyEvent:
         return typing.cast(AnyEvent, from_plain(kind, data))
     except UsageError as exc:
         raise RecordingError(f"The record holds an impossible event: {exc}") from exc
-
-
-def state_to_plain(state: NightState) -> dict[str, Any]:
-    """The state of the night as a mapping for JSON."""
-    return typing.cast(dict[str, Any], to_plain(state))
-
-
-def state_from_plain(data: object) -> NightState:
-    """The state of such a mapping; RecordingError when it is damaged."""
-    return from_plain(NightState, data)

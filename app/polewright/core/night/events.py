@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 from polewright.core.drift.reading import DriftReading, Side
 from polewright.core.errors import UsageError
-from polewright.core.model import Site, TargetPole
+from polewright.core.model import Atmosphere, Site, TargetPole
 from polewright.core.night.measured import FollowedAxis, FrameTrouble, MeasuredAxis, PlacedFrame
 from polewright.core.plan.sky_choice import Obstacle
 from polewright.core.plan.tonight import Planned
@@ -42,6 +42,7 @@ class NightStarted(Event):
 
     `tolerance_rad` is the error allowed tonight, that of `imaging` when a plan was given. The RA axis is not turned
     to where `obstacles` stand. The memories of screws and locks come from the profile of `rig`.
+    `air`: what refraction is computed with; None: the standard atmosphere of the site.
     """
 
     site: Site
@@ -54,6 +55,7 @@ class NightStarted(Event):
     imaging: Planned | None = None
     rig: str = ""
     locks: LockMemory = NEW_LOCKS
+    air: Atmosphere | None = None
 
     def __post_init__(self) -> None:
         super().__post_init__()

@@ -5,8 +5,10 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, field
 from enum import Enum
+from typing import Literal
 
-from polewright.core.model import Site, TargetPole
+from polewright.core.errors import UsageError
+from polewright.core.model import Atmosphere, Site, TargetPole
 from polewright.core.night.drift_watch import DriftWatch
 from polewright.core.night.measured import FrameTrouble, MeasuredAxis, PlacedFrame
 from polewright.core.night.rest import Reading, Rest, rest_offset
@@ -22,6 +24,7 @@ from polewright.core.vigil.watching import Watching
 
 NO_COVARIANCE: Covariance = ((0.0, 0.0), (0.0, 0.0))
 CLOUDED_FRAMES = 3
+FINE_TOLERANCES, FINE_RAD = 6.0, math.radians(3.0 / 60.0)
 HIGHEST_POLE_RAD = math.radians(75.0)  # above it a base slightly out of level turns the azimuth screw's path much
 
 
@@ -37,7 +40,8 @@ class Stage(Enum):
 
 @dataclass(frozen=True)
 class NightPlan:
-    """What was settled before the first frame. `pole_altitude_rad` is that of the target pole.
+    """What was settled before the first frame. `pole_altitude_rad` is that of the target pole,
+    `air` what bends the light tonight.
 
     `origin` says where the tolerance comes from; `imaging` is the plan that was given last.
     """
@@ -49,10 +53,16 @@ class NightPlan:
     obstacles: tuple[Obstacle, ...] = ()
     origin: ToleranceOrigin = ToleranceOrigin.USUAL
     imaging: Planned | None = None
+    air: Atmosphere = field(kw_only=True)
 
     @property
     def southern(self) -> bool:
         return self.site.lat_deg < 0.0
+
+    @property
+    def fine_limit_rad(self) -> float:
+        """Below this total offset the correction is fine."""
+        return max(FINE_TOLERANCES * self.tolerance_rad, FINE_RAD)
 
 
 @dataclass(frozen=True)
@@ -165,16 +175,15 @@ class Locks:
         return not self.tight and self.shift_rad is None and self.aim_rad != (0.0, 0.0)
 
 
-@dataclass(frozen=True)
-class NightState:
-    """The whole night at one moment. `refuted`: a second turn of the RA axis has contradicted a claim tonight.
-    `set_down_s`: since when, as far as is known, the tripod stands where it stands."""
+@dataclass(frozen=True, kw_only=True)
+class Seen:
+    """What goes on whether or not the night has begun: frames come, the person pauses, the folder is lost.
 
-    stage: Stage = Stage.ORIENTATION
+    `trouble`: frames that could not be used, one after the other. `tracking`: of the clock drive, as far as known.
+    """
+
     now_s: float = 0.0
-    plan: NightPlan | None = None
     paused: bool = False
-    clouded: bool = False
     folder_lost: bool = False
     folder_reason: str = ""
     frames_used: int = 0
@@ -182,11 +191,49 @@ class NightState:
     last_frame: PlacedFrame | None = None
     last_frame_s: float | None = None
     trouble: Trouble | None = None
+    tracking: str = "unknown"
+
+    @property
+    def clouded(self) -> bool:
+        """Whether the sky seems to have closed: it was clear before, and no frame can be used any more."""
+        return self.trouble is not None and self.trouble.count >= CLOUDED_FRAMES and self.last_frame is not None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Waiting(Seen):
+    """Before the night has begun: site and target are not known, so nothing is planned, measured or aligned."""
+
+    @property
+    def stage(self) -> Literal[Stage.ORIENTATION]:
+        """Where the night will begin."""
+        return Stage.ORIENTATION
+
+    @property
+    def plan(self) -> None:
+        return None
+
+    @property
+    def offset(self) -> None:
+        return None
+
+    @property
+    def aligned(self) -> Literal[False]:
+        return False
+
+
+@dataclass(frozen=True, kw_only=True)
+class Running(Seen):
+    """The night at one moment. `refuted`: a second turn of the RA axis has contradicted a claim tonight.
+
+    `set_down_s`: since when, as far as is known, the tripod stands where it stands. `undo`: before the last click.
+    """
+
+    plan: NightPlan
+    stage: Stage = Stage.ORIENTATION
     capture: Capture = field(default_factory=Capture)
     rest: Rest = field(default_factory=Rest)
     trail: tuple[Reading, ...] = ()
     reading_warnings: tuple[str, ...] = ()
-    tracking: str = "unknown"
     azimuth: ScrewMemory = field(default_factory=ScrewMemory)
     altitude: ScrewMemory = field(default_factory=lambda: ScrewMemory(bends=True))
     handling: Handling = field(default_factory=Handling)
@@ -199,7 +246,7 @@ class NightState:
     watching: Watching | None = None
     refuted: bool = False
     set_down_s: float = 0.0
-    undo: NightState | None = None
+    undo: Running | None = None
 
     @property
     def shared(self) -> Covariance:
@@ -226,12 +273,11 @@ class NightState:
     @property
     def sky_turn_rad(self) -> float | None:
         """By how much the screws show the sky to be turned by a wrong longitude or clock; None when they do not."""
-        high = self.plan is not None and self.plan.pole_altitude_rad > HIGHEST_POLE_RAD
+        high = self.plan.pole_altitude_rad > HIGHEST_POLE_RAD
         return None if high else sky_turn_rad(self.handling.paths)
 
     def angles(self, offset: Offset) -> ScrewAngles:
         """An offset in screw coordinates."""
-        assert self.plan is not None
         return screw_angles(
             offset.east_rad, offset.up_rad, offset.covariance_rad2, self.plan.pole_altitude_rad, self.plan.southern
         )
@@ -255,16 +301,21 @@ class NightState:
     def inside(self) -> float:
         """Probability that the axis is within the tolerance of the aim."""
         offset = self.offset
-        if offset is None or self.plan is None:
-            return 0.0
-        return probability_inside(offset, self.plan.tolerance_rad, self.aim_rad)
+        return 0.0 if offset is None else probability_inside(offset, self.plan.tolerance_rad, self.aim_rad)
 
     @property
     def stop_here(self) -> bool:
         """Whether the axis is near enough to the aim, and that is sure: as sure as a proof, once one has failed."""
         offset = self.offset
-        return (
-            offset is not None
-            and self.plan is not None
-            and good_enough(offset, self.plan.tolerance_rad, self.aim_rad, PROVED if self.refuted else SURE_ENOUGH)
-        )
+        sure = PROVED if self.refuted else SURE_ENOUGH
+        return offset is not None and good_enough(offset, self.plan.tolerance_rad, self.aim_rad, sure)
+
+
+NightState = Waiting | Running
+
+
+def begun(state: NightState) -> Running:
+    """The state of a night that has begun; UsageError before that."""
+    if isinstance(state, Waiting):
+        raise UsageError("The night has not begun: its site and target are not known.")
+    return state

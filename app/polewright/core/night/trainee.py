@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 from polewright.core.angles import ARCMIN_PER_RAD
 from polewright.core.night.events import AnyEvent, ScrewTurned, UndoAsked
-from polewright.core.night.states import AskedTurn, NightState
+from polewright.core.night.states import AskedTurn, NightState, Running, Waiting
 from polewright.core.offset import Offset
 from polewright.core.screws.angles import Screw, ScrewAngles, offset_from_angles
 from polewright.core.screws.memory import ScrewRate
@@ -36,7 +36,7 @@ class Decision:
     `after` is None when the night ended before the axis came to rest.
     """
 
-    state: NightState
+    state: Running
     asked: AskedTurn | None
     made: Answer
     after: Offset | None
@@ -54,8 +54,10 @@ class Verdict:
 
 def decisions(steps: Iterable[tuple[AnyEvent, NightState, NightState]]) -> Iterator[Decision]:
     """The decisions of a night from its (event, state before, state after), in order."""
-    waiting: tuple[NightState, Answer] | None = None
+    waiting: tuple[Running, Answer] | None = None
     for event, before, after in steps:
+        if isinstance(before, Waiting) or isinstance(after, Waiting):
+            continue
         if waiting is not None and _closed(after):
             yield Decision(waiting[0], waiting[0].handling.asked, waiting[1], after.offset)
             waiting = None
@@ -82,9 +84,8 @@ def judge(decision: Decision, answer: Answer, rates: dict[Screw, ScrewRate | Non
     return Verdict(yours, theirs, _sentence(yours, theirs), _reason(decision, answer, rates))
 
 
-def left_after(state: NightState, offset: Offset, answer: Answer, rate: ScrewRate) -> float:
+def left_after(state: Running, offset: Offset, answer: Answer, rate: ScrewRate) -> float:
     """Total offset, rad, after the turn, by the rate and backlash given."""
-    assert state.plan is not None
     angles = state.angles(offset)
     coordinate = angles.bearing_arcmin if answer.screw is Screw.AZIMUTH else angles.height_arcmin
     direction = math.copysign(1.0, answer.turns)
@@ -96,7 +97,7 @@ def left_after(state: NightState, offset: Offset, answer: Answer, rate: ScrewRat
     return math.hypot(*offset_from_angles(there, state.plan.pole_altitude_rad, state.plan.southern))
 
 
-def best_turn(state: NightState, screw: Screw, rate: ScrewRate) -> float:
+def best_turn(state: Running, screw: Screw, rate: ScrewRate) -> float:
     """The turn of this screw that would have brought its own coordinate to zero."""
     offset = state.offset
     assert offset is not None
@@ -127,7 +128,7 @@ def _reason(decision: Decision, answer: Answer, rates: dict[Screw, ScrewRate | N
     return f"The right way, but {much}: {turns_text(best)} would have been exact."
 
 
-def _made(event: ScrewTurned, before: NightState) -> Answer | None:
+def _made(event: ScrewTurned, before: Running) -> Answer | None:
     if event.turns is not None:
         return Answer(event.screw, event.turns) if event.turns else None
     asked = before.handling.asked
@@ -138,6 +139,6 @@ def _joined(first: Answer, second: Answer) -> Answer:
     return Answer(first.screw, first.turns + second.turns) if first.screw is second.screw else second
 
 
-def _closed(state: NightState) -> bool:
+def _closed(state: Running) -> bool:
     """The move is over: the axis has come to rest again."""
     return state.handling.opened_at is None and not state.handling.reports

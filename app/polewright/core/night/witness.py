@@ -12,7 +12,7 @@ import numpy as np
 
 from polewright.core.angles import ARCSEC_PER_RAD
 from polewright.core.night.drifting.actions import both_offset, opposed
-from polewright.core.night.states import NightState, Stage
+from polewright.core.night.states import Running, Stage
 from polewright.core.night.turning.places import PLACES_WANTED, places
 from polewright.core.offset import PROVED, WORTH_SHARE, Offset, covariance_of, good_enough, probability_inside
 
@@ -22,7 +22,7 @@ CLEARLY_OUTSIDE = 0.02
 FLEXURE_RAD = 2.0 / ARCSEC_PER_RAD  # two turns over different sky differ by this much even without noise
 
 
-def proof_offset(state: NightState) -> Offset | None:
+def proof_offset(state: Running) -> Offset | None:
     """What the second turn says."""
     axis = state.proof.axis
     if axis is None:
@@ -30,7 +30,7 @@ def proof_offset(state: NightState) -> Offset | None:
     return Offset(axis.east_rad, axis.up_rad, axis.covariance_rad2, len(axis.frames))
 
 
-def disagreement_chi2(state: NightState) -> float | None:
+def disagreement_chi2(state: Running) -> float | None:
     """Squared distance, in sigmas, between following and the second turn; None while one of them is missing."""
     first, second = state.offset, proof_offset(state)
     if first is None or second is None:
@@ -40,7 +40,7 @@ def disagreement_chi2(state: NightState) -> float | None:
     return float(apart @ np.linalg.solve(covariance, apart))
 
 
-def combined_offset(state: NightState) -> Offset | None:
+def combined_offset(state: Running) -> Offset | None:
     """Both together where they agree, the second turn alone where they do not."""
     first, second = state.offset, proof_offset(state)
     chi2 = disagreement_chi2(state)
@@ -53,38 +53,38 @@ def combined_offset(state: NightState) -> Offset | None:
     return Offset(float(mean[0]), float(mean[1]), covariance_of(covariance), second.readings)
 
 
-def proof_confirms(state: NightState) -> bool:
+def proof_confirms(state: Running) -> bool:
     """The second turn is complete, and by all that is known the axis is inside the tolerance."""
     both = combined_offset(state)
-    if both is None or state.plan is None or not _complete(state):
+    if both is None or not _complete(state):
         return False
     if proof_sigma_rad(state) > WORTH_SHARE * state.plan.tolerance_rad:
         return False
     return good_enough(both, state.plan.tolerance_rad, sure=PROVED)
 
 
-def proof_contradicts(state: NightState) -> bool:
+def proof_contradicts(state: Running) -> bool:
     """The second turn is complete and sure enough, and the axis is not well inside the tolerance."""
     second = proof_offset(state)
-    if second is None or state.plan is None or not _complete(state) or proof_confirms(state):
+    if second is None or not _complete(state) or proof_confirms(state):
         return False
     sure = second.sigma_rad <= PROOF_SHARE * state.plan.tolerance_rad
     return sure or probability_inside(second, state.plan.tolerance_rad) < CLEARLY_OUTSIDE
 
 
-def _complete(state: NightState) -> bool:
+def _complete(state: Running) -> bool:
     """Three places, and no frame that does not fit."""
     axis = state.proof.axis
     return axis is not None and axis.suspect is None and len(places(state.proof)) >= PLACES_WANTED
 
 
-def proof_sigma_rad(state: NightState) -> float:
+def proof_sigma_rad(state: Running) -> float:
     """Total sigma of the second turn; infinite before there is one."""
     second = proof_offset(state)
     return math.inf if second is None else second.sigma_rad
 
 
-def witnessed_offset(state: NightState) -> Offset | None:
+def witnessed_offset(state: Running) -> Offset | None:
     """Where the axis is by all that the proof has to say so far, drift or turn.
 
     None where it says nothing, or where a drift stands alone against what puts the axis outside.

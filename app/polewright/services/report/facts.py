@@ -19,7 +19,7 @@ from polewright.core.night.events import (
     TripodBumped,
 )
 from polewright.core.night.measured import PlacedFrame
-from polewright.core.night.states import NightState
+from polewright.core.night.states import NightState, Running, Waiting
 from polewright.core.night.table import step
 from polewright.core.night.witness import witnessed_offset
 from polewright.core.offset import Offset, probability_inside
@@ -124,7 +124,7 @@ def gather(log: NightLog, name: str) -> NightFacts:
     """The facts of a log; what cannot be understood is named in `problems` and left out. RecordingError if nothing is
     left: a log without a beginning."""
     facts = NightFacts(name=name, problems=list(log.problems))
-    state = NightState()
+    state: NightState = Waiting()
     bad: list[tuple[float, FrameUnsolved]] = []
     for line in log.events:
         facts.ended_s = max(facts.ended_s, line.t_s)
@@ -138,12 +138,12 @@ def gather(log: NightLog, name: str) -> NightFacts:
             facts.problems.append(f"Line {line.seq}: {error}")
             continue
         before = state
-        if not (before.watching is not None and isinstance(event, FrameSolved)):  # the log has the shifts: no need
+        if not (_watched(before) and isinstance(event, FrameSolved)):  # the log has the shifts: no need
             state, _ = step(state, event)  # to look for them again
         _note(facts, before, state, line, event)
         bad = _note_gap(facts, bad, line.t_s, event)
     _close_gap(facts, bad)
-    if facts.started is None:
+    if facts.started is None or isinstance(state, Waiting):
         raise RecordingError(f"The night {name} never began: there is nothing to report.")
     _finish(facts, state)
     return facts
@@ -162,7 +162,7 @@ def _note(facts: NightFacts, before: NightState, state: NightState, line: Logged
     facts.stages[-1] = StageSpan(stage, facts.stages[-1].from_s, line.t_s)
     if isinstance(event, FrameSolved):
         facts.frames_solved += 1
-        if state.watching is None:  # the imaging run may have another camera
+        if not _watched(state):  # the imaging run may have another camera
             facts.camera = event.frame.camera
     elif isinstance(event, FrameUnsolved):
         facts.frames_unsolved += 1
@@ -177,17 +177,21 @@ def _note(facts: NightFacts, before: NightState, state: NightState, line: Logged
         frame = state.last_frame if state.last_frame and state.last_frame.name == event.frame else None
         facts.readings.append(Reading(line.t_s, line.utc, "frame", stage, offset, frame))
     elif isinstance(event, ScrewTurned):
-        asked = before.handling.asked
+        asked = before.handling.asked if isinstance(before, Running) else None
         turns = event.turns if event.turns is not None else (asked.turns if asked else None)
         facts.deeds.append(Deed(line.t_s, f"{event.screw.value} screw", turns))
     elif isinstance(event, BaseLocked):
         facts.deeds.append(Deed(line.t_s, "locks tightened"))
     elif isinstance(event, TripodBumped):
         facts.deeds.append(Deed(line.t_s, "tripod bumped"))
-    if facts.aligned_s is None and (state.proved or state.accepted):
-        facts.aligned_s = line.t_s
-    elif not (state.proved or state.accepted):
+    if not state.aligned:
         facts.aligned_s = None
+    elif facts.aligned_s is None:
+        facts.aligned_s = line.t_s
+
+
+def _watched(state: NightState) -> bool:
+    return isinstance(state, Running) and state.watching is not None
 
 
 def _note_gap(
@@ -207,7 +211,7 @@ def _close_gap(facts: NightFacts, bad: list[tuple[float, FrameUnsolved]], until_
         facts.gaps.append(Gap(bad[0][0], end, len(bad), bad[-1][1].reason))
 
 
-def _finish(facts: NightFacts, state: NightState) -> None:
+def _finish(facts: NightFacts, state: Running) -> None:
     facts.proved, facts.accepted = state.proved, state.accepted
     facts.by_drift = state.drift is not None
     facts.final = witnessed_offset(state) or state.offset

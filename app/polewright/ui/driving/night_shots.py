@@ -11,7 +11,7 @@ from PySide6.QtWidgets import QApplication
 
 from polewright.core.angles import ARCMIN_PER_RAD
 from polewright.core.night.advice import Turn
-from polewright.core.night.states import NightState, Stage
+from polewright.core.night.states import NightState, Stage, Waiting, begun
 from polewright.core.plan.tonight import Planned, TonightsPlan
 from polewright.core.sky.timescales import julian_epoch_year
 from polewright.practice.rehearsal import Rehearsal
@@ -67,8 +67,10 @@ class NightShots:
         if FIRST not in self.views and engine.last_measured is not None:
             self.views[FIRST] = first_view(learned(Known(folder=FOLDER), engine.last_measured.frame))
         snapshot = self._maker.take()
+        if isinstance(snapshot.state, Waiting):
+            return
         name, telling = _moment(snapshot)
-        if snapshot.state.plan is None or telling < self._telling.get(name, 0):
+        if telling < self._telling.get(name, 0):
             return
         if name in self.views and telling == self._telling[name] and name[0] in "34":
             return  # the first turn of a stage shows more of the way than the last
@@ -101,7 +103,7 @@ class NightShots:
         assert self._night is not None
         state: NightState = self._night.engine.state
         if state.aligned and "6-proof" in self.views:
-            self.views["7-score"] = score_page(self.views["6-proof"], state, self._night.true_offset())
+            self.views["7-score"] = score_page(self.views["6-proof"], begun(state), self._night.true_offset())
         self._add_plan()
         taken = take_all(folder, dict(sorted(self.views.items())), sizes)
         app.processEvents()
@@ -127,7 +129,7 @@ def _adopt_nothing(planned: Planned) -> None:
 
 def _moment(snapshot: Snapshot) -> tuple[str, int]:
     """The stage's name, and how telling this moment of it is."""
-    state, advice = snapshot.state, snapshot.advice
+    state, advice = begun(snapshot.state), snapshot.advice
     if state.aligned:
         return ("6-proof", 0) if state.watching is None else ("6-watch", state.watching.vigil.frames)
     if drifting(state):

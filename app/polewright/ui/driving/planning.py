@@ -8,7 +8,7 @@ from pathlib import Path
 
 from polewright.core.errors import SettingsError
 from polewright.core.model import NotMeasurable, Site, TargetPole
-from polewright.core.night.states import NightPlan, NightState
+from polewright.core.night.states import NightPlan, NightState, Waiting
 from polewright.core.offset import Offset
 from polewright.core.plan.study import study
 from polewright.core.plan.tolerance import needed_accuracy, unreachable
@@ -78,7 +78,7 @@ class Planning:
 
     def view(self, state: NightState) -> PlanView | None:
         """The page; None until it was asked for. The same page again while nothing that it tells has changed."""
-        if self.work is None:
+        if self.work is None or isinstance(state, Waiting):
             return None
         told = (self.work, state.plan, shown_offset(state))
         if self._page is None or self._page[0] != told:

@@ -13,6 +13,7 @@ from polewright.core.angles import ARCMIN_PER_RAD
 from polewright.core.night import advice as said
 from polewright.core.night import events
 from polewright.core.night.advice import Advice
+from polewright.core.night.states import begun
 from polewright.core.plan.tonight import TonightsPlan
 from polewright.core.screws.angles import Screw
 from polewright.core.sky.places import default_target
@@ -191,7 +192,7 @@ class RehearsalScene(NightScene):
             self.practice.ask(hands.truth(self.snapshot.state.plan.target), self._on_truth)  # type: ignore[union-attr]
         if self._truth is None:
             return view
-        return score_page(view, self.snapshot.state, self._truth)
+        return score_page(view, begun(self.snapshot.state), self._truth)
 
     def _on_truth(self, truth: TrueOffset) -> None:
         self._truth = truth

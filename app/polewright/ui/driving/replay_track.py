@@ -11,7 +11,7 @@ from polewright.core.errors import RecordingError
 from polewright.core.model import Site
 from polewright.core.night.advice import Advice
 from polewright.core.night.events import AnyEvent, Ticked
-from polewright.core.night.states import NightState
+from polewright.core.night.states import NightState, Running
 from polewright.core.night.trainee import Decision, decisions
 from polewright.core.screws.angles import Screw
 from polewright.core.screws.memory import ScrewRate
@@ -93,7 +93,8 @@ def load_track(path: Path, progress: Progress | None = None) -> ReplayTrack:
         steps.append((event, before, course.state))
         if not isinstance(event, Ticked) or not moments:
             moments.append(Moment(line.t_s - zero_s, event, course.state, course.advice))
-    rates = {screw: course.state.rate(screw) for screw in Screw}
+    end = course.state
+    rates = {screw: end.rate(screw) if isinstance(end, Running) else None for screw in Screw}
     return ReplayTrack(folder, tuple(moments), _questions(steps, moments), _frames(log), rates, history, log.problems)
 
 

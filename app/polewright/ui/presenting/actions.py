@@ -10,8 +10,7 @@ from polewright.core.night import advice as said
 from polewright.core.night import events
 from polewright.core.night.advice import Advice
 from polewright.core.night.orientation.standing import pole_altitude_rad
-from polewright.core.night.states import NightPlan, NightState, Stage
-from polewright.core.sky.places import standard_atmosphere
+from polewright.core.night.states import NightPlan, Running, Stage
 from polewright.ui import intents as want
 from polewright.ui.intents import NOW
 from polewright.ui.presenting.drift import drift_actions
@@ -24,7 +23,7 @@ TOLERANCES_ARCMIN = (0.25, 0.5, 1.0, 2.0, 5.0, 10.0)
 AMOUNTS = ((0.25, "4"), (0.5, "5"), (1.0, "6"), (2.0, "7"))
 
 
-def actions(state: NightState, advice: Advice, rehearsing: bool, read_off: float | None = None) -> tuple[Action, ...]:
+def actions(state: Running, advice: Advice, rehearsing: bool, read_off: float | None = None) -> tuple[Action, ...]:
     """Everything that can be pressed now. `read_off`: the turn about to be reported, None as told."""
     asked = _asked(state, advice, rehearsing, read_off)
     crowded = any(action.weight is Weight.PLAIN for action in asked)
@@ -33,7 +32,7 @@ def actions(state: NightState, advice: Advice, rehearsing: bool, read_off: float
     return (*asked, *(action for action in always if action.key not in taken))
 
 
-def _asked(state: NightState, advice: Advice, rehearsing: bool, read_off: float | None) -> tuple[Action, ...]:
+def _asked(state: Running, advice: Advice, rehearsing: bool, read_off: float | None) -> tuple[Action, ...]:
     action = advice.action
     if rehearsing and _can_be_done(action):
         return (_primary("Do as told", want.DoAsTold()), *_beside(state, action, Weight.PRIMARY))
@@ -82,7 +81,7 @@ def _can_be_done(action: said.Action) -> bool:
     )
 
 
-def _beside(state: NightState, action: said.Action, weight: Weight) -> tuple[Action, ...]:
+def _beside(state: Running, action: said.Action, weight: Weight) -> tuple[Action, ...]:
     """What may be pressed instead of what is asked for: never by the key that says yes."""
     if state.stage is Stage.CAPTURE and state.capture.axis is not None:
         return (Action("Good enough, go on", "F", events.NextAsked(NOW), weight),)
@@ -119,7 +118,7 @@ def _turns(turn: said.Turn, read_off: float | None) -> tuple[Action, ...]:
     )
 
 
-def _lesson(state: NightState, advice: Advice) -> tuple[Action, ...]:
+def _lesson(state: Running, advice: Advice) -> tuple[Action, ...]:
     """Learn the screw in hand by turns of its own."""
     if not isinstance(advice.action, said.Turn) or state.stage not in (Stage.ROUGH, Stage.FINE):
         return ()
@@ -132,7 +131,7 @@ def _primary(label: str, intent: want.Intent) -> Action:
     return Action(label, "Return", intent, Weight.PRIMARY)
 
 
-def _always(state: NightState, advice: Advice, undo: Weight) -> tuple[Action, ...]:
+def _always(state: Running, advice: Advice, undo: Weight) -> tuple[Action, ...]:
     correcting = state.stage in (Stage.ROUGH, Stage.FINE)
     first, nothing = state.stage is Stage.ORIENTATION, state.undo is None
     lines = [
@@ -161,7 +160,7 @@ def _always(state: NightState, advice: Advice, undo: Weight) -> tuple[Action, ..
         *drift_actions(state),
         Action("Choose another folder", "Ctrl+O", want.ChooseFolder(), Weight.MENU),
         Action("Tonight's plan", "E", want.ShowPlan(), Weight.MENU),
-        *([] if state.plan is None else _of_plan(state.plan)),
+        *_of_plan(state.plan),
         Action("Write out the night", "Ctrl+E", want.ExportNight(), Weight.MENU),
         Action("Leave this night", "Ctrl+W", want.LeaveNight(), Weight.MENU),
     )
@@ -179,7 +178,7 @@ def _of_plan(plan: NightPlan) -> list[Action]:
 
 def aim_at(plan: NightPlan, target: TargetPole) -> events.TargetChanged:
     """Align to this pole from now on."""
-    altitude = pole_altitude_rad(plan.site, standard_atmosphere(plan.site), target)
+    altitude = pole_altitude_rad(plan.site, plan.air, target)
     return events.TargetChanged(NOW, target, max(0.0, altitude))
 
 

@@ -8,21 +8,21 @@ import numpy as np
 
 from polewright.core.night.advice import Advice, RotateAxis
 from polewright.core.night.measured import PlacedFrame
-from polewright.core.night.states import Capture, NightState, Stage
+from polewright.core.night.states import Capture, Running, Stage
 from polewright.core.night.turning.places import WANTED_SPAN_RAD, places
 from polewright.ui.view_model import Capture as Dial
 from polewright.ui.view_model import Fact
 from polewright.words.numbers import angle_text, number_text, sigma_text
 
 
-def capture_shown(state: NightState) -> Capture:
+def capture_shown(state: Running) -> Capture:
     """The capture, or its repetition that proves it."""
     return state.proof if state.stage is Stage.PROOF else state.capture
 
 
-def dial(state: NightState, advice: Advice) -> Dial:
+def dial(state: Running, advice: Advice) -> Dial:
     """The arc begins at the first place and runs the way the axis is turned."""
-    capture, southern = capture_shown(state), state.plan is not None and state.plan.southern
+    capture, southern = capture_shown(state), state.plan.southern
     taken = turned_deg(state)
     now = _now_deg(state)
     step = advice.action.west_deg if isinstance(advice.action, RotateAxis) else 0.0
@@ -44,23 +44,22 @@ def dial(state: NightState, advice: Advice) -> Dial:
     )
 
 
-def turned_deg(state: NightState) -> tuple[float, ...]:
+def turned_deg(state: Running) -> tuple[float, ...]:
     """How far each place is turned from the first, west positive, in the order taken."""
     found = places(capture_shown(state))
     return tuple(_west_deg(state, found[0], frame) for frame in found)
 
 
-def _now_deg(state: NightState) -> float | None:
+def _now_deg(state: Running) -> float | None:
     found = places(capture_shown(state))
     if not found or state.last_frame is None:
         return None
     return _west_deg(state, found[0], state.last_frame)
 
 
-def _west_deg(state: NightState, first: PlacedFrame, frame: PlacedFrame) -> float:
+def _west_deg(state: Running, first: PlacedFrame, frame: PlacedFrame) -> float:
     """Turn about the pole, which stands in for the axis here: good enough to draw."""
     plan = state.plan
-    assert plan is not None
     side = -1.0 if plan.southern else 1.0
     pole = np.array([0.0, side * math.cos(plan.pole_altitude_rad), math.sin(plan.pole_altitude_rad)])
     turn = np.array(frame.camera_to_enu) @ np.array(first.camera_to_enu).T
@@ -85,7 +84,7 @@ def accuracy_after(capture: Capture, step_rad: float) -> str:
     return sigma_text(gain.sigma_rad) if gain.sigma_rad < sigma else ""
 
 
-def turn_numbers(state: NightState, advice: Advice) -> tuple[Fact, ...]:
+def turn_numbers(state: Running, advice: Advice) -> tuple[Fact, ...]:
     """How far it was turned, how accurate that is, and the axis so far."""
     capture = capture_shown(state)
     taken = turned_deg(state)

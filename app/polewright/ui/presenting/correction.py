@@ -9,7 +9,7 @@ import numpy as np
 from polewright.core.angles import ARCMIN_PER_RAD
 from polewright.core.night.advice import Advice, Turn
 from polewright.core.night.correction.outlook import ScrewOutlook, outlooks
-from polewright.core.night.states import NightState, Stage
+from polewright.core.night.states import Running, Stage
 from polewright.core.night.witness import witnessed_offset
 from polewright.core.offset import Covariance, Offset
 from polewright.core.screws.angles import Screw, ScrewAngles, offset_from_angles
@@ -34,18 +34,19 @@ EMPTY = {
 }
 
 
-def shown_offset(state: NightState) -> Offset | None:
+def shown_offset(state: Running) -> Offset | None:
     """Where the axis is, by all that is known: the second turn or the drift counts once it has confirmed it."""
     if state.stage is Stage.PROOF and state.proved:
         return witnessed_offset(state) or state.offset
     return state.offset
 
 
-def well(state: NightState, advice: Advice, extras: Extras) -> Reticle:
+NO_WELL = Reticle(2.0, "", empty_text=EMPTY[Stage.ORIENTATION])
+
+
+def well(state: Running, advice: Advice, extras: Extras) -> Reticle:
     """The reticle of a state."""
     plan = state.plan
-    if plan is None:
-        return Reticle(2.0, "", empty_text=EMPTY[Stage.ORIENTATION])
     offset = shown_offset(state)
     path, path_text = _path(state, advice)
     return Reticle(
@@ -64,7 +65,7 @@ def well(state: NightState, advice: Advice, extras: Extras) -> Reticle:
     )
 
 
-def stale_text(state: NightState, extras: Extras) -> str:
+def stale_text(state: Running, extras: Extras) -> str:
     """How old the last reading is, once it is older than twice the usual interval."""
     if state.last_frame_s is None or state.aligned:
         return ""
@@ -72,11 +73,11 @@ def stale_text(state: NightState, extras: Extras) -> str:
     return f"{duration_text(age_s)} old" if age_s > extras.stale_after_s else ""
 
 
-def _trail(state: NightState) -> tuple[TrailPoint, ...]:
+def _trail(state: Running) -> tuple[TrailPoint, ...]:
     return tuple(TrailPoint(r.east_rad * ARCMIN_PER_RAD, r.up_rad * ARCMIN_PER_RAD, r.move) for r in state.trail)
 
 
-def _path(state: NightState, advice: Advice) -> tuple[tuple[Point, ...], str]:
+def _path(state: Running, advice: Advice) -> tuple[tuple[Point, ...], str]:
     """The curve the marker will follow under the advised turn; nothing while its effect is not known."""
     both = outlooks(state) if isinstance(advice.action, Turn) else None
     if both is None or not isinstance(advice.action, Turn):
@@ -90,10 +91,10 @@ def _path(state: NightState, advice: Advice) -> tuple[tuple[Point, ...], str]:
     return predicted_path(state, outlook), text
 
 
-def predicted_path(state: NightState, outlook: ScrewOutlook) -> tuple[Point, ...]:
+def predicted_path(state: Running, outlook: ScrewOutlook) -> tuple[Point, ...]:
     """Exact on the sphere: one screw coordinate runs from here to where the turn is expected to end."""
     offset, plan = state.offset, state.plan
-    assert offset is not None and plan is not None
+    assert offset is not None
     here = state.angles(offset)
     reach = outlook.plan.expected_arcmin - outlook.coordinate_arcmin
     points = []
@@ -122,7 +123,7 @@ def _wide_rad(covariance_rad2: Covariance) -> float:
     return float(np.sqrt(max(np.linalg.eigvalsh(np.array(covariance_rad2))[-1], 0.0)))
 
 
-def strips(state: NightState, advice: Advice) -> tuple[ScrewStrip, ...]:
+def strips(state: Running, advice: Advice) -> tuple[ScrewStrip, ...]:
     """Both strips while screws are turned, and both at rest once the alignment is done; else none."""
     if state.aligned:
         return tuple(ScrewStrip(screw, stop=True, note_text=_note(state, screw)) for screw in Screw)
@@ -134,7 +135,7 @@ def strips(state: NightState, advice: Advice) -> tuple[ScrewStrip, ...]:
     return tuple(_strip(state, advice, outlook) for outlook in both)
 
 
-def _strip(state: NightState, advice: Advice, outlook: ScrewOutlook) -> ScrewStrip:
+def _strip(state: Running, advice: Advice, outlook: ScrewOutlook) -> ScrewStrip:
     screw, note = outlook.screw, _note(state, outlook.screw)
     turn = advice.action if isinstance(advice.action, Turn) and advice.action.screw is outlook.screw else None
     turns = outlook.plan.turns if turn is None else turn.turns
@@ -156,23 +157,23 @@ def _strip(state: NightState, advice: Advice, outlook: ScrewOutlook) -> ScrewStr
     )
 
 
-def _effect(state: NightState, outlook: ScrewOutlook) -> str:
+def _effect(state: Running, outlook: ScrewOutlook) -> str:
     """What the turn does to the axis, in words."""
     if outlook.plan.kind in (TurnKind.TRIAL, TurnKind.RECHECK):
         return "a trial: it shows what this screw does"
     grows = outlook.plan.expected_arcmin > outlook.coordinate_arcmin
     if outlook.screw is Screw.ALTITUDE:
         return "raises the axis" if grows else "lowers the axis"
-    southern = state.plan is not None and state.plan.southern
+    southern = state.plan.southern
     return f"moves the axis {'east' if grows != southern else 'west'}"
 
 
-def _note(state: NightState, screw: Screw) -> str:
+def _note(state: Running, screw: Screw) -> str:
     rate = state.rate(screw)
     return "not learned yet" if rate is None else rate_text(rate.arcmin_per_turn, rate.sigma_arcmin)
 
 
-def axis_numbers(state: NightState) -> tuple[Fact, ...]:
+def axis_numbers(state: Running) -> tuple[Fact, ...]:
     """Total, azimuth, altitude."""
     offset = shown_offset(state)
     if offset is None:

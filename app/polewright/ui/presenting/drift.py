@@ -12,7 +12,7 @@ from polewright.core.drift.reading import DriftReading, places_rad
 from polewright.core.night.drift_watch import DriftWatch
 from polewright.core.night.drifting.coach import free_side, left_here_s
 from polewright.core.night.events import DriftAsked
-from polewright.core.night.states import NightPlan, NightState, Stage
+from polewright.core.night.states import NightPlan, Running, Stage
 from polewright.ui.intents import NOW
 from polewright.ui.view_model import Action, Drift, DriftCurve, Fact, Weight
 from polewright.words.numbers import angle_text, duration_text, sigma_text, size_and_side
@@ -20,15 +20,15 @@ from polewright.words.numbers import angle_text, duration_text, sigma_text, size
 SHOWN_FIELDS, SHOWN_FRAMES = 2, 300  # more frames than that are thinned out: the dots touch
 
 
-def drifting(state: NightState) -> bool:
+def drifting(state: Running) -> bool:
     """Whether the drift is being watched now."""
     return state.drift is not None and state.stage in (Stage.CAPTURE, Stage.PROOF) and not state.aligned
 
 
-def drift_picture(state: NightState) -> Drift | None:
+def drift_picture(state: Running) -> Drift | None:
     """The latest fields, oldest first; None while nothing drifts."""
-    watch, plan = state.drift, state.plan
-    if watch is None or plan is None or not drifting(state):
+    watch = state.drift
+    if watch is None or not drifting(state):
         return None
     counts = Counter(s.position for s in watch.samples)
     usable = [number for number in sorted(counts) if counts[number] >= 3]
@@ -38,9 +38,8 @@ def drift_picture(state: NightState) -> Drift | None:
     return Drift(tuple(curves))
 
 
-def _curve(state: NightState, watch: DriftWatch, number: int, order: int | None) -> DriftCurve:
+def _curve(state: Running, watch: DriftWatch, number: int, order: int | None) -> DriftCurve:
     plan = state.plan
-    assert plan is not None
     whole = [s for s in watch.samples if s.position == number]
     here = whole[:: -(-len(whole) // SHOWN_FRAMES)]
     if here[-1] is not whole[-1]:
@@ -65,7 +64,7 @@ def _title(hour_angle_h: float) -> str:
     return f"{abs(hour_angle_h):.1f} h {'west' if hour_angle_h > 0.0 else 'east'} of the meridian"
 
 
-def drift_numbers(state: NightState) -> tuple[Fact, ...]:
+def drift_numbers(state: Running) -> tuple[Fact, ...]:
     """Both components with their sigmas, the time left."""
     watch = state.drift
     if watch is None:
@@ -89,16 +88,16 @@ def _component(name: str, value: float, variance: float, direction: str) -> Fact
     return Fact(name, size, f"{side}, {sigma_text(sigma)}, by drift")
 
 
-def _left(state: NightState, reading: DriftReading) -> str:
+def _left(state: Running, reading: DriftReading) -> str:
     if reading.complete:
         return "none"
     total = left_here_s(state) + (reading.there_s if math.isfinite(reading.there_s) else 0.0)
     return duration_text(total)
 
 
-def drift_actions(state: NightState) -> tuple[Action, ...]:
+def drift_actions(state: Running) -> tuple[Action, ...]:
     """The way into the drift, and what may be said while it is watched."""
-    if state.plan is None or state.aligned or state.stage not in (Stage.CAPTURE, Stage.PROOF):
+    if state.aligned or state.stage not in (Stage.CAPTURE, Stage.PROOF):
         return ()
     if state.drift is None:
         label = "I cannot turn the RA axis" if state.stage is Stage.CAPTURE else "Prove by drift"
@@ -121,7 +120,7 @@ def drift_asked(
     return DriftAsked(NOW, side, stood or (watch is not None and watch.stood))
 
 
-def drift_fact(state: NightState) -> Fact | None:
+def drift_fact(state: Running) -> Fact | None:
     """The line of a drift on the page that ends the night."""
     reading = state.drift.reading if state.drift is not None else None
     if reading is None or not reading.known:

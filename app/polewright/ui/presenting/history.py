@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from polewright.core.angles import ARCMIN_PER_RAD
-from polewright.core.night.states import NightState
+from polewright.core.night.states import NightState, Waiting
 from polewright.ui.view_model import MoveMark, Timeline
 
 MOST_POINTS = 4000
@@ -26,6 +26,8 @@ class NightHistory:
 
     def take(self, state: NightState) -> None:
         """Another state of the same night."""
+        if isinstance(state, Waiting):
+            return
         reading = state.rest.last
         mark = reading if reading is not None else state.capture.axis
         offset = state.offset

@@ -9,10 +9,10 @@ from typing import assert_never
 from polewright.core.night.advice import Advice, Wait
 from polewright.core.night.advise import SPOILED_BY_TURNING
 from polewright.core.night.rest import SETTLE_S
-from polewright.core.night.states import NightState, Stage
+from polewright.core.night.states import NightState, Running, Stage, Waiting
 from polewright.ui.presenting.actions import actions
 from polewright.ui.presenting.capture import capture_sigma_rad, dial, turn_numbers
-from polewright.ui.presenting.correction import axis_numbers, strips, well
+from polewright.ui.presenting.correction import NO_WELL, axis_numbers, strips, well
 from polewright.ui.presenting.drift import drift_numbers, drift_picture, drifting
 from polewright.ui.presenting.extras import Extras
 from polewright.ui.presenting.proof import proof_page
@@ -22,7 +22,17 @@ from polewright.words.numbers import angle_text, duration_text, sigma_text
 
 
 def present(state: NightState, advice: Advice, extras: Extras) -> View:
-    """What the window shows. While the proof still turns the RA axis, it looks like the capture that it repeats."""
+    """What the window shows."""
+    return _before(state, advice, extras) if isinstance(state, Waiting) else _night(state, advice, extras)
+
+
+def _before(state: Waiting, advice: Advice, extras: Extras) -> View:
+    """The site is awaited."""
+    return View(Page.ORIENTATION, rail(state), instruction(advice), NO_WELL, work=extras.work, title=extras.title)
+
+
+def _night(state: Running, advice: Advice, extras: Extras) -> View:
+    """While the proof still turns the RA axis, it looks like the capture that it repeats."""
     return View(
         page=_page(state),
         rail=rail(state),
@@ -36,7 +46,7 @@ def present(state: NightState, advice: Advice, extras: Extras) -> View:
         work=extras.work,
         actions=actions(state, advice, extras.rehearsal is not None, extras.read_off),
         orientation=stand_page(state, extras) if state.stage is Stage.ORIENTATION else None,
-        capture=dial(state, advice) if state.turning_axis and state.plan is not None else None,
+        capture=dial(state, advice) if state.turning_axis else None,
         drift=drift_picture(state),
         proof=proof_page(state, extras),
         rehearsal=extras.rehearsal,
@@ -45,7 +55,7 @@ def present(state: NightState, advice: Advice, extras: Extras) -> View:
     )
 
 
-def _page(state: NightState) -> Page:
+def _page(state: Running) -> Page:
     if state.turning_axis:
         return Page.CAPTURE
     match state.stage:
@@ -79,34 +89,51 @@ def rail(state: NightState) -> tuple[Step, ...]:
     steps = []
     for index, stage in enumerate(order):
         mark = StepMark.DONE if index < now or state.aligned else StepMark.NOW if index == now else StepMark.AHEAD
-        name, note = _step(state, stage)
-        steps.append(Step(name, mark, note if index <= now else ""))
+        steps.append(Step(_name(stage), mark, _outcome(state, stage) if index <= now else ""))
     return tuple(steps)
 
 
-def _end(state: NightState) -> str:
+def _end(state: Running) -> str:
     if not state.aligned:
         return ""
     return "confirmed" if state.proved else "accepted"
 
 
-def _step(state: NightState, stage: Stage) -> tuple[str, str]:
-    """Name of a stage and its outcome, as far as there is one."""
+def _name(stage: Stage) -> str:
+    match stage:
+        case Stage.ORIENTATION:
+            return "Stand"
+        case Stage.CAPTURE:
+            return "Measure"
+        case Stage.ROUGH:
+            return "Rough"
+        case Stage.FINE:
+            return "Fine"
+        case Stage.PROOF:
+            return "Proof"
+        case _:
+            assert_never(stage)
+
+
+def _outcome(state: NightState, stage: Stage) -> str:
+    """What a stage has brought, as far as it has."""
+    if isinstance(state, Waiting):
+        return ""
     axis, offset = state.capture.axis, state.offset
     match stage:
         case Stage.ORIENTATION:
-            return "Stand", ""
+            return ""
         case Stage.CAPTURE:
             sigma_rad = capture_sigma_rad(state.capture)
-            return "Measure", "" if sigma_rad is None else sigma_text(sigma_rad)
+            return "" if sigma_rad is None else sigma_text(sigma_rad)
         case Stage.ROUGH:
             if axis is None or state.stage is Stage.ROUGH or state.proved:
-                return "Rough", ""
-            return "Rough", f"from {angle_text(math.hypot(axis.east_rad, axis.up_rad))}"
+                return ""
+            return f"from {angle_text(math.hypot(axis.east_rad, axis.up_rad))}"
         case Stage.FINE:
-            return "Fine", "" if offset is None else angle_text(offset.total_rad, offset.sigma_rad)
+            return "" if offset is None else angle_text(offset.total_rad, offset.sigma_rad)
         case Stage.PROOF:
-            return "Proof", _end(state)
+            return _end(state)
         case _:
             assert_never(stage)
 
@@ -150,7 +177,7 @@ JUST_TOUCHED_S = 10.0
 LOST_CURE = "Check the cable or the network; the night goes on by itself. Or choose another folder (Ctrl+O)."
 
 
-def trouble(state: NightState, advice: Advice, extras: Extras) -> Trouble | None:
+def trouble(state: Running, advice: Advice, extras: Extras) -> Trouble | None:
     """What to show: a refused click first, then notices, the lost folder, a frame that could not be used."""
     if extras.refused is not None:
         return Trouble(extras.refused.reason, extras.refused.cure)
@@ -162,7 +189,7 @@ def trouble(state: NightState, advice: Advice, extras: Extras) -> Trouble | None
     return _frame(state, advice, extras)
 
 
-def _hands_on(state: NightState, extras: Extras) -> bool:
+def _hands_on(state: Running, extras: Extras) -> bool:
     """Whether somebody is, or has just been, at the mount."""
     handling = state.handling
     if state.stage in (Stage.CAPTURE, Stage.PROOF):
@@ -171,7 +198,7 @@ def _hands_on(state: NightState, extras: Extras) -> bool:
     return moving or extras.now_s - handling.touched_s < JUST_TOUCHED_S
 
 
-def _frame(state: NightState, advice: Advice, extras: Extras) -> Trouble | None:
+def _frame(state: Running, advice: Advice, extras: Extras) -> Trouble | None:
     found = state.trouble
     if found is None or found.since_s == extras.trouble_read_s:
         return None
@@ -183,9 +210,9 @@ def _frame(state: NightState, advice: Advice, extras: Extras) -> Trouble | None:
     return Trouble(found.reason, found.cure, f"for {since}" if since else "", found.count)
 
 
-def numbers(state: NightState, advice: Advice) -> tuple[Fact, ...]:
+def numbers(state: Running, advice: Advice) -> tuple[Fact, ...]:
     """What the stage has to tell in numbers."""
-    if state.plan is None or state.stage is Stage.ORIENTATION:
+    if state.stage is Stage.ORIENTATION:
         return ()
     if state.turning_axis:
         return turn_numbers(state, advice)

@@ -9,7 +9,7 @@ import numpy as np
 from polewright.core.angles import ARCSEC_PER_RAD
 from polewright.core.model import FloatArray, NotMeasurable
 from polewright.core.night.advice import Mood
-from polewright.core.night.states import NightPlan, NightState
+from polewright.core.night.states import NightPlan, Running
 from polewright.core.plan.sky_objects import SKY_OBJECTS
 from polewright.core.plan.study import LARGEST_RAD, SMALLEST_RAD, PlanStudy
 from polewright.core.plan.tolerance import Tolerance
@@ -53,11 +53,9 @@ class PlanWork:
         return self.answer if isinstance(self.answer, Planned) else None
 
 
-def plan_page(state: NightState, work: PlanWork) -> PlanView | None:
-    """The page; None before the site is known."""
+def plan_page(state: Running, work: PlanWork) -> PlanView:
+    """The page."""
     night = state.plan
-    if night is None:
-        return None
     refused = work.answer if isinstance(work.answer, NotMeasurable) else None
     planned = work.planned
     needs = None if planned is None else planned.needs.about(night.target)
@@ -79,7 +77,7 @@ def plan_page(state: NightState, work: PlanWork) -> PlanView | None:
     )
 
 
-def _error_rad(state: NightState) -> float | None:
+def _error_rad(state: Running) -> float | None:
     """How far off the axis is now, as far as known."""
     offset = shown_offset(state)
     return None if offset is None else offset.total_rad

@@ -8,7 +8,7 @@ from dataclasses import replace
 from polewright.core.angles import ARCMIN_PER_RAD
 from polewright.core.night import events
 from polewright.core.night.advice import Mood
-from polewright.core.night.states import NightState
+from polewright.core.night.states import Running
 from polewright.core.night.watch.coach import FIRST_LOOKS
 from polewright.core.night.witness import proof_offset
 from polewright.core.offset import probability_inside
@@ -25,14 +25,14 @@ from polewright.words.numbers import angle_text, duration_text, offset_words, pe
 from polewright.words.plan import exposure_words, pixels_text
 
 
-def proof_page(state: NightState, extras: Extras) -> Proof | None:
+def proof_page(state: Running, extras: Extras) -> Proof | None:
     """The lines that prove it; None before the alignment is proved or accepted."""
     if not state.aligned:
         return None
     if state.watching is not None and watch_begun(state):
         return watch_page(state, extras)
     offset, plan = shown_offset(state), state.plan
-    if offset is None or plan is None:
+    if offset is None:
         return None
     handling, second = state.handling, proof_offset(state)
     chance = probability_inside(offset, plan.tolerance_rad)
@@ -69,13 +69,13 @@ SHIFTS_SHOWN = 2
 QUIET_FOR_S = 300.0  # without a look for so long, nothing can be said about the mount
 
 
-def watch_begun(state: NightState) -> bool:
+def watch_begun(state: Running) -> bool:
     """Whether the watch has looked often enough to say something, or has found something."""
     watching = state.watching
     return watching is not None and (watching.vigil.frames >= FIRST_LOOKS or bool(watching.vigil.shifts))
 
 
-def watch_page(state: NightState, extras: Extras) -> Proof:
+def watch_page(state: Running, extras: Extras) -> Proof:
     """The lines of the watch, the latest shift first."""
     watching = state.watching
     assert watching is not None
@@ -87,16 +87,16 @@ def watch_page(state: NightState, extras: Extras) -> Proof:
     return Proof(tuple(facts), len(watching.unread))
 
 
-def _aligned(state: NightState) -> list[Fact]:
+def _aligned(state: Running) -> list[Fact]:
     offset, plan = shown_offset(state), state.plan
-    if offset is None or plan is None:
+    if offset is None:
         return []
     chance = percent_text(probability_inside(offset, plan.tolerance_rad))
     words = f"{sigma_text(offset.sigma_rad)}; {chance} within {angle_text(plan.tolerance_rad)}"
     return [Fact("axis", angle_text(offset.total_rad, offset.sigma_rad), words)]
 
 
-def _looks(state: NightState, watching: Watching, extras: Extras) -> Fact:
+def _looks(state: Running, watching: Watching, extras: Extras) -> Fact:
     """The latest look, and why there is none if it was long ago."""
     ago = duration_text(max(0.0, extras.now_s - watching.checked_s))
     since = extras.now_s - watching.checked_s
@@ -144,10 +144,10 @@ def watch_actions(watching: Watching) -> tuple[Action, ...]:
     )
 
 
-def score_page(view: View, state: NightState, truth: TrueOffset) -> View:
+def score_page(view: View, state: Running, truth: TrueOffset) -> View:
     """The finished night's view with the score in place of the proof."""
     plan, offset = state.plan, shown_offset(state)
-    if plan is None or offset is None:
+    if offset is None:
         return view
     handling = state.handling
     true_rad = truth.total_arcmin / ARCMIN_PER_RAD

@@ -6,9 +6,8 @@ from polewright.core.angles import ARCMIN_PER_RAD
 from polewright.core.night.advice import Mood
 from polewright.core.night.orientation.clock import check_clock
 from polewright.core.night.orientation.standing import check_scale, heading
-from polewright.core.night.states import NightPlan, NightState
+from polewright.core.night.states import NightPlan, Running
 from polewright.core.plan.tonight import ToleranceOrigin
-from polewright.core.sky.places import standard_atmosphere
 from polewright.services.magnetic import MagneticDeclination
 from polewright.ui.presenting.extras import Extras
 from polewright.ui.view_model import BY_COMPASS, BY_TRUE_NORTH, Fact, Orientation
@@ -16,14 +15,12 @@ from polewright.words.numbers import angle_text, number_text
 from polewright.words.plan import ORIGINS, plan_words
 
 
-def stand_page(state: NightState, extras: Extras) -> Orientation | None:
-    """The numbers of the first stage; None before the site is known."""
+def stand_page(state: Running, extras: Extras) -> Orientation:
+    """The numbers of the first stage."""
     plan = state.plan
-    if plan is None:
-        return None
     magnetic = extras.magnetic if isinstance(extras.magnetic, MagneticDeclination) else None
     declination, sigma = (None, 0.5) if magnetic is None else (magnetic.declination_deg, magnetic.sigma_deg)
-    told = heading(plan.site, standard_atmosphere(plan.site), plan.target, declination, sigma)
+    told = heading(plan.site, plan.air, plan.target, declination, sigma)
     by_compass = told.true_deg if told.magnetic_deg is None else told.magnetic_deg
     side = "true" if told.magnetic_deg is None else "magnetic"
     north = _north(magnetic)

@@ -8,7 +8,7 @@ from polewright.core.night.advice import Advice, GoBack, GoOn, Lock, Mood, Rotat
 from polewright.core.night.correction.handling import settled
 from polewright.core.night.correction.outlook import ScrewOutlook, locks_to_be_tried, next_turn
 from polewright.core.night.rest import SETTLE_S
-from polewright.core.night.states import NightState, Stage
+from polewright.core.night.states import Running, Stage
 from polewright.core.night.turning.room import hour_angle_of
 from polewright.core.offset import CLOSE_ENOUGH, Offset, frames_until_sure
 from polewright.core.screws.angles import Screw
@@ -30,7 +30,7 @@ PATIENT_READINGS = 10
 WORTH_SAYING = 0.75  # a turn that leaves more than this share of the error is not told as progress
 
 
-def advise_correction(state: NightState) -> Advice:
+def advise_correction(state: Running) -> Advice:
     """Rough and fine correction."""
     offset = state.offset
     if offset is None:
@@ -56,7 +56,7 @@ def advise_correction(state: NightState) -> Advice:
     return _turn(state, turn)
 
 
-def _settling(state: NightState) -> Advice:
+def _settling(state: Running) -> Advice:
     left = max(SETTLE_S - (state.now_s - state.handling.touched_s), 0.0)
     seconds = max(1, math.ceil(left)) if math.isfinite(left) else 1
     sentence = f"Hands off. Settling, {seconds} s." if left > 0.0 else "Hands off. Waiting for a frame."
@@ -70,7 +70,7 @@ def _settling(state: NightState) -> Advice:
     )
 
 
-def _turn(state: NightState, outlook: ScrewOutlook) -> Advice:
+def _turn(state: Running, outlook: ScrewOutlook) -> Advice:
     plan, screw = outlook.plan, outlook.screw
     name = screw.value
     sense = sense_text(plan.turns)
@@ -98,18 +98,18 @@ def _turn(state: NightState, outlook: ScrewOutlook) -> Advice:
     )
 
 
-def _aim_words(state: NightState) -> str:
+def _aim_words(state: Running) -> str:
     """Why the size is not that of the numbers below: the aim lies beside the pole by the shift of the locks."""
     aimed_beside = not state.locks.tight and state.locks.aim_rad != (0.0, 0.0)
     return ", with the shift of the locks allowed for" if aimed_beside else ""
 
 
-def _habit(state: NightState) -> str:
+def _habit(state: Running) -> str:
     """What the locks did on earlier nights, while the fine turns aim by it."""
     return lock_words(state.locks.aim_rad) if state.locks.by_habit and state.stage is Stage.FINE else ""
 
 
-def _lesson_words(state: NightState, plan: TurnPlan) -> str:
+def _lesson_words(state: Running, plan: TurnPlan) -> str:
     if state.lesson is None or plan.kind is not TurnKind.LESSON:
         return ""
     count = f"To learn this screw, {state.lesson.made + 1} of at most {MOST_TURNS}:"
@@ -140,8 +140,7 @@ def _turn_gain(outlook: ScrewOutlook) -> str:
     return f"Leaves about {angle_text(left, left)} of {angle_text(outlook.left_rad, outlook.sigma_rad)}."
 
 
-def _inside(state: NightState, offset: Offset) -> Advice:
-    assert state.plan is not None
+def _inside(state: Running, offset: Offset) -> Advice:
     needed = angle_text(state.plan.tolerance_rad)
     here = angle_text(offset.total_rad, offset.sigma_rad)
     if not state.locks.tight:
@@ -165,7 +164,7 @@ def _inside(state: NightState, offset: Offset) -> Advice:
     )
 
 
-def _try_locks(state: NightState) -> Advice:
+def _try_locks(state: Running) -> Advice:
     return Advice(
         "Tighten the base locks once, as a trial.",
         "On many mounts that moves the axis. What it does is allowed for from now on.",
@@ -176,8 +175,7 @@ def _try_locks(state: NightState) -> Advice:
     )
 
 
-def _loosen(state: NightState, offset: Offset) -> Advice:
-    assert state.plan is not None
+def _loosen(state: Running, offset: Offset) -> Advice:
     shift = state.locks.shift_rad
     moved = f"Tightening moved the axis by {angle_text(math.hypot(*shift))}. " if shift else ""
     return Advice(
@@ -191,9 +189,8 @@ def _loosen(state: NightState, offset: Offset) -> Advice:
     )
 
 
-def _average(state: NightState, offset: Offset) -> Advice:
+def _average(state: Running, offset: Offset) -> Advice:
     """Nothing left to turn, not sure yet: more frames, or a better capture."""
-    assert state.plan is not None
     more = frames_until_sure(offset, state.shared, state.plan.tolerance_rad, state.aim_rad)
     if more is not None and len(state.rest.readings) < PATIENT_READINGS:
         return Advice(
@@ -216,7 +213,7 @@ def _average(state: NightState, offset: Offset) -> Advice:
     )
 
 
-def _drift_again(state: NightState, offset: Offset) -> Advice:
+def _drift_again(state: Running, offset: Offset) -> Advice:
     """The axis is known from a drift, and nothing is left to turn: the proof is another drift."""
     if not state.locks.tight:
         return Advice(
@@ -237,10 +234,10 @@ def _drift_again(state: NightState, offset: Offset) -> Advice:
     )
 
 
-def _weak_geometry(state: NightState) -> Advice | None:
+def _weak_geometry(state: Running) -> Advice | None:
     """The camera looks where the screws can hardly be seen: turn the RA axis toward the meridian."""
     last = state.rest.last
-    if last is None or state.last_frame is None or state.plan is None:
+    if last is None or state.last_frame is None:
         return None
     own = last.covariance_rad2[0][0] + last.covariance_rad2[1][1]
     known = state.shared[0][0] + state.shared[1][1]
@@ -261,5 +258,5 @@ def _weak_geometry(state: NightState) -> Advice | None:
     )
 
 
-def _warning(state: NightState) -> str:
+def _warning(state: Running) -> str:
     return f" {state.reading_warnings[0]}" if state.reading_warnings else ""

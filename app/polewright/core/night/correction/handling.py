@@ -10,12 +10,12 @@ import math
 from dataclasses import replace
 
 from polewright.core.angles import ARCMIN_PER_RAD
-from polewright.core.night.actions import Outcome
+from polewright.core.night.actions import Outcome, begin_following
 from polewright.core.night.correction.outlook import locks_to_be_tried, next_turn
 from polewright.core.night.effects import Effect, Refused, SaveLocks, SaveScrew
 from polewright.core.night.events import AxisFollowed, BaseLocked, BaseUnlocked, LessonAsked, ScrewTurned
 from polewright.core.night.rest import SETTLE_S, Reading, add_reading, own_sigmas_rad, rest_offset
-from polewright.core.night.states import AskedTurn, Handling, Lesson, NightState, TurnReport
+from polewright.core.night.states import AskedTurn, Handling, Lesson, Running, TurnReport
 from polewright.core.offset import Offset
 from polewright.core.screws.angles import Screw, ScrewAngles
 from polewright.core.screws.learning import learn
@@ -23,13 +23,14 @@ from polewright.core.screws.lesson import lesson_over
 from polewright.core.screws.memory import ScrewMove
 from polewright.core.screws.sky_turn import screw_path, with_path
 
+FALL_BACK = 3.0  # fine goes back to rough only beyond this many times the limit between them
 KEPT_TRAIL = 160
 STILL_READINGS, STILL_S = 3, 8.0  # so much rest after a reported turn means that nothing moved
 LATE_REPORT_S = 2.5  # a report so soon after a move was seen to end belongs to that move: nobody turns faster
 OWN_DIRECTION = 0.35  # a screw moves its own coordinate; the other one by less than this share (base out of level)
 
 
-def take_reading(state: NightState, event: AxisFollowed) -> Outcome:
+def take_reading(state: Running, event: AxisFollowed) -> Outcome:
     """One more reading: at rest, or moving, or come to rest again."""
     reading = Reading(state.now_s, event.axis.east_rad, event.axis.up_rad, event.axis.covariance_rad2)
     before = state
@@ -51,7 +52,7 @@ def take_reading(state: NightState, event: AxisFollowed) -> Outcome:
     return _settle(state)
 
 
-def settled(state: NightState) -> bool:
+def settled(state: Running) -> bool:
     """Whether the axis has come to rest: two readings agree, or one that came well after the last touch."""
     readings = state.rest.readings
     if not readings:
@@ -60,7 +61,29 @@ def settled(state: NightState) -> bool:
     return len(fresh) >= 2 or (bool(fresh) and fresh[-1].at_s - state.handling.touched_s >= SETTLE_S)
 
 
-def report_turn(state: NightState, event: ScrewTurned) -> Outcome:
+def near(state: Running) -> bool:
+    """At rest, within reach of the fine correction."""
+    offset = state.offset
+    return offset is not None and settled(state) and offset.total_rad <= state.plan.fine_limit_rad
+
+
+def far(state: Running) -> bool:
+    """At rest, well outside the fine correction."""
+    offset = state.offset
+    return offset is not None and settled(state) and offset.total_rad > FALL_BACK * state.plan.fine_limit_rad
+
+
+def has_offset(state: Running) -> bool:
+    """The axis is known and can be proved."""
+    return state.offset is not None
+
+
+def restart_following(state: Running, event: object) -> Outcome:
+    """Begins the correction anew from the same capture."""
+    return begin_following(replace(state, locks=replace(state.locks, ready=None, before=None)), event)
+
+
+def report_turn(state: Running, event: ScrewTurned) -> Outcome:
     """The person says what was turned; the frames will show what it did."""
     turns = event.turns
     if turns is None:
@@ -80,7 +103,7 @@ def report_turn(state: NightState, event: ScrewTurned) -> Outcome:
     return replace(state, handling=handling), ()
 
 
-def ask_lesson(state: NightState, event: LessonAsked) -> Outcome:
+def ask_lesson(state: Running, event: LessonAsked) -> Outcome:
     """A lesson on this screw begins; asked for while it goes on, it is over."""
     if state.lesson is not None and state.lesson.screw is event.screw:
         return replace(state, lesson=None), ()
@@ -91,20 +114,20 @@ def ask_lesson(state: NightState, event: LessonAsked) -> Outcome:
     return replace(state, lesson=Lesson(event.screw)), ()
 
 
-def lock_base(state: NightState, event: BaseLocked) -> Outcome:
+def lock_base(state: Running, event: BaseLocked) -> Outcome:
     """Locks are tight: the next rest says what tightening did."""
     before = state.locks.ready or (state.offset if state.rest.readings else None)
     handling = replace(state.handling, touched_s=state.now_s, reports=(), opened_at=None)
     return replace(state, locks=replace(state.locks, tight=True, ready=None, before=before), handling=handling), ()
 
 
-def unlock_base(state: NightState, event: BaseUnlocked) -> Outcome:
+def unlock_base(state: Running, event: BaseUnlocked) -> Outcome:
     """Locks are loose."""
     handling = replace(state.handling, touched_s=state.now_s)
     return replace(state, locks=replace(state.locks, tight=False, ready=None, before=None), handling=handling), ()
 
 
-def remember_asked(state: NightState) -> NightState:
+def remember_asked(state: Running) -> Running:
     """Keeps what the coach asks for now: it gives a meaning to "as told", to turns unsaid and to locks said late."""
     if state.handling.opened_at is not None or not settled(state):
         return state
@@ -118,7 +141,7 @@ def remember_asked(state: NightState) -> NightState:
     return state if asked == state.handling.asked else replace(state, handling=replace(state.handling, asked=asked))
 
 
-def _open(state: NightState) -> Handling:
+def _open(state: Running) -> Handling:
     """A move begins from the present rest."""
     rest = rest_offset(state.rest, state.shared) or state.offset
     return replace(
@@ -126,7 +149,7 @@ def _open(state: NightState) -> Handling:
     )
 
 
-def _settle(state: NightState) -> Outcome:
+def _settle(state: Running) -> Outcome:
     """Closes what has come to rest: a lock, a move."""
     if not settled(state):
         return state, ()
@@ -140,7 +163,7 @@ def _settle(state: NightState) -> Outcome:
     return _close(state, handling.opened_at, here)
 
 
-def _measure_lock(state: NightState) -> Outcome:
+def _measure_lock(state: Running) -> Outcome:
     """What tightening the locks did, and where to aim before tightening them the next time."""
     before, here = state.locks.before, rest_offset(state.rest, state.shared)
     if not state.locks.tight or before is None or here is None:
@@ -155,18 +178,18 @@ def _measure_lock(state: NightState) -> Outcome:
     return replace(state, locks=locks, handling=handling), (SaveLocks(memory),)
 
 
-def _displaced(state: NightState, before: Offset, here: Offset) -> bool:
+def _displaced(state: Running, before: Offset, here: Offset) -> bool:
     sigmas = _difference_sigmas(state)
     return math.hypot((here.east_rad - before.east_rad) / sigmas[0], (here.up_rad - before.up_rad) / sigmas[1]) > 5.0
 
 
-def _difference_sigmas(state: NightState) -> tuple[float, float]:
+def _difference_sigmas(state: Running) -> tuple[float, float]:
     """Sigma of the present rest minus the one before the move, east and up, rad."""
     now, before = own_sigmas_rad(state.rest, state.shared), state.handling.opened_sigmas_rad
     return math.hypot(now[0], before[0]), math.hypot(now[1], before[1])
 
 
-def _nothing_moved(state: NightState) -> Outcome:
+def _nothing_moved(state: Running) -> Outcome:
     """At rest where it was: after a while a reported turn was lost in backlash, or the screw is not engaged."""
     since = [r for r in state.rest.readings if r.at_s >= state.handling.touched_s]
     if state.handling.reports and (
@@ -178,7 +201,7 @@ def _nothing_moved(state: NightState) -> Outcome:
     return _close(state, before, here)
 
 
-def _close(state: NightState, before: Offset, here: Offset) -> Outcome:
+def _close(state: Running, before: Offset, here: Offset) -> Outcome:
     """The move is over: learn from it and count it."""
     start, end = state.angles(before), state.angles(here)
     sums = _reported(state.handling)
@@ -202,7 +225,7 @@ def _close(state: NightState, before: Offset, here: Offset) -> Outcome:
     ), tuple(effects)
 
 
-def _lesson_on(state: NightState, sums: dict[Screw, float]) -> NightState:
+def _lesson_on(state: Running, sums: dict[Screw, float]) -> Running:
     """Counts a turn of the lesson, and ends it once it has taught enough."""
     lesson = state.lesson
     if lesson is None or lesson.screw not in sums:
@@ -227,10 +250,9 @@ def _reported(handling: Handling) -> dict[Screw, float]:
     return {screw: turns for screw, turns in sums.items() if turns}
 
 
-def _unsaid(state: NightState, start: ScrewAngles, end: ScrewAngles) -> dict[Screw, float]:
+def _unsaid(state: Running, start: ScrewAngles, end: ScrewAngles) -> dict[Screw, float]:
     """The turn that was asked for, if the axis moved as that screw moves it."""
     asked = state.handling.asked
-    assert state.plan is not None
     if asked is None or not asked.turns or state.locks.tight:
         return {}
     shrink = math.cos(state.plan.pole_altitude_rad)
@@ -241,12 +263,12 @@ def _unsaid(state: NightState, start: ScrewAngles, end: ScrewAngles) -> dict[Scr
 
 
 def _learn(
-    state: NightState, screw: Screw, said: ScrewMove, start: ScrewAngles, end: ScrewAngles
-) -> tuple[NightState, Effect]:
+    state: Running, screw: Screw, said: ScrewMove, start: ScrewAngles, end: ScrewAngles
+) -> tuple[Running, Effect]:
     """Adds the move from `start` to `end` that `said` tells the turn of to the memory."""
     sigmas = _difference_sigmas(state)
     if screw is Screw.AZIMUTH:
-        shrink = math.cos(min(state.plan.pole_altitude_rad if state.plan else 0.0, math.radians(88.0)))
+        shrink = math.cos(min(state.plan.pole_altitude_rad, math.radians(88.0)))
         sigma = sigmas[0] * ARCMIN_PER_RAD / shrink
         before, after = start.bearing_arcmin, end.bearing_arcmin
         move = replace(said, before_arcmin=before, after_arcmin=after, sigma_arcmin=sigma)
@@ -274,7 +296,7 @@ def _count(handling: Handling, sums: dict[Screw, float]) -> Handling:
     return handling
 
 
-def _confirm(state: NightState, screw: Screw, turns: float | None) -> Outcome:
+def _confirm(state: Running, screw: Screw, turns: float | None) -> Outcome:
     """A late report: the turn was seen already and taken as advised; now it has a number."""
     memory = state.memory(screw)
     last = memory.moves[-1] if memory.moves else None

@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from polewright.core.angles import ARCMIN_PER_RAD
-from polewright.core.night.states import NightState
+from polewright.core.night.states import Running
 from polewright.core.offset import CLOSE_ENOUGH, Offset
 from polewright.core.screws.angles import Screw, ScrewAngles, azimuth_screw_acts, screw_angles
 from polewright.core.screws.lesson import lesson_turns
@@ -35,9 +35,8 @@ class ScrewOutlook:
     plan: TurnPlan
 
 
-def aimed_angles(state: NightState, offset: Offset) -> ScrewAngles:
+def aimed_angles(state: Running, offset: Offset) -> ScrewAngles:
     """Screw coordinates of the axis against the aim (the pole, or beside it by the shift of the locks)."""
-    assert state.plan is not None
     here = state.angles(offset)
     if state.locks.tight or state.locks.aim_rad == (0.0, 0.0):
         return here
@@ -52,10 +51,10 @@ def aimed_angles(state: NightState, offset: Offset) -> ScrewAngles:
     )
 
 
-def outlooks(state: NightState) -> tuple[ScrewOutlook, ScrewOutlook] | None:
+def outlooks(state: Running) -> tuple[ScrewOutlook, ScrewOutlook] | None:
     """Azimuth and altitude as they stand; None while the axis is not known."""
     offset = state.offset
-    if offset is None or state.plan is None:
+    if offset is None:
         return None
     angles = aimed_angles(state, offset)
     close = CLOSE_ENOUGH * state.plan.tolerance_rad * ARCMIN_PER_RAD
@@ -83,10 +82,10 @@ def outlooks(state: NightState) -> tuple[ScrewOutlook, ScrewOutlook] | None:
     )
 
 
-def next_turn(state: NightState) -> ScrewOutlook | None:
+def next_turn(state: Running) -> ScrewOutlook | None:
     """The screw to turn now and how; None when neither has anything left to do, or nothing is known."""
     both = outlooks(state)
-    if both is None or state.plan is None:
+    if both is None:
         return None
     azimuth, altitude = both
     if state.lesson is not None:
@@ -104,7 +103,7 @@ def next_turn(state: NightState) -> ScrewOutlook | None:
     return azimuth if abs(azimuth.left_rad) >= AZIMUTH_LATER * abs(altitude.left_rad) else altitude
 
 
-def _lesson_turn(state: NightState, outlook: ScrewOutlook) -> ScrewOutlook:
+def _lesson_turn(state: Running, outlook: ScrewOutlook) -> ScrewOutlook:
     """The next turn of the lesson; the trial of the screw first, where nothing is known of it."""
     assert state.lesson is not None
     rate = state.rate(outlook.screw)
@@ -115,10 +114,10 @@ def _lesson_turn(state: NightState, outlook: ScrewOutlook) -> ScrewOutlook:
     return replace(outlook, plan=TurnPlan(TurnKind.LESSON, turns, here + turns * rate.at(here), math.inf))
 
 
-def locks_to_be_tried(state: NightState) -> bool:
+def locks_to_be_tried(state: Running) -> bool:
     """Whether to tighten the locks once before the fine correction: both screws are near, the shift is unknown."""
     both = outlooks(state)
-    if both is None or state.plan is None or state.locks.tight or state.locks.shift_rad is not None or state.lesson:
+    if both is None or state.locks.tight or state.locks.shift_rad is not None or state.lesson:
         return False
     if state.locks.memory.known_to(SPARED_SHARE * state.plan.tolerance_rad):
         return False
@@ -126,9 +125,8 @@ def locks_to_be_tried(state: NightState) -> bool:
     return fine and state.handling.turns_made > 0 and not _beyond(state, both, ROUGH_RAD)
 
 
-def _beyond(state: NightState, both: Sequence[ScrewOutlook], limit_rad: float) -> list[ScrewOutlook]:
+def _beyond(state: Running, both: Sequence[ScrewOutlook], limit_rad: float) -> list[ScrewOutlook]:
     """The screws with more than this left that can do something about it."""
-    assert state.plan is not None
     acts = azimuth_screw_acts(state.plan.pole_altitude_rad)
     left = [o for o in both if abs(o.left_rad) > limit_rad and o.plan.kind is not TurnKind.NONE]
     return [o for o in left if acts or o.screw is Screw.ALTITUDE]

@@ -20,7 +20,7 @@ from polewright.core.night.drift_watch import DriftWatch, anew
 from polewright.core.night.effects import Effect, FitDrift, KeepDrift, KeepNight, Refused
 from polewright.core.night.events import DriftAsked, DriftMeasured, DriftRefused, FrameSolved
 from polewright.core.night.measured import MeasuredAxis
-from polewright.core.night.states import Capture, NightState, Stage
+from polewright.core.night.states import Capture, Running, Stage
 from polewright.core.offset import (
     PROVED,
     SURE_ENOUGH,
@@ -30,7 +30,6 @@ from polewright.core.offset import (
     good_enough,
     probability_inside,
 )
-from polewright.core.sky.places import standard_atmosphere
 
 EVERY_FRAME = 150  # so many frames are fitted one by one; of more, sixty fits a doubling
 EVEN = 0.5
@@ -41,56 +40,55 @@ SET_ASIDE = Refused("This drift belongs to frames that were set aside.", "Nothin
 # guards
 
 
-def by_drift(state: NightState) -> bool:
+def by_drift(state: Running) -> bool:
     """The drift is being watched."""
     return state.drift is not None and not (state.proved or state.accepted)
 
 
-def may_leave_drift(state: NightState) -> bool:
+def may_leave_drift(state: Running) -> bool:
     """The drift is watched where the RA axis could be turned instead."""
     return by_drift(state) and not (state.stage is Stage.PROOF and state.capture.by_drift)
 
 
-def known_by_drift(state: NightState) -> bool:
+def known_by_drift(state: Running) -> bool:
     """The drift tells both components, and what it tells is not proved already."""
     return _known(state) is not None and by_drift(state)
 
 
-def sure_by_drift(state: NightState) -> bool:
+def sure_by_drift(state: Running) -> bool:
     """The drift is as sure as tonight's tolerance needs, and the mount does not look guided."""
     reading = _known(state)
     return reading is not None and reading.complete and not reading.held
 
 
-def drift_confirms(state: NightState) -> bool:
+def drift_confirms(state: Running) -> bool:
     """The drift is complete, and by all that is known the axis is inside the tolerance."""
     both = both_offset(state)
     return (
         sure_by_drift(state)
         and both is not None
-        and state.plan is not None
         and not opposed(state)
         and good_enough(both, state.plan.tolerance_rad, sure=SURE_ENOUGH if state.capture.by_drift else PROVED)
         and drift_offset(state).sigma_rad <= WORTH_SHARE * state.plan.tolerance_rad
     )
 
 
-def drift_contradicts(state: NightState) -> bool:
+def drift_contradicts(state: Running) -> bool:
     """The drift is complete, and puts the axis rather outside the tolerance than inside; or inside, against what was
     known before."""
     both = both_offset(state)
-    if not sure_by_drift(state) or both is None or state.plan is None or drift_confirms(state):
+    if not sure_by_drift(state) or both is None or drift_confirms(state):
         return False
     return probability_inside(both, state.plan.tolerance_rad) < EVEN or opposed(state)
 
 
-def opposed(state: NightState) -> bool:
+def opposed(state: Running) -> bool:
     """Whether what was known before contradicts the drift and puts the axis outside.
 
     Declination guiding left on makes any drift look like that of an aligned mount.
     """
     reading, before, plan = _known(state), state.offset, state.plan
-    if reading is None or before is None or plan is None or _agree(reading, before):
+    if reading is None or before is None or _agree(reading, before):
         return False
     return probability_inside(before, plan.tolerance_rad) < EVEN
 
@@ -102,29 +100,30 @@ def _agree(reading: DriftReading, before: Offset) -> bool:
 # what it says
 
 
-def _known(state: NightState) -> DriftReading | None:
+def _known(state: Running) -> DriftReading | None:
     reading = state.drift.reading if state.drift is not None else None
     return reading if reading is not None and reading.known else None
 
 
-def drift_offset(state: NightState) -> Offset:
+def drift_offset(state: Running) -> Offset:
     """What the drift says; only where it says something."""
     reading = state.drift.reading if state.drift is not None else None
     assert reading is not None
     return Offset(reading.east_rad, reading.up_rad, reading.covariance_rad2, reading.samples)
 
 
-def compared(state: NightState) -> Comparison | None:
+def compared(state: Running) -> Comparison | None:
     """The drift beside what was known before; None where one of them is missing or both are drifts."""
     reading, before, plan = _known(state), state.offset, state.plan
-    if reading is None or before is None or plan is None or state.stage is not Stage.PROOF or state.capture.by_drift:
+    if reading is None or before is None or state.stage is not Stage.PROOF or state.capture.by_drift:
         return None
     suspect = state.capture.axis.suspect if state.capture.axis is not None else None
-    air = standard_atmosphere(plan.site)
-    return compare_with_turn(reading, before.east_rad, before.up_rad, before.covariance_rad2, plan.site, air, suspect)
+    return compare_with_turn(
+        reading, before.east_rad, before.up_rad, before.covariance_rad2, plan.site, plan.air, suspect
+    )
 
 
-def both_offset(state: NightState) -> Offset | None:
+def both_offset(state: Running) -> Offset | None:
     """Drift and what was known before together where they agree, the drift alone where they do not."""
     reading, before = _known(state), state.offset
     if reading is None or before is None:
@@ -138,15 +137,15 @@ def both_offset(state: NightState) -> Offset | None:
     return Offset(float(mean[0]), float(mean[1]), covariance_of(covariance), second.readings)
 
 
-def settling_s(state: NightState) -> float:
+def settling_s(state: Running) -> float:
     """How much longer a tripod must stand before the proof is worth beginning; frames are only seen until then."""
     watch, plan = state.drift, state.plan
-    if watch is None or plan is None or watch.stood or watch.samples or state.stage is not Stage.PROOF:
+    if watch is None or watch.stood or watch.samples or state.stage is not Stage.PROOF:
         return 0.0
     return max(rest_needed_s(plan.tolerance_rad) - stood_s(state), 0.0)
 
 
-def stood_s(state: NightState) -> float:
+def stood_s(state: Running) -> float:
     """For how long the tripod has stood, as far as the night knows."""
     return state.now_s - state.set_down_s
 
@@ -154,7 +153,7 @@ def stood_s(state: NightState) -> float:
 # actions
 
 
-def watch_drift(state: NightState, event: DriftAsked) -> Outcome:
+def watch_drift(state: Running, event: DriftAsked) -> Outcome:
     """Begins to watch; while watching, only what the person says is changed."""
     if state.proved or state.accepted:
         return state, (Refused("The night is over.", "Go back to make it finer."),)
@@ -164,26 +163,26 @@ def watch_drift(state: NightState, event: DriftAsked) -> Outcome:
     return replace(state, capture=capture, drift=DriftWatch(event.side, event.stood)), ()
 
 
-def leave_drift(state: NightState, event: object) -> Outcome:
+def leave_drift(state: Running, event: object) -> Outcome:
     """Back to the turn of the RA axis."""
     capture = Capture() if state.capture.by_drift and state.stage is Stage.CAPTURE else state.capture
     return replace(state, drift=None, capture=capture), ()
 
 
-def watch_anew(state: NightState, event: object) -> Outcome:
+def watch_anew(state: Running, event: object) -> Outcome:
     """Drops the frames; the way stays."""
     return replace(_without_axis(state), drift=anew(state.drift)), ()
 
 
-def _without_axis(state: NightState) -> NightState:
+def _without_axis(state: Running) -> Running:
     return replace(state, capture=Capture()) if state.stage is Stage.CAPTURE else state
 
 
-def keep_drift_frame(state: NightState, event: FrameSolved) -> Outcome:
+def keep_drift_frame(state: Running, event: FrameSolved) -> Outcome:
     """One more frame of the drift; asks for the fit. Once the night is over frames are only seen."""
     state, _ = see_frame(state, event)
     watch, plan, frame = state.drift, state.plan, event.frame
-    if watch is None or plan is None or state.proved or state.accepted or settling_s(state) > 0.0:
+    if watch is None or state.proved or state.accepted or settling_s(state) > 0.0:
         return state, ()
     begun = watch.begun or frame.utc_mid
     if watch.samples and frame.utc_mid.seconds_since(begun) < watch.samples[-1].at_s - CLOCK_SET_BACK_S:
@@ -203,15 +202,15 @@ def _due(count: int) -> bool:
     return count <= EVERY_FRAME or count % max(count // 60, 1) == 0
 
 
-def _fit(state: NightState) -> tuple[Effect, ...]:
+def _fit(state: Running) -> tuple[Effect, ...]:
     watch, plan = state.drift, state.plan
-    if watch is None or plan is None or not watch.samples:
+    if watch is None or not watch.samples:
         return ()
     rested_s = math.inf if watch.stood else stood_s(state) - 0.5 * (watch.samples[-1].at_s - watch.samples[0].at_s)
     return (FitDrift(watch.samples, plan.target, wanted_rad(plan.tolerance_rad), rested_s),)
 
 
-def take_drift(state: NightState, event: DriftMeasured) -> Outcome:
+def take_drift(state: Running, event: DriftMeasured) -> Outcome:
     """What the drift says so far; in the capture stage it is the axis, as soon as both components are known."""
     watch, reading = state.drift, event.reading
     if watch is None or reading.samples > len(watch.samples) or watch.frame is None or state.proved or state.accepted:
@@ -238,7 +237,7 @@ def _capture_of(reading: DriftReading, watch: DriftWatch) -> Capture:
     return Capture((watch.frame,), (0.0,), axis, by_drift=True)
 
 
-def note_drift_refusal(state: NightState, event: DriftRefused) -> Outcome:
+def note_drift_refusal(state: Running, event: DriftRefused) -> Outcome:
     """The frames do not tell an axis yet, or no longer; then what they told before is nothing to go on from."""
     watch = state.drift
     if watch is None:
@@ -247,7 +246,7 @@ def note_drift_refusal(state: NightState, event: DriftRefused) -> Outcome:
     return replace(_without_axis(state), drift=watch), ()
 
 
-def keep_drift(state: NightState, event: object) -> Outcome:
+def keep_drift(state: Running, event: object) -> Outcome:
     """Writes what the drift says into the record, once."""
     watch = state.drift
     if watch is None or watch.reading is None or watch.kept:
@@ -257,20 +256,20 @@ def keep_drift(state: NightState, event: object) -> Outcome:
     return replace(state, drift=replace(watch, kept=True)), (KeepDrift(watch.reading, words),)
 
 
-def follow_from_drift(state: NightState, event: object) -> Outcome:
+def follow_from_drift(state: Running, event: object) -> Outcome:
     """The drift has given the axis: the screws are followed from it."""
     state, effects = keep_drift(state, event)
     state, more = begin_following(state, event)
     return state, (*effects, *more)
 
 
-def prove_by_drift(state: NightState, event: object) -> Outcome:
+def prove_by_drift(state: Running, event: object) -> Outcome:
     """The drift confirms what was known: the night's alignment is proved."""
     state, effects = keep_drift(state, event)
     return replace(state, proved=True), (*effects, KeepNight())
 
 
-def believe_drift(state: NightState, event: object) -> Outcome:
+def believe_drift(state: Running, event: object) -> Outcome:
     """The person goes by the drift: the correction goes on from its axis."""
     watch = state.drift
     assert watch is not None and watch.reading is not None

@@ -13,13 +13,12 @@ from polewright.core.drift.plan import DriftPosition, best_positions, predicted_
 from polewright.core.drift.rates import star_enu
 from polewright.core.drift.reading import DriftReading, Side, place_rad, rest_needed_s, tells, wanted_rad
 from polewright.core.drift.stillness import HELD
-from polewright.core.model import Site
+from polewright.core.model import Atmosphere, Site
 from polewright.core.night.advice import Advice, GoOn, Mood, Point, StartAgain, Wait
 from polewright.core.night.drift_watch import DriftWatch
 from polewright.core.night.drifting.actions import compared, drift_contradicts, drift_offset, opposed, settling_s
-from polewright.core.night.states import NightPlan, NightState, Stage
+from polewright.core.night.states import NightPlan, Running, Stage
 from polewright.core.plan.sky_choice import Obstacle, behind
-from polewright.core.sky.places import standard_atmosphere
 from polewright.words.numbers import angle_text, duration_text, number_text, offset_words, sigma_text
 
 USUAL_NOISE_RAD, USUAL_CADENCE_S = 0.5 / ARCSEC_PER_RAD, 3.0  # of a solved frame, before its own scatter is known
@@ -30,10 +29,10 @@ HOPELESS = "With so much scatter hours would not do: expose longer, or wait for 
 QUIET = "Leave the mount alone: tracking on, guiding off in both axes."
 
 
-def advise_drift(state: NightState) -> Advice:
+def advise_drift(state: Running) -> Advice:
     """Two fields, one after the other, as long as they need; then the word of the drift."""
     watch, plan = state.drift, state.plan
-    assert watch is not None and plan is not None
+    assert watch is not None
     reading = watch.reading
     rest_s = settling_s(state)
     if rest_s > 0.0:
@@ -71,7 +70,7 @@ def advise_drift(state: NightState) -> Advice:
     return _watch(state)
 
 
-def _complete(state: NightState, reading: DriftReading) -> Advice:
+def _complete(state: Running, reading: DriftReading) -> Advice:
     """Only where the drift does not simply confirm: it puts the axis outside, or leaves it open."""
     offset = drift_offset(state)
     total = angle_text(offset.total_rad, offset.sigma_rad)
@@ -87,17 +86,17 @@ def _complete(state: NightState, reading: DriftReading) -> Advice:
             "drift:again",
         )
     reason = told.sentence if told is not None else "Both components are known."
-    inside = state.plan is not None and offset.total_rad <= state.plan.tolerance_rad
+    inside = offset.total_rad <= state.plan.tolerance_rad
     if state.stage is Stage.PROOF and inside and opposed(state):
         reason += GUIDED
     sentence = f"By drift {total} off: go on." if state.stage is Stage.PROOF else "Go on: the axis is known."
     return Advice(sentence, reason, "The correction goes on from the drift.", GoOn(), Mood.DO, "drift:complete")
 
 
-def field_wanted(state: NightState) -> str:
+def field_wanted(state: Running) -> str:
     """What the next field is to tell, "azimuth" or "altitude"; "" while the present one is to be watched."""
     watch, plan = state.drift, state.plan
-    if watch is None or plan is None:
+    if watch is None:
         return ""
     if not watch.samples:
         return "" if _useful_already(state) else "azimuth"
@@ -112,10 +111,10 @@ def field_wanted(state: NightState) -> str:
     return reading.component
 
 
-def _useful_already(state: NightState) -> bool:
+def _useful_already(state: Running) -> bool:
     """Whether the camera looks at a field worth watching before the first frame of the drift."""
     frame, plan = state.last_frame, state.plan
-    if frame is None or plan is None:
+    if frame is None:
         return False
     direction = [row[2] for row in frame.camera_to_enu]
     return bool(tells(*place_rad(direction, plan.pole_altitude_rad, plan.site)))
@@ -128,9 +127,9 @@ def _missing(reading: DriftReading | None) -> str:
     return "azimuth" if ee >= uu else "altitude"
 
 
-def _point(state: NightState, component: str) -> Advice:
+def _point(state: Running, component: str) -> Advice:
     watch, plan = state.drift, state.plan
-    assert watch is not None and plan is not None
+    assert watch is not None
     place = position_for(plan, watch.side, component)
     seconds = _expected_s(state, component)
     air = abs(place.refraction_arcmin)
@@ -152,25 +151,24 @@ def place_words(hour_angle_h: float) -> str:
     return f"{number_text(abs(hour_angle_h))} h {'west' if hour_angle_h > 0.0 else 'east'} of meridian"
 
 
-def _expected_s(state: NightState, component: str) -> float:
-    watch, plan = state.drift, state.plan
-    assert watch is not None and plan is not None
+def _expected_s(state: Running, component: str) -> float:
+    watch = state.drift
+    assert watch is not None
     reading = watch.reading
     if reading is not None and reading.there_s > 0.0 and math.isfinite(reading.there_s):
         return reading.there_s
     return usual_seconds(state)
 
 
-def usual_seconds(state: NightState) -> float:
+def usual_seconds(state: Running) -> float:
     """How long each of two fields takes, from the scatter so far or the usual one."""
     plan = state.plan
-    assert plan is not None
     reading = state.drift.reading if state.drift is not None else None
     noise, cadence = (USUAL_NOISE_RAD, USUAL_CADENCE_S) if reading is None else (reading.noise_rad, reading.cadence_s)
     return predicted_seconds([0.0, -6.0], wanted_rad(plan.tolerance_rad), max(noise, 1e-8), max(cadence, 0.1))
 
 
-def left_here_s(state: NightState) -> float:
+def left_here_s(state: Running) -> float:
     """How much longer to watch the present field."""
     watch = state.drift
     assert watch is not None
@@ -189,7 +187,7 @@ def _watched_s(watch: DriftWatch) -> float:
     return here[-1].at_s - here[0].at_s if here else 0.0
 
 
-def _watch(state: NightState) -> Advice:
+def _watch(state: Running) -> Advice:
     watch = state.drift
     assert watch is not None
     reading = watch.reading
@@ -236,13 +234,13 @@ def _so_far(reading: DriftReading) -> str:
 
 def position_for(plan: NightPlan, side: Side, component: str) -> DriftPosition:
     """The field for a component, on that side of the meridian."""
-    azimuth, altitude = _positions(plan.site, side)
+    azimuth, altitude = _positions(plan.site, plan.air, side)
     return azimuth if component == "azimuth" else altitude
 
 
 @lru_cache(maxsize=16)
-def _positions(site: Site, side: Side) -> tuple[DriftPosition, DriftPosition]:
-    return best_positions(site, standard_atmosphere(site), side)
+def _positions(site: Site, air: Atmosphere, side: Side) -> tuple[DriftPosition, DriftPosition]:
+    return best_positions(site, air, side)
 
 
 def free_side(plan: NightPlan) -> Side:

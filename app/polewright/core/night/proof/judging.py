@@ -13,11 +13,11 @@ from polewright.core.night.actions import Outcome, change_target, change_toleran
 from polewright.core.night.drift_watch import anew
 from polewright.core.night.drifting.actions import drift_confirms
 from polewright.core.night.events import TargetChanged, ToleranceChanged
-from polewright.core.night.states import Capture, NightState, Stage
+from polewright.core.night.states import Capture, Running, Stage
 from polewright.core.night.witness import proof_confirms
 
 
-def judge_anew(state: NightState, event: ToleranceChanged) -> Outcome:
+def judge_anew(state: Running, event: ToleranceChanged) -> Outcome:
     """Another tolerance in the proof stage."""
     after, effects = change_tolerance(state, event)
     if state.proved:
@@ -26,7 +26,7 @@ def judge_anew(state: NightState, event: ToleranceChanged) -> Outcome:
     return without_the_run(state, after), effects
 
 
-def judge_by_other_pole(state: NightState, event: TargetChanged) -> Outcome:
+def judge_by_other_pole(state: Running, event: TargetChanged) -> Outcome:
     """Another target pole in the proof stage; the second turn is estimated anew and judged by that."""
     after, effects = change_target(state, event)
     if after.drift is None:
@@ -35,7 +35,7 @@ def judge_by_other_pole(state: NightState, event: TargetChanged) -> Outcome:
     return without_the_run(state, after), effects
 
 
-def without_the_run(before: NightState, after: NightState) -> NightState:
+def without_the_run(before: Running, after: Running) -> Running:
     """Where the imaging run had begun and nothing is proved any more, the proof begins with new frames."""
     if before.watching is None or after.aligned or after.stage is not Stage.PROOF:
         return after

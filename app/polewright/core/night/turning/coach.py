@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from polewright.core.night.advice import Advice, GoBack, Mood, RotateAxis, StartAgain, TightenClutch, Wait
-from polewright.core.night.states import Capture, NightState
+from polewright.core.night.states import Capture, Running
 from polewright.core.night.turning.places import places
 from polewright.core.night.turning.room import SMALLEST_STEP_RAD, next_rotation_rad
 from polewright.core.plan.sky_choice import choose_sky
@@ -16,20 +16,19 @@ DISAGREE = "do not agree"  # what core/axis/suspects.py says when no single mish
 OTHER_SKY_DEG = 10.0
 
 
-def advise_capture(state: NightState) -> Advice:
+def advise_capture(state: Running) -> Advice:
     """Frames at three places, 80 degrees or more apart, or until the axis is as sure as tonight needs."""
     return _advise_turn(state, state.capture, "capture")
 
 
-def advise_proof(state: NightState) -> Advice:
+def advise_proof(state: Running) -> Advice:
     """The same once more, over fresh frames."""
     return _advise_turn(state, state.proof, "proof")
 
 
-def _advise_turn(state: NightState, capture: Capture, name: str) -> Advice:
+def _advise_turn(state: Running, capture: Capture, name: str) -> Advice:
     done = places(capture)
     if not done:
-        assert state.plan is not None
         choices = choose_sky(state.plan.site, state.plan.obstacles) if name == "capture" else ()
         reason = choices[0].words if choices else "The mount stays as it is; this is where the turn begins."
         return Advice("Hands off. Waiting for a frame.", reason, "", Wait(), Mood.WAIT, f"{name}:first")
@@ -53,8 +52,7 @@ def _advise_turn(state: NightState, capture: Capture, name: str) -> Advice:
     )
 
 
-def _why(state: NightState, capture: Capture, count: int) -> str:
-    assert state.plan is not None
+def _why(state: Running, capture: Capture, count: int) -> str:
     axis = capture.axis
     if capture.refusal is not None and axis is None:
         return f"{capture.refusal.reason} {capture.refusal.cure}"
@@ -80,7 +78,7 @@ def _gain(capture: Capture, step_rad: float) -> str:
     return f"The uncertainty shrinks from {angle_text(sigma, sigma)} to {angle_text(gain.sigma_rad, gain.sigma_rad)}."
 
 
-def _other_sky(state: NightState, name: str) -> str:
+def _other_sky(state: Running, name: str) -> str:
     """A proof at the capture's declination shares its flexure and its refraction; another one does not."""
     first, second = state.capture.frames, state.proof.frames
     if name != "proof" or not first or len(places(state.proof)) != 1:

@@ -9,7 +9,7 @@ import numpy as np
 from polewright.core.angles import rotation_about
 from polewright.core.model import FloatArray
 from polewright.core.night.measured import PlacedFrame
-from polewright.core.night.states import Capture, NightState
+from polewright.core.night.states import Capture, Running
 from polewright.core.night.turning.places import STEP_RAD, WANTED_SPAN_RAD, places
 from polewright.core.plan.sky_choice import behind
 
@@ -19,7 +19,7 @@ SMALLEST_STEP_RAD = math.radians(12.0)
 PAST_MERIDIAN_RAD = math.radians(7.5)  # half an hour
 
 
-def next_rotation_rad(state: NightState, capture: Capture) -> float:
+def next_rotation_rad(state: Running, capture: Capture) -> float:
     """The next turn of the RA axis, west positive: on in the direction begun while the sky there is free.
 
     It stays on one side of the meridian where that leaves room enough: past it many mounts run into their own legs.
@@ -33,7 +33,7 @@ def next_rotation_rad(state: NightState, capture: Capture) -> float:
     return 0.0
 
 
-def _outset(state: NightState, first: PlacedFrame, crossing: bool) -> float:
+def _outset(state: Running, first: PlacedFrame, crossing: bool) -> float:
     """The first turn: to the side with more room."""
     west, east = (_room_rad(state, first, way, crossing) for way in (1.0, -1.0))
     room, way = (west, 1.0) if west >= min(east, WANTED_SPAN_RAD) else (east, -1.0)
@@ -41,7 +41,7 @@ def _outset(state: NightState, first: PlacedFrame, crossing: bool) -> float:
     return way * min(room, STEP_RAD) if room >= enough else 0.0
 
 
-def _onward(state: NightState, done: tuple[PlacedFrame, ...], begun: float, crossing: bool) -> float:
+def _onward(state: Running, done: tuple[PlacedFrame, ...], begun: float, crossing: bool) -> float:
     """The next turn: further on, or else back to the other side of where it began."""
     way = math.copysign(1.0, begun)
     room = min(_room_rad(state, done[-1], way, crossing), FARTHEST_RAD - abs(begun))
@@ -51,9 +51,8 @@ def _onward(state: NightState, done: tuple[PlacedFrame, ...], begun: float, cros
     return -way * min(room, STEP_RAD) - begun if room >= SMALLEST_STEP_RAD else 0.0
 
 
-def _room_rad(state: NightState, frame: PlacedFrame, way: float, crossing: bool) -> float:
+def _room_rad(state: Running, frame: PlacedFrame, way: float, crossing: bool) -> float:
     """How far the camera can be turned that way (west +1) with free sky all along, above 25 degrees or no lower."""
-    assert state.plan is not None
     axis, start = _axis_guess(state), _boresight(frame)
     side = -1.0 if state.plan.southern else 1.0
     floor = min(LOWEST_RAD, math.asin(float(np.clip(start[2], -1.0, 1.0))) - 1e-3)
@@ -71,16 +70,14 @@ def _room_rad(state: NightState, frame: PlacedFrame, way: float, crossing: bool)
     return room
 
 
-def _hidden(state: NightState, direction: FloatArray, altitude_rad: float) -> bool:
-    assert state.plan is not None
+def _hidden(state: Running, direction: FloatArray, altitude_rad: float) -> bool:
     azimuth = np.array(math.degrees(math.atan2(float(direction[0]), float(direction[1]))) % 360.0)
     altitude = np.array(math.degrees(altitude_rad))
     return any(bool(behind(obstacle, altitude, azimuth)) for obstacle in state.plan.obstacles)
 
 
-def _axis_guess(state: NightState) -> FloatArray:
+def _axis_guess(state: Running) -> FloatArray:
     """The pole as a stand-in for the axis: good to a few degrees, enough to choose a direction."""
-    assert state.plan is not None
     altitude = state.plan.pole_altitude_rad
     north = -math.cos(altitude) if state.plan.southern else math.cos(altitude)
     return np.array([0.0, north, math.sin(altitude)])
@@ -96,9 +93,8 @@ def _hour_angle_rad(boresight: FloatArray, axis: FloatArray) -> float:
     return math.atan2(-float(boresight[0]), float(boresight @ meridian))
 
 
-def _turned_west_rad(first: PlacedFrame, last: PlacedFrame, state: NightState) -> float:
+def _turned_west_rad(first: PlacedFrame, last: PlacedFrame, state: Running) -> float:
     """How far the camera was turned about the axis from one frame to the other, west positive, -pi to pi."""
-    assert state.plan is not None
     axis, side = _axis_guess(state), -1.0 if state.plan.southern else 1.0
     turn = np.array(last.camera_to_enu) @ np.array(first.camera_to_enu).T
     sine = 0.5 * float(axis @ np.array([turn[2, 1] - turn[1, 2], turn[0, 2] - turn[2, 0], turn[1, 0] - turn[0, 1]]))
@@ -106,7 +102,7 @@ def _turned_west_rad(first: PlacedFrame, last: PlacedFrame, state: NightState) -
     return -side * math.atan2(sine, cosine)
 
 
-def hour_angle_of(state: NightState) -> float:
+def hour_angle_of(state: Running) -> float:
     """Hour angle of the latest frame about the pole, rad, west positive; 0 without a frame."""
     if state.last_frame is None:
         return 0.0

@@ -10,18 +10,18 @@ import numpy as np
 from polewright.core.night.actions import Outcome, see_frame
 from polewright.core.night.effects import Effect, Refused, ShiftFound
 from polewright.core.night.events import FrameSolved, GuidingSwitched
-from polewright.core.night.states import NightPlan, NightState
+from polewright.core.night.states import NightPlan, Running
 from polewright.core.night.witness import witnessed_offset
 from polewright.core.offset import Offset
-from polewright.core.sky.places import east_and_up, pole_enu, standard_atmosphere
+from polewright.core.sky.places import east_and_up, pole_enu
 from polewright.core.vigil.watch import VigilSetup
 from polewright.core.vigil.watching import Watching, begin_watch, look_at
 
 
-def look(state: NightState, event: FrameSolved) -> Outcome:
+def look(state: Running, event: FrameSolved) -> Outcome:
     """Looks at a frame of the imaging run; tells of a shift with the frame that shows it."""
     seen, _ = see_frame(state, event)
-    if not state.aligned or state.plan is None:
+    if not state.aligned:
         return seen, ()
     offset = witnessed_offset(state) if state.proved else state.offset
     frame = event.frame.sky_frame()
@@ -33,7 +33,7 @@ def look(state: NightState, event: FrameSolved) -> Outcome:
 def _setup(plan: NightPlan, offset: Offset | None) -> VigilSetup:
     """The axis as a direction, from where it is known to stand against the target pole."""
     site = plan.site
-    pole = pole_enu(site, standard_atmosphere(site), plan.target)
+    pole = pole_enu(site, plan.air, plan.target)
     east, up, sigma = (0.0, 0.0, plan.tolerance_rad)
     if offset is not None:
         east, up, sigma = offset.east_rad, offset.up_rad, offset.sigma_rad
@@ -50,16 +50,29 @@ def _news(now: Watching) -> tuple[Effect, ...]:
     return (ShiftFound(replace(shift, onset_s=now.night_s(shift.onset_s), found_s=now.night_s(shift.found_s))),)
 
 
-def switch_guiding(state: NightState, event: GuidingSwitched) -> Outcome:
+def switch_guiding(state: Running, event: GuidingSwitched) -> Outcome:
     """The person knows what holds the mount; so the frames need not be asked."""
     if state.watching is None:
         return state, (Refused("No frame of the imaging run has come yet.", "Say so once the first one is here."),)
     return replace(state, watching=replace(state.watching, guided=event.on)), ()
 
 
-def put_away(state: NightState, event: object) -> Outcome:
+def put_away(state: Running, event: object) -> Outcome:
     """The person has read it; the watch goes on."""
     watching = state.watching
     if watching is None:
         return state, ()
     return replace(state, watching=replace(watching, seen=len(watching.vigil.shifts))), ()
+
+
+# guards
+
+
+def aligned(state: Running) -> bool:
+    """Proved, or accepted as it is: from now on the imaging run is watched."""
+    return state.aligned
+
+
+def shift_unread(state: Running) -> bool:
+    """The watch has found something."""
+    return state.watching is not None and bool(state.watching.vigil.shifts)

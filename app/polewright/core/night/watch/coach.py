@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from polewright.core.night.advice import Advice, Done, MeasureAgain, Mood
-from polewright.core.night.states import NightState
+from polewright.core.night.states import Running
 from polewright.core.night.witness import witnessed_offset
 from polewright.core.vigil.watch import SETTLED_RAD_H, Shift
 from polewright.core.vigil.watching import Watching
@@ -15,10 +15,10 @@ FIRST_LOOKS = 4  # fewer say nothing yet
 HIDDEN = 3.0  # the axis may have moved by so many times what was seen of it
 
 
-def advise_watch(state: NightState) -> Advice | None:
+def advise_watch(state: Running) -> Advice | None:
     """What the watch has to say; None while it has hardly begun."""
     watching = state.watching
-    if watching is None or state.plan is None:
+    if watching is None:
         return None
     if watching.unread:
         return _moved(state, watching, watching.unread[-1])
@@ -37,9 +37,8 @@ def advise_watch(state: NightState) -> Advice | None:
     )
 
 
-def _moved(state: NightState, watching: Watching, shift: Shift) -> Advice:
+def _moved(state: Running, watching: Watching, shift: Shift) -> Advice:
     """Measure again where the shift may cost the tolerance; else say that it does not."""
-    assert state.plan is not None
     tolerance = state.plan.tolerance_rad
     ago = duration_text(max(0.0, state.now_s - watching.night_s(shift.onset_s)))
     key = f"moved:{len(watching.vigil.shifts)}"
@@ -81,24 +80,23 @@ def _moved(state: NightState, watching: Watching, shift: Shift) -> Advice:
     )
 
 
-def _still_good(state: NightState, watching: Watching) -> bool:
+def _still_good(state: Running, watching: Watching) -> bool:
     """Whether all that was seen to move since the alignment, taken together, leaves the tolerance whole."""
     shifts = watching.vigil.shifts
     slow = [shift for shift in shifts if not shift.sudden]
-    if state.plan is None or (slow and slow[-1].rate_rad_h >= SETTLED_RAD_H):
+    if (slow and slow[-1].rate_rad_h >= SETTLED_RAD_H):
         return False
     return now_rad(state) + HIDDEN * sum(shift.size_rad for shift in shifts) <= state.plan.tolerance_rad
 
 
-def now_rad(state: NightState) -> float:
+def now_rad(state: Running) -> float:
     """How far the axis was off before, in all."""
     offset = (witnessed_offset(state) if state.proved else None) or state.offset
     return 0.0 if offset is None else offset.total_rad
 
 
-def _lasts(state: NightState, shift: Shift) -> str:
+def _lasts(state: Running, shift: Shift) -> str:
     """How long the tolerance lasts at this rate."""
-    assert state.plan is not None
     needed = angle_text(state.plan.tolerance_rad)
     left = state.plan.tolerance_rad - now_rad(state) - shift.size_rad
     hours = left / max(shift.rate_rad_h, 1e-12)
