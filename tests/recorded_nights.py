@@ -18,8 +18,9 @@ from typing import Any
 
 from polewright.core.night.advice import Advice
 from polewright.core.night.effects import Effect
-from polewright.core.night.events import AnyEvent, AxisFollowed, AxisMeasured, DriftMeasured, Screw, Ticked
-from polewright.core.night.states import NightState
+from polewright.core.night.events import AnyEvent, AxisFollowed, AxisMeasured, DriftMeasured, Ticked
+from polewright.core.night.states import NightState, Waiting
+from polewright.core.screws.angles import Screw
 from polewright.core.screws.memory import ScrewRate
 from polewright.runtime.course import Course
 from polewright.runtime.retrace import CheckedReplay, is_answer, retrace_to_the_end
@@ -35,7 +36,7 @@ RELATIVE, ABSOLUTE = 1e-9, 1e-20  # the covariances are of the order of 1e-12 ra
 
 def facts_of(state: NightState) -> Facts:
     """Where the night stands: stage, overlays, and every number that a decision rests on."""
-    if state.plan is None:
+    if isinstance(state, Waiting):
         return {"stage": "ORIENTATION", "plan": None}
     offset, lesson, watching = state.offset, state.lesson, state.watching
     return {

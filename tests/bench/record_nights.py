@@ -39,16 +39,16 @@ from polewright.core.night.events import (
     TripodBumped,
     UndoAsked,
 )
-from polewright.core.night.states import NightState, Stage
+from polewright.core.night.states import Running, Stage
 from polewright.core.screws.lock_memory import LockMemory
 from polewright.core.sky.places import default_target, pole_enu, standard_atmosphere
-from polewright.runtime.autopilot import Autopilot, Habits
-from polewright.runtime.by_drift import ByDrift, Way
+from polewright.practice.by_drift import ByDrift, Way
+from polewright.practice.frame_delivery import StarListsOnly
+from polewright.practice.rehearsal import LONGEST_NIGHT_S, SYNC_S, Rehearsal
+from polewright.practice.told_hand import Habits, ToldHand
+from polewright.practice.world import RehearsalWorld
 from polewright.runtime.engine import NightEngine
-from polewright.runtime.frame_delivery import StarListsOnly
 from polewright.runtime.jobs import InlineJobs
-from polewright.runtime.rehearsal import LONGEST_NIGHT_S, SYNC_S, Rehearsal
-from polewright.runtime.world import RehearsalWorld
 from polewright.services.clock import SystemClock
 from polewright.services.night_log import LOG_NAME, parse_night
 from polewright.services.recorder import NightRecorder
@@ -66,14 +66,14 @@ Deed = Callable[["Told"], None]
 class Step:
     """When the night has come so far, this happens; each step waits for the one before it, and then `after_s`."""
 
-    reached: Callable[[NightState], bool]
+    reached: Callable[[Running], bool]
     deed: Deed
     after_s: float = 0.0
 
 
 @dataclass(frozen=True)
 class Script:
-    """A night to record: autopilot, and whatever else happens."""
+    """A night to record: a told hand, and whatever else happens."""
 
     scenario: str = "calm"
     seed: int = 3
@@ -95,7 +95,7 @@ class Told:
         self.lists = StarListsOnly(
             self.world, shared_solver(), script.seed, lambda path: self.night.engine.frame_arrived(path)
         )
-        self.autopilot = Autopilot(self.world, self.night.engine, script.seed, script.habits)
+        self.hand = ToldHand(self.world, self.night.engine, script.seed, script.habits)
         self.steps = list(script.steps)
         self._since_s = 0.0
         if script.drift is not None:
@@ -105,9 +105,9 @@ class Told:
         """To the end of the alignment, and then so much of the imaging run."""
         self._begin()
         self._tick_on()
-        self.autopilot.begin(lambda: self.world.start_camera(self.lists.deliver))
+        self.hand.begin(lambda: self.world.start_camera(self.lists.deliver))
         clock = self.world.clock
-        while not self.autopilot.finished and clock.monotonic_s() < LONGEST_NIGHT_S:
+        while not self.hand.finished and clock.monotonic_s() < LONGEST_NIGHT_S:
             self._second()
         for _ in range(round(self.script.image_s)):
             self._second()
@@ -123,7 +123,8 @@ class Told:
     def _second(self) -> None:
         self.world.clock.advance(1.0)
         now_s = self.world.clock.monotonic_s()
-        if self.steps and self.steps[0].reached(self.night.engine.state):
+        state = self.night.engine.state
+        if self.steps and isinstance(state, Running) and self.steps[0].reached(state):
             self._since_s = self._since_s or now_s
             if now_s - self._since_s >= self.steps[0].after_s:
                 self.steps.pop(0).deed(self)
@@ -164,7 +165,7 @@ class Told:
         assert recorder.resumed is not None
         engine.resume(recorder.resumed)
         self.night.recorder, self.night.engine = recorder, engine
-        self.autopilot._engine = engine
+        self.hand._engine = engine
 
 
 def _cut(blob: bytes) -> bytes:
@@ -188,17 +189,17 @@ def posted(make: Callable[[Told], AnyEvent]) -> Deed:
     return lambda told: told.say(make(told))
 
 
-def in_stage(stage: Stage) -> Callable[[NightState], bool]:
+def in_stage(stage: Stage) -> Callable[[Running], bool]:
     """The night has come to the stage."""
     return lambda state: state.stage is stage
 
 
-def always(state: NightState) -> bool:
+def always(state: Running) -> bool:
     """At once."""
     return True
 
 
-def turned(turns: int) -> Callable[[NightState], bool]:
+def turned(turns: int) -> Callable[[Running], bool]:
     """So many turns were made, and the axis is at rest."""
     return lambda state: state.handling.turns_made >= turns and state.stage in (Stage.ROUGH, Stage.FINE)
 
