@@ -17,6 +17,7 @@ from polewright.core.detection.selection import Selection, select, select_trails
 from polewright.core.detection.trails import Streaks, streaks_of, without_lines
 from polewright.core.detection.verdict import FrameFacts, judge, judge_blank
 from polewright.core.model import Frame, PixelArray, StarList
+from polewright.core.star_trouble import StarTrouble, TooSmall
 from polewright.services.careful_pass import Trails, careful_candidates, flattened, long_regions
 from polewright.services.quick_pass import MOST_CANDIDATES, quick_candidates
 
@@ -44,10 +45,10 @@ class Detector:
     """Finds and measures the stars of a frame. Holds no state: one instance serves any number of threads."""
 
     def detect(self, frame: Frame, hot_pixels: HotPixelMask | None = None) -> StarList:
-        """The stars of `frame`, brightest first; a poor or empty list carries reason and cure."""
+        """The stars of `frame`, brightest first; a poor or empty list says why."""
         pixels = finite(frame.pixels)
         if min(pixels.shape) < _LEAST_SIDE_PX:
-            return _nothing(frame, "The frame is smaller than 32 pixels.", "Use the whole chip of the camera.")
+            return _nothing(frame, TooSmall(_LEAST_SIDE_PX))
         if hot_pixels is not None:
             pixels = hot_pixels.mended(pixels)
         highest = float(pixels.max())
@@ -56,9 +57,9 @@ class Detector:
         share = float((sample >= full).mean()) if full <= highest else 0.0
         exposure = frame.exposure_s.value if frame.exposure_s is not None else None
         blank = FrameFacts(float(sample.min()), highest, share, exposure)
-        reason, cure = judge_blank(blank)
-        if reason:
-            return _nothing(frame, reason, cure)
+        nothing = judge_blank(blank)
+        if nothing is not None:
+            return _nothing(frame, nothing)
         found = _quick(pixels, full, highest)
         if _needs_care(found):
             found = _careful(pixels, full, found)
@@ -141,7 +142,7 @@ def _star_list(frame: Frame, pixels: PixelArray, found: _Found, blank: FrameFact
     if sure == 0:  # nothing but the tail of the noise
         found = replace(found, selection=found.selection.without(np.ones(len(stars), dtype=bool), "noise"))
         stars = found.selection.stars
-    reason, cure = judge(
+    trouble = judge(
         replace(
             blank,
             stars=sure,
@@ -165,12 +166,11 @@ def _star_list(frame: Frame, pixels: PixelArray, found: _Found, blank: FrameFact
         background_adu=found.measurement.noise.sky_adu,
         noise_adu=found.measurement.noise.noise_adu,
         rejected=found.selection.rejected,
-        reason=reason,
-        cure=cure,
+        trouble=trouble,
     )
 
 
-def _nothing(frame: Frame, reason: str, cure: str) -> StarList:
+def _nothing(frame: Frame, trouble: StarTrouble) -> StarList:
     none = np.zeros(0)
     return StarList(
         frame.width_px,
@@ -182,6 +182,5 @@ def _nothing(frame: Frame, reason: str, cure: str) -> StarList:
         none,
         none,
         none.astype(np.int64),
-        reason=reason,
-        cure=cure,
+        trouble=trouble,
     )

@@ -84,7 +84,7 @@ def _still_good(state: Running, watching: Watching) -> bool:
     """Whether all that was seen to move since the alignment, taken together, leaves the tolerance whole."""
     shifts = watching.vigil.shifts
     slow = [shift for shift in shifts if not shift.sudden]
-    if (slow and slow[-1].rate_rad_h >= SETTLED_RAD_H):
+    if slow and slow[-1].rate_rad_h >= SETTLED_RAD_H:
         return False
     return now_rad(state) + HIDDEN * sum(shift.size_rad for shift in shifts) <= state.plan.tolerance_rad
 
