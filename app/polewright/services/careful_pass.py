@@ -108,13 +108,15 @@ def extracted(flat: Image, threshold: float, minarea: int, deblend_cont: float) 
 
     for times, cont in ((1.0, deblend_cont), (1.0, 1.0), (4.0, 1.0), (16.0, 1.0)):
         try:
-            return sep.extract(
+            found: NDArray[Any] = sep.extract(
                 flat, times * threshold, filter_kernel=None, minarea=minarea, clean=False, deblend_cont=cont
             )
+            return found
         except Exception as error:
             if not any(word in str(error) for word in _LIMITS_OF_SEP):
                 raise
-    return sep.extract(np.zeros((8, 8), dtype=np.float32), 1.0)
+    nothing: NDArray[Any] = sep.extract(np.zeros((8, 8), dtype=np.float32), 1.0)
+    return nothing
 
 
 def long_regions(image: Flat) -> Trails:

@@ -6,6 +6,7 @@ Both passes only propose candidates; every candidate is then measured (core/dete
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -32,6 +33,8 @@ _LARGEST_ADU = 1e9
 _LEAST_SIDE_PX = 32
 _FULL_SCALES = (*(2.0**bits - 1.0 for bits in range(8, 17)), *(2.0**16 - 2.0**shift for shift in range(1, 7)))
 
+Elsewhere = Callable[[Frame, HotPixelMask | None], StarList]
+
 
 @dataclass(frozen=True, eq=False)
 class _Found:
@@ -42,7 +45,13 @@ class _Found:
 
 
 class Detector:
-    """Finds and measures the stars of a frame. Holds no state: one instance serves any number of threads."""
+    """Finds and measures the stars of a frame. Holds no state: one instance serves any number of threads.
+
+    `elsewhere` finds them, all over again, on a frame that needs care; without it that is done here.
+    """
+
+    def __init__(self, elsewhere: Elsewhere | None = None) -> None:
+        self._elsewhere = elsewhere
 
     def detect(self, frame: Frame, hot_pixels: HotPixelMask | None = None) -> StarList:
         """The stars of `frame`, brightest first; a poor or empty list says why."""
@@ -62,6 +71,8 @@ class Detector:
             return _nothing(frame, nothing)
         found = _quick(pixels, full, highest)
         if _needs_care(found):
+            if self._elsewhere is not None:
+                return self._elsewhere(frame, hot_pixels)
             found = _careful(pixels, full, found)
         return _star_list(frame, pixels, found, blank)
 

@@ -38,6 +38,12 @@ FEWEST_FOR_A_FLIP = 12  # stars; fewer are no sign that the field should have be
 THOROUGH_EVERY = 8  # after a solved frame, failing ones are most likely trailed: every eighth is searched for long
 
 
+class Reads(Protocol):
+    """Reads a frame file: frame_reader.read_frame, or the same in a process of its own."""
+
+    def __call__(self, path: Path, *, utc_offset_hours: float | None = None) -> Frame: ...
+
+
 class Detects(Protocol):
     """Finds stars on a frame."""
 
@@ -85,7 +91,9 @@ class FrameMeasurer:
         optics: Optics | None = None,
         utc_offset_hours: float | None = None,
         progress: Progress | None = None,
+        read: Reads = read_frame,
     ) -> None:
+        self._read = read
         self._detector = detector
         self._solver = solver
         self._now_s = now_s
@@ -100,7 +108,7 @@ class FrameMeasurer:
     def read(self, path: Path) -> tuple[Frame, float]:
         """The frame and the seconds it took; FrameReadError when the file is damaged."""
         start = self._now_s()
-        frame = read_frame(path, utc_offset_hours=self._utc_offset_hours)
+        frame = self._read(path, utc_offset_hours=self._utc_offset_hours)
         return frame, self._now_s() - start
 
     def measure(self, path: Path) -> MeasuredFrame:
