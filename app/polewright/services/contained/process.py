@@ -43,9 +43,14 @@ class HelperProcess:
 
     def _start(self) -> None:
         """Begin to start it, unless it runs; does not wait."""
-        if not self._running or self._running[0].poll() is not None:
+        if not self.running:
             self.close()
             self._running.append(_launched())
+
+    @property
+    def running(self) -> bool:
+        """Whether there is a process now."""
+        return bool(self._running) and self._running[0].poll() is None
 
     def ask(self, message: Message, budget: Budget) -> Message:
         """The answer; BreachError without one (the process is gone then), HelperFaultError for a bug."""

@@ -59,10 +59,11 @@ def read_gzipped_fits(blob: bytes, utc_offset_hours: float | None) -> tuple[Rast
 def unpack_gzip(blob: bytes) -> bytes:
     """The content of a gzip file; DamagedError when it would be larger than any frame."""
     limit = min(MAX_BYTES, MAX_DEFLATE_RATIO * len(blob)) + (1 << 20)
-    with gzip.GzipFile(fileobj=io.BytesIO(blob)) as packed:
+    stream = io.BytesIO(blob)
+    with gzip.GzipFile(fileobj=stream) as packed:
         content = packed.read(min(limit + 1, FIRST_BYTES))
         if len(content) == FIRST_BYTES:
-            if packed.fileobj is None or EMPTY_RATIO * packed.fileobj.tell() < FIRST_BYTES:
+            if EMPTY_RATIO * stream.tell() < FIRST_BYTES:
                 raise DamagedError("there is nothing in it: it unpacks to a long row of the same values")
             content += packed.read(limit + 1 - FIRST_BYTES)
     if len(content) > limit:
