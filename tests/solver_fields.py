@@ -27,6 +27,7 @@ class FieldRecipe:
 
     width_deg: float
     spurious: int = 20
+    faint_strays: int = 0  # fainter than every catalogue star
     missing: float = 0.10
     noise_px: float = 0.3
     scale_error: float = 0.03
@@ -103,6 +104,9 @@ def make_field(
         [y + rng.normal(size=y.size) * recipe.noise_px, rng.uniform(0, recipe.height_px, recipe.spurious)]
     )
     strays = rng.choice(magnitude, recipe.spurious) if magnitude.size else np.ones(recipe.spurious)
+    x = np.concatenate([x, rng.uniform(0, recipe.width_px, recipe.faint_strays)])
+    y = np.concatenate([y, rng.uniform(0, recipe.height_px, recipe.faint_strays)])
+    strays = np.concatenate([strays, np.full(recipe.faint_strays, 99.0)])
     by_light = np.argsort(np.concatenate([magnitude, strays]), kind="stable")
     stars = star_list(x[by_light], y[by_light], recipe.noise_px, recipe.width_px, recipe.height_px)
     stated = camera.scale_arcsec_px * (1.0 + rng.uniform(-1, 1) * recipe.scale_error)

@@ -15,7 +15,7 @@ from polewright.core.matching.growth import Detections, Placement
 from polewright.core.matching.hint import CAMERA_SCALE_TOLERANCE, SolveHint
 from polewright.core.matching.image_stars import ImageStars, image_stars
 from polewright.core.matching.layers import LAYERS_PER_SQ_DEG
-from polewright.core.matching.quad_search import Question, quad_poses, quads_asked
+from polewright.core.matching.quad_search import MOST_ALIKE, Question, quad_poses, quads_asked
 from polewright.core.matching.regions import Cap, Ring
 from polewright.core.matching.triangles import image_triangles, triangle_poses
 from polewright.core.matching.verdict import Candidates, Judge, regions_of
@@ -51,7 +51,12 @@ _BEST_LAYER_STARS = 22.0
 _Depths = tuple[tuple[int, int, int], ...]
 # catalogue stars per field, brightest detections, and how many patches of sky are worth that: 4 and 20 ms each
 _LOCAL_DEPTHS: _Depths = ((10, 12, 400), (22, 14, 20))
-_MOST_RING_PATCHES = 600  # a ring of narrow fields has thousands: an hour of clear sky would go by
+_MOST_RING_PATCHES = 400  # a ring of narrow fields has thousands: an hour of clear sky would go by
+_DEPTHS = (60, 40, 20)  # brightest detections that are tried alone when all of them find nothing
+_SHORT_LIST = 24  # the same at every scale
+_MOST_ALIKE_AT_A_SCALE = 1500
+_MOST_PATCHES_OF_MANY = 40
+_PATCH_STARS, _SPARSE_FIELD = 300.0, 4.0  # catalogue stars in a patch, where a field has no more than four of them
 _FEW_STARS = 25  # more than this and the index would have found the field
 
 
@@ -72,19 +77,31 @@ class Solver:
             return _unsolved(stars, None)
         detections = _brightest(stars)
         judge = Judge(self._catalogue, epoch_year, regions_of(hint))
-        assumed = _assumed_camera(stars, hint)
-        if assumed is not None:
-            camera, tolerance = assumed
-            image = image_stars(camera, detections, tolerance, hint.mirrored, hint.camera is not None)
-            placement = self._search(image, judge, progress, hint.thorough)
-            if placement is not None:
-                return _solution(stars, detections, self._catalogue, *placement)
+        placement = self._at_stated_scale(stars, detections, hint, judge, progress)
+        if placement is not None:
+            return _solution(stars, detections, self._catalogue, *placement)
         if self._may_try_scales(stars, hint):
             placement = self._search_scales(stars, detections, hint, judge, progress)
             if placement is not None:
                 solution = _solution(stars, detections, self._catalogue, *placement)
                 return _with_scale_warning(solution, hint)
         return _unsolved(stars, _unmatched(stars, hint, self._may_try_scales(stars, hint)))
+
+    def _at_stated_scale(
+        self, stars: StarList, detections: Detections, hint: SolveHint, judge: Judge, progress: Progress | None
+    ) -> tuple[Placement, str] | None:
+        """All stars first; where they are many, then the brightest alone, which fainter strays drown."""
+        assumed = _assumed_camera(stars, hint)
+        if assumed is None:
+            return None
+        camera, tolerance = assumed
+        count = detections.x_px.size
+        for depth in (count, *(d for d in _DEPTHS if d < count and hint.thorough)):
+            image = image_stars(camera, detections, tolerance, hint.mirrored, hint.camera is not None, depth)
+            placement = self._search(image, judge, progress, hint.thorough)
+            if placement is not None:
+                return placement
+        return None
 
     def _may_try_scales(self, stars: StarList, hint: SolveHint) -> bool:
         wanted = hint.camera is None and (hint.scale_arcsec_px is None or self._search_other_scales)
@@ -117,25 +134,25 @@ class Solver:
             first, last = _QUICK_STAGES if at_once else 0, len(_STAGES) if thorough else _QUICK_STAGES
             for candidates in self._whole_sky(image, progress, _STAGES[first:last], build=thorough):
                 yield "whole sky", candidates
-        if few and thorough:
-            yield from self._elsewhere_hinted(image, judge, reach, progress)
+        if thorough:
+            yield from self._elsewhere_hinted(image, judge, few, progress)
 
     def _elsewhere_hinted(
-        self, image: ImageStars, judge: Judge, reach: float, progress: Progress | None
+        self, image: ImageStars, judge: Judge, few: bool, progress: Progress | None
     ) -> Iterator[tuple[str, Candidates]]:
-        """Patch by patch over what the hints allow beyond the first patch: slow, for few stars."""
+        """Patch by patch over what the hints allow beyond the first patch: slow, for few stars or narrow fields."""
         for region in judge.regions:
-            patches = region.patches(reach)
-            path: str
-            depths: _Depths
-            if isinstance(region, Ring):
-                if len(patches) > _MOST_RING_PATCHES:
+            ring = isinstance(region, Ring)
+            if ring and not few:
+                continue
+            for per_field, brightest, most in _LOCAL_DEPTHS[:1] if ring else _LOCAL_DEPTHS:
+                reach = _patch_reach_rad(image, per_field)
+                patches = region.patches(reach)
+                if ring and len(patches) > _MOST_RING_PATCHES:
                     continue
-                path, depths = "declination ring", ((*_LOCAL_DEPTHS[0][:2], _MOST_RING_PATCHES),)
-            else:
-                path, depths, patches = "hint", _LOCAL_DEPTHS, patches[1:]
-            for candidates in self._near(image, patches, reach, depths, progress):
-                yield path, candidates
+                most = _MOST_RING_PATCHES if ring else most if few else _MOST_PATCHES_OF_MANY
+                for candidates in self._near(image, patches, reach, ((per_field, brightest, most),), progress):
+                    yield "declination ring" if ring else "hint", candidates
 
     def _near(
         self,
@@ -162,6 +179,7 @@ class Solver:
         progress: Progress | None,
         stages: tuple[tuple[float, int, int], ...] = _STAGES,
         build: bool = True,
+        most_alike: int = MOST_ALIKE,
     ) -> Iterator[Candidates]:
         """Candidates from the pattern index, the likely ones first; without `build` from the layers there are."""
         layers = self._layers(image)
@@ -173,7 +191,8 @@ class Solver:
                 layer = self._index.layer(n, progress)
                 quads = quads_asked(image, _question(stage, expected, image, len(layers)), asked[n])
                 asked[n].append(quads)
-                yield quad_poses(image, layer, self._catalogue.position, quads, partial(self._index.release, n))
+                release = partial(self._index.release, n)
+                yield quad_poses(image, layer, self._catalogue.position, quads, release, most_alike)
 
     @staticmethod
     def _layers(image: ImageStars) -> dict[int, float]:
@@ -186,20 +205,38 @@ class Solver:
     def _search_scales(
         self, stars: StarList, detections: Detections, hint: SolveHint, judge: Judge, progress: Progress | None
     ) -> tuple[Placement, str] | None:
-        """The whole sky at every scale, from common fields outward; the odds know how much was searched."""
-        widths = _field_widths_deg()
+        """The whole sky at every scale, from common fields outward; the odds know how much was searched.
+
+        All stars first; where they are many, then the brightest alone.
+        """
         everything = judge.for_scales(0.5 * float(np.log(WIDEST_FIELD_DEG / NARROWEST_FIELD_DEG)))
+        for depth in (None, *(d for d in (_SHORT_LIST,) if 2 * d < detections.x_px.size)):
+            for image in self._images_of_scales(stars, detections, hint, depth, progress):
+                for candidates in self._whole_sky(image, progress, _STAGES[1:3], most_alike=_MOST_ALIKE_AT_A_SCALE):
+                    placement = everything.best(image, candidates, judged=4)
+                    if placement is not None and placement.log_odds > ACCEPTED_LOG_ODDS:
+                        return placement, "any scale"
+        return None
+
+    @staticmethod
+    def _images_of_scales(
+        stars: StarList, detections: Detections, hint: SolveHint, depth: int | None, progress: Progress | None
+    ) -> Iterator[ImageStars]:
+        widths = _field_widths_deg()
         for k, width_deg in enumerate(widths):
             if progress is not None:
                 progress(f"Trying fields {width_deg:.1f} degrees wide", k / len(widths))
             focal = stars.width_px / 2.0 / np.tan(np.radians(width_deg) / 2.0)
             camera = Camera(stars.width_px, stars.height_px, float(focal))
-            image = image_stars(camera, detections, SCALE_STEP**0.55 - 1.0, hint.mirrored, False)
-            for candidates in self._whole_sky(image, progress, _STAGES[1:3]):
-                placement = everything.best(image, candidates, judged=4)
-                if placement is not None and placement.log_odds > ACCEPTED_LOG_ODDS:
-                    return placement, "any scale"
-        return None
+            yield image_stars(camera, detections, SCALE_STEP**0.55 - 1.0, hint.mirrored, False, depth)
+
+
+def _patch_reach_rad(image: ImageStars, per_field: int) -> float:
+    """Radius of the patches that are searched at once: larger where the catalogue has few stars to a field."""
+    there = min(per_field, LAYERS_PER_SQ_DEG[0] * image.field_sr * np.degrees(1.0) ** 2)
+    fields = _PATCH_STARS / there * min(1.0, _SPARSE_FIELD / there)
+    radius = float(np.sqrt(fields * image.field_sr / np.pi))
+    return max(0.8 * image.half_diagonal_rad, radius - image.half_diagonal_rad)
 
 
 def _question(stage: tuple[float, int, int], expected: float, image: ImageStars, layers: int) -> Question:

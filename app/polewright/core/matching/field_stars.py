@@ -44,12 +44,12 @@ class FieldStars:
         diagonal2 = float(camera.width_px**2 + camera.height_px**2)
         half = np.sqrt(diagonal2) / 2.0 / camera.focal_px
         radius = float(np.arctan(half * (1.0 + half * half * max(camera.k1, 0.0))) * 1.03)
-        circle_over_frame = np.pi / 4.0 * diagonal2 / (camera.width_px * camera.height_px)
-        index = catalogue.around(camera_to_sky[:, 2], radius, int(limit * circle_over_frame))
+        index = catalogue.around(camera_to_sky[:, 2], radius, _of_circle(camera, limit))
         return FieldStars(index, catalogue.vectors_at(epoch_year, index))
 
-    def brightest(self, count: int) -> FieldStars:
-        """The first of them."""
+    def brightest(self, camera: Camera, limit: int) -> FieldStars:
+        """Fewer of them: so many that the frame itself should hold `limit` at most."""
+        count = _of_circle(camera, limit)
         return FieldStars(self.index[:count], self.icrs[:count])
 
     def pixels(self, camera: Camera, camera_to_sky: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -95,3 +95,9 @@ class FieldStars:
         taken[nearest[near]] = near  # the last of several stars, the nearest, stays
         chosen = np.sort(taken[taken >= 0])
         return Matches(nearest[chosen], inside[chosen])
+
+
+def _of_circle(camera: Camera, in_frame: int) -> int:
+    """How many stars the circle about a frame holds when the frame holds `in_frame`."""
+    diagonal2 = float(camera.width_px**2 + camera.height_px**2)
+    return int(np.pi / 4.0 * diagonal2 / (camera.width_px * camera.height_px) * in_frame)

@@ -27,7 +27,7 @@ _ROUNDS = ((0.35, 0.015), (1.1, 0.006))
 _ROUNDS_OF_A_LENS = ((0.35, 0.015), (0.7, 0.01), (1.1, 0.006))  # its distortion is learned on the way
 _WIDE_START = 0.12  # frame diagonals between the first stars: their scale and roll hold for the whole frame
 _CONVINCING_STARS = 12  # matched, and half of the detections: one in thousands of false poses (measured)
-_WEIGHED = 80  # brightest detections that weigh in the verdict; the final fit takes them all
+MOST_WEIGHED = 80  # brightest detections that weigh in the verdict; the final fit takes them all
 _STEADY_ROUNDS = 3
 _STEADY_SHARE = 0.5  # of a centroid error: a fit that moves less keeps its matches
 _DEPTHS = np.linspace(0.5, 1.0, 6)  # shares of the matches, brightest first, that a depth of catalogue may hold
@@ -73,12 +73,13 @@ class Known:
 
 @dataclass(frozen=True, eq=False)
 class Setting:
-    """What stays the same while poses of one frame are judged."""
+    """What stays the same while poses of one frame are judged. The brightest `weighed` detections decide."""
 
     catalogue: Catalogue
     epoch_year: float
     detections: Detections
     known: Known
+    weighed: int
 
 
 def effective_sigma(sigma_px: FloatArray, scale_arcsec_px: float) -> FloatArray:
@@ -120,8 +121,15 @@ def grow(
             return placement
     if placement is None or attempt.takes_part():
         attempt.take_all()
-        placement = _settled(attempt, prior) or placement
+        placement = _better(_settled(attempt, prior), placement, accepted_log_odds)
     return placement
+
+
+def _better(full: Placement | None, first: Placement | None, accepted_log_odds: float) -> Placement | None:
+    """The placement of all detections, unless faint ones spoil what the brightest alone made sure."""
+    if first is None or (full is not None and full.log_odds > accepted_log_odds):
+        return full
+    return first
 
 
 def _rounds(learns_distortion: bool, wide_start: bool) -> tuple[tuple[float, float], ...]:
@@ -188,7 +196,7 @@ class _Attempt:
         self._all_stars = FieldStars.around(
             setting.catalogue, setting.epoch_year, camera, camera_to_sky, _wanted(setting.detections)
         )
-        self._consider(setting.detections.brightest(_WEIGHED))
+        self._consider(setting.detections.brightest(setting.weighed))
         self.matches = Matches(np.empty(0, dtype=np.int64), np.empty(0, dtype=np.int64))
         self._expected = np.empty(0, dtype=np.int64)  # how many stars as bright as each or brighter are in the frame
         self.fit: PlateFit | None = None
@@ -201,8 +209,8 @@ class _Attempt:
         self.detections = detections
         self.sigma = effective_sigma(detections.sigma_px, self.camera.scale_arcsec_px)
         self.usual_sigma = middle_of(self.sigma)
-        share = _wanted(detections) / _wanted(self.setting.detections)
-        self.stars = self._all_stars.brightest(int(np.ceil(share * len(self._all_stars.index))))
+        # so many stars, not such a share of those there are: a narrow field has fewer than it might hold
+        self.stars = self._all_stars.brightest(self.camera, _wanted(detections))
 
     def takes_part(self) -> bool:
         """Are there detections that do not count yet?"""
@@ -254,17 +262,17 @@ class _Attempt:
         self._accept(self.matches, fits[best])
 
     def log_odds(self, prior: Prior) -> float:
-        """Log likelihood ratio, averaged over depths of the catalogue, times the share of the prior."""
+        """Log likelihood ratio, averaged over depths of catalogue and list, times the share of the prior."""
         assert self.fit is not None
-        rank = self._expected[self.matches.star]
-        order = rank.argsort()
-        sigma = self.sigma[self.matches.detected[order]] * self.stretch
+        order = self.matches.detected.argsort()
+        place = self.matches.detected[order]
+        expected = self._expected[self.matches.star][order]
+        deepest = np.sort(expected)[np.ceil(order.size * _DEPTHS).astype(np.int64) - 1]
         residual = np.hypot(self.fit.residual_px[:, 0], self.fit.residual_px[:, 1])[order]
-        uses = np.ceil(order.size * _DEPTHS).astype(np.int64)
-        distance = np.where(np.arange(order.size) < uses[:, None], residual, np.inf)
+        distance = np.where(expected <= deepest[:, None], residual, np.inf)
         area = float(self.camera.width_px * self.camera.height_px)
-        strays = self.sigma.size - order.size
-        ratios = log_likelihood_ratio(distance, sigma, rank[order[uses - 1]], area, strays)
+        sigma = self.sigma[place] * self.stretch
+        ratios = log_likelihood_ratio(distance, sigma, deepest, area, place, self.sigma.size)
         share = log_share_of_prior(prior, self.fit.covariance[:4, :4] * self.stretch**2)
         return float(log_mean_exp(ratios) + share)
 

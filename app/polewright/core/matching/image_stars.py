@@ -18,7 +18,8 @@ SIGMA_FLOOR_PX = 0.25  # detectors promise better centroids than blends and trai
 class ImageStars:
     """`camera` is assumed: its focal length may be off by `scale_tolerance`; `mirrored` is None when not known.
 
-    `pixels` (N, 2) from the image centre, freed of the known distortion; `slack` is the relative error that unknown
+    `pixels` (N, 2) from the image centre, freed of the known distortion, of the brightest detections, those that the
+    search starts from; `slack` is the relative error that unknown
     distortion and differential refraction may give to a distance.
     """
 
@@ -54,14 +55,23 @@ class ImageStars:
 
 
 def image_stars(
-    camera: Camera, detections: Detections, scale_tolerance: float, mirrored: bool | None, camera_known: bool
+    camera: Camera,
+    detections: Detections,
+    scale_tolerance: float,
+    mirrored: bool | None,
+    camera_known: bool,
+    depth: int | None = None,
 ) -> ImageStars:
-    """Prepare the detections for the search; a known camera brings its distortion and its parity."""
+    """Prepare the detections for the search; a known camera brings its distortion and its parity.
+
+    `depth`: how many of the brightest the search and the verdict start from, None for all.
+    """
     if camera_known:
         mirrored = camera.mirrored if mirrored is None else mirrored
-    pixels = centred_pixels(camera, detections.x_px, detections.y_px)
+    first = detections if depth is None else detections.brightest(depth)
+    pixels = centred_pixels(camera, first.x_px, first.y_px)
     half_field = np.hypot(camera.width_px, camera.height_px) / 2.0 / camera.focal_px
-    sigma = np.maximum(effective_sigma(detections.sigma_px, camera.scale_arcsec_px), SIGMA_FLOOR_PX)
+    sigma = np.maximum(effective_sigma(first.sigma_px, camera.scale_arcsec_px), SIGMA_FLOOR_PX)
     usual = middle_of(sigma)
     cell = max(2.0, 2.5 * usual, 0.0022 * camera.width_px)
     return ImageStars(

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from polewright.core.matching.evidence import ACCEPTED_LOG_ODDS, Prior
-from polewright.core.matching.growth import Known, Placement, Setting, grow
+from polewright.core.matching.growth import MOST_WEIGHED, Known, Placement, Setting, grow
 from polewright.core.matching.hint import KNOWN_SCALE_SIGMA, RING_HALF_WIDTH_DEG, SolveHint
 from polewright.core.matching.image_stars import ImageStars
 from polewright.core.matching.poses import Poses
@@ -72,7 +72,8 @@ class Judge:
 
     def _setting(self, image: ImageStars) -> Setting:
         known = Known(image.camera.focal_px, KNOWN_SCALE_SIGMA, True) if image.camera_known else Known()
-        return Setting(self.catalogue, self.epoch_year, image.detections, known)
+        weighed = min(MOST_WEIGHED, len(image.pixels))
+        return Setting(self.catalogue, self.epoch_year, image.detections, known, weighed)
 
     def _prior(self, image: ImageStars, centre: FloatArray) -> Prior:
         """Hinted regions and the whole sky are given equal shares of belief."""
