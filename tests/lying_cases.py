@@ -168,7 +168,7 @@ def _copied_anew(change: Callable[[Path], None]) -> Make:
 
 LAST, LATER = slice(2, None), slice(1, None)
 TWO, SLIPS = SequencePlan(frames=2), MountRanges(declination_slip_arcmin=(3.0, 3.0))
-YESTERDAY = "2026-11-11T19:30:00"
+YESTERDAY = "2026-11-11T19:57:00"
 SAME_SCALE = replace(CALM.camera, name="Lantern Four", number=7)
 EASTERN = {"site": Site(44.8, 149.2), "start": "2026-11-12T10:30:00"}
 SOUTH = ("--lat", f"{-SITE.lat_deg}", "--lon", f"{SITE.lon_deg}")
@@ -227,9 +227,9 @@ CASES = (
         _copied_anew(lambda p: shift_clock(p, 12 * HOUR)),
         "the Sun stands",
     ),
-    Case("longitude: 10 degrees west as east, header right", "warned", _options(*WEST), "one of them is wrong"),
+    Case("longitude: 3 degrees east as west, header right", "warned", _options(*WEST), "one of them is wrong"),
     Case(
-        "longitude: 10 degrees west as east, header too",
+        "longitude: 3 degrees east as west, header too",
         "silent",
         _each(lambda p: change_header(p, SITELONG=-SITE.lon_deg)),
     ),
@@ -258,8 +258,8 @@ CASES = (
     Case("Moon: gradient over the frame", "right", _pixels(lambda image: _gradient(image, 1.0, 0.6, GLOW_ADU))),
     Case("dew: stars wide and faint", "right", _sky(defocus_px=3.0, extinction_mag=2.0)),
     Case("street lamp in the corner", "right", _pixels(_lamp)),
-    Case("30 s without tracking", "refused", _sky(plan=SequencePlan(exposure_s=30.0, tracking=False)), "px wide"),
-    Case("wind shakes the mount", "right", _sky(wind_arcsec=18.0), "do not agree"),
+    Case("30 s without tracking", "right", _sky(plan=SequencePlan(exposure_s=30.0, tracking=False))),
+    Case("wind shakes the mount", "silent", _sky(wind_arcsec=18.0)),
     Case("focus drifts: last frame out of focus", "right", _with_one_of(defocus_px=7.0)),
     Case("focus far out on every frame", "right", _sky(defocus_px=14.0)),
     Case("hot pixels alone, no stars", "refused", _pixels(_hot_field), "hot pixels"),

@@ -90,7 +90,7 @@ def test_true_and_refracted_pole_differ_by_the_refraction_of_the_pole(
     for target in ("true", "refracted"):
         _, (facts,) = run_json(capsys, "measure", *frames, "--json", "--target", target)
         up[target] = facts["axis"]["up_arcmin"]
-    # ERFA refco at latitude 52.35, 1003 hPa, 10 C: between 48.59" (lat 50) and 33.45" (lat 60) of the published table
+    # ERFA refco at latitude 52.3, 1003 hPa, 10 C: between 48.59" (lat 50) and 33.45" (lat 60) of the published table
     assert 33.45 < (up["true"] - up["refracted"]) * 60.0 < 48.59
 
 

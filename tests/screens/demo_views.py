@@ -124,8 +124,8 @@ def first_run() -> View:
         instruction=Instruction("Say where you are and what you look through.", "Both can be changed later."),
         reticle=EMPTY_WELL,
         form=SiteForm(
-            latitude="52.31",
-            longitude="0.48",
+            latitude="52.3",
+            longitude="3",
             elevation="24",
             focal_length="240",
             pixel_size="5",

@@ -61,7 +61,7 @@ def test_the_practice_measures_what_the_page_says_is_true(
     capsys.readouterr()
     assert main([*lines[1][1:], "--json"]) == 0
     axis = json.loads(capsys.readouterr().out)["axis"]
-    assert axis["east_arcmin"] == pytest.approx(-22.46, abs=0.05) and axis["up_arcmin"] == pytest.approx(
+    assert axis["east_arcmin"] == pytest.approx(-22.48, abs=0.05) and axis["up_arcmin"] == pytest.approx(
         14.22, abs=0.05
     )
 

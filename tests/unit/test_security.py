@@ -22,7 +22,6 @@ from polewright.core.model import Site, TargetPole, Utc
 from polewright.core.night import events
 from polewright.core.night.event_codec import event_to_plain
 from polewright.core.sky.timescales import utc_from_iso
-from polewright.core.unsolved import Unreadable
 from polewright.services.clock import VirtualClock
 from polewright.services.frame_reader import read_frame
 from polewright.services.log_format import LoggedEvent
@@ -267,11 +266,11 @@ def test_a_report_shows_markup_from_a_record_as_text(tmp_path: Path, capsys: pyt
     hostile = "<script>alert(1)</script><img src=x onerror=alert(2)>{{7*7}}'\"</svg>"
     folder = tmp_path / "nights" / "a&<b onload=alert(3)>"
     night = NightRecorder(folder, VirtualClock(utc_from_iso("2026-03-01T20:00:00")))
-    started = events.NightStarted(0.0, Site(52.3, 9.8, 84.0), TargetPole.REFRACTED, 0.914, 1.5e-4)
+    started = events.NightStarted(0.0, Site(52.3, 3.0, 84.0), TargetPole.REFRACTED, 0.914, 1.5e-4)
     for event in (
         started,
         events.NextAsked(10.0),
-        *(events.FrameUnsolved(20.0 + 30.0 * i, f"{hostile}-{i}.fits", Unreadable(hostile)) for i in range(8)),
+        *(events.FrameUnsolved(20.0 + 30.0 * i, f"{hostile}-{i}.fits", hostile, hostile) for i in range(8)),
         events.AxisRefused(280.0, hostile, hostile),
         events.FolderLost(300.0, hostile),
     ):

@@ -298,9 +298,9 @@ def test_the_header_is_read_by_astropy_and_tells_what_a_camera_tells(tmp_path: P
         header, pixels = hdus[0].header, hdus[0].data
         assert header["EXPTIME"] == 2.0
         assert header["FOCALLEN"] == 240.0
-        assert header["SITELAT"] == pytest.approx(-30.9148)
-        assert header["SITELONG"] == pytest.approx(149.2263)
-        assert header["DATE-OBS"].startswith("2026-09-14T11:1")
+        assert header["SITELAT"] == pytest.approx(-30.9)
+        assert header["SITELONG"] == pytest.approx(156.0)
+        assert header["DATE-OBS"].startswith("2026-09-14T10:4")
         assert pixels.shape == (960, 1280)
         assert pixels.dtype == np.uint16
     assert [p.name for p in tmp_path.iterdir()] == ["southern-sky-0001.fits"]
@@ -410,7 +410,7 @@ def test_the_sky_dims_toward_the_horizon_and_ends_there(catalogue: Catalogue) ->
 
 def test_gusts_smear_the_stars_of_a_windy_night(catalogue: Catalogue) -> None:
     widths = {}
-    for name, wind in (("still", 0.0), ("windy", 6.0)):
+    for name, wind in (("still", 0.0), ("windy", 9.0)):
         scenario = replace(
             STILL, wind_arcsec=wind, camera=replace(STILL.camera, hot_pixels=0, full_well_e=1e9, bits=16)
         )

@@ -87,7 +87,7 @@ def test_theta_persei_stands_where_meeus_has_it() -> None:
     assert (seen_dec - 49 - 21 / 60) * 3600 == pytest.approx(7.45, abs=0.1)
 
 
-SITES = [Site(52.3, 9.8, 80.0), Site(-30.9, 149.2, 640.0), Site(0.1, -78.5, 2850.0), Site(78.2, 15.6, 20.0)]
+SITES = [Site(52.3, 3.0, 80.0), Site(-30.9, 156.0, 640.0), Site(0.1, -95.0, 2850.0), Site(78.2, 5.0, 20.0)]
 DATES = [(2026, 3, 2, 19, 40), (2026, 8, 15, 3, 5), (2027, 1, 31, 12, 20)]
 
 

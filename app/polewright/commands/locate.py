@@ -11,8 +11,6 @@ from polewright.commands.line import EXIT_NOT_MEASURABLE, EXIT_OK
 from polewright.commands.options import add_camera_options, check_camera_options
 from polewright.core.model import PlateSolution
 from polewright.services.measuring import MeasuredFrame
-from polewright.words.frames import frame_words
-from polewright.words.kinds import told_facts
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -37,7 +35,8 @@ def located(measured: MeasuredFrame) -> dict[str, object]:
     if not isinstance(outcome, PlateSolution):
         return {
             "solved": False,
-            **told_facts(outcome.why, frame_words(outcome.why)),
+            "reason": outcome.reason,
+            "cure": outcome.cure,
             "stars_detected": len(measured.stars),
             "seconds": seconds,
             "warnings": list(measured.warnings),
@@ -75,7 +74,6 @@ def sentences(measured: MeasuredFrame) -> list[str]:
             f" residual {outcome.rms_arcsec:.2f} arcsec",
         ]
     else:
-        said = frame_words(outcome.why)
-        lines += [f"  not solved: {said.reason}", f"  do this: {said.cure}"]
+        lines += [f"  not solved: {outcome.reason}", f"  do this: {outcome.cure}"]
     lines += [f"  note: {warning}" for warning in measured.warnings]
     return lines

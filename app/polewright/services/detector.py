@@ -6,7 +6,6 @@ Both passes only propose candidates; every candidate is then measured (core/dete
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -18,7 +17,6 @@ from polewright.core.detection.selection import Selection, select, select_trails
 from polewright.core.detection.trails import Streaks, streaks_of, without_lines
 from polewright.core.detection.verdict import FrameFacts, judge, judge_blank
 from polewright.core.model import Frame, PixelArray, StarList
-from polewright.core.star_trouble import StarTrouble, TooSmall
 from polewright.services.careful_pass import Trails, careful_candidates, flattened, long_regions
 from polewright.services.quick_pass import MOST_CANDIDATES, quick_candidates
 
@@ -33,8 +31,6 @@ _LARGEST_ADU = 1e9
 _LEAST_SIDE_PX = 32
 _FULL_SCALES = (*(2.0**bits - 1.0 for bits in range(8, 17)), *(2.0**16 - 2.0**shift for shift in range(1, 7)))
 
-Elsewhere = Callable[[Frame, HotPixelMask | None], StarList]
-
 
 @dataclass(frozen=True, eq=False)
 class _Found:
@@ -45,19 +41,13 @@ class _Found:
 
 
 class Detector:
-    """Finds and measures the stars of a frame. Holds no state: one instance serves any number of threads.
-
-    `elsewhere` finds them, all over again, on a frame that needs care; without it that is done here.
-    """
-
-    def __init__(self, elsewhere: Elsewhere | None = None) -> None:
-        self._elsewhere = elsewhere
+    """Finds and measures the stars of a frame. Holds no state: one instance serves any number of threads."""
 
     def detect(self, frame: Frame, hot_pixels: HotPixelMask | None = None) -> StarList:
-        """The stars of `frame`, brightest first; a poor or empty list says why."""
+        """The stars of `frame`, brightest first; a poor or empty list carries reason and cure."""
         pixels = finite(frame.pixels)
         if min(pixels.shape) < _LEAST_SIDE_PX:
-            return _nothing(frame, TooSmall(_LEAST_SIDE_PX))
+            return _nothing(frame, "The frame is smaller than 32 pixels.", "Use the whole chip of the camera.")
         if hot_pixels is not None:
             pixels = hot_pixels.mended(pixels)
         highest = float(pixels.max())
@@ -66,13 +56,11 @@ class Detector:
         share = float((sample >= full).mean()) if full <= highest else 0.0
         exposure = frame.exposure_s.value if frame.exposure_s is not None else None
         blank = FrameFacts(float(sample.min()), highest, share, exposure)
-        nothing = judge_blank(blank)
-        if nothing is not None:
-            return _nothing(frame, nothing)
+        reason, cure = judge_blank(blank)
+        if reason:
+            return _nothing(frame, reason, cure)
         found = _quick(pixels, full, highest)
         if _needs_care(found):
-            if self._elsewhere is not None:
-                return self._elsewhere(frame, hot_pixels)
             found = _careful(pixels, full, found)
         return _star_list(frame, pixels, found, blank)
 
@@ -153,7 +141,7 @@ def _star_list(frame: Frame, pixels: PixelArray, found: _Found, blank: FrameFact
     if sure == 0:  # nothing but the tail of the noise
         found = replace(found, selection=found.selection.without(np.ones(len(stars), dtype=bool), "noise"))
         stars = found.selection.stars
-    trouble = judge(
+    reason, cure = judge(
         replace(
             blank,
             stars=sure,
@@ -177,11 +165,12 @@ def _star_list(frame: Frame, pixels: PixelArray, found: _Found, blank: FrameFact
         background_adu=found.measurement.noise.sky_adu,
         noise_adu=found.measurement.noise.noise_adu,
         rejected=found.selection.rejected,
-        trouble=trouble,
+        reason=reason,
+        cure=cure,
     )
 
 
-def _nothing(frame: Frame, trouble: StarTrouble) -> StarList:
+def _nothing(frame: Frame, reason: str, cure: str) -> StarList:
     none = np.zeros(0)
     return StarList(
         frame.width_px,
@@ -193,5 +182,6 @@ def _nothing(frame: Frame, trouble: StarTrouble) -> StarList:
         none,
         none,
         none.astype(np.int64),
-        trouble=trouble,
+        reason=reason,
+        cure=cure,
     )

@@ -91,9 +91,12 @@ class Scenario:
     pointing_in_header: bool = False
 
 
-_HEATH = Site(52.3471, 9.7812, 84.0)
-_TARN = Site(44.8316, 6.4127, 1460.0)
-_STATION = Site(-30.9148, 149.2263, 640.0)
+# The places are invented, and so that they are nobody's, all lie at sea.
+_HEATH = Site(52.3, 3.0, 84.0)
+_TARN = Site(44.8, -6.4, 1460.0)
+_STATION = Site(-30.9, 156.0, 640.0)
+_SCREE = Site(36.7, -10.0, 1890.0)
+_KILN = Site(41.2, -68.0, 310.0)
 
 SCENARIOS: Mapping[str, Scenario] = {
     s.name: s
@@ -103,7 +106,7 @@ SCENARIOS: Mapping[str, Scenario] = {
             place="Larkmoor",
             story="A clear, still night, a decent mount already set down with care.",
             site=_HEATH,
-            start="2026-11-12T19:30:00",
+            start="2026-11-12T19:57:00",
             off_azimuth_deg=(-1.0, 1.0),
             off_altitude_deg=(-0.7, 0.7),
             mount=MountRanges(sag_arcsec=(0.0, 0.0), tripod_sinks_arcmin=(0.0, 0.0)),
@@ -113,7 +116,7 @@ SCENARIOS: Mapping[str, Scenario] = {
             place="Larkmoor",
             story="A mount never used before: nobody knows what a turn of its screws does, or which way.",
             site=_HEATH,
-            start="2026-10-09T19:45:00",
+            start="2026-10-09T20:12:00",
             mount=MountRanges(azimuth_backlash_turns=(0.1, 0.35), altitude_arcmin_per_turn=(20.0, 120.0)),
             off_azimuth_deg=(-5.0, 5.0),
             off_altitude_deg=(-2.5, 2.5),
@@ -122,8 +125,8 @@ SCENARIOS: Mapping[str, Scenario] = {
             name="no-pole-view",
             place="Tallgate Yard",
             story="A courtyard: a house hides everything to the north up to 60 degrees.",
-            site=Site(48.1094, 11.3047, 530.0),
-            start="2026-12-04T18:20:00",
+            site=Site(48.1, -7.5, 530.0),
+            start="2026-12-04T19:35:00",
             blocked=(Blocked(285.0, 75.0, 60.0), Blocked(75.0, 285.0, 15.0)),
             hour_angle_h=-1.5,
             declination_toward_pole_deg=15.0,
@@ -135,7 +138,7 @@ SCENARIOS: Mapping[str, Scenario] = {
             place="Redgum Flat",
             story="South of the equator, where the stars turn the other way and no bright star marks the pole.",
             site=_STATION,
-            start="2026-09-14T11:10:00",
+            start="2026-09-14T10:43:00",
             temperature_c=14.0,
             sky_mag=21.6,
             glow=SkyGlow(patch=0.8, patch_x=0.7, patch_y=0.3, patch_radius=0.5),
@@ -144,8 +147,8 @@ SCENARIOS: Mapping[str, Scenario] = {
             name="windy",
             place="Gannet Head",
             story="Gusts shake the mount; the seeing is poor.",
-            site=Site(57.6923, -7.2186, 35.0),
-            start="2027-02-06T20:30:00",
+            site=Site(57.7, -10.5, 35.0),
+            start="2027-02-06T20:43:00",
             wind_arcsec=2.5,
             seeing_arcsec=4.5,
             blur_px=1.6,
@@ -157,7 +160,7 @@ SCENARIOS: Mapping[str, Scenario] = {
             place="Larkmoor",
             story="Banks of cloud drift over; between them the sky is good.",
             site=_HEATH,
-            start="2027-03-18T20:50:00",
+            start="2027-03-18T21:17:00",
             clouds=Clouds(cover=0.3, depth_mag=4.0, period_s=240.0),
             humidity=0.9,
         ),
@@ -166,7 +169,7 @@ SCENARIOS: Mapping[str, Scenario] = {
             place="Hollow Tarn",
             story="In the dark somebody walks into a tripod leg.",
             site=_TARN,
-            start="2026-08-15T21:40:00",
+            start="2026-08-15T22:31:00",
             temperature_c=5.0,
             kick_after_s=(240.0, 600.0),
         ),
@@ -175,7 +178,7 @@ SCENARIOS: Mapping[str, Scenario] = {
             place="Hollow Tarn",
             story="The laptop's clock is two minutes slow.",
             site=_TARN,
-            start="2026-09-05T20:30:00",
+            start="2026-09-05T21:21:00",
             clock_error_s=-127.0,
             temperature_c=2.0,
         ),
@@ -183,8 +186,8 @@ SCENARIOS: Mapping[str, Scenario] = {
             name="out-of-level",
             place="Scree Camp",
             story="The tripod stands on a slope, three degrees out of level: each screw moves both directions.",
-            site=Site(36.7412, -3.0215, 1890.0),
-            start="2026-07-18T22:15:00",
+            site=_SCREE,
+            start="2026-07-18T22:43:00",
             mount=MountRanges(lean_deg=(2.4, 3.0)),
             temperature_c=12.0,
             off_azimuth_deg=(-2.0, 2.0),
@@ -193,8 +196,8 @@ SCENARIOS: Mapping[str, Scenario] = {
             name="mirrored-optics",
             place="Kiln Field",
             story="A star diagonal sits before the camera: every picture is a mirror image. The telescope is long.",
-            site=Site(41.2056, -81.7719, 310.0),
-            start="2026-11-20T00:40:00",
+            site=_KILN,
+            start="2026-11-19T23:45:00",
             camera=CameraSpec(
                 name="Lantern Two",
                 width_px=2000,
@@ -212,16 +215,16 @@ SCENARIOS: Mapping[str, Scenario] = {
             name="loose-clutch",
             place="Kiln Field",
             story="The declination clutch is not tight: it slips by some minutes of arc when the RA axis is turned.",
-            site=Site(41.2056, -81.7719, 310.0),
-            start="2026-12-11T23:50:00",
+            site=_KILN,
+            start="2026-12-11T22:55:00",
             mount=MountRanges(declination_slip_arcmin=(1.0, 4.0)),
         ),
         Scenario(
             name="wide-lens",
             place="Scree Camp",
             story="A camera lens instead of a guide scope: a wide field with the lens's distortion.",
-            site=Site(36.7412, -3.0215, 1890.0),
-            start="2026-06-30T22:00:00",
+            site=_SCREE,
+            start="2026-06-30T22:28:00",
             camera=CameraSpec(
                 name="Lantern Three",
                 width_px=1600,

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -24,7 +23,7 @@ class FolderLook:
     frame: Frame | None = None
 
 
-def look_into(text: str, read: Callable[[Path], Frame] = read_frame) -> FolderLook:
+def look_into(text: str) -> FolderLook:
     """Look at a folder; slow on a network share, so never in the window's thread."""
     folder = Path(text).expanduser()
     try:
@@ -37,7 +36,7 @@ def look_into(text: str, read: Callable[[Path], Frame] = read_frame) -> FolderLo
         return FolderLook(text, f"This folder cannot be read: {error.strerror or error}.")
     for path in newest:
         try:
-            return FolderLook(text, frame=read(path))
+            return FolderLook(text, frame=read_frame(path))
         except FrameReadError:
             continue  # half written, or no frame at all: the next newest
     return FolderLook(text)

@@ -84,7 +84,7 @@ def site_of(known: Known) -> Site | str:
         return "The latitude lies between -90 and 90 degrees, as in 52.35 or 52° 21′ N."
     lon = angle_of(known.longitude, "EW", 360.0)
     if lon is None:
-        return "The longitude lies between -180 and 180 degrees, east positive, as in 9.78 or 9° 47′ E."
+        return "The longitude lies between -180 and 180 degrees, east positive, as in 3.05 or 3° 3′ E."
     elevation = number_of(known.elevation or "0", LOWEST_M, HIGHEST_M)
     if elevation is None:
         return f"The height lies between {LOWEST_M:.0f} and {HIGHEST_M:.0f} metres."
