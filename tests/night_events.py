@@ -6,10 +6,11 @@ import math
 
 from hypothesis import strategies as st
 
+from frame_reasons import SAMPLES
 from polewright.core.drift.reading import DriftField, DriftReading
 from polewright.core.model import Camera, Site, SkyPosition, TargetPole, Utc
 from polewright.core.night import events as ev
-from polewright.core.night.measured import FollowedAxis, FrameTrouble, MeasuredAxis, PlacedFrame, RotationGain
+from polewright.core.night.measured import FollowedAxis, MeasuredAxis, PlacedFrame, RotationGain
 from polewright.core.plan.sky_choice import Obstacle
 from polewright.core.plan.tolerance import PoleChoice, Tolerance
 from polewright.core.plan.tonight import Planned, TonightsPlan
@@ -166,9 +167,7 @@ EVENT = st.one_of(
     st.builds(ev.ToleranceChanged, TIME, TOLERANCE, st.none() | PLANNED),
     st.builds(ev.GuidingSwitched, TIME, st.booleans()),
     st.builds(ev.FrameSolved, TIME, FRAME),
-    st.builds(
-        ev.FrameUnsolved, TIME, NAME, NAME, NAME, st.sampled_from(FrameTrouble), stars_detected=st.integers(0, 99)
-    ),
+    st.builds(ev.FrameUnsolved, TIME, NAME, st.sampled_from(SAMPLES), stars_detected=st.integers(0, 99)),
     st.builds(ev.AxisMeasured, TIME, AXIS),
     st.builds(ev.AxisRefused, TIME, NAME, NAME),
     st.builds(ev.DriftAsked, TIME, st.sampled_from(("east", "west")), st.booleans()),

@@ -11,8 +11,10 @@ from typing import Any
 
 import numpy as np
 
-from polewright.core.model import Frame, Site, Sourced, StarList, TargetPole, Unsolved, Utc
+from frame_reasons import FEW
+from polewright.core.model import Frame, Site, Sourced, StarList, TargetPole, Utc
 from polewright.core.night.events import NightStarted
+from polewright.core.unsolved import FrameReason, Unsolved
 from polewright.practice.rehearsal import Rehearsal, Score, rehearse_with_star_lists
 from polewright.runtime.engine import NightEngine
 from polewright.runtime.jobs import InlineJobs, Jobs
@@ -43,12 +45,12 @@ class MemoryRecorder:
         return [data["kind"] if kind == "event" else kind for kind, data in self.lines]
 
 
-def unsolved_frame(name: str = "a.fits", reason: str = "3 stars found, 5 needed.") -> MeasuredFrame:
+def unsolved_frame(name: str = "a.fits", why: FrameReason = FEW) -> MeasuredFrame:
     """A frame that was read and shows too little."""
     nothing = np.zeros(0)
     stars = StarList(64, 48, nothing, nothing, nothing, nothing, nothing, nothing, np.zeros(0, dtype=np.int64))
     frame = Frame(name, np.zeros((48, 64), dtype=np.uint16), Sourced(START, "header"))
-    return MeasuredFrame(frame, stars, Unsolved(reason, "Expose longer."), {"read": 0.1, "detect": 0.2, "solve": 0.3})
+    return MeasuredFrame(frame, stars, Unsolved(why), {"read": 0.1, "detect": 0.2, "solve": 0.3})
 
 
 def engine_of(

@@ -34,12 +34,13 @@ from polewright.core.night.events import (
     ScrewTurned,
     Ticked,
 )
-from polewright.core.night.measured import FollowedAxis, FrameTrouble, MeasuredAxis, PlacedFrame, RotationGain
+from polewright.core.night.measured import FollowedAxis, MeasuredAxis, PlacedFrame, RotationGain
 from polewright.core.night.states import NightState, Stage, Waiting
 from polewright.core.night.table import step
 from polewright.core.screws.angles import Screw, ScrewAngles, offset_from_angles
 from polewright.core.screws.lock_memory import NEW_LOCKS, LockMemory
 from polewright.core.screws.memory import ScrewMemory, ScrewPrior
+from polewright.core.star_trouble import Trailed
 
 FRAME_S, SECONDS_PER_TURN, REACTION_S = 2.5, 6.0, 1.5
 READING_FLOOR_TURNS = 1.0 / 120.0
@@ -204,8 +205,7 @@ class PaperNight:
         self.frame_number += 1
         name = f"frame-{self.frame_number:04d}"
         if smeared:
-            cure = "Wait until the mount is still."
-            self.feed(FrameUnsolved(self.t, name, "The stars are trailed.", cure, FrameTrouble.TRAILED, 12))
+            self.feed(FrameUnsolved(self.t, name, Trailed(12, 40.0, FRAME_S), 12))
         else:
             self.feed(FrameSolved(self.t, self.placed(name)))
 

@@ -5,17 +5,24 @@ from __future__ import annotations
 import sys
 from collections.abc import Sequence
 
+from polewright.services.contained import FLAG
+
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run one command and return its exit code."""
+    arguments = sys.argv[1:] if argv is None else list(argv)
+    if arguments == [FLAG]:
+        from polewright.services.contained.helper import serve
+
+        return serve()
     from polewright.commands.line import run
 
-    return run(sys.argv[1:] if argv is None else list(argv))
+    return run(arguments)
 
 
 def window_main() -> int:
     """Entry point of the windowed launcher: the window, whatever the desktop passes along."""
-    return main(["window", *sys.argv[1:]])
+    return main(sys.argv[1:] if sys.argv[1:] == [FLAG] else ["window", *sys.argv[1:]])
 
 
 if __name__ == "__main__":

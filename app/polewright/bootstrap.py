@@ -8,7 +8,8 @@ from pathlib import Path
 
 from polewright.services.catalogue import load_catalogue
 from polewright.services.clock import SystemClock
-from polewright.services.detector import Detector
+from polewright.services.contained.process import HelperProcess
+from polewright.services.contained.reader import ContainedDetector, ContainedReader
 from polewright.services.measuring import FrameMeasurer, Optics
 from polewright.services.paths import cache_folder
 from polewright.services.solver import Solver
@@ -21,13 +22,16 @@ def build_measurer(
     cache: Path | None = None,
 ) -> FrameMeasurer:
     """Reader, detector and solver as one; `quiet` leaves out the progress line on stderr."""
+    helper = HelperProcess()
+    reader = ContainedReader(helper)
     return FrameMeasurer(
-        Detector(),
+        ContainedDetector(helper, reader),
         Solver(load_catalogue(), cache or cache_folder()),
         SystemClock().monotonic_s,
         optics,
         utc_offset_hours,
         None if quiet else progress_line,
+        reader.read,
     )
 
 

@@ -25,6 +25,8 @@ from polewright.runtime.engine import Measure
 from polewright.runtime.qt_scheduler import QtScheduler
 from polewright.runtime.worker import Worker
 from polewright.services.clock import SystemClock
+from polewright.services.contained.process import HelperProcess
+from polewright.services.contained.reader import ContainedDetector, ContainedReader
 from polewright.services.measuring import FrameMeasurer, Optics
 from polewright.services.paths import cache_folder, config_folder, data_folder, log_folder
 from polewright.services.ports import Clock
@@ -85,7 +87,8 @@ def build_window(red: bool = False) -> tuple[MainWindow, Driver]:
 
 def build_means(scheduler: QtScheduler, worker: Worker) -> Means:
     """What nights, rehearsals and replays are made of, in real time."""
-    clock = SystemClock()
+    clock, helper = SystemClock(), HelperProcess()
+    reader = ContainedReader(helper)
 
     @lru_cache(maxsize=1)
     def catalogue() -> Catalogue:
@@ -94,12 +97,10 @@ def build_means(scheduler: QtScheduler, worker: Worker) -> Means:
         return load_catalogue()
 
     def make_measure(optics: Optics, progress: Callable[[str, float], None]) -> Measure:
-        from polewright.services.detector import Detector
         from polewright.services.solver import Solver
 
-        return FrameMeasurer(
-            Detector(), Solver(catalogue(), cache_folder()), clock.monotonic_s, optics, None, progress
-        ).measure
+        detector, solver = ContainedDetector(helper, reader), Solver(catalogue(), cache_folder())
+        return FrameMeasurer(detector, solver, clock.monotonic_s, optics, None, progress, reader.read).measure
 
     def make_practice(
         scenario: str, seed: int, folder: Path, desk: Desk, failed: Callable[[Any], None]
@@ -122,6 +123,8 @@ def build_means(scheduler: QtScheduler, worker: Worker) -> Means:
         data=data_folder(),
         temporary=lambda: Path(tempfile.mkdtemp(prefix="polewright-rehearsal-")),
         discard=lambda path: shutil.rmtree(path, ignore_errors=True),
+        read=reader.read,
+        give_up_frame=helper.close,
         wakefulness=wakefulness_here(),
     )
 

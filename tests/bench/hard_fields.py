@@ -202,7 +202,7 @@ def rendered(case: Hard, count: int, cache: Path) -> Tally:
             tally.able += able
             if not isinstance(got, PlateSolution):
                 if able:
-                    tally.missed.append(f"{seen} stars there, {len(stars)} found: {got.reason}")
+                    tally.missed.append(f"{seen} stars there, {len(stars)} found: {got.why}")
                 continue
             centre = exposure.view.centre
             away = np.linalg.norm(_vector(got.centre) - _vector(centre)) * camera.focal_px

@@ -11,11 +11,13 @@ import pytest
 from pytestqt.qtbot import QtBot
 
 import polewright.services.measuring as measuring
+from frame_reasons import FEW
 from night_kit import MOOR, MemoryRecorder, engine_of, unsolved_frame
 from polewright.core.detection.hot_pixels import HotPixelMask
 from polewright.core.matching.hint import SolveHint
-from polewright.core.model import Frame, PlateSolution, StarList, TargetPole, Unsolved
+from polewright.core.model import Frame, PlateSolution, StarList, TargetPole
 from polewright.core.night.events import NightStarted
+from polewright.core.unsolved import Unsolved
 from polewright.runtime.engine import STALL_TOPIC, NightEngine
 from polewright.runtime.qt_night import QtNight
 from polewright.services.clock import SystemClock
@@ -54,7 +56,7 @@ class Nowhere:
     def solve(
         self, stars: StarList, epoch_year: float, hint: SolveHint, progress: object = None
     ) -> PlateSolution | Unsolved:
-        return Unsolved("3 stars found, 5 needed.", "Expose longer.", 3)
+        return Unsolved(FEW, 3)
 
 
 @pytest.fixture

@@ -29,6 +29,7 @@ from polewright.ui.driving.practice import ThreadedPractice, truth, turn_screw
 from polewright.ui.driving.snapshot import Snapshot
 from polewright.ui.driving.starting import night_started
 from polewright.ui.driving.threaded_desk import ThreadedDesk
+from polewright.ui.intents import NOW
 from polewright.ui.view_model import Work
 from sky_solver import shared_catalogue
 
@@ -73,9 +74,9 @@ def test_a_night_runs_in_its_own_thread_and_tells_here(qtbot: QtBot, tmp_path: P
     desk.click(night_started(SITE, TargetPole.REFRACTED, 3e-4))
     desk.watch(frames)
     qtbot.waitUntil(lambda: bool(heard.snapshots) and heard.last.state.plan is not None, timeout=10000)
-    desk.click(events.NextAsked)
+    desk.click(events.NextAsked(NOW))
     qtbot.waitUntil(lambda: heard.last.state.stage.value == "axis-rotation capture", timeout=10000)
-    desk.click(events.NextAsked)
+    desk.click(events.NextAsked(NOW))
     qtbot.waitUntil(lambda: heard.last.refused is not None, timeout=10000)
     assert heard.last.refused is not None and "three places" in heard.last.refused.cure
     rig = SimulatedRig(SCENARIOS["calm"], 3, shared_catalogue())
@@ -100,7 +101,7 @@ def test_a_night_is_taken_up_where_it_ended(qtbot: QtBot, tmp_path: Path) -> Non
     heard = Heard()
     first = ThreadedDesk(order, heard)
     first.click(night_started(SITE, TargetPole.REFRACTED, 3e-4))
-    first.click(events.NextAsked)
+    first.click(events.NextAsked(NOW))
     qtbot.waitUntil(lambda: bool(heard.snapshots) and heard.last.state.stage.value == "axis-rotation capture")
     first.stop()
     again = Heard()

@@ -28,6 +28,7 @@ from polewright.core.night.event_codec import event_to_plain
 from polewright.core.screws.angles import Screw
 from polewright.core.sky.catalogue import Catalogue
 from polewright.core.sky.cells import CELL_COUNT
+from polewright.core.star_trouble import TooFewStars
 from polewright.runtime.course import Course
 from polewright.runtime.retrace import recorded_events
 from polewright.services import catalogue as catalogue_module
@@ -149,7 +150,7 @@ def night_lines() -> list[LoggedEvent]:
     happened: list[events.AnyEvent] = [
         events.NightStarted(0.0, Site(52.3, 3.0, 84.0), TargetPole.REFRACTED, 0.914, 1.5e-4),
         events.NextAsked(10.0),
-        events.FrameUnsolved(12.0, "a.fits", "3 stars found, 5 needed.", "Expose longer."),
+        events.FrameUnsolved(12.0, "a.fits", TooFewStars(0.5, 0, 3, 8, 3.0)),
         events.ScrewTurned(20.0, Screw.AZIMUTH, 0.25),
         events.AxisRefused(21.0, "Two frames are needed.", "Rotate the RA axis."),
         events.TrackingSwitched(22.0, True),

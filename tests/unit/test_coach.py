@@ -7,6 +7,7 @@ from dataclasses import replace
 
 import pytest
 
+from frame_reasons import reason_of
 from paper_night import PaperNight
 from polewright.core.model import Site, TargetPole
 from polewright.core.night import advice as says
@@ -24,13 +25,15 @@ from polewright.core.night.events import (
     NightStarted,
     PauseAsked,
 )
-from polewright.core.night.measured import FollowedAxis, FrameTrouble, MeasuredAxis, RotationGain
+from polewright.core.night.measured import FollowedAxis, MeasuredAxis, RotationGain
 from polewright.core.night.states import NightState, Stage, Waiting
 from polewright.core.night.table import step
 from polewright.core.plan.sky_choice import Obstacle
 from polewright.core.screws.angles import Screw
 from polewright.core.screws.doable import doable_turns
 from polewright.core.screws.memory import ScrewMemory, ScrewPrior
+from polewright.core.unsolved import FrameTrouble
+from polewright.words.frames import frame_headline, frame_words
 
 ARCSEC = math.radians(1.0 / 3600.0)
 
@@ -180,12 +183,10 @@ def test_a_long_turn_of_the_ra_axis_is_no_cloud() -> None:
     asked = advise(state).instruction
     for number in range(10):
         spoiled = FrameTrouble.TRAILED if number % 2 else FrameTrouble.TOO_FEW_STARS
-        state = after(state, FrameUnsolved(state.now_s + 3.0, f"t{number}", "No stars found.", "Wait.", spoiled, 0))
+        state = after(state, FrameUnsolved(state.now_s + 3.0, f"t{number}", reason_of(spoiled)))
         assert advise(state).instruction == asked
     for number in range(10):
-        late = FrameUnsolved(
-            state.now_s + 3.0, f"u{number}", "No stars found.", "Wait.", FrameTrouble.TOO_FEW_STARS, 0
-        )
+        late = FrameUnsolved(state.now_s + 3.0, f"u{number}", reason_of(FrameTrouble.NO_STARS))
         state = after(state, late)
     assert advise(state).instruction == "Wait for the clouds to pass."
 
@@ -203,6 +204,8 @@ def test_weak_geometry_is_turned_to_the_meridian() -> None:
     ("trouble", "action"),
     [
         (FrameTrouble.TOO_FEW_STARS, says.Expose),
+        (FrameTrouble.NO_STARS, says.Expose),
+        (FrameTrouble.COVERED, says.Wait),
         (FrameTrouble.OUT_OF_FOCUS, says.Refocus),
         (FrameTrouble.SATURATED, says.Expose),
         (FrameTrouble.NO_TIME, says.Wait),
@@ -212,19 +215,18 @@ def test_weak_geometry_is_turned_to_the_meridian() -> None:
 )
 def test_frame_trouble_passes_its_cure_on(trouble: FrameTrouble, action: type) -> None:
     state = after(Waiting(), start(), NextAsked(1.0))
-    failed = [
-        FrameUnsolved(2.0 + i, f"u{i}", "3 stars found, 5 needed.", "Expose 2 s.", trouble, 3) for i in range(2)
-    ]
+    failed = [FrameUnsolved(2.0 + i, f"u{i}", reason_of(trouble), 3) for i in range(2)]
     assert advise(after(state, failed[0])).mood is not says.Mood.TROUBLE
     advice = advise(after(state, *failed))
     assert isinstance(advice.action, action) and advice.mood is says.Mood.TROUBLE
-    assert "3 stars found, 5 needed. Expose 2 s." in advice.reason
+    assert advice.reason == frame_words(reason_of(trouble)).whole
+    assert advice.instruction == frame_headline(reason_of(trouble))
 
 
 def test_clouds_pause_and_lost_folder_come_first() -> None:
     state = rest(capture(after(Waiting(), start(), NextAsked(1.0)), 4.0), 5.0, 5.0)
     state = after(state, FrameSolved(50.0, PaperNight(3).placed("x")))
-    gone = [FrameUnsolved(60.0 + i, f"u{i}", "No stars.", "Wait.", FrameTrouble.TOO_FEW_STARS) for i in range(3)]
+    gone = [FrameUnsolved(60.0 + i, f"u{i}", reason_of(FrameTrouble.NO_STARS)) for i in range(3)]
     assert advise(after(state, *gone)).instruction == "Wait for the clouds to pass."
     assert isinstance(advise(after(state, FolderLost(70.0, "The share is gone."))).action, says.RestoreFolder)
     assert isinstance(advise(after(state, PauseAsked(70.0))).action, says.Resume)

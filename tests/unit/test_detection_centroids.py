@@ -10,6 +10,7 @@ import pytest
 import starfields as sf
 from polewright.core.detection.measure import FLOOR_SIGMA_PX
 from polewright.core.model import Frame, StarFlag
+from polewright.core.star_trouble import TooSmall
 from polewright.services.detector import Detector
 
 
@@ -137,4 +138,4 @@ def test_the_frame_is_left_alone() -> None:
 
 def test_a_tiny_frame_is_refused_with_a_cure() -> None:
     stars = Detector().detect(Frame("tiny", np.zeros((4, 300), dtype=np.uint8), None))
-    assert len(stars) == 0 and stars.reason and stars.cure
+    assert len(stars) == 0 and stars.trouble == TooSmall(32)

@@ -58,7 +58,7 @@ def test_catalogue_stars_of_the_hard_frames_are_found(shared_frames: Path, name:
     assert (gap < 1.5).mean() >= 0.95
     assert np.sqrt(np.mean(gap[gap < 1.5] ** 2) / 2.0) < 0.2
     assert (gaps(stars, places[inside]) < 4.0).mean() >= 0.95
-    assert stars.reason == ""
+    assert stars.trouble is None
 
 
 @pytest.mark.parametrize(
@@ -76,4 +76,4 @@ def test_catalogue_stars_of_the_hard_frames_are_found(shared_frames: Path, name:
 def test_every_real_frame_gives_stars(shared_frames: Path, name: str, least: int) -> None:
     stars = Detector().detect(read_frame(shared_frames / name, utc_offset_hours=0.0))
     assert len(stars) >= least
-    assert np.isfinite(stars.sigma_px).all() and stars.reason == ""
+    assert np.isfinite(stars.sigma_px).all() and stars.trouble is None

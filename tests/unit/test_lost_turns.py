@@ -12,11 +12,12 @@ from night_kit import rehearsed
 from polewright.core.angles import rotation_about
 from polewright.core.night.advice import GoBack
 from polewright.core.night.events import AxisFollowed, FrameSolved, FrameUnsolved
-from polewright.core.night.measured import FrameTrouble, PlacedFrame
+from polewright.core.night.measured import PlacedFrame
 from polewright.core.night.states import Stage
 from polewright.core.night.witness import proof_confirms
 from polewright.core.screws.learning import learn
 from polewright.core.screws.memory import ScrewMemory, ScrewMove
+from polewright.core.unsolved import AxisLeapt
 from polewright.runtime.course import Course
 from polewright.runtime.retrace import recorded_events
 
@@ -44,7 +45,7 @@ def test_a_frame_that_cannot_be_followed_is_no_reading_and_sends_back_to_the_cap
     assert frame is not None
     (effect,) = course.take(FrameSolved(course.state.now_s + 3.0, raised(frame, math.radians(9.5))))
     answer = course.answer(effect, course.state.now_s)
-    assert isinstance(answer, FrameUnsolved) and answer.trouble is FrameTrouble.NOT_FOLLOWED
+    assert isinstance(answer, FrameUnsolved) and isinstance(answer.why, AxisLeapt)
     course.take(answer)
     assert course.state.rest.readings == readings
     assert isinstance(course.advice.action, GoBack)

@@ -11,9 +11,9 @@ from night_kit import MOOR, START, MemoryRecorder, engine_of, unsolved_frame
 from polewright.core.errors import FrameReadError, RecordingError
 from polewright.core.model import TargetPole
 from polewright.core.night.events import NextAsked, NightStarted, PauseAsked, ScrewTurned
-from polewright.core.night.measured import FrameTrouble
 from polewright.core.night.states import Stage
 from polewright.core.screws.angles import Screw
+from polewright.core.unsolved import Unreadable
 from polewright.runtime.engine import NightEngine
 from polewright.runtime.jobs import InlineJobs, JobOutcome
 from polewright.runtime.qt_jobs import QtJobs
@@ -60,7 +60,7 @@ def test_a_damaged_frame_is_an_event_with_its_reason() -> None:
     engine = engine_of(raising(FrameReadError("The file a.fits is cut short.")))
     engine.frame_arrived(Path("a.fits"))
     trouble = engine.state.trouble
-    assert trouble is not None and trouble.reason == "The file a.fits is cut short."
+    assert trouble is not None and trouble.why == Unreadable("The file a.fits is cut short.")
     assert engine.notices == ()
 
 
@@ -174,18 +174,3 @@ def test_an_overtaken_preview_is_in_the_record() -> None:
         worker.finish()
     assert recorder.kinds() == ["NightStarted", "frame_overtaken", "frame", "FrameUnsolved", "frame", "FrameUnsolved"]
     assert [data["name"] for kind, data in recorder.lines if kind == "frame"] == ["a.fits", "c.fits"]
-
-
-def test_troubles_are_told_apart() -> None:
-    reasons = {
-        "The stars are trailed, about 30 px long (20 of them).": FrameTrouble.TRAILED,
-        "The stars are 12 px wide: the camera is out of focus.": FrameTrouble.OUT_OF_FOCUS,
-        "63 % of the pixels are full.": FrameTrouble.SATURATED,
-        "3 stars found, 5 needed.": FrameTrouble.TOO_FEW_STARS,
-    }
-    from dataclasses import replace
-
-    from polewright.runtime.frame_facts import trouble_of
-
-    for reason, trouble in reasons.items():
-        assert trouble_of(replace(unsolved_frame().stars, reason=reason)) is trouble

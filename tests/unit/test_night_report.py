@@ -34,6 +34,7 @@ from polewright.core.night.events import (
 )
 from polewright.core.night.measured import FollowedAxis, MeasuredAxis, PlacedFrame
 from polewright.core.screws.angles import Screw
+from polewright.core.unsolved import Unreadable
 from polewright.services.clock import VirtualClock
 from polewright.services.night_log import NightLog, read_night
 from polewright.services.recorder import NightRecorder
@@ -80,8 +81,8 @@ def a_night(start_arcmin: tuple[float, float] = (40.0, -25.0)) -> list[AnyEvent]
             events.append(ScrewTurned(t - 2.0, Screw.AZIMUTH, 0.75))
         events.append(FrameSolved(t, placed(f"f-{i}", t, 1.2)))
         events.append(AxisFollowed(t + 0.1, f"f-{i}", FollowedAxis(east * share, up * share, tight(5.0), "on")))
-    clouds = "4 stars found <b>and</b> 5 needed."
-    events += [FrameUnsolved(140.0 + 5.0 * k, f"c-{k}", clouds, "Wait for a gap in the clouds.") for k in range(3)]
+    clouds = Unreadable("4 stars found <b>and</b> 5 needed.")
+    events += [FrameUnsolved(140.0 + 5.0 * k, f"c-{k}", clouds) for k in range(3)]
     events += [FrameSolved(160.0, placed("f-9", 160.0, 1.2)), Accepted(165.0), Accepted(170.0)]
     return events
 

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 
+from frame_reasons import FEW
 from night_diagram import mermaid_text
 from paper_night import PaperNight
 from polewright.core.model import Site, TargetPole
@@ -36,7 +37,7 @@ from polewright.core.night.events import (
     TripodBumped,
     UndoAsked,
 )
-from polewright.core.night.measured import FollowedAxis, FrameTrouble, MeasuredAxis
+from polewright.core.night.measured import FollowedAxis, MeasuredAxis
 from polewright.core.night.states import NightState, Stage, Waiting
 from polewright.core.night.table import TRANSITIONS, step
 from polewright.core.plan.tonight import ToleranceOrigin
@@ -159,7 +160,7 @@ def test_capture_keeps_its_frames_and_no_more_than_three_of_one_place() -> None:
         ((START, NextAsked(1.0)), ScrewTurned(2.0, Screw.ALTITUDE, 0.5)),
         ((START, NextAsked(1.0)), AxisMeasured(2.0, MeasuredAxis(0.0, 0.0, SMALL, frames=("x", "y")))),
         ((START, PauseAsked(1.0)), PauseAsked(2.0)),
-        ((START, PauseAsked(1.0)), FrameUnsolved(2.0, "a", "r", "c")),
+        ((START, PauseAsked(1.0)), FrameUnsolved(2.0, "a", FEW)),
     ],
 )
 def test_what_has_no_place_changes_nothing_and_says_why(events: tuple[AnyEvent, ...], event: AnyEvent) -> None:
@@ -282,7 +283,7 @@ def test_overlays_lie_over_any_stage() -> None:
 def test_three_frames_without_stars_are_clouds_until_one_solves() -> None:
     state = captured()
     for index in range(3):
-        trouble = FrameUnsolved(20.0 + index, f"u{index}", "2 stars.", "Wait.", FrameTrouble.TOO_FEW_STARS, 2)
+        trouble = FrameUnsolved(20.0 + index, f"u{index}", FEW, 3)
         state = after(trouble, state=state)
     assert state.clouded and state.trouble is not None and state.trouble.count == 3
     state = after(FrameSolved(30.0, PaperNight(3).placed("s")), state=state)

@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from frame_reasons import FEW
 from polewright.core.angles import ARCSEC_PER_RAD
 from polewright.core.night.advice import Done, MeasureAgain, Mood
 from polewright.core.night.advise import advise
@@ -138,7 +139,7 @@ def test_clouds_a_flip_and_a_slew_are_no_shifts(aligned: NightState) -> None:
     fields = ((-0.4, 35.0, 0.4), (0.05, 35.0, 0.4), (-1.0, 60.0, 0.3))
     run = replace(RUN, fields=fields, clouds_per_night=1, gusts=0.01)
     events = list(imaging_events(run))
-    clouds = [FrameUnsolved(e.at_s + 1.0, "c", "No stars.", "Wait.") for e in events[10:14]]
+    clouds = [FrameUnsolved(e.at_s + 1.0, "c", FEW) for e in events[10:14]]
     state, effects = run_through(sorted([*events, *clouds], key=lambda e: e.at_s), aligned)
     assert effects == [] and state.watching is not None and state.watching.vigil.watches == 3
 

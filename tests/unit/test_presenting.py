@@ -14,6 +14,7 @@ from itertools import pairwise
 
 import pytest
 
+from frame_reasons import reason_of
 from night_kit import rehearsed
 from polewright.core.angles import ARCMIN_PER_RAD, ARCSEC_PER_RAD
 from polewright.core.model import Site, TargetPole
@@ -21,12 +22,12 @@ from polewright.core.night import events
 from polewright.core.night.advice import Advice, Mood, RotateAxis, Turn, Wait
 from polewright.core.night.advise import advise
 from polewright.core.night.effects import Refused
-from polewright.core.night.measured import FrameTrouble
 from polewright.core.night.rest import Reading, Rest
 from polewright.core.night.states import Handling, NightPlan, NightState, Running, Stage, Trouble, Waiting
 from polewright.core.screws.angles import Screw
 from polewright.core.screws.memory import ScrewMemory, ScrewPrior
 from polewright.core.sky.places import standard_atmosphere
+from polewright.core.unsolved import FrameTrouble
 from polewright.runtime.course import Course
 from polewright.runtime.notices import Notice
 from polewright.runtime.retrace import recorded_events
@@ -303,14 +304,14 @@ def test_a_reading_goes_stale_after_two_intervals() -> None:
 
 
 def frames_failed(cause: FrameTrouble, count: int) -> Trouble:
-    return Trouble(cause, "3 stars found, 5 needed.", "Expose 2 s instead of 0.5 s.", count, 100.0)
+    return Trouble(reason_of(cause), count, 100.0)
 
 
 def test_one_bad_frame_is_told_beside_the_instruction_and_can_be_put_away() -> None:
     state = at_rest(1.0, 1.0, trouble=frames_failed(FrameTrouble.TOO_FEW_STARS, 1))
     told = shown(state).trouble
     assert told is not None
-    assert (told.cause, told.cure) == ("3 stars found, 5 needed.", "Expose 2 s instead of 0.5 s.")
+    assert (told.cause, told.cure) == ("3 stars found, 8 needed.", "Expose 2 s instead of 0.5 s, or look for clouds.")
     assert shown(state, trouble_read_s=100.0).trouble is None
 
 

@@ -22,6 +22,7 @@ from polewright.core.model import Site, TargetPole, Utc
 from polewright.core.night import events
 from polewright.core.night.event_codec import event_to_plain
 from polewright.core.sky.timescales import utc_from_iso
+from polewright.core.unsolved import Unreadable
 from polewright.services.clock import VirtualClock
 from polewright.services.frame_reader import read_frame
 from polewright.services.log_format import LoggedEvent
@@ -270,7 +271,7 @@ def test_a_report_shows_markup_from_a_record_as_text(tmp_path: Path, capsys: pyt
     for event in (
         started,
         events.NextAsked(10.0),
-        *(events.FrameUnsolved(20.0 + 30.0 * i, f"{hostile}-{i}.fits", hostile, hostile) for i in range(8)),
+        *(events.FrameUnsolved(20.0 + 30.0 * i, f"{hostile}-{i}.fits", Unreadable(hostile)) for i in range(8)),
         events.AxisRefused(280.0, hostile, hostile),
         events.FolderLost(300.0, hostile),
     ):

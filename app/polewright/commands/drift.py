@@ -33,6 +33,7 @@ from polewright.core.model import Site, SkyFrame, TargetPole
 from polewright.core.offset import Covariance
 from polewright.core.sky.places import default_target, standard_atmosphere
 from polewright.services.measuring import place_in_sky
+from polewright.words.frames import frame_words
 from polewright.words.numbers import angle_text, duration_text, number_text, offset_words, sigma_text
 
 USUAL_NOISE_ARCSEC, USUAL_CADENCE_S = 1.0, 5.0
@@ -193,7 +194,7 @@ def _watch(args: argparse.Namespace) -> Watched:
         if isinstance(sky, SkyFrame):
             placed.append(sky)
         else:
-            left_out.append((item.frame.name, f"{sky.reason} {sky.cure}"))
+            left_out.append((item.frame.name, frame_words(sky.why).whole))
     placed.sort(key=lambda sky: sky.utc_mid)
     for sky in placed:
         proof = add_frame(proof, sky, sky.utc_mid.seconds_since(placed[0].utc_mid))

@@ -14,8 +14,8 @@ from polewright.core.drift.unsolved import ORIENTATION_SIGMA_RAD, KnownCamera, U
 from polewright.core.errors import UsageError
 from polewright.core.model import Frame, Utc
 from polewright.core.sky.places import hemisphere_sign
-from polewright.services.detector import Detector
-from polewright.services.frame_reader import read_frame
+from polewright.services.contained.process import HelperProcess
+from polewright.services.contained.reader import ContainedDetector, ContainedReader
 from polewright.services.measuring import Optics, stated_scale_arcsec_px
 
 SHARED_ANGLE_SIGMA_RAD = math.radians(2.5)  # axes that are not square turn the camera by this between two fields
@@ -53,7 +53,9 @@ def unsolved_proof(
 ) -> tuple[DriftProof, int, tuple[tuple[str, str], ...]]:
     """The proof after all fields, how many frames are in it, and (name, why) of those that are not."""
     angles = _angles(args, len(fields))
-    detector, left_out = Detector(), []
+    helper = HelperProcess()
+    reader = ContainedReader(helper)
+    detector, left_out = ContainedDetector(helper, reader), []
     state: UnsolvedDrift | None = None
     begin: Utc | None = None
     side = hemisphere_sign(proof.site)
@@ -61,7 +63,7 @@ def unsolved_proof(
         hour, dec_p = math.radians(15.0 * field.hour_angle_h), side * math.radians(field.declination_deg)
         state = None if state is None else at_field(state, hour, dec_p)
         for path in field.frames:
-            frame = read_frame(path, utc_offset_hours=args.utc_offset)
+            frame = reader.read(path, utc_offset_hours=args.utc_offset)
             if frame.utc_mid is None:
                 left_out.append((frame.name, "it does not say when it was taken."))
                 continue

@@ -21,9 +21,10 @@ from polewright.core.angles import ARCMIN_PER_RAD
 from polewright.core.axis.estimate import estimate_axis
 from polewright.core.axis.following import AxisReading, FollowState, follow, start_following
 from polewright.core.errors import FrameReadError, UsageError
-from polewright.core.model import AxisEstimate, Site, SkyFrame, TargetPole, Unsolved
+from polewright.core.model import AxisEstimate, Site, SkyFrame, TargetPole
 from polewright.core.sky.places import default_target, standard_atmosphere
 from polewright.services.measuring import MeasuredFrame, place_in_sky
+from polewright.words.frames import frame_words
 from polewright.words.numbers import offset_words
 
 
@@ -81,8 +82,8 @@ class FollowSession:
         """The line for a measured frame."""
         placed = place_in_sky(measured.frame, measured.outcome, self._site, self._atmosphere)
         warnings = list(measured.warnings)
-        if isinstance(placed, Unsolved):
-            warnings.append(f"{placed.reason} {placed.cure}")
+        if not isinstance(placed, SkyFrame):
+            warnings.append(frame_words(placed.why).whole)
         sky = placed if isinstance(placed, SkyFrame) else None
         if self._left > 0:
             return self._capture_line(measured.frame.name, sky, warnings)

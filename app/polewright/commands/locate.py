@@ -11,6 +11,8 @@ from polewright.commands.line import EXIT_NOT_MEASURABLE, EXIT_OK
 from polewright.commands.options import add_camera_options, check_camera_options
 from polewright.core.model import PlateSolution
 from polewright.services.measuring import MeasuredFrame
+from polewright.words.frames import frame_words
+from polewright.words.kinds import told_facts
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -35,8 +37,7 @@ def located(measured: MeasuredFrame) -> dict[str, object]:
     if not isinstance(outcome, PlateSolution):
         return {
             "solved": False,
-            "reason": outcome.reason,
-            "cure": outcome.cure,
+            **told_facts(outcome.why, frame_words(outcome.why)),
             "stars_detected": len(measured.stars),
             "seconds": seconds,
             "warnings": list(measured.warnings),
@@ -74,6 +75,7 @@ def sentences(measured: MeasuredFrame) -> list[str]:
             f" residual {outcome.rms_arcsec:.2f} arcsec",
         ]
     else:
-        lines += [f"  not solved: {outcome.reason}", f"  do this: {outcome.cure}"]
+        said = frame_words(outcome.why)
+        lines += [f"  not solved: {said.reason}", f"  do this: {said.cure}"]
     lines += [f"  note: {warning}" for warning in measured.warnings]
     return lines

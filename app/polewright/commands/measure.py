@@ -22,12 +22,14 @@ from polewright.commands.options import (
 )
 from polewright.core.angles import ARCMIN_PER_RAD
 from polewright.core.axis.estimate import estimate_axis
-from polewright.core.axis.plausible import WrongSky
 from polewright.core.axis.screw_offsets import screw_offsets
-from polewright.core.model import AxisEstimate, NotMeasurable, PlateSolution, Site, SkyFrame, TargetPole, Unsolved
+from polewright.core.model import AxisEstimate, NotMeasurable, PlateSolution, Site, SkyFrame, TargetPole
 from polewright.core.night.orientation.clock import clock_effect_rad, doubting_clock
 from polewright.core.sky.places import default_target, standard_atmosphere
+from polewright.core.unsolved import ImpossibleSky, Unsolved
 from polewright.services.measuring import MeasuredFrame, arrivals_of, place_in_sky
+from polewright.words.frames import frame_words
+from polewright.words.kinds import told_facts
 from polewright.words.numbers import offset_words
 
 
@@ -88,11 +90,11 @@ def outcome_of(item: MeasuredFrame, placed: SkyFrame | Unsolved) -> PlateSolutio
 def estimate_of(capture: Capture) -> AxisEstimate | NotMeasurable:
     """The axis; refused when a frame cannot come from this site and time, for then none of them can be trusted."""
     for item in capture.measured:
-        if isinstance(item.outcome, WrongSky):
-            return NotMeasurable(item.outcome.reason, item.outcome.cure)
+        if isinstance(item.outcome, Unsolved) and isinstance(item.outcome.why, ImpossibleSky):
+            return NotMeasurable(*frame_words(item.outcome.why))
     unplaced = [item for item in capture.measured if isinstance(item.outcome, Unsolved)]
     if len(capture.sky_frames) < 2 and unplaced and isinstance(unplaced[0].outcome, Unsolved):
-        first, count = unplaced[0].outcome, len(capture.measured)
+        first, count = frame_words(unplaced[0].outcome.why), len(capture.measured)
         reason = (
             f"{len(capture.sky_frames)} of {count} frames could be placed on the sky; 2 are needed, 3 are better."
         )
@@ -121,7 +123,7 @@ def frame_facts(item: MeasuredFrame) -> dict[str, object]:
             "rms_arcsec": outcome.rms_arcsec,
         }
     else:
-        facts |= {"reason": outcome.reason, "cure": outcome.cure}
+        facts |= told_facts(outcome.why, frame_words(outcome.why))
     return facts
 
 
@@ -169,7 +171,7 @@ def sentences(capture: Capture, estimate: AxisEstimate | NotMeasurable) -> list[
                 f" {len(outcome.matched)} stars, {outcome.rms_arcsec:.2f} arcsec"
             )
         else:
-            lines.append(f"{item.frame.name}: not solved: {outcome.reason} {outcome.cure}")
+            lines.append(f"{item.frame.name}: not solved: {frame_words(outcome.why).whole}")
     lines.append("")
     if isinstance(estimate, NotMeasurable):
         lines += [f"Not measurable: {estimate.reason}", f"Do this: {estimate.cure}"]

@@ -25,6 +25,8 @@ from typing import Generic, TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
+from polewright.core.star_trouble import StarTrouble
+
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 PixelArray = NDArray[np.uint8] | NDArray[np.uint16] | NDArray[np.float32]
@@ -131,7 +133,7 @@ class StarList:
     """Stars measured on one frame, brightest first. All arrays have shape (N,).
 
     `sigma_px` is the standard deviation of the centroid along one axis. `fwhm_px` is the full width at half
-    maximum. An empty or poor list carries `reason` and `cure` as plain sentences; both are "" when all is well.
+    maximum. An empty or poor list says why in `trouble`.
     """
 
     width_px: int
@@ -146,8 +148,7 @@ class StarList:
     background_adu: float = 0.0
     noise_adu: float = 0.0
     rejected: Mapping[str, int] = field(default_factory=dict)  # "hot pixels": 214, "trail": 1, ...
-    reason: str = ""
-    cure: str = ""
+    trouble: StarTrouble | None = None
 
     def __len__(self) -> int:
         return int(self.x_px.size)
@@ -238,15 +239,6 @@ class PlateSolution:
         east = np.array([-z[1], z[0], 0.0])
         north = np.cross(z, east)
         return float(np.degrees(np.arctan2(up @ east, up @ north)) % 360.0)
-
-
-@dataclass(frozen=True)
-class Unsolved:
-    """The frame could not be placed on the sky: why, and what the person can do about it."""
-
-    reason: str
-    cure: str
-    stars_detected: int = 0
 
 
 class TargetPole(Enum):

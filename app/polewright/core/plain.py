@@ -47,6 +47,11 @@ def from_plain(kind: type[D], data: object) -> D:
     return typing.cast(D, result)
 
 
+def from_plain_as(hint: Any, data: object, where: str) -> Any:
+    """The same for any type hint that a field of such a class may have; `where` names it."""
+    return _read(hint, data, where)
+
+
 def _read(hint: Any, data: object, where: str) -> Any:
     if hint is Any:
         return data

@@ -13,6 +13,7 @@ import numpy as np
 from polewright.core.detection.hot_pixels import HotPixelMask
 from polewright.core.errors import PolewrightError
 from polewright.core.model import Frame, Sourced, StarList, Utc
+from polewright.core.star_trouble import Smeared
 from polewright.practice.world import RehearsalWorld
 from polewright.services.clock import SystemClock
 from polewright.services.folder_watch import FolderEvent, FolderWatcher, FrameArrived
@@ -21,8 +22,6 @@ from polewright.simulate.star_lists import observe_stars
 
 WATCHER_PATIENCE_S = 20.0
 TRAILED_PX = 8.0
-TRAILED = "The stars are trailed: the mount moved during the exposure."
-TRAILED_CURE = "Hands off while frames are taken."
 
 
 class FilesThroughWatcher:
@@ -106,18 +105,19 @@ class StarListsOnly:
             focal_length_mm=Sourced(camera.stated_focal_length_mm, "profile"),
             pixel_size_um=Sourced(camera.pixel_um, "profile"),
         )
-        if self._moving(start, exposure_s):
-            return frame, replace(_no_stars(camera.width_px, camera.height_px), reason=TRAILED, cure=TRAILED_CURE)
+        smear_px = self._smear_px(start, exposure_s)
+        if smear_px > TRAILED_PX:
+            return frame, replace(_no_stars(camera.width_px, camera.height_px), trouble=Smeared(smear_px))
         return frame, observe_stars(rig, start, exposure_s, self._rng).stars
 
-    def _moving(self, start: Utc, exposure_s: float) -> bool:
-        """Whether the picture moves by more than a few star widths while the shutter is open."""
+    def _smear_px(self, start: Utc, exposure_s: float) -> float:
+        """How far the picture moves while the shutter is open, beyond what a fixed tripod's does."""
         rig = self._world.rig
         begin = rig.seconds(start)
         ends = [rig.mount.attitude(begin + share * exposure_s) for share in (0.0, 0.5, 1.0)]
         turn = max(float(np.linalg.norm(b[:, 2] - a[:, 2])) for a, b in pairwise(ends))
         sidereal = 7.3e-5 * exposure_s
-        return (turn - sidereal) * rig.night.scenario.camera.focal_px > TRAILED_PX
+        return (turn - sidereal) * rig.night.scenario.camera.focal_px
 
 
 def _no_stars(width_px: int, height_px: int) -> StarList:

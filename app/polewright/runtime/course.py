@@ -27,7 +27,7 @@ from polewright.core.night.events import (
     DriftRefused,
     FrameUnsolved,
 )
-from polewright.core.night.measured import FollowedAxis, FrameTrouble, MeasuredAxis, RotationGain
+from polewright.core.night.measured import FollowedAxis, MeasuredAxis, RotationGain
 from polewright.core.night.states import NightState, Waiting
 from polewright.core.night.table import step
 from polewright.core.offset import covariance_of
@@ -100,9 +100,8 @@ class Course:
         if self._following is None:
             return None
         self._following, reading = follow(self._following, effect.frame.sky_frame())
-        if not reading.usable:
-            reason = " ".join(reading.warnings)
-            return FrameUnsolved(at_s, effect.frame.name, reason, "", FrameTrouble.NOT_FOLLOWED)
+        if reading.refused is not None:
+            return FrameUnsolved(at_s, effect.frame.name, reading.refused)
         followed = FollowedAxis(
             float(reading.east_rad),
             float(reading.up_rad),

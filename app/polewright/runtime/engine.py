@@ -18,7 +18,6 @@ from polewright.core.night.advice import Advice
 from polewright.core.night.effects import Effect, KeepDrift, KeepNight, Refused, SaveLocks, SaveScrew, ShiftFound
 from polewright.core.night.event_codec import event_to_plain
 from polewright.core.night.events import AnyEvent, FrameUnsolved, Ticked
-from polewright.core.night.measured import FrameTrouble
 from polewright.core.night.orientation.clock import FrameArrival, check_clock
 from polewright.core.night.states import NightPlan, NightState, Running, Stage
 from polewright.core.night.table import CLICKS
@@ -28,6 +27,7 @@ from polewright.core.screws.lock_memory import LockMemory
 from polewright.core.screws.memory import ScrewMemory
 from polewright.core.screws.sky_turn import turned_sky_words
 from polewright.core.sky.timescales import unix_seconds
+from polewright.core.unsolved import Fault, Unreadable
 from polewright.runtime.course import Course
 from polewright.runtime.drift_record import DRIFT_KIND, drift_record
 from polewright.runtime.frame_facts import FrameEvent, frame_event, measured_to_plain
@@ -240,8 +240,7 @@ class NightEngine:
         try:
             measured = self._measure(path)
         except PolewrightError as error:
-            cure = "Check the camera software; the next frame is awaited."
-            unread = FrameUnsolved(0.0, path.name, str(error), cure, FrameTrouble.UNREADABLE)
+            unread = FrameUnsolved(0.0, path.name, Unreadable(str(error)))
             return _FrameResult(unread, None, begun_s, self._stopwatch_s())
         event = frame_event(0.0, path.name, measured, plan.site, plan.air)
         return _FrameResult(event, measured, begun_s, self._stopwatch_s())
@@ -255,9 +254,7 @@ class NightEngine:
             self._take_result(path, arrived_s, result)
         elif isinstance(outcome, Failed):
             self.fault(f"measuring {path.name}", outcome.error)
-            reason = f"{path.name} could not be measured: a fault in the program."
-            cure = "Nothing to do; the next frame is awaited."
-            self.post(FrameUnsolved(self.now_s(), path.name, reason, cure, FrameTrouble.UNREADABLE))
+            self.post(FrameUnsolved(self.now_s(), path.name, Fault(path.name)))
         else:
             self._record(OVERTAKEN_KIND, {"name": path.name})
 

@@ -18,24 +18,16 @@ from polewright.core.model import (
     MatchedStars,
     PlateSolution,
     Site,
-    StarFlag,
     StarList,
-    Unsolved,
     Utc,
 )
 from polewright.core.night.events import FrameSolved, FrameUnsolved
-from polewright.core.night.measured import FrameTrouble, PlacedFrame
+from polewright.core.night.measured import PlacedFrame
 from polewright.core.plain import from_plain, to_plain
-from polewright.services.measuring import NO_TIME, NO_TIME_CURE, MeasuredFrame
+from polewright.core.unsolved import NoTime, Unsolved
+from polewright.services.measuring import MeasuredFrame
 
 LARGEST_SIDE_PX = 100_000
-FEW_STARS = 8  # below this a frame that matches nothing simply has too few
-VERDICT_WORDS = {  # what the verdict on the frame (core/detection/verdict.py) says
-    "trailed": FrameTrouble.TRAILED,
-    "out of focus": FrameTrouble.OUT_OF_FOCUS,
-    "pixels are full": FrameTrouble.SATURATED,
-    "pixel is full": FrameTrouble.SATURATED,
-}
 
 FrameEvent = FrameSolved | FrameUnsolved
 
@@ -44,34 +36,20 @@ def frame_event(at_s: float, name: str, measured: MeasuredFrame, site: Site, air
     """What a measured frame means for the night."""
     outcome = measured.outcome
     if isinstance(outcome, Unsolved):
-        trouble = trouble_of(measured.stars)
-        return FrameUnsolved(at_s, name, outcome.reason, outcome.cure, trouble, outcome.stars_detected)
+        return FrameUnsolved(at_s, name, outcome.why, outcome.stars_detected)
     utc = measured.frame.utc_mid
     if utc is None:
-        return FrameUnsolved(at_s, name, NO_TIME, NO_TIME_CURE, FrameTrouble.NO_TIME, outcome.stars_detected)
+        return FrameUnsolved(at_s, name, NoTime(), outcome.stars_detected)
     placed = place(name, utc.value, site, air, outcome)
     impossible = impossible_sky(placed.sky_frame(), site)
     if impossible is not None:
-        return FrameUnsolved(
-            at_s, name, impossible.reason, impossible.cure, FrameTrouble.WRONG_SKY, outcome.stars_detected
-        )
+        return FrameUnsolved(at_s, name, impossible, outcome.stars_detected)
     return FrameSolved(at_s, placed)
 
 
 def place(name: str, utc_mid: Utc, site: Site, air: Atmosphere, solution: PlateSolution) -> PlacedFrame:
     """The frame in the observed sky over the site."""
     return PlacedFrame.of(sky_frame(name, utc_mid, site, air, solution))
-
-
-def trouble_of(stars: StarList) -> FrameTrouble:
-    """What is wrong with the stars of a frame that could not be placed."""
-    count = len(stars)
-    told = next((kind for words, kind in VERDICT_WORDS.items() if words in stars.reason), None)
-    if told is not None:
-        return told
-    if count and np.mean((stars.flags & StarFlag.ELONGATED) != 0) > 0.5:
-        return FrameTrouble.TRAILED
-    return FrameTrouble.TOO_FEW_STARS if count < FEW_STARS else FrameTrouble.NO_MATCH
 
 
 # the record
@@ -105,8 +83,7 @@ def stars_to_plain(stars: StarList) -> dict[str, Any]:
         "background_adu": stars.background_adu,
         "noise_adu": stars.noise_adu,
         "rejected": dict(stars.rejected),
-        "reason": stars.reason,
-        "cure": stars.cure,
+        "trouble": to_plain(stars.trouble),
     }
 
 

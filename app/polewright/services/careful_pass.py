@@ -8,6 +8,7 @@ raise the threshold instead of making stars.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,6 +26,7 @@ _WIDTHS_PX = (0.75, 1.3, 2.4, 4.5)
 _MESH_PX = 48
 _MAD_TO_SIGMA = 1.4826
 _MOST_CANDIDATES = 1500
+_LIMITS_OF_SEP = ("internal pixel buffer full", "object deblending overflow")
 
 
 @dataclass(frozen=True, eq=False)
@@ -96,18 +98,30 @@ def _filtered(flat: Image, width_px: float) -> Image:
     return np.asarray(smooth / np.float32(max(spread, 1e-3)), dtype=np.float32)
 
 
-def long_regions(image: Flat) -> Trails:
-    """Connected regions more than four times as long as wide, without any splitting."""
+def extracted(flat: Image, threshold: float, minarea: int, deblend_cont: float) -> NDArray[Any]:
+    """The regions that sep finds; of a picture beyond its limits (half of it lit, as previews stretched for the eye
+    are) only what towers higher, unsplit, and nothing at last.
+
+    sep tells its limits by a bare Exception. They are not raised: that would hold for the whole process.
+    """
     import sep
 
-    found = sep.extract(
-        _filtered(image.flat, _STREAK_WIDTH_PX),
-        1.5 * THRESHOLD,
-        filter_kernel=None,
-        minarea=9,
-        clean=False,
-        deblend_cont=1.0,
-    )
+    for times, cont in ((1.0, deblend_cont), (1.0, 1.0), (4.0, 1.0), (16.0, 1.0)):
+        try:
+            found: NDArray[Any] = sep.extract(
+                flat, times * threshold, filter_kernel=None, minarea=minarea, clean=False, deblend_cont=cont
+            )
+            return found
+        except Exception as error:
+            if not any(word in str(error) for word in _LIMITS_OF_SEP):
+                raise
+    nothing: NDArray[Any] = sep.extract(np.zeros((8, 8), dtype=np.float32), 1.0)
+    return nothing
+
+
+def long_regions(image: Flat) -> Trails:
+    """Connected regions more than four times as long as wide, without any splitting."""
+    found = extracted(_filtered(image.flat, _STREAK_WIDTH_PX), 1.5 * THRESHOLD, minarea=9, deblend_cont=1.0)
     # a star smoothed by the filter has widths of about 2 px: the long axis must stand out against that
     long = (found["a"] > 3.5) & (found["a"] > 2.5 * found["b"])
     t = found[long]
@@ -126,13 +140,9 @@ def long_regions(image: Flat) -> Trails:
 
 def careful_candidates(image: Flat, width_px: float) -> Candidates:
     """Everything above the threshold under a matched filter. `width_px`: of the stars, 0 to try several."""
-    import sep
-
     columns = []
     for width in (width_px,) if width_px else _WIDTHS_PX:
-        found = sep.extract(
-            _filtered(image.flat, width), THRESHOLD, filter_kernel=None, minarea=2, clean=False, deblend_cont=0.01
-        )
+        found = extracted(_filtered(image.flat, width), THRESHOLD, minarea=2, deblend_cont=0.01)
         compact = found["a"] < 2.5 * np.maximum(found["b"], 0.5)
         x, y = np.where(compact, found["xpeak"], found["x"]), np.where(compact, found["ypeak"], found["y"])
         columns.append(np.stack((x, y, found["peak"], np.full(found.size, max(1.5, 1.5 * width)))))

@@ -6,6 +6,7 @@ Both passes only propose candidates; every candidate is then measured (core/dete
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -17,6 +18,7 @@ from polewright.core.detection.selection import Selection, select, select_trails
 from polewright.core.detection.trails import Streaks, streaks_of, without_lines
 from polewright.core.detection.verdict import FrameFacts, judge, judge_blank
 from polewright.core.model import Frame, PixelArray, StarList
+from polewright.core.star_trouble import StarTrouble, TooSmall
 from polewright.services.careful_pass import Trails, careful_candidates, flattened, long_regions
 from polewright.services.quick_pass import MOST_CANDIDATES, quick_candidates
 
@@ -31,6 +33,8 @@ _LARGEST_ADU = 1e9
 _LEAST_SIDE_PX = 32
 _FULL_SCALES = (*(2.0**bits - 1.0 for bits in range(8, 17)), *(2.0**16 - 2.0**shift for shift in range(1, 7)))
 
+Elsewhere = Callable[[Frame, HotPixelMask | None], StarList]
+
 
 @dataclass(frozen=True, eq=False)
 class _Found:
@@ -41,13 +45,19 @@ class _Found:
 
 
 class Detector:
-    """Finds and measures the stars of a frame. Holds no state: one instance serves any number of threads."""
+    """Finds and measures the stars of a frame. Holds no state: one instance serves any number of threads.
+
+    `elsewhere` finds them, all over again, on a frame that needs care; without it that is done here.
+    """
+
+    def __init__(self, elsewhere: Elsewhere | None = None) -> None:
+        self._elsewhere = elsewhere
 
     def detect(self, frame: Frame, hot_pixels: HotPixelMask | None = None) -> StarList:
-        """The stars of `frame`, brightest first; a poor or empty list carries reason and cure."""
+        """The stars of `frame`, brightest first; a poor or empty list says why."""
         pixels = finite(frame.pixels)
         if min(pixels.shape) < _LEAST_SIDE_PX:
-            return _nothing(frame, "The frame is smaller than 32 pixels.", "Use the whole chip of the camera.")
+            return _nothing(frame, TooSmall(_LEAST_SIDE_PX))
         if hot_pixels is not None:
             pixels = hot_pixels.mended(pixels)
         highest = float(pixels.max())
@@ -56,11 +66,13 @@ class Detector:
         share = float((sample >= full).mean()) if full <= highest else 0.0
         exposure = frame.exposure_s.value if frame.exposure_s is not None else None
         blank = FrameFacts(float(sample.min()), highest, share, exposure)
-        reason, cure = judge_blank(blank)
-        if reason:
-            return _nothing(frame, reason, cure)
+        nothing = judge_blank(blank)
+        if nothing is not None:
+            return _nothing(frame, nothing)
         found = _quick(pixels, full, highest)
         if _needs_care(found):
+            if self._elsewhere is not None:
+                return self._elsewhere(frame, hot_pixels)
             found = _careful(pixels, full, found)
         return _star_list(frame, pixels, found, blank)
 
@@ -141,7 +153,7 @@ def _star_list(frame: Frame, pixels: PixelArray, found: _Found, blank: FrameFact
     if sure == 0:  # nothing but the tail of the noise
         found = replace(found, selection=found.selection.without(np.ones(len(stars), dtype=bool), "noise"))
         stars = found.selection.stars
-    reason, cure = judge(
+    trouble = judge(
         replace(
             blank,
             stars=sure,
@@ -165,12 +177,11 @@ def _star_list(frame: Frame, pixels: PixelArray, found: _Found, blank: FrameFact
         background_adu=found.measurement.noise.sky_adu,
         noise_adu=found.measurement.noise.noise_adu,
         rejected=found.selection.rejected,
-        reason=reason,
-        cure=cure,
+        trouble=trouble,
     )
 
 
-def _nothing(frame: Frame, reason: str, cure: str) -> StarList:
+def _nothing(frame: Frame, trouble: StarTrouble) -> StarList:
     none = np.zeros(0)
     return StarList(
         frame.width_px,
@@ -182,6 +193,5 @@ def _nothing(frame: Frame, reason: str, cure: str) -> StarList:
         none,
         none,
         none.astype(np.int64),
-        reason=reason,
-        cure=cure,
+        trouble=trouble,
     )

@@ -21,7 +21,7 @@ import numpy as np
 
 from polewright.core.model import Utc
 
-FORMAT, VERSION = "polewright-night", 1
+FORMAT, VERSION = "polewright-night", 2
 HEADER_KIND = "log"
 CRC = re.compile(rb',"crc":"([0-9a-f]{8})"\}')
 CRC_LENGTH = 18

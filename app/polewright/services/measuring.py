@@ -24,20 +24,24 @@ from polewright.core.model import (
     Site,
     SkyFrame,
     StarList,
-    Unsolved,
 )
 from polewright.core.night.orientation.clock import FrameArrival
 from polewright.core.sky.timescales import julian_epoch_year, unix_seconds
+from polewright.core.unsolved import NoTime, Unsolved
 from polewright.services.frame_reader import read_frame
 from polewright.services.frame_reader.file_time import FILE_TIME_SOURCE
 
 Progress = Callable[[str, float], None]
 HINT_RADIUS_DEG = 5.0  # how far a header's pointing or the last frame may be off; the whole sky is searched after it
-NO_TIME = "The frame does not say when it was taken."
-NO_TIME_CURE = "Let the camera software write the time (DATE-OBS) into its files, or give the time zone."
 DEFAULT_EPOCH_YEAR = 2026.0
 FEWEST_FOR_A_FLIP = 12  # stars; fewer are no sign that the field should have been known
 THOROUGH_EVERY = 8  # after a solved frame, failing ones are most likely trailed: every eighth is searched for long
+
+
+class Reads(Protocol):
+    """Reads a frame file: frame_reader.read_frame, or the same in a process of its own."""
+
+    def __call__(self, path: Path, *, utc_offset_hours: float | None = None) -> Frame: ...
 
 
 class Detects(Protocol):
@@ -87,7 +91,9 @@ class FrameMeasurer:
         optics: Optics | None = None,
         utc_offset_hours: float | None = None,
         progress: Progress | None = None,
+        read: Reads = read_frame,
     ) -> None:
+        self._read = read
         self._detector = detector
         self._solver = solver
         self._now_s = now_s
@@ -102,7 +108,7 @@ class FrameMeasurer:
     def read(self, path: Path) -> tuple[Frame, float]:
         """The frame and the seconds it took; FrameReadError when the file is damaged."""
         start = self._now_s()
-        frame = read_frame(path, utc_offset_hours=self._utc_offset_hours)
+        frame = self._read(path, utc_offset_hours=self._utc_offset_hours)
         return frame, self._now_s() - start
 
     def measure(self, path: Path) -> MeasuredFrame:
@@ -192,10 +198,11 @@ def place_in_sky(
     if not isinstance(outcome, PlateSolution):
         return outcome
     if frame.utc_mid is None:
-        return Unsolved(NO_TIME, NO_TIME_CURE, outcome.stars_detected)
+        return Unsolved(NoTime(), outcome.stars_detected)
     exposure_s = frame.exposure_s.value if frame.exposure_s is not None else None
     placed = sky_frame(frame.name, frame.utc_mid.value, site, atmosphere, outcome, exposure_s)
-    return impossible_sky(placed, site) or placed
+    impossible = impossible_sky(placed, site)
+    return placed if impossible is None else Unsolved(impossible, outcome.stars_detected)
 
 
 def arrivals_of(frames: Sequence[Frame]) -> list[FrameArrival]:

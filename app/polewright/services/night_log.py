@@ -10,6 +10,7 @@ from typing import Any
 
 from polewright.core.errors import RecordingError
 from polewright.services.log_format import FORMAT, HEADER_KIND, VERSION, LoggedEvent, decode_line
+from polewright.services.log_migration import migrated
 
 LOG_NAME = "night.jsonl"
 KIND = re.compile(
@@ -90,9 +91,8 @@ def parse_night(blob: bytes, name: str) -> NightLog:
     if sound_bytes < len(blob):
         problems.append(f"The last {len(blob) - sound_bytes} bytes of {name} were torn by a crash and are left out.")
     header = _header(events, name) if events else {}
-    return NightLog(
-        header, tuple(event for event in events if event.kind != HEADER_KIND), tuple(problems), sound_bytes
-    )
+    current = tuple(migrated(event) for event in events if event.kind != HEADER_KIND)
+    return NightLog(header, current, tuple(problems), sound_bytes)
 
 
 def _header(events: list[LoggedEvent], name: str) -> dict[str, Any]:

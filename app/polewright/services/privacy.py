@@ -17,11 +17,14 @@ HARMLESS = frozenset(
         # what happened
         "kind", "at_s", "format", "version", "program", "events_lost", "where", "error", "traceback",
         # what the person did and asked for
-        "target", "tolerance_rad", "screw", "turns", "on", "reason", "cure", "trouble", "azimuth", "altitude",
+        "target", "tolerance_rad", "screw", "turns", "on", "reason", "cure", "trouble", "why", "azimuth", "altitude",
         "prior", "moves", "bends", "sigma", "backlash", "backlash_turns", "rad_per_turn",
         # frames: nothing that ties the sky to the horizon
         "name", "frame", "exposure_s", "utc_source", "seconds", "read", "detect", "solve", "warnings",
         "stars_detected", "solution", "unsolved", "rms_arcsec", "log_odds", "path", "camera",
+        "value_adu", "share", "found", "needed", "count", "length_px", "hot_pixels", "objects", "least_px",
+        "step_rad",
+        "learned", "others_too", "narrowest_deg", "widest_deg", "problem",
         "width_px", "height_px", "focal_px", "mirrored", "scale_arcsec_px",
         # the axis
         "axis", "east_rad", "up_rad", "covariance_rad2", "chi2", "dof", "rotation_rad", "frames", "suspect",

@@ -27,9 +27,9 @@ from polewright.core.model import (
     MatchedStars,
     PlateSolution,
     StarList,
-    Unsolved,
 )
 from polewright.core.sky.catalogue import Catalogue
+from polewright.core.unsolved import NoMatch, NoMatchAnywhere, ScaleUnknown, Unmatched, Unsolved, leading_reason
 from polewright.services.sky_index import Progress, SkyIndex
 
 FEWEST_STARS = 4
@@ -74,7 +74,7 @@ class Solver:
     ) -> PlateSolution | Unsolved:
         """Where the frame points, or why that cannot be told and what to do."""
         if len(stars) < FEWEST_STARS:
-            return _too_few(stars)
+            return _unsolved(stars, None)
         detections = _brightest(stars)
         judge = Judge(self._catalogue, epoch_year, regions_of(hint))
         placement = self._at_stated_scale(stars, detections, hint, judge, progress)
@@ -85,7 +85,7 @@ class Solver:
             if placement is not None:
                 solution = _solution(stars, detections, self._catalogue, *placement)
                 return _with_scale_warning(solution, hint)
-        return _no_match(stars, hint, self._may_try_scales(stars, hint))
+        return _unsolved(stars, _unmatched(stars, hint, self._may_try_scales(stars, hint)))
 
     def _at_stated_scale(
         self, stars: StarList, detections: Detections, hint: SolveHint, judge: Judge, progress: Progress | None
@@ -265,41 +265,20 @@ def _assumed_camera(stars: StarList, hint: SolveHint) -> tuple[Camera, float] | 
     return Camera(stars.width_px, stars.height_px, ARCSEC_PER_RAD / hint.scale_arcsec_px), hint.scale_tolerance
 
 
-def _too_few(stars: StarList) -> Unsolved:
-    found = "No stars" if len(stars) == 0 else "1 star" if len(stars) == 1 else f"{len(stars)} stars"
-    reason = f"{found} found, at least {FEWEST_STARS} needed, better 8."
-    if stars.reason:
-        reason += f" {stars.reason}"
-    return Unsolved(reason, stars.cure or "Expose longer, check the focus, or look for clouds and dew.", len(stars))
+def _unsolved(stars: StarList, unmatched: Unmatched | None) -> Unsolved:
+    return Unsolved(leading_reason(stars, unmatched), len(stars))
 
 
-def _no_match(stars: StarList, hint: SolveHint, all_scales_tried: bool) -> Unsolved:
-    """Enough stars, but no place on the sky for them."""
+def _unmatched(stars: StarList, hint: SolveHint, all_scales_tried: bool) -> Unmatched:
+    """Stars, but no place on the sky for them."""
     n = len(stars)
     if hint.camera is not None:
-        where = f"at the scale of the last frame ({hint.camera.scale_arcsec_px:.2f} arcsec/px)"
-    elif hint.scale_arcsec_px is not None:
-        where = f"at {hint.scale_arcsec_px:.2f} arcsec/px"
-        if all_scales_tried:
-            where += ", nor at any other scale"
-    elif all_scales_tried:
-        where = f"at any scale for fields {NARROWEST_FIELD_DEG:g} to {WIDEST_FIELD_DEG:g} degrees wide"
-    else:
-        return Unsolved(
-            f"{n} stars found; without a known scale at least {FEWEST_FOR_OTHER_SCALES} are needed.",
-            "Give the focal length and the pixel size, or expose longer.",
-            n,
-        )
-    reason = f"{n} objects found, but they match no star pattern {where}."
-    if stars.reason:
-        return Unsolved(f"{reason} {stars.reason}", stars.cure, n)
-    if n < 8:
-        return Unsolved(reason, "Expose longer to get at least 8 stars, or give the rough pointing.", n)
-    return Unsolved(
-        reason,
-        "Clouds, trails, hot pixels? If the stars are sharp, check focal length and pixel size.",
-        n,
-    )
+        return NoMatch(n, hint.camera.scale_arcsec_px, learned=True)
+    if hint.scale_arcsec_px is not None:
+        return NoMatch(n, hint.scale_arcsec_px, others_too=all_scales_tried)
+    if all_scales_tried:
+        return NoMatchAnywhere(n, NARROWEST_FIELD_DEG, WIDEST_FIELD_DEG)
+    return ScaleUnknown(n, FEWEST_FOR_OTHER_SCALES)
 
 
 def _with_scale_warning(solution: PlateSolution, hint: SolveHint) -> PlateSolution:

@@ -23,6 +23,7 @@ from polewright.core.axis.following_words import weakness
 from polewright.core.axis.suspects import judge
 from polewright.core.model import AxisEstimate, Camera, FloatArray, Site, SkyFrame, Utc
 from polewright.core.sky.places import east_and_up, hemisphere_sign, offset_from_pole
+from polewright.core.unsolved import AxisLeapt, NotFollowed, OtherCamera
 from polewright.words.numbers import number_text
 
 PERIODIC_ERROR_RAD = 10.0 / ARCSEC_PER_RAD  # a drive may wander by this from its rate, within about a minute
@@ -61,7 +62,7 @@ class AxisReading:
     `east_rad`, `up_rad` on the sky and their covariance (2, 2), rad^2, what the capture left uncertain included.
     `tracking` is "on", "off" or "unknown". `moved`: the screws turned since the frame before; `settled`: they did
     not; `ra_moved`: the RA axis was turned otherwise than by tracking. `frames_at_rest` frames are averaged in the
-    reading. `usable` is False when the frame could not be used and the reading is that of the frame before.
+    reading. `refused` says why the frame could not be used: the reading is then that of the frame before.
     `weak_geometry` says where to point instead, None where the camera sees the screws well; it is a warning too.
     """
 
@@ -75,7 +76,7 @@ class AxisReading:
     settled: bool = False
     ra_moved: bool = False
     frames_at_rest: int = 1
-    usable: bool = True
+    refused: NotFollowed | None = None
     chi2: float = 0.0
     dof: int = 0
     weak_geometry: str | None = None
@@ -115,15 +116,14 @@ def start_following_axis(site: Site, target_enu: FloatArray, offset: KnownAxis, 
 
 def follow(state: FollowState, frame: SkyFrame) -> tuple[FollowState, AxisReading]:
     """The axis by one more frame. A frame that cannot be used leaves the state as it is and says why."""
-    refusal = _other_camera(state, frame)
-    if refusal is not None:
-        return state, _reading(state, frame, (refusal,), usable=False)
+    if _is_other_camera(state, frame):
+        return state, _reading(state, frame, refused=OtherCamera(frame.name))
     noise = _noise_of(state, frame)
     seconds = frame.utc_mid.seconds_since(state.utc)
     choice = _judge(state, frame.attitude_enu.camera_to_sky, noise, seconds)
     step = float(separation_rad(choice.update.pose.axis_enu, state.pose.axis_enu))
     if step > LARGEST_STEP_RAD:
-        return state, _reading(state, frame, (_lost(step),), usable=False)
+        return state, _reading(state, frame, refused=AxisLeapt(step))
     odds = _new_odds(state.tracking_log_odds, choice)
     after = replace(
         state,
@@ -133,7 +133,7 @@ def follow(state: FollowState, frame: SkyFrame) -> tuple[FollowState, AxisReadin
         frames_at_rest=state.frames_at_rest + 1 if choice.settled else 1,
     )
     weak = _weak(after, noise)
-    reading = _reading(after, frame, _warnings(state, after, frame, choice), usable=True, weak=weak)
+    reading = _reading(after, frame, _warnings(state, after, frame, choice), weak)
     return after, replace(
         reading,
         moved=choice.screws,
@@ -228,22 +228,10 @@ def _noise_of(state: FollowState, frame: SkyFrame) -> FloatArray:
     return np.asarray(frame.attitude_enu.covariance_rad2 * shared)
 
 
-def _other_camera(state: FollowState, frame: SkyFrame) -> str | None:
-    """Why the frame is none of the capture's camera."""
+def _is_other_camera(state: FollowState, frame: SkyFrame) -> bool:
+    """Whether the frame is none of the capture's camera: mirrored, or of another scale."""
     width, known = frame.camera.width_px / frame.camera.focal_px, state.camera.width_px / state.camera.focal_px
-    if frame.camera.mirrored != state.camera.mirrored or abs(math.log(width / known)) > 0.01:
-        return (
-            f"{frame.name} was not taken with the camera of the capture (other scale or mirrored). Use the same"
-            " camera, or take the capture again."
-        )
-    return None
-
-
-def _lost(step_rad: float) -> str:
-    return (
-        f"By this frame the axis would have moved by {math.degrees(step_rad):.0f} degrees, more than screws do: the"
-        " declination or the camera was moved. Take the capture again."
-    )
+    return frame.camera.mirrored != state.camera.mirrored or abs(math.log(width / known)) > 0.01
 
 
 def _weak(state: FollowState, noise: FloatArray) -> str | None:
@@ -263,7 +251,11 @@ def _offset_covariance(state: FollowState) -> FloatArray:
 
 
 def _reading(
-    state: FollowState, frame: SkyFrame, warnings: tuple[str, ...], usable: bool, weak: str | None = None
+    state: FollowState,
+    frame: SkyFrame,
+    warnings: tuple[str, ...] = (),
+    weak: str | None = None,
+    refused: NotFollowed | None = None,
 ) -> AxisReading:
     east, up = offset_from_pole(state.pose.axis_enu, state.target_enu, state.site)
     return AxisReading(
@@ -274,7 +266,7 @@ def _reading(
         tracking=_tracking(state.tracking_log_odds),
         warnings=(*warnings, weak) if weak else warnings,
         frames_at_rest=state.frames_at_rest,
-        usable=usable,
+        refused=refused,
         weak_geometry=weak,
     )
 

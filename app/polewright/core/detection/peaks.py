@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from polewright.core.detection.windows import WindowArray, cut_windows
-from polewright.core.model import FloatArray, PixelArray
+from polewright.core.model import FloatArray, IntArray, PixelArray
 
 _LARGE_PX = 2.6  # rms extent along the long axis from which a region may hold more than one star
 _LONGEST_PX = 25.0  # beyond this it is a trail or a glow, not a group
@@ -13,6 +13,7 @@ _SIDE_SHARE = 0.06  # a second peak counts from this share of the highest
 _PEAK_SIGMA = 8.0
 _APART_PX = 3.0
 _MOST_SPLIT = 200
+_MOST_PEAKS, _PEAKS_EACH = 2000, 10  # on a flat-topped picture every pixel is a peak, and all are compared with all
 _BEADS, _LINE = 4, 3.0  # a region this elongated with this many peaks is one trail
 
 
@@ -41,6 +42,8 @@ def split_large(
     peak_y = windows.y0_px[region] + row + 2.0
     inside = np.hypot(peak_x - x[large][region], peak_y - y[large][region]) < 2.5 * extent_px[large][region] + 1.0
     order = np.flatnonzero(inside)[np.argsort(-middle[region, row, column][inside], kind="stable")]
+    if order.size > _MOST_PEAKS:
+        order = order[_first_of_each(region[order], _PEAKS_EACH)]
     region, peak_x, peak_y = region[order], peak_x[order], peak_y[order]
     near = np.hypot(peak_x[:, None] - peak_x, peak_y[:, None] - peak_y) < _APART_PX
     first = ~np.tril(near, -1).any(axis=1)
@@ -52,6 +55,14 @@ def split_large(
     places = np.concatenate((np.flatnonzero(keep), large[region[chosen]]))
     rank = np.argsort(places, kind="stable")
     return np.concatenate((x[keep], peak_x[chosen]))[rank], np.concatenate((y[keep], peak_y[chosen]))[rank]
+
+
+def _first_of_each(region: IntArray, most: int) -> IntArray:
+    """Ascending indices of the first `most` entries of every region; `region` (N,) numbers them."""
+    together = np.argsort(region, kind="stable")
+    ordered = region[together]
+    rank = np.arange(region.size) - np.searchsorted(ordered, ordered)
+    return np.sort(together[rank < most])
 
 
 def _over_threes(of_two: np.ufunc, windows: WindowArray) -> WindowArray:

@@ -63,7 +63,7 @@ def note_trouble(state: S, event: FrameUnsolved) -> tuple[S, tuple[Effect, ...]]
     """Counts frames that could not be used, one after the other."""
     before = state.trouble
     count, since = (before.count + 1, before.since_s) if before else (1, state.now_s)
-    trouble = Trouble(event.trouble, event.reason, event.cure, count, since)
+    trouble = Trouble(event.why, count, since)
     return replace(state, trouble=trouble, frames_unsolved=state.frames_unsolved + 1), ()
 
 

@@ -6,8 +6,10 @@ Every sentence is calm, short, second person, verb first; every refusal carries 
 from __future__ import annotations
 
 import math
+from typing import assert_never
 
 from polewright.core.night.advice import (
+    Action,
     Advice,
     Done,
     EnterSite,
@@ -22,10 +24,11 @@ from polewright.core.night.advice import (
 )
 from polewright.core.night.correction.coach import advise_correction
 from polewright.core.night.drifting.coach import advise_drift
-from polewright.core.night.measured import FrameTrouble
 from polewright.core.night.states import NightState, Running, Stage, Waiting
 from polewright.core.night.turning.coach import advise_capture, advise_proof
 from polewright.core.night.watch.coach import advise_watch
+from polewright.core.unsolved import FrameReason, FrameTrouble, exposure_factor, trouble_of
+from polewright.words.frames import clouded_words, frame_gain, frame_headline, frame_words
 from polewright.words.numbers import angle_text, duration_text
 
 PATIENT_FRAMES = 2  # a single frame that cannot be used is no trouble yet
@@ -37,7 +40,9 @@ SPOILED_BY_TURNING = (
     FrameTrouble.OUT_OF_FOCUS,  # what a long smear may look like
     FrameTrouble.NO_MATCH,
     FrameTrouble.TOO_FEW_STARS,
+    FrameTrouble.NO_STARS,
 )
+LIKE_CLOUDS = (FrameTrouble.NO_STARS, FrameTrouble.TOO_FEW_STARS, FrameTrouble.NO_MATCH)
 
 
 def advise(state: NightState) -> Advice:
@@ -81,37 +86,37 @@ def _frame_trouble(state: Running) -> Advice | None:
         return None
     if _axis_may_be_turning(state) and state.now_s - trouble.since_s < PATIENT_TURN_S:
         return None
-    since = duration_text(state.now_s - trouble.since_s)
-    reason = f"{trouble.reason} {trouble.cure}".strip()
+    if state.clouded and trouble.cause in LIKE_CLOUDS:
+        since = duration_text(state.now_s - trouble.since_s)
+        return Advice("Wait for the clouds to pass.", clouded_words(since), "", Wait(), Mood.WAIT, "clouds")
     key = f"trouble:{trouble.cause.name}"
-    if state.clouded and trouble.cause in (FrameTrouble.TOO_FEW_STARS, FrameTrouble.NO_MATCH):
-        return Advice(
-            "Wait for the clouds to pass.",
-            f"No stars to measure by for {since}. {trouble.cure}".strip(),
-            "",
-            Wait(),
-            Mood.WAIT,
-            "clouds",
-        )
     if trouble.cause is FrameTrouble.NOT_FOLLOWED:
-        sentence = "Go back and measure the axis again."
-        return Advice(sentence, reason, "", GoBack(), Mood.TROUBLE, f"{key}:{state.stage.name}")
-    if trouble.cause is FrameTrouble.OUT_OF_FOCUS:
-        return Advice("Refocus the camera.", reason, "", Refocus(), Mood.TROUBLE, key)
-    if trouble.cause is FrameTrouble.TOO_FEW_STARS:
-        return Advice("Expose longer.", reason, "Twice as long shows fainter stars.", Expose(2.0), Mood.TROUBLE, key)
-    if trouble.cause is FrameTrouble.SATURATED:
-        return Advice("Expose shorter.", reason, "", Expose(0.5), Mood.TROUBLE, key)
-    if trouble.cause is FrameTrouble.TRAILED:
-        return Advice("Hands off while frames are taken.", reason, "", Wait(), Mood.TROUBLE, key)
-    sentences = {
-        FrameTrouble.NO_TIME: "Set the camera program's clock.",
-        FrameTrouble.WRONG_SKY: "Check the site and the clock.",
-        FrameTrouble.UNREADABLE: "Check the camera program's file format.",
-    }
-    return Advice(
-        sentences.get(trouble.cause, "Check focus, exposure and lens cap."), reason, "", Wait(), Mood.TROUBLE, key
-    )
+        key = f"{key}:{state.stage.name}"
+    why = trouble.why
+    mood = Mood.TROUBLE
+    return Advice(frame_headline(why), frame_words(why).whole, frame_gain(why), trouble_action(why), mood, key)
+
+
+def trouble_action(why: FrameReason) -> Action:
+    """What is to be done about frames that cannot be used."""
+    match trouble_of(why):
+        case FrameTrouble.NOT_FOLLOWED:
+            return GoBack()
+        case FrameTrouble.OUT_OF_FOCUS:
+            return Refocus()
+        case FrameTrouble.NO_STARS | FrameTrouble.TOO_FEW_STARS | FrameTrouble.SATURATED:
+            return Expose(exposure_factor(why))
+        case (
+            FrameTrouble.COVERED
+            | FrameTrouble.TRAILED
+            | FrameTrouble.NO_MATCH
+            | FrameTrouble.NO_TIME
+            | FrameTrouble.WRONG_SKY
+            | FrameTrouble.UNREADABLE
+        ):
+            return Wait()
+        case kind:
+            assert_never(kind)
 
 
 def _axis_may_be_turning(state: Running) -> bool:

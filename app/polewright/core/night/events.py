@@ -12,12 +12,13 @@ from dataclasses import dataclass
 from polewright.core.drift.reading import DriftReading, Side
 from polewright.core.errors import UsageError
 from polewright.core.model import Atmosphere, Site, TargetPole
-from polewright.core.night.measured import FollowedAxis, FrameTrouble, MeasuredAxis, PlacedFrame
+from polewright.core.night.measured import FollowedAxis, MeasuredAxis, PlacedFrame
 from polewright.core.plan.sky_choice import Obstacle
 from polewright.core.plan.tonight import Planned
 from polewright.core.screws.angles import Screw
 from polewright.core.screws.lock_memory import NEW_LOCKS, LockMemory
 from polewright.core.screws.memory import ScrewMemory
+from polewright.core.unsolved import FrameReason
 
 NEW_SCREW = ScrewMemory()
 
@@ -199,12 +200,10 @@ class FrameSolved(Event):
 
 @dataclass(frozen=True)
 class FrameUnsolved(Event):
-    """A frame could not be used: why, and the cure."""
+    """A frame could not be used, and why."""
 
     name: str
-    reason: str
-    cure: str
-    trouble: FrameTrouble = FrameTrouble.NO_MATCH
+    why: FrameReason
     stars_detected: int = 0
 
 

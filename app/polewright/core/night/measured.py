@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from enum import Enum
 
 import numpy as np
 
@@ -105,20 +104,6 @@ class FollowedAxis:
     covariance_rad2: Covariance
     tracking: str = "unknown"  # "on", "off", "unknown"
     warnings: tuple[str, ...] = ()
-
-
-class FrameTrouble(Enum):
-    """Why a frame could not be used, as far as the coach acts on it differently."""
-
-    TOO_FEW_STARS = "too few stars"
-    OUT_OF_FOCUS = "out of focus"
-    TRAILED = "trailed"
-    SATURATED = "saturated"
-    NO_MATCH = "no match"
-    NO_TIME = "no time"
-    WRONG_SKY = "wrong sky"  # by site and time below the horizon, or in daylight
-    UNREADABLE = "unreadable"
-    NOT_FOLLOWED = "not followed"  # camera, declination or too much moved since the capture
 
 
 def _matrix(m: FloatArray) -> Matrix:

@@ -10,7 +10,7 @@ from typing import Literal
 from polewright.core.errors import UsageError
 from polewright.core.model import Atmosphere, Site, TargetPole
 from polewright.core.night.drift_watch import DriftWatch
-from polewright.core.night.measured import FrameTrouble, MeasuredAxis, PlacedFrame
+from polewright.core.night.measured import MeasuredAxis, PlacedFrame
 from polewright.core.night.rest import Reading, Rest, rest_offset
 from polewright.core.offset import PROVED, SURE_ENOUGH, Covariance, Offset, good_enough, probability_inside
 from polewright.core.plan.sky_choice import Obstacle
@@ -20,6 +20,7 @@ from polewright.core.screws.learning import learn
 from polewright.core.screws.lock_memory import NEW_LOCKS, LockMemory
 from polewright.core.screws.memory import ScrewMemory, ScrewRate
 from polewright.core.screws.sky_turn import ScrewPath, sky_turn_rad
+from polewright.core.unsolved import FrameReason, FrameTrouble, trouble_of
 from polewright.core.vigil.watching import Watching
 
 NO_COVARIANCE: Covariance = ((0.0, 0.0), (0.0, 0.0))
@@ -93,13 +94,16 @@ class Lesson:
 
 @dataclass(frozen=True)
 class Trouble:
-    """Frames that could not be used, one after the other: the latest reason and cure, how many, since when."""
+    """Frames that could not be used, one after the other: the latest reason, how many, since when."""
 
-    cause: FrameTrouble
-    reason: str
-    cure: str
+    why: FrameReason
     count: int
     since_s: float
+
+    @property
+    def cause(self) -> FrameTrouble:
+        """The kind of the latest reason."""
+        return trouble_of(self.why)
 
 
 @dataclass(frozen=True)

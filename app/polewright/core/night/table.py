@@ -255,7 +255,7 @@ CLICKS = (
     TargetChanged,
     ToleranceChanged,
 )
-GOES_ON = (*(f.name for f in fields(Seen)), "trail")
+GOES_ON = (*(f.name for f in fields(Seen) if f.name != "tracking"), "trail")
 
 
 def step(state: NightState, event: AnyEvent) -> tuple[NightState, tuple[Effect, ...]]:

@@ -19,6 +19,9 @@ STRUCTURE = re.compile(
     r"|Z(IMAGE|TILE\d+|NAXIS\d*|BITPIX|CMPTYPE|NAME\d+|VAL\d+|QUANTIZ|DITHER0|SCALE|ZERO|BLANK|MASKCMP)|BZERO|BSCALE|BLANK",
     re.ASCII,
 )
+METHODS = ("RICE_1", "RICE_ONE", "GZIP_1", "GZIP_2", "PLIO_1", "HCOMPRESS_1", "NOCOMPRESS")
+MOST_FIELDS, MOST_PARAMETERS = 999, 20  # columns of a table (standard, 7.3.1); parameters of a method
+SENSELESS = "the header of its compressed image makes no sense"
 MAX_RATIO = 10_000  # an empty frame packs by about 500 (measured); more is a lie
 
 
@@ -27,17 +30,37 @@ def decompress_tiles(blob: bytes, hdu: Hdu) -> tuple[NDArray[Any], float | None]
 
     astropy sees the structural cards alone, so that nothing else in the header can trouble it.
     """
-    header = hdu.header
-    axes = [header.integer(f"ZNAXIS{i}", -1) for i in range(1, header.integer("ZNAXIS", 0) + 1)][:999]
-    bytes_per_sample = abs(header.integer("ZBITPIX", 0)) // 8
-    if len(axes) not in (2, 3) or bytes_per_sample not in (1, 2, 4, 8):
-        raise DamagedError("the header of its compressed image makes no sense")
-    check_claim(axes[0], axes[1], math.prod(axes[2:]), bytes_per_sample)
-    if math.prod(axes) * bytes_per_sample > MAX_RATIO * hdu.data_bytes:
-        raise DamagedError("its compressed image claims to be larger than its data can hold")
+    _check_tiles(hdu)
     samples = _unpack(_minimal_file(blob, hdu))
     full = {"uint8": 255.0, "int16": 32767.0, "uint16": 65535.0}.get(samples.dtype.name)
     return np.ascontiguousarray(samples, dtype=samples.dtype.newbyteorder("=")), full
+
+
+def _check_tiles(hdu: Hdu) -> None:
+    """DamagedError when the header of the compressed image makes no sense (standard, 10.1): astropy loops over what
+    it claims, and the library below it believes everything."""
+    header = hdu.header
+    dimensions, fields = header.integer("ZNAXIS", 0), header.integer("TFIELDS", 0)
+    bytes_per_sample = abs(header.integer("ZBITPIX", 0)) // 8
+    if dimensions not in (2, 3) or bytes_per_sample not in (1, 2, 4, 8) or not 1 <= fields <= MOST_FIELDS:
+        raise DamagedError(SENSELESS)
+    axes = [header.integer(f"ZNAXIS{i}", -1) for i in range(1, dimensions + 1)]
+    tile = [header.integer(f"ZTILE{i}", axes[0] if i == 1 else 1) for i in range(1, dimensions + 1)]
+    check_claim(axes[0], axes[1], math.prod(axes[2:]), bytes_per_sample)
+    if math.prod(axes) * bytes_per_sample > MAX_RATIO * hdu.data_bytes:
+        raise DamagedError("its compressed image claims to be larger than its data can hold")
+    if not all(1 <= side <= axis for side, axis in zip(tile, axes, strict=True)):
+        raise DamagedError(f"the tiles of its compressed image are {' x '.join(map(str, tile))} pixels")
+    if len(hdu.shape) != 2 or hdu.shape[0] != math.prod(-(-axis // side) for axis, side in zip(axes, tile)):
+        raise DamagedError("its compressed image has another number of tiles than its size asks for")
+    if header.text("ZCMPTYPE") not in METHODS or not _sane_parameters(header):
+        raise DamagedError(SENSELESS)
+
+
+def _sane_parameters(header: Header) -> bool:
+    """What the method is told (standard, table 37): bytes a sample, and the block of RICE."""
+    told = {header.text(f"ZNAME{i}"): header.integer(f"ZVAL{i}", 0) for i in range(1, MOST_PARAMETERS + 1)}
+    return told.get("BYTEPIX", 4) in (1, 2, 4, 8) and told.get("BLOCKSIZE", 32) in (16, 32)
 
 
 def _minimal_file(blob: bytes, hdu: Hdu) -> bytes:

@@ -18,6 +18,10 @@ class DamagedError(Exception):
     """The bytes are not a frame. The message completes the sentence "NAME cannot be read: ..."."""
 
 
+class NotPlainError(Exception):
+    """A library would have to unpack the bytes, which is not wanted here."""
+
+
 @dataclass(frozen=True, eq=False)
 class Raster:
     """Pixels as the file holds them, row 0 at the top.

@@ -9,13 +9,18 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import PurePath
 
-from polewright.services.frame_reader.facts import FrameFacts, Raster
+from polewright.services.frame_reader.facts import FrameFacts, NotPlainError, Raster
 from polewright.services.frame_reader.picture import read_picture
-from polewright.services.frame_reader.plain_fits import FITS_START, read_fits, read_gzipped_fits
+from polewright.services.frame_reader.plain_fits import FITS_START, read_bare_fits, read_fits, read_gzipped_fits
 from polewright.services.frame_reader.raw_photo import read_raw_photo
 from polewright.services.frame_reader.tiff import read_tiff
 
 Read = Callable[[bytes, float | None], tuple[Raster, FrameFacts]]
+
+
+def not_bare(blob: bytes, utc_offset_hours: float | None) -> tuple[Raster, FrameFacts]:
+    """For kinds that a library always unpacks."""
+    raise NotPlainError
 
 
 @dataclass(frozen=True)
@@ -23,6 +28,7 @@ class Family:
     """`suffixes` are lower case. `starts`: the first bytes; none where the name alone tells (raw files pose as TIFF).
 
     `end`: the last bytes of a finished file, where the format has such; `last`: and nothing ever follows them.
+    `bare` reads a file whose bytes no library has to unpack; NotPlainError for any other.
     """
 
     suffixes: frozenset[str]
@@ -30,12 +36,13 @@ class Family:
     starts: tuple[bytes, ...] = ()
     end: bytes = b""
     last: bool = False
+    bare: Read = not_bare
 
 
 RAW = Family(
     frozenset({".dng", ".cr2", ".cr3", ".nef", ".arw", ".orf", ".rw2", ".raf", ".pef", ".srw"}), read_raw_photo
 )
-FITS = Family(frozenset({".fits", ".fit", ".fts", ".fz"}), read_fits, (FITS_START,))
+FITS = Family(frozenset({".fits", ".fit", ".fts", ".fz"}), read_fits, (FITS_START,), bare=read_bare_fits)
 GZIPPED_FITS = Family(frozenset({f"{suffix}.gz" for suffix in FITS.suffixes}), read_gzipped_fits, (b"\x1f\x8b",))
 TIFF = Family(frozenset({".tif", ".tiff"}), read_tiff, (b"II*\0", b"MM\0*", b"II+\0", b"MM\0+"))
 PNG = Family(frozenset({".png"}), read_picture, (b"\x89PNG\r\n\x1a\n",), b"\0\0\0\0IEND\xaeB`\x82", last=True)

@@ -11,7 +11,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from polewright.services.frame_reader.compressed_fits import decompress_tiles
-from polewright.services.frame_reader.facts import MAX_BYTES, DamagedError, FrameFacts, Raster, check_claim
+from polewright.services.frame_reader.facts import (
+    MAX_BYTES,
+    DamagedError,
+    FrameFacts,
+    NotPlainError,
+    Raster,
+    check_claim,
+)
 from polewright.services.frame_reader.fits_structure import Hdu, first_image
 from polewright.services.frame_reader.header import Header
 from polewright.services.frame_reader.header_facts import facts_from_header
@@ -21,13 +28,17 @@ RAW_TYPES = {8: ">u1", 16: ">i2", 32: ">i4", 64: ">i8", -32: ">f4", -64: ">f8"}
 UNSIGNED_ZERO = {16: 2**15, 32: 2**31}  # BZERO of unsigned integers (standard, 4.4.2.5)
 FULL_ADU = {8: 255.0, 16: 32767.0, 32: None, 64: None, -32: None, -64: None}
 MOSAIC = re.compile(r"[RGB]{4}", re.IGNORECASE)  # common practice, no source
+FIRST_BYTES = 16 << 20  # unpacked before it is asked whether there is anything in it
+EMPTY_RATIO = 200  # a frame with the least noise packs by 20 at most (measured), one of zeros by 1000
 MAX_DEFLATE_RATIO = 1032  # of the deflate format (RFC 1951: 258 bytes from 2 bits)
 
 
-def read_fits(blob: bytes, utc_offset_hours: float | None) -> tuple[Raster, FrameFacts]:
-    """Pixels and facts of a FITS file; DamagedError when it is none."""
+def read_fits(blob: bytes, utc_offset_hours: float | None, *, plain: bool = False) -> tuple[Raster, FrameFacts]:
+    """Pixels and facts of a FITS file; DamagedError when it is none, NotPlainError for tiles where `plain`."""
     hdu, header = first_image(blob)
     if hdu.kind == "tiles":
+        if plain:
+            raise NotPlainError
         samples, full = decompress_tiles(blob, hdu)
         samples = _top_first(samples, header)
     else:
@@ -48,11 +59,21 @@ def read_gzipped_fits(blob: bytes, utc_offset_hours: float | None) -> tuple[Rast
 def unpack_gzip(blob: bytes) -> bytes:
     """The content of a gzip file; DamagedError when it would be larger than any frame."""
     limit = min(MAX_BYTES, MAX_DEFLATE_RATIO * len(blob)) + (1 << 20)
-    with gzip.GzipFile(fileobj=io.BytesIO(blob)) as packed:
-        content = packed.read(limit + 1)
+    stream = io.BytesIO(blob)
+    with gzip.GzipFile(fileobj=stream) as packed:
+        content = packed.read(min(limit + 1, FIRST_BYTES))
+        if len(content) == FIRST_BYTES:
+            if EMPTY_RATIO * stream.tell() < FIRST_BYTES:
+                raise DamagedError("there is nothing in it: it unpacks to a long row of the same values")
+            content += packed.read(limit + 1 - FIRST_BYTES)
     if len(content) > limit:
         raise DamagedError("it unpacks to more than any camera delivers")
     return content
+
+
+def read_bare_fits(blob: bytes, utc_offset_hours: float | None) -> tuple[Raster, FrameFacts]:
+    """The same; NotPlainError where the image is compressed."""
+    return read_fits(blob, utc_offset_hours, plain=True)
 
 
 def _top_first(stored: NDArray[Any], header: Header) -> NDArray[Any]:

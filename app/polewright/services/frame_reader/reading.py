@@ -8,7 +8,7 @@ from pathlib import Path
 
 from polewright.core.errors import FrameReadError
 from polewright.core.model import Frame
-from polewright.services.frame_reader.facts import DamagedError, FrameFacts, Raster
+from polewright.services.frame_reader.facts import DamagedError, FrameFacts, NotPlainError, Raster
 from polewright.services.frame_reader.families import family_of
 from polewright.services.frame_reader.file_time import fallback_time, file_time
 from polewright.services.frame_reader.luminance import luminance
@@ -23,17 +23,26 @@ def read_frame(path: Path, *, utc_offset_hours: float | None = None) -> Frame:
 
     `utc_offset_hours` is how far the camera's clock is ahead of UTC, for files that state local time alone.
     """
-    blob, modified_s = _read_bytes(path)
-    return frame_from_bytes(_shown(path.name), blob, modified_s, utc_offset_hours)
+    blob, modified_s = bytes_of(path)
+    return frame_from_bytes(shown(path.name), blob, modified_s, utc_offset_hours)
 
 
-def frame_from_bytes(name: str, blob: bytes, modified_s: float, utc_offset_hours: float | None = None) -> Frame:
-    """The frame in the bytes of a file; `modified_s` is its modification time in POSIX seconds."""
+def frame_from_bytes(
+    name: str, blob: bytes, modified_s: float, utc_offset_hours: float | None = None, *, plain: bool = False
+) -> Frame:
+    """The frame in the bytes of a file; `modified_s` is its modification time in POSIX seconds.
+
+    `plain`: raise NotPlainError instead of handing the bytes to a library that unpacks them.
+    """
     if not blob:
         raise FrameReadError(f"{name} is empty. {CURE}")
     try:
-        raster, facts = _unpack(name, blob, utc_offset_hours)
+        raster, facts = _unpack(name, blob, utc_offset_hours, plain)
         return _assemble(name, raster, facts, modified_s)
+    except NotPlainError:
+        raise
+    except MemoryError as error:
+        raise FrameReadError(f"{name} cannot be read: it needs more memory than a frame does. {CURE}") from error
     except DamagedError as error:
         raise FrameReadError(f"{name} cannot be read: {error}. {CURE}") from error
     except ImportError as error:  # the file is not to blame
@@ -48,14 +57,14 @@ def frame_from_bytes(name: str, blob: bytes, modified_s: float, utc_offset_hours
         raise FrameReadError(f"{name} cannot be read: the file is damaged ({detail}). {CURE}") from error
 
 
-def _shown(name: object) -> str:
+def shown(name: object) -> str:
     """The name of a file as it may be shown on a terminal: what would steer it is left out."""
     return "".join(c for c in str(name) if c.isprintable())
 
 
-def _read_bytes(path: Path) -> tuple[bytes, float]:
+def bytes_of(path: Path) -> tuple[bytes, float]:
     """All bytes at once (never a memory map: another program may still be writing) and the modification time."""
-    name = _shown(path.name)
+    name = shown(path.name)
     try:
         mode = path.stat().st_mode  # asked before opening: a pipe would be waited for, a device may have no end
         if not stat.S_ISREG(mode) and not stat.S_ISDIR(mode):
@@ -66,7 +75,7 @@ def _read_bytes(path: Path) -> tuple[bytes, float]:
                 raise FrameReadError(f"{name} is larger than 2 GB, which no frame is.")
             return file.read(), status.st_mtime
     except FileNotFoundError as error:
-        raise FrameReadError(f"{name} does not exist in {_shown(path.parent)}.") from error
+        raise FrameReadError(f"{name} does not exist in {shown(path.parent)}.") from error
     except PermissionError as error:
         raise FrameReadError(f"{name} is locked by another program, or reading it is not allowed.") from error
     except IsADirectoryError as error:
@@ -76,11 +85,11 @@ def _read_bytes(path: Path) -> tuple[bytes, float]:
         raise FrameReadError(f"{name} cannot be opened: {reason}.") from error
 
 
-def _unpack(name: str, blob: bytes, utc_offset_hours: float | None) -> tuple[Raster, FrameFacts]:
+def _unpack(name: str, blob: bytes, utc_offset_hours: float | None, plain: bool) -> tuple[Raster, FrameFacts]:
     family = family_of(name, blob)
     if family is None:
         raise DamagedError("it is no FITS, TIFF, PNG, JPEG or camera raw file")
-    return family.read(blob, utc_offset_hours)
+    return (family.bare if plain else family.read)(blob, utc_offset_hours)
 
 
 def _assemble(name: str, raster: Raster, facts: FrameFacts, modified_s: float) -> Frame:

@@ -28,6 +28,7 @@ from polewright.core.screws.angles import Screw
 from polewright.core.screws.memory import ScrewMove, ScrewRate
 from polewright.services.log_format import LoggedEvent
 from polewright.services.night_log import NightLog
+from polewright.words.frames import frame_words
 
 EVENT_KIND = "event"
 DRIFT_KIND, VIGIL_KIND = "drift_proof", "vigil_shift"
@@ -208,7 +209,7 @@ def _note_gap(
 def _close_gap(facts: NightFacts, bad: list[tuple[float, FrameUnsolved]], until_s: float | None = None) -> None:
     if len(bad) >= GAP_FRAMES:
         end = until_s if until_s is not None else bad[-1][0]
-        facts.gaps.append(Gap(bad[0][0], end, len(bad), bad[-1][1].reason))
+        facts.gaps.append(Gap(bad[0][0], end, len(bad), frame_words(bad[-1][1].why).reason))
 
 
 def _finish(facts: NightFacts, state: Running) -> None:

@@ -172,7 +172,7 @@ class Driver(QObject):
 
     def _begin_night(self, folder: Path, begin: Begin, optics: Optics, found: RigAndSite) -> None:
         self._end_scene()
-        measure = self._measure = LiveMeasure(self._means.make_measure, optics, self._say)
+        measure = self._measure = LiveMeasure(self._means.make_measure, optics, self._say, self._means.give_up_frame)
         outlets = RigOutlets(self._means.config, found.stored)
         order = NightOrder(
             folder,
@@ -216,7 +216,9 @@ class Driver(QObject):
         self._seed = self._seed + 1 if intent.seed is None else intent.seed
         plan = RehearsalPlan(intent.scenario or SCENARIO, self._seed, self._means.temporary())
         clock = self._means.practice_clock(plan.scenario, plan.seed)
-        measure = self._measure = LiveMeasure(self._means.make_measure, Optics(), self._say)
+        measure = self._measure = LiveMeasure(
+            self._means.make_measure, Optics(), self._say, self._means.give_up_frame
+        )
         order = NightOrder(plan.folder / "night", measure, clock, give_up=measure.end)
         self._show(RehearsalScene(self._means, plan, order, self.refresh))
 

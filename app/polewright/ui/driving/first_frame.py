@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -23,7 +24,7 @@ class FolderLook:
     frame: Frame | None = None
 
 
-def look_into(text: str) -> FolderLook:
+def look_into(text: str, read: Callable[[Path], Frame] = read_frame) -> FolderLook:
     """Look at a folder; slow on a network share, so never in the window's thread."""
     folder = Path(text).expanduser()
     try:
@@ -36,7 +37,7 @@ def look_into(text: str) -> FolderLook:
         return FolderLook(text, f"This folder cannot be read: {error.strerror or error}.")
     for path in newest:
         try:
-            return FolderLook(text, frame=read_frame(path))
+            return FolderLook(text, frame=read(path))
         except FrameReadError:
             continue  # half written, or no frame at all: the next newest
     return FolderLook(text)

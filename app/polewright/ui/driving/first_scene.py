@@ -93,7 +93,7 @@ class FirstScene:
             self._timer = None
         folder = self.known.folder
         if folder and not self._closed:
-            self._means.worker.ask(LOOKING, lambda: look_into(folder), self._on_looked)
+            self._means.worker.ask(LOOKING, lambda: look_into(folder, self._means.read), self._on_looked)
 
     def _on_looked(self, done: Done) -> None:
         if self._closed:

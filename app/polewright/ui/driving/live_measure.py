@@ -27,11 +27,18 @@ class LiveMeasure(QObject):
 
     _progress = Signal(object)
 
-    def __init__(self, make: MakeMeasure, optics: Optics, tell: Callable[[Work | None], None]) -> None:
+    def __init__(
+        self,
+        make: MakeMeasure,
+        optics: Optics,
+        tell: Callable[[Work | None], None],
+        give_up_frame: Callable[[], None] = lambda: None,
+    ) -> None:
         super().__init__(None)
         self._make = make
         self._optics = optics
         self._tell = tell
+        self._give_up_frame = give_up_frame
         self._measure: Measure | None = None
         self._telling = False
         self._stop = threading.Event()
@@ -64,6 +71,7 @@ class LiveMeasure(QObject):
     def end(self) -> None:
         """Give up for good: the night is over."""
         self._ended = True
+        self._give_up_frame()
 
     def _on_work(self, what: str, fraction: float) -> None:
         if self._stop.is_set() or self._ended:

@@ -7,8 +7,10 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Protocol
 
+from polewright.core.model import Frame
 from polewright.runtime.engine import Measure
 from polewright.runtime.worker import Answer as WorkerAnswer
+from polewright.services.frame_reader import read_frame
 from polewright.services.measuring import Optics
 from polewright.services.ports import Clock, Scheduler
 from polewright.ui.driving.desk import Desk, NightOrder, Tell
@@ -53,4 +55,6 @@ class Means:
     data: Path
     temporary: Callable[[], Path]
     discard: Callable[[Path], None]
+    read: Callable[[Path], Frame] = read_frame
+    give_up_frame: Callable[[], None] = lambda: None  # whatever is being read or measured: nobody waits for it
     wakefulness: Wakefulness = field(default_factory=NoWakefulness)

@@ -2,24 +2,30 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
 
 from polewright.core.errors import FrameReadError
+from polewright.core.model import Frame
 from polewright.services.frame_reader import read_frame
 from polewright.services.night_folders import kept_frame
 from polewright.ui.driving.recorded_frame import RecordedFrame
 from polewright.ui.presenting.picture import step_for, stretched
 from polewright.ui.view_model import FramePicture
 
+Read = Callable[[Path], Frame]
 
-def recorded_picture(name: str, recorded: RecordedFrame, folder: Path, nights: Path) -> FramePicture | None:
+
+def recorded_picture(
+    name: str, recorded: RecordedFrame, folder: Path, nights: Path, read: Read = read_frame
+) -> FramePicture | None:
     """The frame with its stars, or the stars alone on black; None when neither is left.
 
     `folder`: of the recorded night; `nights`: where this program keeps its own.
     """
-    kept = _kept_frame_picture(recorded, folder, nights)
+    kept = _kept_frame_picture(recorded, folder, nights, read)
     if kept is not None:
         return kept
     width, height = recorded.size_px
@@ -30,12 +36,12 @@ def recorded_picture(name: str, recorded: RecordedFrame, folder: Path, nights: P
     return _with_stars(name, black, recorded, every, "frame not kept")
 
 
-def _kept_frame_picture(recorded: RecordedFrame, folder: Path, nights: Path) -> FramePicture | None:
+def _kept_frame_picture(recorded: RecordedFrame, folder: Path, nights: Path, read: Read) -> FramePicture | None:
     path = kept_frame(folder, recorded.file, nights) if recorded.file else None
     if path is None:
         return None
     try:
-        frame = read_frame(path)
+        frame = read(path)
     except (FrameReadError, OSError):
         return None
     every = step_for(frame.width_px)

@@ -133,8 +133,10 @@ class ReplayScene:
         name, folder = frame.name, self.track.folder
         recorded = self.track.frames.get(name, NOTHING_RECORDED)
         self._picture_s = self.moment.state.last_frame_s or 0.0
-        nights = self._means.data / "nights"
-        self._means.worker.ask(PICTURE, lambda: recorded_picture(name, recorded, folder, nights), self._on_picture)
+        nights, read = self._means.data / "nights", self._means.read
+        self._means.worker.ask(
+            PICTURE, lambda: recorded_picture(name, recorded, folder, nights, read), self._on_picture
+        )
 
     def _on_picture(self, done: Done) -> None:
         if done.problem is not None:

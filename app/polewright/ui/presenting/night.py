@@ -18,6 +18,7 @@ from polewright.ui.presenting.extras import Extras
 from polewright.ui.presenting.proof import proof_page
 from polewright.ui.presenting.stand import stand_page
 from polewright.ui.view_model import Fact, FramePicture, Instruction, Page, Step, StepMark, Trouble, View
+from polewright.words.frames import frame_words
 from polewright.words.numbers import angle_text, duration_text, sigma_text
 
 
@@ -207,7 +208,7 @@ def _frame(state: Running, advice: Advice, extras: Extras) -> Trouble | None:
     if found.cause in SPOILED_BY_TURNING and _hands_on(state, extras):
         return None  # a hand on the mount smears the frames: that is as it should be
     since = duration_text(max(0.0, extras.now_s - found.since_s)) if found.count > 1 else ""
-    return Trouble(found.reason, found.cure, f"for {since}" if since else "", found.count)
+    return Trouble(*frame_words(found.why), f"for {since}" if since else "", found.count)
 
 
 def numbers(state: Running, advice: Advice) -> tuple[Fact, ...]:
