@@ -195,7 +195,7 @@ def test_window_keys(bench: Bench) -> None:
     assert window.settings.brightness < before
     bench.key(Qt.Key.Key_Plus)
     assert window.settings.brightness == before
-    bench.key(Qt.Key.Key_N)
+    bench.key(Qt.Key.Key_F9)
     assert window.settings.light is Light.DAY and not window.isFullScreen()
     bench.key(Qt.Key.Key_R)
     assert window.reading and window.night.well.isVisible() and not window.night.rail.isVisible()

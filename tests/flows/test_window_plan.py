@@ -80,7 +80,7 @@ def plan_it(bench: Bench) -> None:
     type_into(bench, "target", "m 81")
     for name, text in (("exposure", "60"), ("hours", "3"), ("focal_length", "900"), ("pixel_size", "4,0")):
         type_into(bench, name, text)
-    bench.key(Qt.Key.Key_F4)
+    bench.key(Qt.Key.Key_G, CTRL)
 
 
 def state_of(bench: Bench) -> NightState:
@@ -186,7 +186,7 @@ def test_done_comes_with_the_plans_own_limit(bench: Bench, tmp_path: Path) -> No
         for name, text in (("focal_length", focal), ("exposure", sub), ("allowed_blur", "2")):
             type_into(bench, name, text)
         if page(bench).guided.isChecked() is not guided:
-            bench.key(Qt.Key.Key_F4)
+            bench.key(Qt.Key.Key_G, CTRL)
         bench.key(RETURN, CTRL)
         night = state_of(bench).plan
         assert night is not None and (total < night.tolerance_rad) is (done and total < math.radians(5.0 / 60.0))
@@ -200,7 +200,7 @@ def test_keys_list_and_poles(bench: Bench, tmp_path: Path) -> None:
     bench.key(Qt.Key.Key_T)  # from the refracted pole to the true one
     bench.key(Qt.Key.Key_E)
     assert QApplication.focusWidget() is page(bench).fields["target"].edit
-    bench.key(Qt.Key.Key_F3)
+    bench.key(Qt.Key.Key_T, CTRL)
     assert page(bench).objects.isVisible()
     first = QApplication.focusWidget()
     bench.key(Qt.Key.Key_Right)
@@ -212,14 +212,14 @@ def test_keys_list_and_poles(bench: Bench, tmp_path: Path) -> None:
     bench.key(Qt.Key.Key_Space)
     assert not page(bench).objects.isVisible()
     assert page(bench).view.form.target == "M8"  # type: ignore[union-attr]
-    bench.key(Qt.Key.Key_F3)
+    bench.key(Qt.Key.Key_T, CTRL)
     bench.key(ESCAPE)
     assert page(bench).isVisible() and not page(bench).objects.isVisible()
-    for key, index in ((Qt.Key.Key_F6, 1), (Qt.Key.Key_F7, 2), (Qt.Key.Key_F5, 0)):
-        bench.key(key)
+    for key, index in ((Qt.Key.Key_2, 1), (Qt.Key.Key_3, 2), (Qt.Key.Key_1, 0)):
+        bench.key(key, CTRL)
         assert page(bench).chosen_plot == index
     bench.key(Qt.Key.Key_F1)
-    assert bench.window.keys_page.isVisible() and ("F3", "list of targets") in bench.window.keys_page.pairs
+    assert bench.window.keys_page.isVisible() and ("Ctrl+T", "list of targets") in bench.window.keys_page.pairs
     bench.key(ESCAPE)
     assert page(bench).isVisible(), "back to where the keys were asked for"
 
@@ -229,7 +229,7 @@ def test_keys_list_and_poles(bench: Bench, tmp_path: Path) -> None:
     type_into(bench, "exposure", "900")
     shown = page(bench).view
     assert shown is not None and shown.aim_text and shown.aim is not None
-    bench.key(Qt.Key.Key_F8)
+    bench.key(Qt.Key.Key_B, CTRL)
     assert state_of(bench).plan.target is shown.aim.target  # type: ignore[union-attr]
     assert page(bench).view.aim_text == "" and page(bench).isVisible()  # type: ignore[union-attr]
     bench.key(ESCAPE)

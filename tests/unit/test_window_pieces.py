@@ -28,6 +28,7 @@ from polewright.ui.driving.resuming import resumable
 from polewright.ui.driving.rig import RigOutlets, from_rig, from_site, known_profiles, rig_and_site
 from polewright.ui.folder_listing import list_folder
 from polewright.ui.intents import FillForm
+from polewright.ui.keys import FORM_KEYS, FORM_WINDOW_KEYS, plan_keys
 from polewright.ui.presenting.picture import picture_of, step_for, stretched
 from polewright.ui.screen import screen_here
 from polewright.ui.settings import WindowSettings
@@ -278,3 +279,10 @@ def test_a_screen_is_looked_for_before_qt_is(tmp_path: Path) -> None:
     assert not screen_here("linux", {"DISPLAY": ":4711"})
     assert not screen_here("linux", {"WAYLAND_DISPLAY": "wayland-9", "XDG_RUNTIME_DIR": str(tmp_path)})
     assert screen_here("linux", {"DISPLAY": "station:10.0"})
+
+
+def test_every_page_names_a_key_once() -> None:
+    """Keys are named in ui/keys.py; on one page none of them may mean two things."""
+    for pairs in (FORM_KEYS + FORM_WINDOW_KEYS, plan_keys()):
+        keys = [key for key, _ in pairs]
+        assert len(keys) == len(set(keys)), keys

@@ -13,6 +13,7 @@ from polewright.ui.arrange import unit_for
 from polewright.ui.buttons import PlainButton
 from polewright.ui.drawing import LEFT_TOP, WRAP, draw_fitted
 from polewright.ui.intents import ChooseFolder, FillForm, OpenReplay, StartNight, StartRehearsal, UseRig, UseSite
+from polewright.ui.keys import KNOWN_RIGS, KNOWN_SITES
 from polewright.ui.keys_bar import KeysBar
 from polewright.ui.line_field import LineField
 from polewright.ui.look import BODY, SMALL, VALUE, Look
@@ -74,8 +75,8 @@ class FirstPage(Panel):
         self.fields = (
             self.latitude, self.longitude, self.elevation, self.focal_length, self.pixel_size, self.folder,
         )  # fmt: skip
-        self.known_sites = PlainButton("Known sites", "F3", parent=self)
-        self.known_rigs = PlainButton("Known rigs", "F4", parent=self)
+        self.known_sites = PlainButton("Known sites", KNOWN_SITES, parent=self)
+        self.known_rigs = PlainButton("Known rigs", KNOWN_RIGS, parent=self)
         self.menu = QMenu(self)
         self.trouble = TroublePanel(self)
         self.work = WorkPanel(self)

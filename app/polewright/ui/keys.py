@@ -5,18 +5,25 @@ from __future__ import annotations
 from polewright.ui import intents as want
 from polewright.ui.view_model import Action, Page, View, Weight
 
+# Every key that is written down elsewhere, once. F1, F11, Ctrl+Q, Ctrl+O, Ctrl+W and Ctrl+Z are the platforms' own.
+HELP, FULL_SCREEN, QUIT = "F1", "F11", "Ctrl+Q"
+RED_LIGHT = "F9"  # everywhere; N, for night, where letters are free
+KNOWN_SITES, KNOWN_RIGS = "Ctrl+1", "Ctrl+2"
+TARGETS, GUIDED, BEST_POLE = "Ctrl+T", "Ctrl+G", "Ctrl+B"
+PLOTS = ("Ctrl+1", "Ctrl+2", "Ctrl+3")
+
 WINDOW_ACTIONS: tuple[Action, ...] = (
     Action("red light", "N", want.ToggleRedLight(), Weight.MENU),
     Action("brighter", "+", want.ChangeBrightness(1), Weight.MENU),
     Action("dimmer", "-", want.ChangeBrightness(-1), Weight.MENU),
     Action("read from afar", "R", want.ToggleReading(), Weight.MENU),
-    Action("full screen", "F11", want.ToggleFullScreen(), Weight.MENU),
+    Action("full screen", FULL_SCREEN, want.ToggleFullScreen(), Weight.MENU),
     Action("sound", "S", want.ToggleSound(), Weight.MENU),
     Action("voice", "V", want.ToggleSpeech(), Weight.MENU),
     Action("all keys", "K", want.ShowKeys(), Weight.MENU),
-    Action("close", "Ctrl+Q", want.Quit(), Weight.MENU),
+    Action("close", QUIT, want.Quit(), Weight.MENU),
 )
-ON_THE_BAR = ("N", "R", "F11", "S", "K")
+ON_THE_BAR = ("N", "R", FULL_SCREEN, "S", "K")
 REHEARSAL_KEYS = (
     ("← →", "turn the azimuth screw"),
     ("↑ ↓", "turn the altitude screw"),
@@ -36,21 +43,21 @@ FORM_KEYS = (
     ("Ctrl+P", "rehearse now"),
     ("Ctrl+L", "play a recorded night"),
     ("Ctrl+O", "choose the folder"),
-    ("F3", "a site of an earlier night"),
-    ("F4", "a rig of an earlier night"),
+    (KNOWN_SITES, "a site of an earlier night"),
+    (KNOWN_RIGS, "a rig of an earlier night"),
 )
 
-FORM_WINDOW_KEYS = (("Ctrl+N", "red light"), ("F11", "full screen"), ("F1", "all keys"), ("Ctrl+Q", "close"))
+FORM_WINDOW_KEYS = ((RED_LIGHT, "red light"), (FULL_SCREEN, "full screen"), (HELP, "all keys"), (QUIT, "close"))
 PLAN_KEYS = (
     ("Ctrl+Return", "use this plan"),
     ("Escape", "back to the mount"),
     ("Tab", "next field"),
-    ("F3", "list of targets"),
-    ("F4", "guided or not"),
-    ("F5", "blur by exposure"),
-    ("F6", "blur by error"),
-    ("F7", "blur by declination"),
-    ("F8", "aim at the best pole"),
+    (TARGETS, "list of targets"),
+    (GUIDED, "guided or not"),
+    (PLOTS[0], "blur by exposure"),
+    (PLOTS[1], "blur by error"),
+    (PLOTS[2], "blur by declination"),
+    (BEST_POLE, "aim at the best pole"),
 )
 
 
@@ -61,13 +68,14 @@ def plan_keys() -> tuple[tuple[str, str], ...]:
 
 def action_for_key(actions: tuple[Action, ...], key: str) -> Action | None:
     """The page's own action of that key first, then the window's."""
+    key = "N" if key == RED_LIGHT else key
     return next((a for a in (*actions, *WINDOW_ACTIONS) if a.key == key), None)
 
 
 def bar_keys(view: View, red: bool) -> tuple[tuple[str, str], ...]:
     """What the line at the bottom says, the most wanted first. On the first page letters go into the fields."""
     if view.page is Page.FIRST_RUN:
-        return (*FORM_KEYS[:4], ("F11", "full screen"), ("Ctrl+N", "day light" if red else "red light"))
+        return (*FORM_KEYS[:4], (FULL_SCREEN, "full screen"), (RED_LIGHT, "day light" if red else "red light"))
     own = [(a.key, a.label) for a in WINDOW_ACTIONS if a.key in ON_THE_BAR]
     if red:
         own[0] = ("N", "day light")

@@ -17,7 +17,19 @@ from polewright.ui.arrange import SMALLEST, unit_for
 from polewright.ui.cursor import set_pointer
 from polewright.ui.first_page import FirstPage
 from polewright.ui.folder_dialog import FolderPage
-from polewright.ui.keys import WINDOW_ACTIONS, action_for_key, all_keys, bar_keys, plan_keys
+from polewright.ui.keys import (
+    FULL_SCREEN,
+    HELP,
+    KNOWN_RIGS,
+    KNOWN_SITES,
+    QUIT,
+    RED_LIGHT,
+    WINDOW_ACTIONS,
+    action_for_key,
+    all_keys,
+    bar_keys,
+    plan_keys,
+)
 from polewright.ui.keys_page import KeysPage
 from polewright.ui.listening import Listening
 from polewright.ui.look import Look, plain_font, qt_palette, style_sheet
@@ -30,11 +42,11 @@ from polewright.words.numbers import capital
 
 RECORDING_ENDINGS = (".jsonl",)
 FORM_WINDOW_INTENTS: dict[str, want.Intent] = {  # where letters go into fields
-    "Ctrl+N": want.ToggleRedLight(),
+    RED_LIGHT: want.ToggleRedLight(),
     "Ctrl++": want.ChangeBrightness(1),
     "Ctrl+-": want.ChangeBrightness(-1),
-    "F11": want.ToggleFullScreen(),
-    "Ctrl+Q": want.Quit(),
+    FULL_SCREEN: want.ToggleFullScreen(),
+    QUIT: want.Quit(),
 }
 
 
@@ -338,8 +350,8 @@ class MainWindow(QWidget):
     def _form_intent(self, event: QKeyEvent) -> want.Intent | None:
         """On the first page letters belong to the fields: the window listens to Ctrl and function keys only."""
         name = key_name(event)
-        if name in ("F3", "F4"):
-            (self.first.open_sites if name == "F3" else self.first.open_rigs)()
+        if name in (KNOWN_SITES, KNOWN_RIGS):
+            (self.first.open_sites if name == KNOWN_SITES else self.first.open_rigs)()
         if name == "Ctrl+Return" and self.first.begin.isEnabled():
             self.first.begin.click()
         if name == "Escape" and self.view is not None:
@@ -348,7 +360,7 @@ class MainWindow(QWidget):
             "Ctrl+P": want.StartRehearsal(),
             "Ctrl+L": want.OpenReplay(),
             "Ctrl+O": want.ChooseFolder(),
-            "F1": want.ShowKeys(),
+            HELP: want.ShowKeys(),
             **FORM_WINDOW_INTENTS,
         }
         return keys.get(name)

@@ -15,7 +15,7 @@ from polewright.ui.drawing import LEFT, LEFT_TOP, WRAP, draw_fitted
 from polewright.ui.facts_panel import FactsPanel
 from polewright.ui.first_page import Field
 from polewright.ui.intents import AdoptPlan, FillPlan, Intent, ShowKeys
-from polewright.ui.keys import PLAN_KEYS
+from polewright.ui.keys import BEST_POLE, GUIDED, HELP, PLAN_KEYS, PLOTS, TARGETS
 from polewright.ui.keys_bar import KeysBar
 from polewright.ui.look import BIG, BODY, SMALL, Look
 from polewright.ui.object_list import ObjectList
@@ -30,7 +30,7 @@ ROWS = (
     ("guide_offset", "Guide star off centre", "°"), ("first_hour_angle", "First hour angle", "h"),
     ("seeing", "Seeing", "″"), ("allowed_blur", "Allowed blur", "px"),
 )  # fmt: skip
-PLOTS = (("By exposure", "F5"), ("By error", "F6"), ("By declination", "F7"))
+PLOT_LABELS = ("By exposure", "By error", "By declination")
 
 
 class PlanPage(Panel):
@@ -45,13 +45,13 @@ class PlanPage(Panel):
         self.chosen_plot = 0
         self._leaving = False
         self.fields = {name: Field(label, unit, self) for name, label, unit in ROWS}
-        self.list_button = PlainButton("Targets", "F3", parent=self)
-        self.guided = PlainButton("Guided", "F4", parent=self)
-        self.choices = [PlainButton(label, key, parent=self) for label, key in PLOTS]
+        self.list_button = PlainButton("Targets", TARGETS, parent=self)
+        self.guided = PlainButton("Guided", GUIDED, parent=self)
+        self.choices = [PlainButton(label, key, parent=self) for label, key in zip(PLOT_LABELS, PLOTS, strict=True)]
         self.plot = BlurPlotPanel(self)
         self.facts = FactsPanel(self)
         self.use = PlainButton("Use this plan", "Ctrl+Return", loud=True, parent=self)
-        self.aim = PlainButton("Aim", "F8", parent=self)
+        self.aim = PlainButton("Aim", BEST_POLE, parent=self)
         self.back = PlainButton("Back", "Escape", parent=self)
         self.aim.large = self.back.large = True
         self.keys = KeysBar(self)
@@ -109,13 +109,13 @@ class PlanPage(Panel):
     # what the person does
 
     def intent_for_key(self, name: str) -> Intent | None:
-        """What a key asks for here; function keys, since letters go into the fields."""
+        """What a key asks for here; Ctrl and function keys, since letters go into the fields."""
         buttons = {b.key: b for b in self.buttons}
         if name in buttons:
             if buttons[name].isEnabled():
                 buttons[name].click()
             return None
-        return ShowKeys() if name == "F1" else None
+        return ShowKeys() if name == HELP else None
 
     def filled(self) -> FillPlan:
         """The form as it stands."""
