@@ -16,22 +16,55 @@ from PySide6.QtWidgets import QApplication
 from polewright.core.sky.catalogue import Catalogue
 from polewright.core.sky.timescales import utc_from_iso
 from polewright.practice.frame_delivery import StarListsOnly
-from polewright.practice.world import RehearsalWorld
+from polewright.practice.real_time import Answer, PracticeClock, Task, start_camera
+from polewright.practice.world import Deliver, RehearsalWorld
 from polewright.runtime.engine import Measure
 from polewright.runtime.worker import InlineWorker
 from polewright.services.clock import VirtualClock
 from polewright.services.measuring import MeasuredFrame, Optics, Solves
-from polewright.services.ports import Clock
+from polewright.services.ports import Clock, Scheduler
 from polewright.simulate.night import scenario_named, utc_of
 from polewright.ui.driving.desk import Desk, InlineDesk, NightOrder, Tell
 from polewright.ui.driving.driver import Driver
 from polewright.ui.driving.means import Means
-from polewright.ui.driving.practice import InlinePractice, PracticeClock
 from polewright.ui.driving.remembered import recall
 from polewright.ui.main_window import MainWindow
 from polewright.ui.view_model import View
 
 NONE = Qt.KeyboardModifier.NoModifier
+
+
+BEAT_S = 0.25
+
+
+class InlinePractice:
+    """Satisfies Practice in the caller's thread: a scheduler's beat makes the world's time pass."""
+
+    def __init__(self, world: RehearsalWorld, deliver: Deliver, clock: Clock, scheduler: Scheduler) -> None:
+        self.world = world
+        self._clock = clock
+        self._scheduler = scheduler
+        self._zero_s = clock.monotonic_s()
+        self._stopped = False
+        start_camera(world, deliver)
+        self._beat()
+
+    def ask(self, task: Task, answer: Answer | None = None) -> None:
+        self._catch_up()
+        result = task(self.world)
+        if answer is not None:
+            answer(result)
+
+    def stop(self) -> None:
+        self._stopped = True
+
+    def _beat(self) -> None:
+        if not self._stopped:
+            self._catch_up()
+            self._scheduler.after(BEAT_S, self._beat)
+
+    def _catch_up(self) -> None:
+        self.world.clock.advance_to(self._clock.monotonic_s() - self._zero_s)
 
 
 @dataclass

@@ -20,6 +20,7 @@ from PySide6.QtGui import QIcon
 from PySide6.QtWidgets import QApplication
 
 from polewright.core.sky.catalogue import Catalogue
+from polewright.practice.real_time import PracticeClock
 from polewright.practice.world import RehearsalWorld
 from polewright.runtime.engine import Measure
 from polewright.runtime.qt_scheduler import QtScheduler
@@ -37,9 +38,9 @@ from polewright.ui.driving.desk import Desk
 from polewright.ui.driving.driver import Driver
 from polewright.ui.driving.faults import Faults
 from polewright.ui.driving.means import Means
-from polewright.ui.driving.practice import PracticeClock, ThreadedPractice
 from polewright.ui.driving.remembered import recall
 from polewright.ui.driving.threaded_desk import ThreadedDesk
+from polewright.ui.driving.threaded_practice import ThreadedPractice
 from polewright.ui.main_window import MainWindow
 from polewright.ui.sound import SoundGuide
 from polewright.ui.theme import Light

@@ -1,7 +1,7 @@
 """Many rehearsals by a simulated hand, over all scenarios: their ends, in how many moves, how honest the claims are.
 
     python tests/bench/hand_nights.py [--nights 200] [--full] [--first-seed 1] [--scenario NAME] [--lines FILE]
-                                           [--lessons] [--told]
+                                           [--lessons] [--as-told] [--hand NAME]
 
 Without --full the star lists come straight from the simulated sky; with it every frame is a FITS file that the
 watcher reports. Prints one line a night and the distribution at the end.
@@ -14,14 +14,17 @@ import json
 import sys
 import tempfile
 from collections.abc import Iterator
+from functools import partial
 from pathlib import Path
 
 import numpy as np
 
 from polewright.bootstrap import build_measurer
 from polewright.commands.rehearse import score_facts
-from polewright.practice.rehearsal import Score, rehearse_with_files, rehearse_with_star_lists
-from polewright.practice.told_hand import Habits
+from polewright.practice.fingers import Habits
+from polewright.practice.hand import MakeHand
+from polewright.practice.rehearsal import HANDS, Score, rehearse_with_files, rehearse_with_star_lists
+from polewright.practice.told_hand import ToldHand
 from polewright.services.catalogue import load_catalogue
 from polewright.services.paths import cache_folder
 from polewright.services.solver import Solver
@@ -29,7 +32,7 @@ from polewright.simulate.scenarios import SCENARIOS
 
 
 def nights(
-    count: int, first_seed: int, scenario: str | None, full: bool, habits: Habits | None = None
+    count: int, first_seed: int, scenario: str | None, full: bool, make_hand: MakeHand = ToldHand
 ) -> Iterator[Score]:
     """The scores of `count` nights, scenarios in turn."""
     names = [scenario] if scenario else list(SCENARIOS)
@@ -40,9 +43,9 @@ def nights(
             folder = Path(place)
             if full:
                 measure = build_measurer(quiet=True).measure
-                yield rehearse_with_files(name, seed, folder / "frames", folder / "night", measure, habits)
+                yield rehearse_with_files(name, seed, folder / "frames", folder / "night", measure, make_hand)
             else:
-                yield rehearse_with_star_lists(name, seed, folder / "night", solver, habits)
+                yield rehearse_with_star_lists(name, seed, folder / "night", solver, make_hand)
 
 
 def night_line(score: Score) -> str:
@@ -107,14 +110,18 @@ def main() -> int:
     parser.add_argument("--nights", type=int, default=200)
     parser.add_argument("--first-seed", type=int, default=1)
     parser.add_argument("--scenario")
+    parser.add_argument("--hand", choices=tuple(HANDS), default="told")
     parser.add_argument("--full", action="store_true")
     parser.add_argument("--lines", type=Path, help="append the scores as JSON lines to this file")
     parser.add_argument("--lessons", action="store_true", help="the person asks for a lesson on each screw")
-    parser.add_argument("--told", action="store_true", help="turns are reported as told, not read off the screw head")
+    parser.add_argument(
+        "--as-told", action="store_true", help="turns are reported as told, not read off the screw head"
+    )
     args = parser.parse_args()
-    habits = Habits(lessons=args.lessons, reading_error=None if args.told else Habits().reading_error)
+    habits = Habits(lessons=args.lessons, reading_error=None if args.as_told else Habits().reading_error)
+    make_hand: MakeHand = partial(HANDS[args.hand], habits=habits)
     scores = []
-    for score in nights(args.nights, args.first_seed, args.scenario, args.full, habits):
+    for score in nights(args.nights, args.first_seed, args.scenario, args.full, make_hand):
         scores.append(score)
         print(night_line(score), flush=True)
         if args.lines is not None:

@@ -24,11 +24,11 @@ import numpy as np
 
 from polewright.core.model import Utc
 from polewright.core.night import events
+from polewright.core.night.events import NOW
 from polewright.practice.world import RehearsalWorld
 from polewright.services.frame_reader import read_frame
 from polewright.services.paths import cache_folder
 from polewright.simulate.fits_file import fits_bytes
-from polewright.ui.intents import NOW
 
 SCENARIO, SEED, EXPOSURE_S = "calm", 1, 2.0
 DIFFERENT = 30  # frames rendered; more frames repeat them with later dates, as a tracking mount would show
@@ -144,8 +144,8 @@ def child(folder: Path) -> int:
     from PySide6.QtWidgets import QApplication
 
     from polewright.bootstrap_window import SWITCH_S, build_window
+    from polewright.practice.real_time import PracticeClock
     from polewright.ui import intents as want
-    from polewright.ui.driving.practice import PracticeClock
 
     sys.setswitchinterval(SWITCH_S)
     app = QApplication([])

@@ -17,6 +17,10 @@ from pytestqt.qtbot import QtBot
 from night_kit import unsolved_frame
 from polewright.core.model import Site, TargetPole
 from polewright.core.night import events
+from polewright.core.night.events import NOW
+from polewright.core.screws.angles import Screw
+from polewright.practice.deeds import turn_screw
+from polewright.runtime.starting import night_started
 from polewright.services.clock import SystemClock
 from polewright.services.measuring import MeasuredFrame, Optics
 from polewright.services.night_log import read_night
@@ -25,11 +29,9 @@ from polewright.simulate.scenarios import SCENARIOS
 from polewright.ui.driving.desk import NightOrder
 from polewright.ui.driving.faults import Faults
 from polewright.ui.driving.live_measure import LiveMeasure
-from polewright.ui.driving.practice import ThreadedPractice, truth, turn_screw
 from polewright.ui.driving.snapshot import Snapshot
-from polewright.ui.driving.starting import night_started
 from polewright.ui.driving.threaded_desk import ThreadedDesk
-from polewright.ui.intents import NOW
+from polewright.ui.driving.threaded_practice import ThreadedPractice
 from polewright.ui.view_model import Work
 from sky_solver import shared_catalogue
 
@@ -120,8 +122,8 @@ def test_a_practice_mount_lives_in_real_time_and_answers_here(qtbot: QtBot, tmp_
     practice = ThreadedPractice(
         lambda: RehearsalWorld("calm", 3, catalogue=shared_catalogue()), tmp_path, SystemClock(), failures.append
     )
-    practice.ask(turn_screw("azimuth", 0.5), answers.append)
-    practice.ask(truth(TargetPole.REFRACTED), answers.append)
+    practice.ask(turn_screw(Screw.AZIMUTH, 0.5), answers.append)
+    practice.ask(lambda world: world.true_offset(TargetPole.REFRACTED), answers.append)
     qtbot.waitUntil(lambda: len(answers) == 2, timeout=20000)
     practice.stop()
     assert isinstance(answers[0], float) and 2.0 < answers[0] < 4.0  # six seconds a turn

@@ -14,10 +14,9 @@ from pytestqt.qtbot import QtBot
 from polewright.core.model import TargetPole
 from polewright.core.night import events
 from polewright.core.night.advice import Mood
-from polewright.core.night.events import TargetChanged
+from polewright.core.night.events import NOW, TargetChanged
 from polewright.ui import intents as want
 from polewright.ui.driving.night_scene import NightScene
-from polewright.ui.intents import NOW
 from polewright.ui.listening import phrase_for
 from polewright.ui.sound_plan import MOVED
 from polewright.ui.view_model import Page

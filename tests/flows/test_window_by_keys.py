@@ -16,9 +16,9 @@ from pytestqt.qtbot import QtBot
 
 from polewright.core.night import events
 from polewright.core.night.advice import Mood
+from polewright.core.night.events import NOW
 from polewright.core.screws.angles import Screw
 from polewright.ui import intents as want
-from polewright.ui.intents import NOW
 from polewright.ui.keys import WINDOW_ACTIONS
 from polewright.ui.listening import Listening
 from polewright.ui.main_window import MainWindow

@@ -16,7 +16,8 @@ from night_kit import rehearsed, unsolved_frame
 from polewright.core.errors import FrameReadError
 from polewright.core.night import events
 from polewright.core.night.advice import Mood
-from polewright.core.night.events import FolderBack, FolderLost
+from polewright.core.night.events import NOW, FolderBack, FolderLost
+from polewright.practice.deeds import point_camera
 from polewright.practice.frame_delivery import StarListsOnly
 from polewright.practice.world import RehearsalWorld
 from polewright.services.file_lock import FileLock
@@ -27,13 +28,11 @@ from polewright.simulate.rig import SimulatedRig
 from polewright.simulate.scenarios import SCENARIOS
 from polewright.ui import intents as want
 from polewright.ui.driving.night_scene import NightScene
-from polewright.ui.driving.practice import InlinePractice, point_camera
 from polewright.ui.driving.rehearsal_scene import RehearsalScene
 from polewright.ui.driving.replay_scene import ReplayScene
-from polewright.ui.intents import NOW
 from polewright.ui.view_model import Page, View
 from sky_solver import shared_catalogue, shared_solver
-from window_in_virtual_time import Bench, Sky, virtual_clock
+from window_in_virtual_time import Bench, InlinePractice, Sky, virtual_clock
 
 CTRL = Qt.KeyboardModifier.ControlModifier
 RETURN = Qt.Key.Key_Return
@@ -412,4 +411,4 @@ def test_nothing_of_qt_is_left_behind(qtbot: QtBot, tmp_path: Path) -> None:
 
 def test_the_camera_points_before_it_exposes() -> None:
     world = RehearsalWorld("calm", 3, catalogue=shared_catalogue())
-    assert 0.0 < point_camera(world, -1.5) < 60.0
+    assert 0.0 < point_camera(-1.5)(world).moving_s < 60.0

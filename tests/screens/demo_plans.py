@@ -9,8 +9,8 @@ import numpy as np
 
 from polewright.core.model import TargetPole
 from polewright.core.night.advice import Mood
-from polewright.core.night.events import TargetChanged
-from polewright.ui.intents import NOW, FillPlan
+from polewright.core.night.events import NOW, TargetChanged
+from polewright.ui.intents import FillPlan
 from polewright.ui.view_model import BlurCurve, BlurMark, BlurPlot, Fact, PlanView, View
 from screens.demo_views import PAGES
 

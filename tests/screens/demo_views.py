@@ -13,9 +13,9 @@ import numpy as np
 from polewright.core.model import TargetPole
 from polewright.core.night import events
 from polewright.core.night.advice import Mood
+from polewright.core.night.events import NOW
 from polewright.core.screws.angles import Screw
 from polewright.ui import intents as want
-from polewright.ui.intents import NOW
 from polewright.ui.view_model import (
     Action,
     Capture,

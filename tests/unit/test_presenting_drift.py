@@ -15,11 +15,10 @@ from polewright.core.drift.reading import read_drift, wanted_rad
 from polewright.core.model import Site, TargetPole
 from polewright.core.night.advise import advise
 from polewright.core.night.drift_watch import DriftWatch
-from polewright.core.night.events import DriftAsked
+from polewright.core.night.events import NOW, DriftAsked
 from polewright.core.night.states import NightPlan, NightState, Running, Stage
 from polewright.core.sky.places import standard_atmosphere
 from polewright.core.sky.refraction import refract, refraction_constants
-from polewright.ui.intents import NOW
 from polewright.ui.presenting.extras import Extras
 from polewright.ui.presenting.night import present
 from polewright.ui.view_model import View

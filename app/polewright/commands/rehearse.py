@@ -15,8 +15,8 @@ from polewright.commands.window import open_window
 from polewright.core.angles import ARCMIN_PER_RAD
 from polewright.core.errors import UsageError
 from polewright.practice.by_drift import ByDrift
-from polewright.practice.rehearsal import Rehearsal, Score, ScrewScore, rehearse_with_files
-from polewright.practice.told_hand import Deed, ToldHand
+from polewright.practice.hand import Seat, Told
+from polewright.practice.rehearsal import HANDS, Rehearsal, Score, ScrewScore, rehearse_with_files
 from polewright.practice.world import TrueOffset
 from polewright.runtime.engine import NightEngine
 from polewright.runtime.story import Story
@@ -34,7 +34,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Which night, and who turns the screws."""
     parser.add_argument("--scenario", default="first-night", metavar="NAME", help=f"one of: {', '.join(SCENARIOS)}")
     parser.add_argument("--seed", type=int, default=1, metavar="N", help="another number, another mount and error")
-    parser.add_argument("--hand", choices=("told",), help="a simulated hand turns the screws, and no window opens")
+    parser.add_argument("--hand", choices=tuple(HANDS), help="a simulated hand turns the screws, and no window opens")
     parser.add_argument(
         "--by-drift",
         choices=("proof", "all"),
@@ -71,10 +71,10 @@ def _rehearse(args: argparse.Namespace, folder: Path) -> int:
     shots = _shots(args)
     measurer = build_measurer(quiet=args.json)
 
-    def watch(night: Rehearsal, hand: ToldHand) -> None:
-        told.watch(night, hand)
+    def watch(night: Rehearsal, seat: Seat) -> None:
+        told.watch(night, seat)
         if args.by_drift is not None:
-            ByDrift(night.world, night.engine, args.by_drift)
+            ByDrift(seat, args.by_drift)
         if shots is not None:
             shots[0].watch(night)
 
@@ -84,7 +84,8 @@ def _rehearse(args: argparse.Namespace, folder: Path) -> int:
         folder / "frames",
         folder / "night",
         measurer.measure,
-        watch=watch,
+        HANDS[args.hand],
+        watch,
         image_s=IMAGE_S if shots is not None else 0.0,
     )
     told.end(score)
@@ -107,7 +108,7 @@ def _shots(args: argparse.Namespace) -> tuple[NightShots, tuple[tuple[int, int],
 class SentenceTeller:
     """Tells the rehearsal to a person."""
 
-    def watch(self, night: Rehearsal, hand: ToldHand) -> None:
+    def watch(self, night: Rehearsal, seat: Seat) -> None:
         """For the rehearsal: called before it begins."""
         scenario, start = night.world.rig.night.scenario, night.true_offset()
         print(f"{scenario.place}. {scenario.story}")
@@ -115,7 +116,7 @@ class SentenceTeller:
         print()
         story = Story(lambda line: print(line, flush=True))
         night.engine.listen(lambda engine: story.state(engine.state, engine.advice))
-        hand.on_deed = lambda deed: story.deed(deed.at_s, deed.text)
+        seat.on_deed = lambda told: story.deed(told.at_s, told.text)
 
     def end(self, score: Score) -> None:
         """Truth beside measurement."""
@@ -126,7 +127,7 @@ class SentenceTeller:
 class JsonTeller:
     """One JSON object a line: instructions and deeds as they come, the score last."""
 
-    def watch(self, night: Rehearsal, hand: ToldHand) -> None:
+    def watch(self, night: Rehearsal, seat: Seat) -> None:
         """For the rehearsal: called before it begins."""
         said = ""
 
@@ -136,11 +137,11 @@ class JsonTeller:
                 said = engine.advice.key
                 _print({"at_s": engine.now_s(), "stage": engine.state.stage.value, **_advice(engine)})
 
-        def deed(deed: Deed) -> None:
-            _print({"at_s": deed.at_s, "did": deed.text})
+        def deed(told: Told) -> None:
+            _print({"at_s": told.at_s, "did": told.text})
 
         night.engine.listen(state)
-        hand.on_deed = deed
+        seat.on_deed = deed
 
     def end(self, score: Score) -> None:
         """The score."""

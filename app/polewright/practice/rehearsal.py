@@ -4,27 +4,27 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
 
 from polewright.core.angles import ARCMIN_PER_RAD
-from polewright.core.night.events import NightStarted
 from polewright.core.night.states import Running, begun
 from polewright.core.screws.angles import Screw
 from polewright.core.screws.memory import ScrewRate
-from polewright.core.sky.places import default_target, pole_enu, standard_atmosphere
+from polewright.core.sky.places import default_target
 from polewright.practice.frame_delivery import FilesThroughWatcher, StarListsOnly
-from polewright.practice.told_hand import Habits, ToldHand
+from polewright.practice.hand import MakeHand, Seat, Tally
+from polewright.practice.told_hand import ToldHand
 from polewright.practice.world import RehearsalWorld, TrueOffset
 from polewright.runtime.engine import Measure, NightEngine
 from polewright.runtime.jobs import InlineJobs
+from polewright.runtime.starting import USUAL_TOLERANCE_RAD, night_started
 from polewright.services.clock import SystemClock
 from polewright.services.measuring import Solves
 from polewright.services.night_folders import KeepFrames, keep_frame
 from polewright.services.recorder import NightRecorder
 
-TOLERANCE_ARCMIN = 0.5
 LONGEST_NIGHT_S = 1.5 * 3600.0
 TICK_S = 1.0
 SYNC_S = 60.0  # of the night's time; a rehearsal that an empty battery ends may lose its last lines
@@ -81,16 +81,13 @@ class Rehearsal:
         self.recorder = recorder
         stopwatch = SystemClock().monotonic_s
         self.engine = NightEngine(measure, InlineJobs(), recorder, world.clock, stopwatch, keep_frame=keep)
-        self.tolerance_arcmin = TOLERANCE_ARCMIN
+        self.tolerance_rad = USUAL_TOLERANCE_RAD
 
     def begin(self) -> None:
         """Enter site, target and tolerance, as a person does on the first page."""
         site = self.world.site
-        target = default_target(site)
-        pole = pole_enu(site, standard_atmosphere(site), target)
-        altitude = math.asin(float(pole[2]))
-        tolerance_rad = self.tolerance_arcmin / ARCMIN_PER_RAD
-        self.engine.post(NightStarted(self.engine.now_s(), site, target, altitude, tolerance_rad))
+        started = night_started(site, default_target(site), self.tolerance_rad)
+        self.engine.post(replace(started, at_s=self.engine.now_s()))
 
     def tick_on(self) -> None:
         """Let the engine know every second that time passes."""
@@ -102,7 +99,9 @@ class Rehearsal:
         return self.world.true_offset(default_target(self.world.site))
 
 
-Watch = Callable[["Rehearsal", ToldHand], None]
+Watch = Callable[["Rehearsal", Seat], None]
+HANDS: dict[str, MakeHand] = {"told": ToldHand}
+"""The hands that a rehearsal can be left to, by the name that the command takes."""
 
 
 def rehearse_with_files(
@@ -111,7 +110,7 @@ def rehearse_with_files(
     folder: Path,
     night_folder: Path,
     measure: Measure,
-    habits: Habits | None = None,
+    make_hand: MakeHand = ToldHand,
     watch: Watch | None = None,
     image_s: float = 0.0,
 ) -> Score:
@@ -121,7 +120,7 @@ def rehearse_with_files(
     keep = partial(keep_frame, night_folder, how=KeepFrames.LINK)
     night = Rehearsal(world, recorder, measure, keep)
     files = FilesThroughWatcher(world, folder, night.engine.frame_arrived)
-    return _run(night, files, seed, habits, watch, image_s)
+    return _run(night, files, seed, make_hand, watch, image_s)
 
 
 def rehearse_with_star_lists(
@@ -129,7 +128,7 @@ def rehearse_with_star_lists(
     seed: int,
     night_folder: Path,
     solver: Solves,
-    habits: Habits | None = None,
+    make_hand: MakeHand = ToldHand,
     watch: Watch | None = None,
     image_s: float = 0.0,
 ) -> Score:
@@ -138,30 +137,31 @@ def rehearse_with_star_lists(
     recorder = NightRecorder(night_folder, world.clock, sync_s=SYNC_S)
     night = Rehearsal(world, recorder, lambda path: lists.measure(path))
     lists = StarListsOnly(world, solver, seed, night.engine.frame_arrived)
-    return _run(night, lists, seed, habits, watch, image_s)
+    return _run(night, lists, seed, make_hand, watch, image_s)
 
 
 def _run(
     night: Rehearsal,
     camera: FilesThroughWatcher | StarListsOnly,
     seed: int,
-    habits: Habits | None,
+    make_hand: MakeHand,
     watch: Watch | None,
     image_s: float,
 ) -> Score:
     clock = night.world.clock
     start = night.true_offset()
-    hand = ToldHand(night.world, night.engine, seed, habits)
+    seat = Seat(night.world, night.engine, lambda: night.world.start_camera(camera.deliver))
+    hand = make_hand(seat, seed)
     if watch is not None:
-        watch(night, hand)
+        watch(night, seat)
     camera.start()
     try:
         night.begin()
         night.tick_on()
-        hand.begin(lambda: night.world.start_camera(camera.deliver))
+        hand.begin()
         while not hand.finished and clock.monotonic_s() < LONGEST_NIGHT_S:
             clock.advance(1.0)
-        score = score_of(night, hand, seed, start)
+        score = score_of(night, seat.tally, seed, start)
         for _ in range(round(image_s)):
             clock.advance(1.0)
     finally:
@@ -170,7 +170,7 @@ def _run(
     return score
 
 
-def score_of(night: Rehearsal, hand: ToldHand, seed: int, start: TrueOffset) -> Score:
+def score_of(night: Rehearsal, tally: Tally, seed: int, start: TrueOffset) -> Score:
     """Claim beside truth."""
     state = begun(night.engine.state)
     spec = night.world.rig.night.mount
@@ -185,10 +185,10 @@ def score_of(night: Rehearsal, hand: ToldHand, seed: int, start: TrueOffset) -> 
         claimed_east_arcmin=offset.east_rad * ARCMIN_PER_RAD if offset else math.nan,
         claimed_up_arcmin=offset.up_rad * ARCMIN_PER_RAD if offset else math.nan,
         claimed_sigma_arcmin=offset.sigma_rad * ARCMIN_PER_RAD if offset else math.nan,
-        tolerance_arcmin=night.tolerance_arcmin,
+        tolerance_arcmin=night.tolerance_rad * ARCMIN_PER_RAD,
         goes=state.handling.goes,
-        turns=sum(hand.turns.values()),
-        wrong_turns=hand.wrong_turns,
+        turns=tally.moves,
+        wrong_turns=tally.wrong_moves,
         minutes=night.engine.now_s() / 60.0,
         frames=night.world.frames_taken,
         azimuth=_screw(state, Screw.AZIMUTH, azimuth, spec.azimuth.backlash_turns),

@@ -73,6 +73,22 @@ class RehearsalWorld:
         mount = replace(night.scenario.mount, declination_slip_arcmin=(0.0, 0.0))
         self.rig.night = replace(night, scenario=replace(night.scenario, mount=mount))
 
+    def refocus(self) -> None:
+        """The stars are sharp."""
+        night = self.rig.night
+        self.rig.night = replace(night, scenario=replace(night.scenario, defocus_px=0.0))
+
+    @property
+    def first_hour_angle_h(self) -> float:
+        """Where the camera looks first, west positive."""
+        return self.rig.night.scenario.hour_angle_h
+
+    @property
+    def usual_declination_deg(self) -> float:
+        """The declination that this night looks at."""
+        night = self.rig.night
+        return (-1.0 if night.southern else 1.0) * night.scenario.declination_toward_pole_deg
+
     def true_offset(self, target: TargetPole) -> TrueOffset:
         """The truth against a target pole, now."""
         truth = self.rig.axis(self.now())

@@ -12,8 +12,6 @@ from pathlib import Path
 from polewright.core.night import events
 from polewright.core.screws.angles import Screw
 
-NOW = 0.0  # in place of the time of an event that the night will stamp with its own
-
 
 @dataclass(frozen=True)
 class ReadOff:

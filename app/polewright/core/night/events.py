@@ -20,6 +20,7 @@ from polewright.core.screws.lock_memory import NEW_LOCKS, LockMemory
 from polewright.core.screws.memory import ScrewMemory
 from polewright.core.unsolved import FrameReason
 
+NOW = 0.0  # in place of the time of an event that is stamped when it is posted
 NEW_SCREW = ScrewMemory()
 
 

@@ -15,6 +15,7 @@ from polewright.core.model import NotMeasurable, Site
 from polewright.core.plan.tonight import Planned
 from polewright.core.sky.places import default_target
 from polewright.runtime.notices import Notice
+from polewright.runtime.starting import USUAL_TOLERANCE_RAD, night_started
 from polewright.runtime.worker import Done
 from polewright.services.measuring import Optics
 from polewright.services.night_folders import new_night_folder, own_night
@@ -33,7 +34,6 @@ from polewright.ui.driving.replay_scene import ReplayScene, problem_text, record
 from polewright.ui.driving.replay_track import ReplayTrack, StoppedError, load_track
 from polewright.ui.driving.resuming import Resumable, resumable
 from polewright.ui.driving.rig import RigAndSite, RigOutlets, rig_and_site
-from polewright.ui.driving.starting import TOLERANCE_RAD, night_started
 from polewright.ui.main_window import MainWindow
 from polewright.ui.settings import WindowSettings
 from polewright.ui.view_model import Trouble, View, Work
@@ -157,7 +157,7 @@ class Driver(QObject):
         imaging = planned if isinstance(planned, Planned) else None
         pole = default_target(site)
         started = night_started(
-            site, pole, TOLERANCE_RAD, found.azimuth, found.altitude, found.rig_name, imaging, found.locks
+            site, pole, USUAL_TOLERANCE_RAD, found.azimuth, found.altitude, found.rig_name, imaging, found.locks
         )
         begin = Begin(f"{found.site_name} · {found.rig_name}", Path(known.folder).expanduser(), started)
         self._keep(replace(self._remembered, form=known, open_night=str(folder)))

@@ -8,13 +8,13 @@ from pathlib import Path
 from typing import Any, Protocol
 
 from polewright.core.model import Frame
+from polewright.practice.real_time import Practice
 from polewright.runtime.engine import Measure
 from polewright.runtime.worker import Answer as WorkerAnswer
 from polewright.services.frame_reader import read_frame
 from polewright.services.measuring import Optics
 from polewright.services.ports import Clock, Scheduler
 from polewright.ui.driving.desk import Desk, NightOrder, Tell
-from polewright.ui.driving.practice import Practice
 from polewright.ui.wakefulness import NoWakefulness, Wakefulness
 
 Progress = Callable[[str, float], None]

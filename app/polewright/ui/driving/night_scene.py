@@ -14,7 +14,7 @@ from polewright.core.errors import PolewrightError
 from polewright.core.model import NotMeasurable
 from polewright.core.night.advice import Advice, Turn
 from polewright.core.night.effects import Refused
-from polewright.core.night.events import NightStarted, ToleranceChanged
+from polewright.core.night.events import NOW, NightStarted, ToleranceChanged
 from polewright.core.night.orientation.clock import FrameArrival
 from polewright.core.night.states import NightPlan
 from polewright.core.plan.tonight import Planned, TonightsPlan
@@ -170,7 +170,7 @@ class NightScene:
         """The plan on the page sets the tolerance from now on, and stays with the rig."""
         if self.snapshot is not None and self.snapshot.state.plan is not None:
             tolerance_rad = planned.tolerance_rad(self.snapshot.state.plan.target)
-            self.desk.click(ToleranceChanged(want.NOW, tolerance_rad, planned))
+            self.desk.click(ToleranceChanged(NOW, tolerance_rad, planned))
             self.keep_plan(planned.plan)
 
     def keep_plan(self, plan: TonightsPlan) -> None:

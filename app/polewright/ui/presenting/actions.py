@@ -9,10 +9,11 @@ from polewright.core.model import TargetPole
 from polewright.core.night import advice as said
 from polewright.core.night import events
 from polewright.core.night.advice import Advice
+from polewright.core.night.events import NOW
 from polewright.core.night.orientation.standing import pole_altitude_rad
 from polewright.core.night.states import NightPlan, Running, Stage
+from polewright.practice.fingers import by_hand
 from polewright.ui import intents as want
-from polewright.ui.intents import NOW
 from polewright.ui.presenting.drift import drift_actions
 from polewright.ui.presenting.proof import watch_actions
 from polewright.ui.view_model import Action, Weight
@@ -34,7 +35,7 @@ def actions(state: Running, advice: Advice, rehearsing: bool, read_off: float | 
 
 def _asked(state: Running, advice: Advice, rehearsing: bool, read_off: float | None) -> tuple[Action, ...]:
     action = advice.action
-    if rehearsing and _can_be_done(action):
+    if rehearsing and by_hand(action):
         return (_primary("Do as told", want.DoAsTold()), *_beside(state, action, Weight.PRIMARY))
     if isinstance(action, said.Turn):
         return _turns(action, read_off)
@@ -60,25 +61,6 @@ def _asked(state: Running, advice: Advice, rehearsing: bool, read_off: float | N
             Action("Make it finer", "F", events.BackAsked(NOW), Weight.PRIMARY),
         )
     return _beside(state, action, Weight.PLAIN)
-
-
-def _can_be_done(action: said.Action) -> bool:
-    """What simulated hands can do."""
-    return isinstance(
-        action,
-        said.SetUp
-        | said.Turn
-        | said.RotateAxis
-        | said.Point
-        | said.Lock
-        | said.Unlock
-        | said.Expose
-        | said.Refocus
-        | said.TightenClutch
-        | said.StartAgain
-        | said.GoOn
-        | said.GoBack,
-    )
 
 
 def _beside(state: Running, action: said.Action, weight: Weight) -> tuple[Action, ...]:

@@ -11,9 +11,8 @@ from polewright.core.angles import ARCSEC_PER_RAD
 from polewright.core.drift.reading import DriftReading, places_rad
 from polewright.core.night.drift_watch import DriftWatch
 from polewright.core.night.drifting.coach import free_side, left_here_s
-from polewright.core.night.events import DriftAsked
+from polewright.core.night.events import NOW, DriftAsked
 from polewright.core.night.states import NightPlan, Running, Stage
-from polewright.ui.intents import NOW
 from polewright.ui.view_model import Action, Drift, DriftCurve, Fact, Weight
 from polewright.words.numbers import angle_text, duration_text, sigma_text, size_and_side
 

@@ -8,6 +8,7 @@ from dataclasses import replace
 from polewright.core.angles import ARCMIN_PER_RAD
 from polewright.core.night import events
 from polewright.core.night.advice import Mood
+from polewright.core.night.events import NOW
 from polewright.core.night.states import Running
 from polewright.core.night.watch.coach import FIRST_LOOKS
 from polewright.core.night.witness import proof_offset
@@ -16,7 +17,6 @@ from polewright.core.vigil.watch import Shift
 from polewright.core.vigil.watching import Watching
 from polewright.practice.world import TrueOffset
 from polewright.ui import intents as want
-from polewright.ui.intents import NOW
 from polewright.ui.presenting.correction import shown_offset
 from polewright.ui.presenting.drift import drift_fact
 from polewright.ui.presenting.extras import Extras

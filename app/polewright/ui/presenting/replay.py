@@ -5,12 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from polewright.core.night.advice import Advice, Mood
-from polewright.core.night.events import NextAsked, ScrewTurned
+from polewright.core.night.events import NOW, NextAsked, ScrewTurned
 from polewright.core.night.states import NightState
 from polewright.core.night.trainee import Answer, Decision, Verdict
 from polewright.core.screws.angles import Screw
 from polewright.ui import intents as want
-from polewright.ui.intents import NOW
 from polewright.ui.presenting.extras import Extras
 from polewright.ui.presenting.night import present
 from polewright.ui.view_model import Action, Instruction, Replay, View, Weight

@@ -4,21 +4,20 @@ from __future__ import annotations
 
 from polewright.core.angles import ARCMIN_PER_RAD
 from polewright.core.model import Site, TargetPole
-from polewright.core.night.events import NEW_SCREW, NightStarted
+from polewright.core.night.events import NEW_SCREW, NOW, NightStarted
 from polewright.core.night.orientation.standing import pole_altitude_rad
 from polewright.core.plan.tonight import Planned
 from polewright.core.screws.lock_memory import NEW_LOCKS, LockMemory
 from polewright.core.screws.memory import ScrewMemory
 from polewright.core.sky.places import standard_atmosphere
-from polewright.ui.intents import NOW
 
-TOLERANCE_RAD = 0.5 / ARCMIN_PER_RAD  # until the person says what tonight needs
+USUAL_TOLERANCE_RAD = 0.5 / ARCMIN_PER_RAD  # until the person says what tonight needs
 
 
 def night_started(
     site: Site,
     target: TargetPole,
-    tolerance_rad: float,
+    tolerance_rad: float = USUAL_TOLERANCE_RAD,
     azimuth: ScrewMemory = NEW_SCREW,
     altitude: ScrewMemory = NEW_SCREW,
     rig: str = "",
