@@ -43,9 +43,11 @@ from polewright.core.night.states import Running, Stage
 from polewright.core.screws.lock_memory import LockMemory
 from polewright.core.sky.places import default_target, pole_enu, standard_atmosphere
 from polewright.practice.by_drift import ByDrift, Way
+from polewright.practice.fingers import Habits
 from polewright.practice.frame_delivery import StarListsOnly
+from polewright.practice.hand import Seat
 from polewright.practice.rehearsal import LONGEST_NIGHT_S, SYNC_S, Rehearsal
-from polewright.practice.told_hand import Habits, ToldHand
+from polewright.practice.told_hand import ToldHand
 from polewright.practice.world import RehearsalWorld
 from polewright.runtime.engine import NightEngine
 from polewright.runtime.jobs import InlineJobs
@@ -95,17 +97,18 @@ class Told:
         self.lists = StarListsOnly(
             self.world, shared_solver(), script.seed, lambda path: self.night.engine.frame_arrived(path)
         )
-        self.hand = ToldHand(self.world, self.night.engine, script.seed, script.habits)
+        seat = Seat(self.world, self.night.engine, lambda: self.world.start_camera(self.lists.deliver))
+        self.hand = ToldHand(seat, script.seed, script.habits)
         self.steps = list(script.steps)
         self._since_s = 0.0
         if script.drift is not None:
-            ByDrift(self.world, self.night.engine, script.drift)
+            ByDrift(seat, script.drift)
 
     def run(self) -> None:
         """To the end of the alignment, and then so much of the imaging run."""
         self._begin()
         self._tick_on()
-        self.hand.begin(lambda: self.world.start_camera(self.lists.deliver))
+        self.hand.begin()
         clock = self.world.clock
         while not self.hand.finished and clock.monotonic_s() < LONGEST_NIGHT_S:
             self._second()

@@ -21,6 +21,7 @@ from polewright.core.night.states import NightPlan, Stage
 from polewright.core.plan.sky_choice import Obstacle
 from polewright.core.sky.places import standard_atmosphere
 from polewright.practice.by_drift import ByDrift, Way
+from polewright.practice.hand import Seat
 from polewright.practice.rehearsal import Rehearsal, Score, rehearse_with_star_lists
 from polewright.runtime.drift_record import DRIFT_KIND
 from polewright.runtime.engine import NightEngine
@@ -41,13 +42,13 @@ class DriftNight:
 
 @cache
 def by_drift(scenario: str, seed: int, way: Way) -> DriftNight:
-    folder = data_folder() / "by-drift" / f"{scenario}-{seed}-{way}"
+    folder = data_folder() / "by-drift" / f"{scenario}-{seed}-{way}-{os.getpid()}"
     nights: list[Rehearsal] = []
     said: list[str] = []
 
-    def watch(night: Rehearsal, hand: object) -> None:
+    def watch(night: Rehearsal, seat: Seat) -> None:
         nights.append(night)
-        ByDrift(night.world, night.engine, way)
+        ByDrift(seat, way)
         night.engine.listen(lambda engine: said.append(engine.advice.key))
 
     score = rehearse_with_star_lists(scenario, seed, folder, shared_solver(), watch=watch)

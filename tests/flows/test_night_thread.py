@@ -19,7 +19,7 @@ from polewright.core.model import Site, TargetPole
 from polewright.core.night import events
 from polewright.core.night.events import NOW
 from polewright.core.screws.angles import Screw
-from polewright.practice.deeds import turn_screw
+from polewright.practice.deeds import Done, turn_screw
 from polewright.runtime.starting import night_started
 from polewright.services.clock import SystemClock
 from polewright.services.measuring import MeasuredFrame, Optics
@@ -126,7 +126,7 @@ def test_a_practice_mount_lives_in_real_time_and_answers_here(qtbot: QtBot, tmp_
     practice.ask(lambda world: world.true_offset(TargetPole.REFRACTED), answers.append)
     qtbot.waitUntil(lambda: len(answers) == 2, timeout=20000)
     practice.stop()
-    assert isinstance(answers[0], float) and 2.0 < answers[0] < 4.0  # six seconds a turn
+    assert isinstance(answers[0], Done) and 3.0 < answers[0].moving_s < 5.0  # six seconds a turn, and letting go
     assert failures == []
 
 

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from polewright.practice.hand import Seat
 from polewright.practice.rehearsal import Rehearsal, rehearse_with_star_lists
-from polewright.practice.told_hand import ToldHand
 from polewright.ui.driving.night_shots import NightShots
 from sky_solver import shared_solver
 
@@ -13,7 +13,7 @@ from sky_solver import shared_solver
 def test_a_night_has_every_page(tmp_path: Path) -> None:
     shots = NightShots()
 
-    def watch(night: Rehearsal, hand: ToldHand) -> None:
+    def watch(night: Rehearsal, seat: Seat) -> None:
         shots.watch(night)
 
     score = rehearse_with_star_lists("calm", 3, tmp_path / "night", shared_solver(), watch=watch, image_s=60.0)
