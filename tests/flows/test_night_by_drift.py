@@ -5,6 +5,7 @@ Invented nights of the simulator, whose truth is its own; the drift itself is ch
 
 from __future__ import annotations
 
+import os
 from dataclasses import dataclass, replace
 from functools import cache
 
