@@ -240,16 +240,17 @@ class PaperNight:
             locks=self.lock_memory,
         )
         self.feed(plan)
-        done_key, key_since = "", 0.0
+        done: says.Errand | None = None
+        done_s = 0.0
         while self.t < longest_s:
             advice = advise(self.state)
             if isinstance(advice.action, says.Done):
                 self.false_done = self.error_arcsec() > self.tolerance_arcsec
                 break
-            if advice.key != done_key or (self.t - key_since > 30.0 and not isinstance(advice.action, says.Wait)):
-                done_key, key_since = advice.key, self.t
+            if advice.errand != done or (self.t - done_s > 30.0 and not isinstance(advice.action, says.Wait)):
+                done = advice.errand
                 self.obey(advice.action)
-                key_since = self.t
+                done_s = self.t
             else:
                 self.frame()
         return self.state

@@ -26,6 +26,7 @@ from polewright.runtime.course import Course
 from polewright.runtime.retrace import CheckedReplay, is_answer, retrace_to_the_end
 from polewright.services.log_format import LoggedEvent
 from polewright.services.night_log import NightLog, parse_night
+from polewright.words.coach import say
 
 FOLDER = Path(__file__).parent / "data" / "nights"
 Facts = dict[str, Any]
@@ -70,12 +71,12 @@ def decision_of(advice: Advice) -> Facts:
 
 def identity_of(advice: Advice) -> object:
     """Stays equal as long as the same thing is asked for."""
-    return advice.key
+    return advice.errand
 
 
 def sentences_of(advice: Advice) -> list[str]:
     """For reading only."""
-    return [advice.instruction, advice.reason, advice.expected_gain]
+    return list(say(advice))
 
 
 def numbers_of(answer: AnyEvent) -> Facts:

@@ -15,7 +15,8 @@ from night_kit import MOOR
 from polewright.core.angles import ARCMIN_PER_RAD, ARCSEC_PER_RAD
 from polewright.core.drift.reading import rest_needed_s
 from polewright.core.model import TargetPole
-from polewright.core.night.drifting.coach import free_side, position_for
+from polewright.core.night.advice import FieldWanted, PlaceWanted, Reason, TripodSettles
+from polewright.core.night.drifting.places import free_side, position_for
 from polewright.core.night.event_codec import event_from_plain
 from polewright.core.night.events import DriftAsked, DriftMeasured, ScrewTurned
 from polewright.core.night.states import NightPlan, Stage
@@ -30,6 +31,7 @@ from polewright.runtime.retrace import CheckedReplay
 from polewright.services.night_log import NightLog, read_night
 from polewright.services.paths import data_folder
 from polewright.services.report import facts
+from polewright.words.coach import say
 from sky_solver import shared_solver
 
 
@@ -38,19 +40,19 @@ class DriftNight:
     score: Score
     log: NightLog
     engine: NightEngine
-    said: tuple[str, ...]
+    said: tuple[Reason, ...]
 
 
 @cache
 def by_drift(scenario: str, seed: int, way: Way) -> DriftNight:
     folder = data_folder() / "by-drift" / f"{scenario}-{seed}-{way}-{os.getpid()}"
     nights: list[Rehearsal] = []
-    said: list[str] = []
+    said: list[Reason] = []
 
     def watch(night: Rehearsal, seat: Seat) -> None:
         nights.append(night)
         ByDrift(seat, way)
-        night.engine.listen(lambda engine: said.append(engine.advice.key))
+        night.engine.listen(lambda engine: said.append(engine.advice.reason))
 
     score = rehearse_with_star_lists(scenario, seed, folder, shared_solver(), watch=watch)
     return DriftNight(score, read_night(folder), nights[0].engine, tuple(said))
@@ -65,8 +67,8 @@ def test_a_turn_is_proved_by_drift() -> None:
     truth = (night.score.truth.east_arcmin, night.score.truth.up_arcmin)
     for found, true, i in ((reading.east_rad, truth[0], 0), (reading.up_rad, truth[1], 1)):
         assert abs(found * ARCMIN_PER_RAD - true) < 3.0 * reading.covariance_rad2[i][i] ** 0.5 * ARCMIN_PER_RAD
-    assert "drift of the stars confirms" in night.engine.advice.reason
-    assert "drift:settle" in night.said and any(key.startswith("drift:point:") for key in night.said)
+    assert "drift of the stars confirms" in say(night.engine.advice).why
+    assert {TripodSettles, FieldWanted} <= {type(reason) for reason in night.said}
 
 
 def test_the_record_tells_it_to_the_report() -> None:
@@ -94,7 +96,8 @@ def test_a_night_without_ever_turning_the_axis() -> None:
     night = by_drift("calm", 5, "all")
     assert night.score.proved and night.score.true_inside
     events = [event_from_plain(line.data) for line in night.log.events if line.kind == "event"]
-    assert not any(key.startswith(("capture:2", "proof:")) for key in night.said)
+    turns = [said for said in night.said if isinstance(said, PlaceWanted)]
+    assert all(said.stage is Stage.CAPTURE and said.places < 2 for said in turns)
     assert any(isinstance(event, DriftAsked) for event in events)
     assert any(isinstance(event, ScrewTurned) for event in events)
     readings = [event.reading for event in events if isinstance(event, DriftMeasured)]

@@ -33,6 +33,7 @@ from polewright.ui.driving.snapshot import Snapshot
 from polewright.ui.driving.threaded_desk import ThreadedDesk
 from polewright.ui.driving.threaded_practice import ThreadedPractice
 from polewright.ui.view_model import Work
+from polewright.words.objections import refused_words
 from sky_solver import shared_catalogue
 
 SITE = Site(52.3, 3.0, 80.0)
@@ -80,7 +81,7 @@ def test_a_night_runs_in_its_own_thread_and_tells_here(qtbot: QtBot, tmp_path: P
     qtbot.waitUntil(lambda: heard.last.state.stage.value == "axis-rotation capture", timeout=10000)
     desk.click(events.NextAsked(NOW))
     qtbot.waitUntil(lambda: heard.last.refused is not None, timeout=10000)
-    assert heard.last.refused is not None and "three places" in heard.last.refused.cure
+    assert heard.last.refused is not None and "three places" in refused_words(heard.last.refused).cure
     rig = SimulatedRig(SCENARIOS["calm"], 3, shared_catalogue())
     path, _ = rig.write_frame(tmp_path, rig.night.start, 1.0)
     path.rename(frames / path.name)

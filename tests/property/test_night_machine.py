@@ -46,6 +46,8 @@ from polewright.core.night.table import step
 from polewright.core.plain import from_plain, to_plain
 from polewright.core.screws.angles import Screw
 from polewright.core.screws.plan import LONGEST_TURNS
+from polewright.words.coach import say
+from polewright.words.objections import refused_words
 
 MAY_DROP_FRAMES = (RestartAsked, TripodBumped, UndoAsked, AxisMeasured, DriftAsked, DriftMeasured, BackAsked)
 ERROR = st.floats(-0.05, 0.05) | st.floats(-2e-4, 2e-4)
@@ -69,7 +71,7 @@ class Night(RuleBasedStateMachine):
         if any(isinstance(effect, Refused) for effect in effects):
             assert len(effects) == 1 and self.state is before, "a refused event changes nothing"
             (only,) = effects
-            assert isinstance(only, Refused) and only.reason and only.cure
+            assert isinstance(only, Refused) and all(refused_words(only))
             return
         assert self.state.now_s >= before.now_s
         assert self.state.frames_used >= before.frames_used
@@ -213,9 +215,9 @@ class Night(RuleBasedStateMachine):
     @invariant()
     def the_coach_has_one_thing_to_say(self) -> None:
         advice = advise(self.state)
-        assert advice.instruction and advice.key
-        assert len(advice.instruction.split()) <= 8, advice.instruction
-        assert "nan" not in (advice.instruction + advice.reason + advice.expected_gain).lower().split()
+        assert say(advice).instruction and advice.errand
+        assert len(say(advice).instruction.split()) <= 8, say(advice).instruction
+        assert "nan" not in (say(advice).instruction + say(advice).why + say(advice).gain).lower().split()
 
     @invariant()
     def the_state_makes_sense(self) -> None:

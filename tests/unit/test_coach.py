@@ -33,6 +33,7 @@ from polewright.core.screws.angles import Screw
 from polewright.core.screws.doable import doable_turns
 from polewright.core.screws.memory import ScrewMemory, ScrewPrior
 from polewright.core.unsolved import FrameTrouble
+from polewright.words.coach import say
 from polewright.words.frames import frame_headline, frame_words
 
 ARCSEC = math.radians(1.0 / 3600.0)
@@ -94,7 +95,7 @@ def test_before_the_night() -> None:
 )
 def test_stand_it_up(latitude: float, sentence: str) -> None:
     advice = advise(after(Waiting(), start(latitude)))
-    assert advice.instruction == sentence
+    assert say(advice).instruction == sentence
     assert isinstance(advice.action, says.SetUp)
 
 
@@ -102,8 +103,8 @@ def test_rotation_says_what_it_will_buy() -> None:
     state = capture(after(Waiting(), start(), NextAsked(1.0)), 40.0, places=2)
     advice = advise(state)
     assert isinstance(advice.action, says.RotateAxis)
-    assert advice.instruction == "Rotate the RA axis 40° east."
-    assert advice.expected_gain == "The uncertainty shrinks from 40″ to 6″."
+    assert say(advice).instruction == "Rotate the RA axis 40° east."
+    assert say(advice).gain == "The uncertainty shrinks from 40″ to 6″."
 
 
 @pytest.mark.parametrize("latitude", [52.0, -31.0])
@@ -129,7 +130,7 @@ def test_suspect_frame_names_its_cure() -> None:
     assert axis is not None
     state = replace(state, capture=replace(state.capture, axis=replace(axis, suspect="c1")))
     advice = advise(state)
-    assert isinstance(advice.action, says.TightenClutch) and "c1" in advice.reason
+    assert isinstance(advice.action, says.TightenClutch) and "c1" in say(advice).why
 
 
 def test_turn_is_in_eighths_with_direction_and_gain() -> None:
@@ -141,9 +142,9 @@ def test_turn_is_in_eighths_with_direction_and_gain() -> None:
         and advice.action.turns < 0.0
         and advice.action.turns == -doable_turns(advice.action.turns)
     )
-    assert advice.instruction.startswith("Turn azimuth") and advice.instruction.endswith("anticlockwise.")
-    assert "30′ too far east" in advice.reason
-    assert advice.expected_gain.startswith("Leaves about")
+    assert say(advice).instruction.startswith("Turn azimuth") and say(advice).instruction.endswith("anticlockwise.")
+    assert "30′ too far east" in say(advice).why
+    assert say(advice).gain.startswith("Leaves about")
 
 
 def test_hands_off_while_it_settles_then_lock_then_good_enough() -> None:
@@ -153,19 +154,19 @@ def test_hands_off_while_it_settles_then_lock_then_good_enough() -> None:
     assert state.stage is Stage.FINE
     assert isinstance(advise(state).action, says.Lock)
     state = after(state, BaseLocked(state.now_s + 1.0))
-    assert advise(state).instruction == "Hands off. Settling, 4 s."
+    assert say(advise(state)).instruction == "Hands off. Settling, 4 s."
     good = rest(state, 6.0, 6.0)
     assert isinstance(advise(good).action, says.GoOn) and advise(good).mood is says.Mood.GOOD
     shifted = rest(state, 6.0, 45.0)
     assert isinstance(advise(shifted).action, says.Unlock)
-    assert "Tightening moved the axis by 40″" in advise(shifted).reason
+    assert "Tightening moved the axis by 40″" in say(advise(shifted)).why
 
 
 def test_uncertain_capture_sends_back() -> None:
     state = capture(after(Waiting(), start(), NextAsked(1.0)), 60.0)
     state = rest(after(state, NextAsked(30.0)), 1.0, 1.0, count=12, sigma=45.0)
     advice = advise(state)
-    assert isinstance(advice.action, says.GoBack) and "60″" in advice.reason
+    assert isinstance(advice.action, says.GoBack) and "60″" in say(advice).why
 
 
 def test_going_back_from_the_fine_correction_leads_to_a_fresh_capture() -> None:
@@ -180,15 +181,15 @@ def test_going_back_from_the_fine_correction_leads_to_a_fresh_capture() -> None:
 def test_a_long_turn_of_the_ra_axis_is_no_cloud() -> None:
     """Frames are trailed or cannot be matched for half a minute while a hand control turns by a hundred degrees."""
     state = capture(after(Waiting(), start(), NextAsked(1.0)), 60.0)
-    asked = advise(state).instruction
+    asked = say(advise(state)).instruction
     for number in range(10):
         spoiled = FrameTrouble.TRAILED if number % 2 else FrameTrouble.TOO_FEW_STARS
         state = after(state, FrameUnsolved(state.now_s + 3.0, f"t{number}", reason_of(spoiled)))
-        assert advise(state).instruction == asked
+        assert say(advise(state)).instruction == asked
     for number in range(10):
         late = FrameUnsolved(state.now_s + 3.0, f"u{number}", reason_of(FrameTrouble.NO_STARS))
         state = after(state, late)
-    assert advise(state).instruction == "Wait for the clouds to pass."
+    assert say(advise(state)).instruction == "Wait for the clouds to pass."
 
 
 def test_weak_geometry_is_turned_to_the_meridian() -> None:
@@ -219,15 +220,15 @@ def test_frame_trouble_passes_its_cure_on(trouble: FrameTrouble, action: type) -
     assert advise(after(state, failed[0])).mood is not says.Mood.TROUBLE
     advice = advise(after(state, *failed))
     assert isinstance(advice.action, action) and advice.mood is says.Mood.TROUBLE
-    assert advice.reason == frame_words(reason_of(trouble)).whole
-    assert advice.instruction == frame_headline(reason_of(trouble))
+    assert say(advice).why == frame_words(reason_of(trouble)).whole
+    assert say(advice).instruction == frame_headline(reason_of(trouble))
 
 
 def test_clouds_pause_and_lost_folder_come_first() -> None:
     state = rest(capture(after(Waiting(), start(), NextAsked(1.0)), 4.0), 5.0, 5.0)
     state = after(state, FrameSolved(50.0, PaperNight(3).placed("x")))
     gone = [FrameUnsolved(60.0 + i, f"u{i}", reason_of(FrameTrouble.NO_STARS)) for i in range(3)]
-    assert advise(after(state, *gone)).instruction == "Wait for the clouds to pass."
+    assert say(advise(after(state, *gone))).instruction == "Wait for the clouds to pass."
     assert isinstance(advise(after(state, FolderLost(70.0, "The share is gone."))).action, says.RestoreFolder)
     assert isinstance(advise(after(state, PauseAsked(70.0))).action, says.Resume)
 
@@ -236,7 +237,7 @@ def test_accepted_without_proof_says_so() -> None:
     state = rest(capture(after(Waiting(), start(), NextAsked(1.0)), 4.0), 5.0, 5.0)
     state = after(state, NextAsked(50.0), Accepted(51.0))
     assert advise(state).action == says.Done(False)
-    assert "No second turn" in advise(state).reason
+    assert "No second turn" in say(advise(state)).why
 
 
 def test_whole_nights_are_short_sentences_with_a_verb_first() -> None:
@@ -248,7 +249,7 @@ def test_whole_nights_are_short_sentences_with_a_verb_first() -> None:
         for event in night.log:
             state, _ = step(state, event)
             advice = advise(state)
-            assert advice.instruction.split()[0] in verbs
-            assert len(advice.instruction.split()) <= 8
-            assert "!" not in advice.instruction + advice.reason
+            assert say(advice).instruction.split()[0] in verbs
+            assert len(say(advice).instruction.split()) <= 8
+            assert "!" not in say(advice).instruction + say(advice).why
         assert state == night.state, "the recorded events end in the same state"

@@ -15,7 +15,7 @@ from polewright.core.drift.live import DriftProof, DriftResult, measure
 from polewright.core.drift.reading import DriftReading, read_drift, wanted_rad
 from polewright.core.drift.stillness import HELD, field_is_still, nothing_moves
 from polewright.core.model import TargetPole
-from polewright.core.night.advice import StartAgain
+from polewright.core.night.advice import LooksGuided, StartAgain
 from polewright.core.night.advise import advise
 from polewright.core.night.drift_watch import DriftWatch
 from polewright.core.night.drifting.actions import drift_confirms, drift_contradicts, sure_by_drift
@@ -24,6 +24,7 @@ from polewright.core.night.measured import MeasuredAxis
 from polewright.core.night.states import Capture, NightPlan, NightState, Running, Stage
 from polewright.core.night.table import step
 from polewright.core.sky.places import standard_atmosphere
+from polewright.words.coach import say
 
 FIELDS = ((0.0, 10.0), (-5.0, 55.0))
 TOLERANCE_RAD = 90.0 / ARCSEC_PER_RAD
@@ -90,7 +91,7 @@ def test_a_night_by_drift_alone_is_not_proved_by_a_guided_mount() -> None:
     state, _ = step(night(reading, proof, Stage.PROOF), DriftMeasured(4001.0, reading))
     assert not state.proved and not drift_confirms(state) and not drift_contradicts(state)
     advice = advise(state)
-    assert advice.instruction == "Switch guiding off, then begin again." and advice.reason == HELD
+    assert say(advice).instruction == "Switch guiding off, then begin again." and say(advice).why == HELD
     assert isinstance(advice.action, StartAgain)
     believed, _ = step(night(reading, proof, Stage.PROOF), DriftMeasured(4001.0, replace(reading, held=False)))
     assert believed.proved, "that is what the check prevents, and what an older record goes on telling"
@@ -102,11 +103,11 @@ def test_the_first_drift_does_not_lead_on_by_itself_either() -> None:
     frame = replace(night(reading, proof, Stage.CAPTURE))
     state = replace(frame, drift=replace(frame.drift, reading=reading)) if frame.drift else frame
     assert not sure_by_drift(state)
-    assert advise(state).key == "drift:held"
+    assert isinstance(say(advise(state)).why, LooksGuided)
 
 
 def test_the_instruction_asks_for_guiding_off() -> None:
     spec = mount_off(50.0, 0.5, 0.5, periodic_error_arcsec=8.0)
     proof = watched(spec, 50.0, FIELDS[:1], 40.0, 4.0, 0.5, np.random.default_rng(1))
     state = night(reading_of(proof), proof, Stage.PROOF)
-    assert "guiding off: " in advise(state).instruction
+    assert "guiding off: " in say(advise(state)).instruction

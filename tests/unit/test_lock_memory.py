@@ -14,6 +14,7 @@ import pytest
 from paper_night import PaperNight
 from polewright.core.errors import RecordingError
 from polewright.core.model import Site, TargetPole
+from polewright.core.night.advice import LocksTrial
 from polewright.core.night.advise import advise
 from polewright.core.night.effects import SaveLocks
 from polewright.core.night.event_codec import event_from_plain, event_to_plain
@@ -26,6 +27,7 @@ from polewright.services.measuring import Optics
 from polewright.services.profile_store import ProfileStore
 from polewright.services.profiles import RIGS, RigProfile
 from polewright.ui.driving.rig import RigOutlets, rig_and_site
+from polewright.words.coach import say
 
 ARCMIN = math.radians(1.0 / 60.0)
 POLE = math.radians(52.0)
@@ -96,7 +98,7 @@ class Listening(PaperNight):
     def feed(self, event: AnyEvent) -> None:
         super().feed(event)
         advice = advise(self.state)
-        self.said = (*getattr(self, "said", ()), (self.state.stage, advice.key, advice.reason))
+        self.said = (*getattr(self, "said", ()), (self.state.stage, say(advice).why, say(advice).why))
 
     def count(self, kind: type[AnyEvent]) -> int:
         return sum(isinstance(event, kind) for event in self.log)
@@ -115,8 +117,8 @@ class TestNights:
         memory = NEW_LOCKS
         for seed in (1, 2):
             night = a_night(seed, memory, tolerance_arcsec=60.0)
-            assert any(key.startswith("lock:trial") for _, key, _ in night.said), "one night is no habit yet"
-            assert not any("usually" in reason for *_, reason in night.said)
+            assert any(isinstance(reason, LocksTrial) for _, reason, _ in night.said), "one night is no habit yet"
+            assert not any("usually" in why for *_, why in night.said)
             memory = night.state.locks.memory.for_next_night()
         assert len(memory.nights) == 2 and memory.usual is not None
         assert memory.usual[1].median_arcmin == pytest.approx(1.2, abs=0.2)
@@ -124,7 +126,7 @@ class TestNights:
         told = [(stage, reason) for stage, _, reason in third.said if "Your locks usually pull the axis" in reason]
         assert told and all(stage is Stage.FINE for stage, _ in told)
         assert re.search("axis 7[0-9]″ up.*: stop that much below", told[0][1])
-        assert not any(key.startswith("lock:trial") for _, key, _ in third.said)
+        assert not any(isinstance(reason, LocksTrial) for _, reason, _ in third.said)
         assert third.state.proved and not third.false_done and third.error_arcsec() < third.tolerance_arcsec
         assert third.count(BaseLocked) == 1 and third.count(BaseUnlocked) == 0, "right at the first go"
 

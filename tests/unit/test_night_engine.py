@@ -21,6 +21,7 @@ from polewright.runtime.worker import Done
 from polewright.services.clock import VirtualClock
 from polewright.services.measuring import MeasuredFrame
 from polewright.services.recorder import NightRecorder
+from polewright.words.objections import refused_words
 
 
 def raising(error: Exception) -> Callable[[Path], MeasuredFrame]:
@@ -102,7 +103,7 @@ def test_an_event_out_of_place_changes_nothing_and_says_why() -> None:
     before = engine.state
     engine.post(ScrewTurned(1.0, Screw.AZIMUTH, 0.5))
     assert engine.state is before
-    assert engine.refused is not None and engine.refused.cure
+    assert engine.refused is not None and refused_words(engine.refused).cure
 
 
 def test_a_log_that_cannot_be_written_is_a_notice_and_nothing_more(tmp_path: Path) -> None:

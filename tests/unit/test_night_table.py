@@ -42,6 +42,7 @@ from polewright.core.night.states import NightState, Stage, Waiting
 from polewright.core.night.table import TRANSITIONS, step
 from polewright.core.plan.tonight import ToleranceOrigin
 from polewright.core.screws.angles import Screw
+from polewright.words.objections import refused_words
 
 ARCSEC = math.radians(1.0 / 3600.0)
 SMALL = ((ARCSEC**2, 0.0), (0.0, ARCSEC**2))
@@ -83,7 +84,7 @@ def refused(state: NightState, event: AnyEvent) -> Refused:
     same, effects = step(state, event)
     assert same is state
     (only,) = effects
-    assert isinstance(only, Refused) and only.reason and only.cure
+    assert isinstance(only, Refused) and all(refused_words(only))
     return only
 
 

@@ -25,6 +25,8 @@ from polewright.core.night.states import NightState, Running, Stage
 from polewright.core.night.table import step
 from polewright.core.plain import from_plain, to_plain
 from polewright.core.vigil.watch import Shift
+from polewright.words.coach import say
+from polewright.words.objections import refused_words
 from vigil_nights import Run, declination_axis, setup_of, slow, sudden
 from watch_night import BEGINS_S, aligned_events, imaging_events, run_through
 
@@ -57,7 +59,7 @@ def test_a_quiet_run_is_watched_and_nothing_is_said(aligned: NightState) -> None
     assert state.watching.free and not state.watching.held, "the worm shows that nothing guides"
     assert state.watching.checked_s == state.now_s
     advice = advise(state)
-    assert advice.instruction == "Watching. Image on." and advice.mood is Mood.GOOD
+    assert say(advice).instruction == "Watching. Image on." and advice.mood is Mood.GOOD
     assert advice.action == Done(False)
     assert state.proof == aligned.proof, "frames of the imaging run are no proof"
 
@@ -72,10 +74,10 @@ def test_a_kick_is_told_with_size_and_time_and_can_be_put_away(aligned: NightSta
     assert found[0].found_s <= BEGINS_S + ONSET_S + 300.0
     advice = advise(state)
     assert isinstance(advice.action, MeasureAgain) and advice.mood is Mood.TROUBLE
-    assert ("30″" in advice.reason and "60″" in advice.reason) or "1.0′" in advice.reason
+    assert ("30″" in say(advice).why and "60″" in say(advice).why) or "1.0′" in say(advice).why
     state, _ = step(state, ShiftPutAway(state.now_s))
-    assert advise(state).instruction == "Watching. Image on."
-    assert "1 time" in advise(state).reason
+    assert say(advise(state)).instruction == "Watching. Image on."
+    assert "1 time" in say(advise(state)).why
 
 
 def test_a_small_kick_is_told_as_harmless(aligned: NightState) -> None:
@@ -83,7 +85,7 @@ def test_a_small_kick_is_told_as_harmless(aligned: NightState) -> None:
     state, effects = run_through(list(imaging_events(RUN, kick(6.0))), wide)
     assert sum(isinstance(e, ShiftFound) for e in effects) == 1
     advice = advise(state)
-    assert advice.instruction.endswith("Still good enough.") and isinstance(advice.action, Done)
+    assert say(advice).instruction.endswith("Still good enough.") and isinstance(advice.action, Done)
 
 
 def test_small_kicks_add_up_and_do_not_hide_a_large_one(aligned: NightState) -> None:
@@ -125,7 +127,7 @@ def test_a_sinking_foot_is_told_with_its_rate_and_how_long_the_tolerance_lasts(a
     assert not any(shift.sudden for shift in shifts)
     assert shifts[0].found_s <= BEGINS_S + ONSET_S + 300.0
     assert shifts[-1].rate_rad_h * ARCSEC_PER_RAD == pytest.approx(60.0, abs=6.0)
-    assert "Measure again" in advise(state).instruction and "more" in advise(state).reason
+    assert "Measure again" in say(advise(state)).instruction and "more" in say(advise(state)).why
 
 
 @pytest.mark.parametrize("every", [1, 4])
@@ -146,7 +148,7 @@ def test_clouds_a_flip_and_a_slew_are_no_shifts(aligned: NightState) -> None:
 
 def test_the_person_may_say_what_holds_the_mount(aligned: NightState) -> None:
     refused = step(aligned, GuidingSwitched(700.0, True))[1]
-    assert isinstance(refused[0], Refused) and refused[0].cure
+    assert isinstance(refused[0], Refused) and refused_words(refused[0]).cure
     state, _ = run_through(list(imaging_events(RUN))[:3], aligned)
     assert state.watching is not None and state.watching.held, "not known yet: careful"
     state, _ = step(state, GuidingSwitched(700.0, False))
@@ -189,5 +191,5 @@ def test_the_proof_is_offered_at_another_declination(aligned: NightState) -> Non
     there = replace(here, centre=replace(here.centre, dec_deg=here.centre.dec_deg + 25.0))
     same, _ = step(turn, FrameSolved(70.0, replace(here, name="proof-1")))
     other, _ = step(turn, FrameSolved(70.0, replace(there, name="proof-1")))
-    assert "move declination by 20°" in advise(same).expected_gain
-    assert "declination by" not in advise(other).expected_gain
+    assert "move declination by 20°" in say(advise(same)).gain
+    assert "declination by" not in say(advise(other)).gain

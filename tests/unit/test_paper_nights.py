@@ -17,6 +17,7 @@ from polewright.core.night.event_codec import event_from_plain, event_to_plain
 from polewright.core.night.states import Running, Waiting
 from polewright.core.night.table import step
 from polewright.core.plain import from_plain, to_plain
+from polewright.words.coach import say
 
 
 def test_from_degrees_to_half_an_arcminute() -> None:
@@ -44,7 +45,7 @@ def test_from_degrees_to_half_an_arcminute() -> None:
 )
 def test_other_nights(settings: dict[str, Any]) -> None:
     for night in nights(2, 100, **settings):
-        assert night.state.proved, (night.seed, night.state.stage, advise(night.state).instruction)
+        assert night.state.proved, (night.seed, night.state.stage, say(advise(night.state)).instruction)
         assert not night.false_done
 
 

@@ -21,7 +21,7 @@ from polewright.core.model import Site, TargetPole
 from polewright.core.night import events
 from polewright.core.night.advice import Advice, Mood, RotateAxis, Turn, Wait
 from polewright.core.night.advise import advise
-from polewright.core.night.effects import Refused
+from polewright.core.night.effects import Objection, Refused
 from polewright.core.night.rest import Reading, Rest
 from polewright.core.night.states import Handling, NightPlan, NightState, Running, Stage, Trouble, Waiting
 from polewright.core.screws.angles import Screw
@@ -332,8 +332,8 @@ def test_smeared_frames_while_a_screw_turns_are_no_trouble() -> None:
 
 def test_a_refused_click_comes_before_everything_else() -> None:
     notice = Notice("recording", "The disk is full.", "Make room.")
-    view = shown(at_rest(1.0, 1.0), refused=Refused("The screws rest.", "Go back."), notices=(notice,))
-    assert view.trouble is not None and view.trouble.cause == "The screws rest."
+    view = shown(at_rest(1.0, 1.0), refused=Refused(Objection.SCREWS_REST_WHILE_PROVED), notices=(notice,))
+    assert view.trouble is not None and view.trouble.cause == "The screws rest during the proof."
     view = shown(at_rest(1.0, 1.0), notices=(notice,))
     assert view.trouble is not None and view.trouble.cure == "Make room."
 

@@ -37,6 +37,7 @@ from polewright.core.night.states import Capture, NightPlan, NightState, Running
 from polewright.core.night.table import step
 from polewright.core.night.witness import witnessed_offset
 from polewright.core.sky.places import standard_atmosphere
+from polewright.words.coach import say
 from vigil_nights import Run
 from watch_night import aligned_events, imaging_events, run_through
 
@@ -94,7 +95,7 @@ def test_a_drift_does_not_overrule_what_puts_the_axis_outside(turn_arcsec: float
     state = after(before(turn_arcsec, 0.0, 4.0), DriftMeasured(4001.0, drift_says(0.0, 0.0, 5.0)))
     assert state.proved is proved
     if not proved:
-        assert "guiding" in advise(state).reason
+        assert "guiding" in say(advise(state)).why
         assert witnessed_offset(state) is None, "the report does not flatter"
         assert after(state, NextAsked(4002.0)).stage is Stage.FINE, "the person decides"
 
@@ -186,7 +187,7 @@ def test_another_pole_in_the_proof_keeps_the_axis_as_it_was_followed() -> None:
 def test_watching_that_leads_nowhere_says_so() -> None:
     endless = replace(drift_says(0.0, 0.0, 90.0), here_s=math.inf)
     state = after(before(0.0, 0.0, 8.0), DriftMeasured(4001.0, endless))
-    assert not state.proved and "hours would not do: expose longer" in advise(state).reason
+    assert not state.proved and "hours would not do: expose longer" in say(advise(state)).why
 
 
 @pytest.mark.parametrize("count", [12, 40, 300])

@@ -11,13 +11,14 @@ import pytest
 from paper_night import PaperNight
 from polewright.core.night.advice import Turn
 from polewright.core.night.advise import advise
-from polewright.core.night.effects import Refused
+from polewright.core.night.effects import Objection, Refused
 from polewright.core.night.events import AnyEvent, LessonAsked, NightStarted, UndoAsked
 from polewright.core.night.states import NightState, Waiting
 from polewright.core.night.table import step
 from polewright.core.screws.angles import Screw
 from polewright.core.screws.lesson import AWAY_ARCMIN, BACK_AND_FORTH, MOST_TURNS, lesson_over, lesson_turns
 from polewright.core.screws.memory import ScrewMemory, ScrewMove, ScrewRate
+from polewright.words.coach import say
 
 ONE_MOVE = ScrewMemory(None, (ScrewMove(0.5, 100.0, 70.0, 0.05, read_off=True),))
 ENGAGED = ScrewRate(-60.0, 6.0, 0.1, 0.04, slack=0.0, slack_sure=True, moves=1)
@@ -87,7 +88,7 @@ def test_the_lesson_follows_the_trial_and_counts_its_turns() -> None:
             advice = advise(state)
             if isinstance(advice.action, Turn):
                 assert advice.action.screw is state.lesson.screw
-                asked.add(advice.reason.split(". ", 1)[1])
+                asked.add(say(advice).why.split(". ", 1)[1])
             if not made or made[-1] != state.lesson:
                 made.append(state.lesson)
     assert [lesson.made for lesson in made if lesson.screw is made[0].screw][:3] == [0, 1, 2]
@@ -123,4 +124,4 @@ def test_no_lesson_on_a_screw_that_is_known() -> None:
     memory = ScrewMemory(None, moves, bends=event.screw is Screw.ALTITUDE)
     knowing = replace(state, azimuth=memory) if event.screw is Screw.AZIMUTH else replace(state, altitude=memory)
     _, effects = step(knowing, event)
-    assert isinstance(effects[0], Refused) and "known well enough" in effects[0].reason
+    assert isinstance(effects[0], Refused) and effects[0].objection is Objection.SCREW_KNOWN

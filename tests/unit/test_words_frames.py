@@ -10,7 +10,7 @@ import pytest
 from frame_reasons import SAMPLES, every_class
 from polewright.core.model import StarList
 from polewright.core.night import advice as says
-from polewright.core.night.advise import trouble_action
+from polewright.core.night.advice import frame_action
 from polewright.core.star_trouble import AllFull, CapOn, MostlyFull, NoStars, TooFewStars, Trailed
 from polewright.core.unsolved import FrameReason, NoMatch, exposure_factor, leading_reason, trouble_of
 from polewright.words.frames import frame_gain, frame_headline, frame_words
@@ -39,7 +39,7 @@ def test_every_reason_is_told_in_sentences(why: FrameReason) -> None:
 def test_headline_action_gain_and_cure_never_contradict(why: FrameReason) -> None:
     everything = " ".join((frame_headline(why), frame_words(why).whole, frame_gain(why)))
     assert not (LONGER.search(everything) and SHORTER.search(everything)), everything
-    action, factor = trouble_action(why), exposure_factor(why)
+    action, factor = frame_action(why), exposure_factor(why)
     assert isinstance(action, says.Expose) == (factor != 1.0)
     if isinstance(action, says.Expose):
         assert action.factor == factor

@@ -14,6 +14,7 @@ from polewright.commands.line import EXIT_NOT_MEASURABLE, EXIT_OK
 from polewright.commands.window import open_window
 from polewright.core.angles import ARCMIN_PER_RAD
 from polewright.core.errors import UsageError
+from polewright.core.night.advice import Errand
 from polewright.practice.by_drift import ByDrift
 from polewright.practice.hand import Seat, Told
 from polewright.practice.rehearsal import HANDS, Rehearsal, Score, ScrewScore, rehearse_with_files
@@ -22,6 +23,7 @@ from polewright.runtime.engine import NightEngine
 from polewright.runtime.story import Story
 from polewright.simulate.night import scenario_named
 from polewright.simulate.scenarios import SCENARIOS
+from polewright.words.coach import say
 from polewright.words.numbers import angle_text, number_text, offset_words, rate_text
 
 if TYPE_CHECKING:
@@ -129,12 +131,12 @@ class JsonTeller:
 
     def watch(self, night: Rehearsal, seat: Seat) -> None:
         """For the rehearsal: called before it begins."""
-        said = ""
+        said: Errand | None = None
 
         def state(engine: NightEngine) -> None:
             nonlocal said
-            if engine.advice.key != said:
-                said = engine.advice.key
+            if engine.advice.errand != said:
+                said = engine.advice.errand
                 _print({"at_s": engine.now_s(), "stage": engine.state.stage.value, **_advice(engine)})
 
         def deed(told: Told) -> None:
@@ -239,7 +241,8 @@ def _advice(engine: NightEngine) -> dict[str, Any]:
             "up_arcmin": offset.up_rad * ARCMIN_PER_RAD,
             "sigma_arcmin": offset.sigma_rad * ARCMIN_PER_RAD,
         }
-    return {"instruction": engine.advice.instruction, "reason": engine.advice.reason, "axis": axis}
+    told = say(engine.advice)
+    return {"instruction": told.instruction, "reason": told.why, "axis": axis}
 
 
 def _print(facts: dict[str, Any]) -> None:

@@ -20,6 +20,7 @@ from polewright.services.clock import SystemClock
 from polewright.services.log_format import LoggedEvent
 from polewright.services.night_log import NightLog, read_night
 from polewright.services.replayer import FASTEST, Replayer
+from polewright.words.coach import say
 
 SHOWN_DIFFERENCES = 10
 
@@ -112,7 +113,7 @@ class JsonReplayTeller:
             "at_s": event.at_s,
             "event": type(event).__name__,
             "stage": state.stage.value,
-            "instruction": advice.instruction,
+            "instruction": say(advice).instruction,
             "east_arcmin": None if offset is None else offset.east_rad * ARCMIN_PER_RAD,
             "up_arcmin": None if offset is None else offset.up_rad * ARCMIN_PER_RAD,
             "sigma_arcmin": None if offset is None else offset.sigma_rad * ARCMIN_PER_RAD,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Literal
 
-from polewright.core.night.drifting.coach import free_side
+from polewright.core.night.drifting.places import free_side
 from polewright.core.night.events import NOW, DriftAsked
 from polewright.core.night.states import Running, Stage
 from polewright.practice.hand import Seat

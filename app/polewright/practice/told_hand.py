@@ -25,7 +25,7 @@ class ToldHand:
         self._rng = np.random.default_rng([seed, 4711])
         self._fingers = Fingers(self._habits, self._rng)
         self._busy = False
-        self._acted_key = ""
+        self._acted: said.Errand | None = None
         self._acted_s = 0.0
         self._taught: set[Screw] = set()
         self.finished = False
@@ -39,17 +39,17 @@ class ToldHand:
         if isinstance(screen.advice.action, said.Done):
             self.finished = True
             return
-        fresh = screen.advice.key != self._acted_key or screen.now_s - self._acted_s > IMPATIENT_S
+        fresh = screen.advice.errand != self._acted or screen.now_s - self._acted_s > IMPATIENT_S
         if not self._busy and fresh and not isinstance(screen.advice.action, said.Wait | said.RestoreFolder):
             self._busy = True
             self._seat.after(float(self._rng.uniform(*self._habits.reaction_s)), lambda: self._act(screen.advice))
         self._seat.after(self._habits.glance_s, self._glance)
 
     def _act(self, advice: said.Advice) -> None:
-        if self._seat.look().advice.key != advice.key:  # the screen has changed while the hand moved
+        if self._seat.look().advice.errand != advice.errand:  # the screen has changed while the hand moved
             self._busy = False
             return
-        self._acted_key = advice.key
+        self._acted = advice.errand
         action = advice.action
         if isinstance(action, said.SetUp):
             self._set_up()

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 
-from polewright.core.night.advice import Advice, Mood, Turn
+from polewright.core.night.advice import Advice, Clouds, Errand, Lock, Mood, MoreFrames, Paused, Turn, Unlock
 from polewright.core.night.events import (
     Accepted,
     AnyEvent,
@@ -23,9 +23,11 @@ from polewright.core.night.events import (
     UndoAsked,
 )
 from polewright.core.night.states import NightState
+from polewright.words.coach import say
 from polewright.words.numbers import offset_words, sense_text, turns_text
 
 INDENT = " " * 15
+LONG_WAITS = (Clouds, Paused, MoreFrames)  # the others are over with the next frame
 DEEDS: dict[type, str] = {
     NextAsked: "goes on",
     BackAsked: "goes back",
@@ -48,26 +50,26 @@ class Story:
     def __init__(self, tell: Callable[[str], None]) -> None:
         self._tell = tell
         self._stage = ""
-        self._key = ""
-        self._waiting = ""
+        self._errand: Errand | None = None
+        self._told: Errand | None = None
 
     def state(self, state: NightState, advice: Advice) -> None:
         """What is on the screen now; says something only when it is news."""
         if state.stage.value != self._stage and state.plan is not None:
             self._stage = state.stage.value
             self._tell(f"{clock_text(state.now_s)}  {self._stage.upper()}")
-        if advice.key == self._key:
+        if advice.errand == self._errand:
             return
-        self._key = advice.key
-        if advice.mood is Mood.WAIT and not advice.key.startswith(("clouds", "paused", "average")):
+        self._errand = advice.errand
+        if advice.mood is Mood.WAIT and not isinstance(advice.reason, LONG_WAITS):
             return
-        if advice.mood is Mood.TROUBLE and advice.key == self._waiting:
+        if advice.mood is Mood.TROUBLE and advice.errand == self._told:
             return
-        self._waiting = advice.key
+        self._told, told = advice.errand, say(advice)
         self._axis(state, advice)
-        self._tell(f"{clock_text(state.now_s)}    says   {advice.instruction}")
+        self._tell(f"{clock_text(state.now_s)}    says   {told.instruction}")
         if advice.mood is Mood.TROUBLE:
-            self._tell(f"{INDENT}  {advice.reason}")
+            self._tell(f"{INDENT}  {told.why}")
 
     def deed(self, at_s: float, text: str) -> None:
         """What the person did."""
@@ -75,9 +77,7 @@ class Story:
 
     def _axis(self, state: NightState, advice: Advice) -> None:
         offset = state.offset
-        if offset is None or not (
-            isinstance(advice.action, Turn) or advice.mood is Mood.GOOD or "lock" in advice.key
-        ):
+        if offset is None or not (isinstance(advice.action, Turn | Lock | Unlock) or advice.mood is Mood.GOOD):
             return
         self._tell(f"{clock_text(state.now_s)}    axis   {axis_text(state)}")
 

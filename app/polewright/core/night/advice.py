@@ -1,11 +1,28 @@
-"""What the coach says: one instruction, why, what it will gain, and the same for a machine."""
+"""What the coach says, as values. One leading reason with its numbers decides, and all else follows from it.
+
+Action and mood are functions of the reason (here), instruction, why and gain as well (words/coach.py): they cannot
+contradict each other. `Advice.errand` stays equal as long as the same thing is asked for: whoever follows the advice
+acts once per errand.
+"""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from enum import Enum
+from typing import assert_never
 
+from polewright.core.drift.compare import Comparison
+from polewright.core.drift.plan import DriftPosition
+from polewright.core.drift.reading import DriftReading, Side
+from polewright.core.night.states import Refusal, Stage
+from polewright.core.offset import Offset
+from polewright.core.plan.sky_choice import SkyChoice
 from polewright.core.screws.angles import Screw
+from polewright.core.screws.plan import TurnKind
+from polewright.core.unsolved import FrameReason, FrameTrouble, exposure_factor, trouble_of
+from polewright.core.vigil.watch import SETTLED_RAD_H, Shift
+
+# what to do
 
 
 class Mood(Enum):
@@ -146,17 +163,497 @@ Action = (
     | Done
 )
 
+# why: before any stage, and over every stage
+
+
+@dataclass(frozen=True)
+class SiteUnknown:
+    """Nothing can begin before the site is known."""
+
+
+@dataclass(frozen=True)
+class Paused:
+    """The person wants no frames taken in for now."""
+
+
+@dataclass(frozen=True)
+class FolderGone:
+    """The frame folder cannot be reached; what the watcher says about it."""
+
+    reason: str
+
+
+@dataclass(frozen=True)
+class Clouds:
+    """The stars were there before, and have been gone for so long."""
+
+    since_s: float
+
+
+@dataclass(frozen=True)
+class FramesFail:
+    """Frames cannot be used, for this reason."""
+
+    why: FrameReason
+    stage: Stage
+
+
+# why: orientation
+
+
+@dataclass(frozen=True)
+class NotUpYet:
+    """The mount is to be stood up so; within two degrees is enough."""
+
+    inclination_deg: float
+    southern: bool
+
+
+# why: turning the RA axis, for the capture or for the proof
+
+
+@dataclass(frozen=True)
+class TurnBegins:
+    """No frame yet. `sky`: where to begin, None where that is settled."""
+
+    stage: Stage
+    sky: SkyChoice | None
+
+
+@dataclass(frozen=True)
+class DoesNotFit:
+    """A frame does not fit the others; None: of so many places no two agree."""
+
+    stage: Stage
+    frame: str | None
+    places: int
+
+
+@dataclass(frozen=True)
+class NoRoom:
+    """The RA axis has no room to turn."""
+
+    stage: Stage
+
+
+@dataclass(frozen=True)
+class PlaceWanted:
+    """Another place of the turn: so many there are, known to so much (None: no axis yet, `refusal` says why), which
+    the step would bring to `sigma_after_rad`. `other_sky`: a proof by the sky of the capture shares its flexure."""
+
+    stage: Stage
+    west_deg: float
+    places: int
+    tolerance_rad: float
+    sigma_rad: float | None = None
+    sigma_after_rad: float | None = None
+    refusal: Refusal | None = None
+    other_sky: bool = False
+
+
+# why: the screws. `made`: turns made before, so that each is asked for once
+
+
+@dataclass(frozen=True)
+class AxisUnknown:
+    """There is no axis to bring anywhere."""
+
+
+@dataclass(frozen=True)
+class FrameAwaited:
+    """The first frame to follow the axis by has not come."""
+
+
+@dataclass(frozen=True)
+class Settling:
+    """The axis moves, or has just been touched: wait so long, 0 for the next frame."""
+
+    left_s: float
+
+
+@dataclass(frozen=True)
+class WeakGeometry:
+    """Here the screws can hardly be seen. `warning`: what the reading itself says."""
+
+    west_deg: float
+    sigma_rad: float
+    warning: str
+    made: int
+
+
+@dataclass(frozen=True)
+class ScrewLeft:
+    """A screw has something left to do. `kind` of turn; what is left of the error in its direction, and what the turn
+    is expected to leave of that, None where nobody knows.
+
+    `aimed`: beside the pole, by what the locks will do; `habit_rad`: because they usually do it. `lesson`: turns of a
+    lesson made before, None outside one.
+    """
+
+    screw: Screw
+    turns: float
+    kind: TurnKind
+    left_rad: float
+    sigma_rad: float
+    share_left: float | None
+    aimed: bool
+    habit_rad: tuple[float, float] | None
+    lesson: int | None
+    made: int
+    moves: int
+
+
+@dataclass(frozen=True)
+class LocksWanted:
+    """The axis is where it is to be before the locks are tightened; `offset` None: nothing is left to turn."""
+
+    offset: Offset | None
+    tolerance_rad: float
+    aimed: bool
+    made: int
+
+
+@dataclass(frozen=True)
+class LocksTrial:
+    """What tightening the locks does is not known."""
+
+    made: int
+
+
+@dataclass(frozen=True)
+class LocksToLoosen:
+    """Something is left to turn, and the locks are tight. `shift_rad`: what tightening did."""
+
+    shift_rad: float | None
+    offset: Offset
+    tolerance_rad: float
+    made: int
+
+
+@dataclass(frozen=True)
+class MoreFrames:
+    """So many more frames make it sure."""
+
+    sigma_rad: float
+    frames: int
+    made: int
+
+
+@dataclass(frozen=True)
+class CaptureTooRough:
+    """What the capture leaves uncertain is too much, and no further frame mends it."""
+
+    sigma_rad: float
+    tolerance_rad: float
+    made: int
+
+
+@dataclass(frozen=True)
+class DriftTooRough:
+    """The same, known from a drift: another drift is the proof."""
+
+    sigma_rad: float
+    made: int
+
+
+@dataclass(frozen=True)
+class Near:
+    """The axis is inside the tolerance, and that is sure: time to prove it."""
+
+    offset: Offset
+    tolerance_rad: float
+
+
+# why: the drift
+
+
+@dataclass(frozen=True)
+class TripodSettles:
+    """For so long yet, of so long in all."""
+
+    left_s: float
+    whole_s: float
+
+
+@dataclass(frozen=True)
+class DriftDisturbed:
+    """The mount was moved while it drifted: what the reading says."""
+
+    warning: str
+
+
+@dataclass(frozen=True)
+class LooksGuided:
+    """Nothing moves at all."""
+
+
+@dataclass(frozen=True)
+class NotTracking:
+    """The stars run over the frames: what the fit says, and its cure."""
+
+    reason: str
+    cure: str
+
+
+@dataclass(frozen=True)
+class DriftUnsure:
+    """The drift is complete, and neither confirms nor contradicts."""
+
+    offset: Offset
+
+
+@dataclass(frozen=True)
+class DriftTold:
+    """The drift tells the axis. `told`: beside what was known before. `guided_too`: guiding would look like this."""
+
+    offset: Offset
+    told: Comparison | None
+    proof: bool
+    guided_too: bool
+
+
+@dataclass(frozen=True)
+class FieldWanted:
+    """A field for this component; watching it takes about so long."""
+
+    component: str
+    side: Side
+    place: DriftPosition
+    seconds: float
+
+
+@dataclass(frozen=True)
+class DriftWatched:
+    """So much longer of this field, of so long in all. `reason`, `cure`: why there is no reading yet."""
+
+    left_s: float
+    whole_s: float
+    reading: DriftReading | None
+    reason: str
+    cure: str
+
+
+# why: the end, and the imaging run
+
+
+@dataclass(frozen=True)
+class Ended:
+    """The alignment is proved, by drift or by a second turn; or accepted as it is."""
+
+    proved: bool
+    by_drift: bool
+    offset: Offset | None
+    tolerance_rad: float
+
+
+@dataclass(frozen=True)
+class Quiet:
+    """The imaging run goes on; the mount was moved so many times before."""
+
+    proved: bool
+    moved: int
+
+
+@dataclass(frozen=True)
+class MountMoved:
+    """The latest shift, so long ago. `left_rad`: what it leaves of the tolerance; `harmless`: all of what counts."""
+
+    shift: Shift
+    number: int
+    ago_s: float
+    tolerance_rad: float
+    left_rad: float
+    harmless: bool
+    proved: bool
+
+
+Reason = (
+    SiteUnknown
+    | Paused
+    | FolderGone
+    | Clouds
+    | FramesFail
+    | NotUpYet
+    | TurnBegins
+    | DoesNotFit
+    | NoRoom
+    | PlaceWanted
+    | AxisUnknown
+    | FrameAwaited
+    | Settling
+    | WeakGeometry
+    | ScrewLeft
+    | LocksWanted
+    | LocksTrial
+    | LocksToLoosen
+    | MoreFrames
+    | CaptureTooRough
+    | DriftTooRough
+    | Near
+    | TripodSettles
+    | DriftDisturbed
+    | LooksGuided
+    | NotTracking
+    | DriftUnsure
+    | DriftTold
+    | FieldWanted
+    | DriftWatched
+    | Ended
+    | Quiet
+    | MountMoved
+)
+
+
+@dataclass(frozen=True)
+class Errand:
+    """What is asked for, whatever the numbers are by now."""
+
+    about: type
+    which: tuple[object, ...] = ()
+
 
 @dataclass(frozen=True)
 class Advice:
-    """One instruction (at most eight words), the reason, the expected gain, and the action behind it.
+    """The one thing to do now: its leading reason, and what follows from it."""
 
-    `key` stays the same as long as the same thing is asked for: whoever follows the advice acts once per key.
-    """
+    reason: Reason
 
-    instruction: str
-    reason: str
-    expected_gain: str
-    action: Action
-    mood: Mood
-    key: str
+    @property
+    def action(self) -> Action:
+        """What to do."""
+        return action_of(self.reason)
+
+    @property
+    def mood(self) -> Mood:
+        """What kind of sentence it is."""
+        return mood_of(self.reason)
+
+    @property
+    def errand(self) -> Errand:
+        """Equal as long as the same thing is asked for."""
+        return Errand(type(self.reason), _which(self.reason))
+
+
+def action_of(reason: Reason) -> Action:
+    """What is to be done about it."""
+    match reason:
+        case SiteUnknown():
+            return EnterSite()
+        case Paused():
+            return Resume()
+        case FolderGone():
+            return RestoreFolder()
+        case FramesFail(why):
+            return frame_action(why)
+        case NotUpYet(inclination_deg, southern):
+            return SetUp(180.0 if southern else 0.0, inclination_deg)
+        case Clouds() | TurnBegins() | FrameAwaited() | MoreFrames() | NotTracking():
+            return Wait()
+        case Settling(left_s):
+            return Wait(left_s) if left_s else Wait(1.0)
+        case TripodSettles(left_s, whole_s) | DriftWatched(left_s, whole_s):
+            return Wait(left_s, whole_s)
+        case PlaceWanted() | WeakGeometry():
+            return RotateAxis(reason.west_deg)
+        case DoesNotFit():
+            return TightenClutch()
+        case NoRoom(stage):
+            return GoBack() if stage is Stage.PROOF else StartAgain()
+        case AxisUnknown() | CaptureTooRough():
+            return GoBack()
+        case ScrewLeft(screw, turns):
+            return Turn(screw, turns)
+        case LocksWanted() | LocksTrial():
+            return Lock()
+        case LocksToLoosen():
+            return Unlock()
+        case Near() | DriftTooRough() | DriftTold():
+            return GoOn()
+        case DriftDisturbed() | LooksGuided() | DriftUnsure():
+            return StartAgain()
+        case FieldWanted():
+            return Point(reason.place.hour_angle_h, reason.place.declination_deg)
+        case Ended() | Quiet():
+            return Done(reason.proved)
+        case MountMoved():
+            return Done(reason.proved) if reason.harmless else MeasureAgain()
+        case _:
+            assert_never(reason)
+
+
+def frame_action(why: FrameReason) -> Action:
+    """What is to be done about frames that cannot be used."""
+    match trouble_of(why):
+        case FrameTrouble.NOT_FOLLOWED:
+            return GoBack()
+        case FrameTrouble.OUT_OF_FOCUS:
+            return Refocus()
+        case FrameTrouble.NO_STARS | FrameTrouble.TOO_FEW_STARS | FrameTrouble.SATURATED:
+            return Expose(exposure_factor(why))
+        case (
+            FrameTrouble.COVERED
+            | FrameTrouble.TRAILED
+            | FrameTrouble.NO_MATCH
+            | FrameTrouble.NO_TIME
+            | FrameTrouble.WRONG_SKY
+            | FrameTrouble.UNREADABLE
+        ):
+            return Wait()
+        case kind:
+            assert_never(kind)
+
+
+def mood_of(reason: Reason) -> Mood:
+    """What kind of sentence goes with it."""
+    match reason:
+        case Paused() | Clouds() | TurnBegins() | FrameAwaited() | Settling() | MoreFrames():
+            return Mood.WAIT
+        case TripodSettles() | DriftWatched():
+            return Mood.WAIT
+        case SiteUnknown() | NotUpYet() | PlaceWanted() | WeakGeometry() | ScrewLeft():
+            return Mood.DO
+        case LocksWanted() | LocksTrial() | LocksToLoosen() | DriftTooRough() | DriftUnsure():
+            return Mood.DO
+        case DriftTold() | FieldWanted():
+            return Mood.DO
+        case Near() | Ended() | Quiet():
+            return Mood.GOOD
+        case FolderGone() | FramesFail() | DoesNotFit() | NoRoom() | AxisUnknown() | CaptureTooRough():
+            return Mood.TROUBLE
+        case DriftDisturbed() | LooksGuided() | NotTracking():
+            return Mood.TROUBLE
+        case MountMoved(harmless=harmless):
+            return Mood.DO if harmless else Mood.TROUBLE
+        case _:
+            assert_never(reason)
+
+
+def _which(reason: Reason) -> tuple[object, ...]:
+    """Which one of its kind; most there is only one of at a time."""
+    match reason:
+        case FramesFail(why, stage):
+            kind = trouble_of(why)
+            return (kind, stage) if kind is FrameTrouble.NOT_FOLLOWED else (kind,)
+        case TurnBegins(stage) | NoRoom(stage):
+            return (stage,)
+        case DoesNotFit(stage, frame):
+            return stage, frame
+        case PlaceWanted(stage, west_deg, places):
+            return stage, places, west_deg > 0.0
+        case ScrewLeft(screw=screw, lesson=lesson, made=made, moves=moves):
+            return lesson is not None, screw, made, moves
+        case WeakGeometry(made=made) | LocksWanted(made=made) | LocksTrial(made=made) | LocksToLoosen(made=made):
+            return (made,)
+        case MoreFrames(made=made) | CaptureTooRough(made=made) | DriftTooRough(made=made):
+            return (made,)
+        case FieldWanted(component, side):
+            return component, side
+        case Quiet(moved=number) | MountMoved(number=number):
+            return (number,)
+        case _:
+            return ()
+
+
+def is_settled(shift: Shift) -> bool:
+    """Whether a mount that was sinking has stopped."""
+    return not shift.sudden and shift.rate_rad_h < SETTLED_RAD_H

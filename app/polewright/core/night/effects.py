@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from enum import Enum, auto
 
 from polewright.core.drift.live import DriftSample
 from polewright.core.drift.reading import DriftReading
@@ -20,12 +21,40 @@ class Effect:
     """Base of all effects."""
 
 
+class Objection(Enum):
+    """Why an event changes nothing."""
+
+    PAUSED = auto()
+    AS_IT_WAS = auto()
+    NO_CLICK = auto()
+    SCREWS_LATER = auto()
+    SCREWS_REST_WHILE_MEASURED = auto()
+    SCREWS_REST_WHILE_PROVED = auto()
+    NO_SUCH_TURN = auto()
+    SCREW_KNOWN = auto()
+    SITE_UNKNOWN = auto()
+    BEGUN_ALREADY = auto()
+    FIRST_STAGE = auto()
+    NOT_MEASURED = auto()
+    AXIS_UNKNOWN = auto()
+    NOT_PROVED = auto()
+    NOTHING_MEASURED = auto()
+    NOTHING_TO_ACCEPT = auto()
+    NOTHING_WATCHED = auto()
+    NOT_YET_WATCHED = auto()
+    DRIFT_ELSEWHERE = auto()
+    DRIFT_SET_ASIDE = auto()
+    AXIS_SET_ASIDE = auto()
+    OTHER_STAGE = auto()
+    NIGHT_OVER = auto()
+
+
 @dataclass(frozen=True)
 class Refused(Effect):
-    """The event changed nothing: why, and what to do instead."""
+    """The event changed nothing. `screw`: the one that it named, if any. Words: words/objections.py."""
 
-    reason: str
-    cure: str
+    objection: Objection
+    screw: Screw | None = None
 
 
 @dataclass(frozen=True)

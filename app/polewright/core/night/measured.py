@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -72,6 +73,11 @@ class MeasuredAxis:
     suspect: str | None = None
     warnings: tuple[str, ...] = ()
     gains: tuple[RotationGain, ...] = ()
+
+    @property
+    def sigma_rad(self) -> float:
+        """Total sigma: root of the trace."""
+        return math.sqrt(self.covariance_rad2[0][0] + self.covariance_rad2[1][1])
 
     @classmethod
     def of(cls, estimate: AxisEstimate, gains: tuple[RotationGain, ...] = ()) -> MeasuredAxis:

@@ -36,7 +36,7 @@ from polewright.core.night.capture import actions as capture
 from polewright.core.night.capture.actions import sure_near_by_drift
 from polewright.core.night.correction import handling as screws
 from polewright.core.night.drifting import actions as drift
-from polewright.core.night.effects import Effect, EnterStage, Refused
+from polewright.core.night.effects import Effect, EnterStage, Objection, Refused
 from polewright.core.night.events import (
     Accepted,
     AnyEvent,
@@ -274,7 +274,7 @@ def _take(now: NightState, event: AnyEvent) -> tuple[NightState, tuple[Effect, .
     if any(row.event is type(event) for row in OVERLAYS):
         return _overlay(now, event)
     if now.paused and isinstance(event, PUT_ASIDE_WHILE_PAUSED):
-        return now, (Refused("Paused: this frame is put aside.", "Resume to go on."),)
+        return now, (Refused(Objection.PAUSED),)
     if isinstance(now, Waiting):
         act = BEFORE.get(type(event))
         return (now, (refusal(now, event),)) if act is None else act(now, event)
@@ -300,14 +300,13 @@ def _overlay(state: NightState, event: AnyEvent) -> tuple[NightState, tuple[Effe
     for row in OVERLAYS:
         if row.event is type(event) and row.guard(state):
             return row.action(state, event)
-    name = next(row.overlay for row in OVERLAYS if row.event is type(event))
-    return state, (Refused(f"Nothing changes: {name} is as it was.", "Nothing to do."),)
+    return state, (Refused(Objection.AS_IT_WAS),)
 
 
 def _undo(state: Running) -> Outcome:
     """Back to before the last click; the time goes on, and frames seen since stay counted."""
     if state.undo is None:
-        return state, (Refused("There is no click to take back.", "Nothing to do."),)
+        return state, (Refused(Objection.NO_CLICK),)
     kept: dict[str, Any] = {name: getattr(state, name) for name in GOES_ON}
     back = without_the_run(state, replace(state.undo, **kept, undo=None))
     effects: tuple[Effect, ...] = (EnterStage(back.stage),) if back.stage is not state.stage else ()
@@ -317,66 +316,61 @@ def _undo(state: Running) -> Outcome:
 
 
 def refusal(state: NightState, event: AnyEvent) -> Refused:
-    """Why this event has no place here, and what to do instead."""
+    """Why this event has no place here."""
+    return Refused(_objection(state, event))
+
+
+def _objection(state: NightState, event: AnyEvent) -> Objection:
     match event:
         case ScrewTurned() | LessonAsked() | BaseLocked() | BaseUnlocked():
-            return _hands_refused(state.stage)
+            return _hands_off(state.stage)
         case NextAsked():
-            return Refused(*_why_not_next(state))
+            return Objection.SITE_UNKNOWN if isinstance(state, Waiting) else _not_next(state.stage)
         case BackAsked():
-            return Refused("This is the first stage.", "Go on when you are ready.")
+            return Objection.FIRST_STAGE
         case RestartAsked() | TripodBumped():
-            return Refused("Nothing is measured yet.", "Go on when you are ready.")
+            return Objection.NOTHING_MEASURED
         case Accepted():
-            return Refused("There is nothing to accept yet.", "Bring the axis to the pole first.")
+            return Objection.NOTHING_TO_ACCEPT
         case GuidingSwitched() | ShiftPutAway():
-            return Refused("Nothing is being watched.", "The watch begins once the alignment is proved or accepted.")
+            return Objection.NOTHING_WATCHED
         case DriftAsked():
-            return Refused("The drift is watched to measure or to prove.", "Go on to that stage, or back to it.")
+            return Objection.DRIFT_ELSEWHERE
         case NightStarted():
-            return Refused("The night has begun already.", "Change target or tolerance instead.")
+            return Objection.BEGUN_ALREADY
         case TargetChanged() | ToleranceChanged():
-            return Refused("Site and target are not known yet.", "Enter the site first.")
+            return Objection.SITE_UNKNOWN
         case UndoAsked():
-            return Refused("There is no click to take back.", "Nothing to do.")
+            return Objection.NO_CLICK
         case AxisMeasured() | AxisRefused() | AxisFollowed() | DriftMeasured() | DriftRefused():
-            return Refused(f"This belongs to another stage than {state.stage.value}.", "Nothing to do.")
-        case (
-            FrameSolved()
-            | FrameUnsolved()
-            | TrackingSwitched()
-            | Ticked()
-            | PauseAsked()
-            | ResumeAsked()
-            | FolderLost()
-            | FolderBack()
-        ):
-            raise AssertionError(f"{type(event).__name__} has a place everywhere")
+            return Objection.OTHER_STAGE
+        case FrameSolved() | FrameUnsolved() | TrackingSwitched() | Ticked():
+            return Objection.OTHER_STAGE  # every stage has a row for these
+        case PauseAsked() | ResumeAsked() | FolderLost() | FolderBack():
+            return Objection.AS_IT_WAS
         case _:
             assert_never(event)
 
 
-def _hands_refused(stage: Stage) -> Refused:
+def _hands_off(stage: Stage) -> Objection:
     match stage:
         case Stage.PROOF:
-            return Refused("The screws rest during the proof.", "Go back to the fine correction to turn them.")
+            return Objection.SCREWS_REST_WHILE_PROVED
         case Stage.CAPTURE:
-            return Refused("The screws rest while the axis is measured.", "If one was turned, restart this stage.")
+            return Objection.SCREWS_REST_WHILE_MEASURED
         case Stage.ORIENTATION | Stage.ROUGH | Stage.FINE:
-            return Refused("The screws come later.", "Stand the mount up first, then go on.")
+            return Objection.SCREWS_LATER
         case _:
             assert_never(stage)
 
 
-def _why_not_next(state: NightState) -> tuple[str, str]:
-    if isinstance(state, Waiting):
-        return "The site is not known yet.", "Enter latitude and longitude first."
-    match state.stage:
+def _not_next(stage: Stage) -> Objection:
+    match stage:
         case Stage.CAPTURE:
-            return "The axis is not measured yet.", "Rotate the RA axis and take frames at three places."
+            return Objection.NOT_MEASURED
         case Stage.PROOF:
-            return "The proof is not complete.", "Rotate the RA axis as asked, or accept the alignment as it is."
+            return Objection.NOT_PROVED
         case Stage.ORIENTATION | Stage.ROUGH | Stage.FINE:
-            return "The axis is not known.", "Go back and take the capture again."
+            return Objection.AXIS_UNKNOWN
         case _:
-            assert_never(state.stage)
+            assert_never(stage)

@@ -12,7 +12,7 @@ from typing import assert_never
 from polewright.core.angles import ARCMIN_PER_RAD
 from polewright.core.errors import PolewrightError
 from polewright.core.model import NotMeasurable
-from polewright.core.night.advice import Advice, Turn
+from polewright.core.night.advice import Advice, Errand, Turn
 from polewright.core.night.effects import Refused
 from polewright.core.night.events import NOW, NightStarted, ToleranceChanged
 from polewright.core.night.orientation.clock import FrameArrival
@@ -65,7 +65,7 @@ class NightScene:
         self._trouble_read_s: float | None = None
         self._magnetic: MagneticDeclination | NotMeasurable | None = None
         self._own_notices: tuple[Notice, ...] = ()
-        self._read_off: tuple[str, float] | None = None  # the advice it answers, and the turn read off so far
+        self._read_off: tuple[Errand, float] | None = None  # the errand it answers, and the turn read off so far
         self._planning = Planning(means.worker, order.optics, changed, self._adopt)
         self.work: Work | None = None
         self.earlier: EarlierNights | None = None
@@ -259,7 +259,7 @@ class NightScene:
     def _read_off_now(self, snapshot: Snapshot) -> float | None:
         """What the person has read off so far in answer to the advice on show."""
         held = self._read_off
-        return held[1] if held is not None and held[0] == snapshot.advice.key else None
+        return held[1] if held is not None and held[0] == snapshot.advice.errand else None
 
     def rehearsal(self) -> Rehearsal | None:
         """The practice screws; none in a real night."""
@@ -281,9 +281,9 @@ class NightScene:
         return self.desk.stop()
 
 
-def read_off(advice: Advice, now: float | None, intent: want.ReadOff) -> tuple[str, float] | None:
-    """The turn to report after a correction, with the key of the advice it answers; None where none is asked for."""
+def read_off(advice: Advice, now: float | None, intent: want.ReadOff) -> tuple[Errand, float] | None:
+    """The turn to report after a correction, with the errand that it answers; None where none is asked for."""
     if not isinstance(advice.action, Turn):
         return None
     turns = stepped_turns(advice.action.turns if now is None else now, intent.steps)
-    return advice.key, -turns if intent.other_way else turns
+    return advice.errand, -turns if intent.other_way else turns

@@ -10,7 +10,8 @@ import numpy as np
 from polewright.core.angles import ARCSEC_PER_RAD
 from polewright.core.drift.reading import DriftReading, places_rad
 from polewright.core.night.drift_watch import DriftWatch
-from polewright.core.night.drifting.coach import free_side, left_here_s
+from polewright.core.night.drifting.coach import left_here_s
+from polewright.core.night.drifting.places import free_side
 from polewright.core.night.events import NOW, DriftAsked
 from polewright.core.night.states import NightPlan, Running, Stage
 from polewright.ui.view_model import Action, Drift, DriftCurve, Fact, Weight
@@ -52,7 +53,7 @@ def _curve(state: Running, watch: DriftWatch, number: int, order: int | None) ->
         field = watch.reading.fields[order]
         rate, sigma = field.dec_drift_rad_s * ARCSEC_PER_RAD, field.sigma_rad_s * ARCSEC_PER_RAD
     present = number == watch.samples[-1].position
-    ahead_s = left_here_s(state) if present else 0.0
+    ahead_s = left_here_s(state, watch) if present else 0.0
     words = "" if order is None else f"{rate * 60.0:+.2f}″ a minute, ± {sigma * 60.0:.2f}″".replace("-", "−")
     return DriftCurve(title, words, tuple(at_s), tuple(dec), rate, sigma, float(at_s[-1]) + ahead_s)
 
@@ -75,7 +76,7 @@ def drift_numbers(state: Running) -> tuple[Fact, ...]:
     return (
         _component("azimuth", reading.east_rad, ee, "east"),
         _component("altitude", reading.up_rad, uu, "up"),
-        Fact("time left", _left(state, reading), f"one frame {sigma_text(reading.noise_rad)}"),
+        Fact("time left", _left(state, watch, reading), f"one frame {sigma_text(reading.noise_rad)}"),
     )
 
 
@@ -87,10 +88,10 @@ def _component(name: str, value: float, variance: float, direction: str) -> Fact
     return Fact(name, size, f"{side}, {sigma_text(sigma)}, by drift")
 
 
-def _left(state: Running, reading: DriftReading) -> str:
+def _left(state: Running, watch: DriftWatch, reading: DriftReading) -> str:
     if reading.complete:
         return "none"
-    total = left_here_s(state) + (reading.there_s if math.isfinite(reading.there_s) else 0.0)
+    total = left_here_s(state, watch) + (reading.there_s if math.isfinite(reading.there_s) else 0.0)
     return duration_text(total)
 
 

@@ -6,7 +6,17 @@ import math
 from dataclasses import replace
 from typing import assert_never
 
-from polewright.core.night.advice import Advice, Wait
+from polewright.core.night.advice import (
+    Advice,
+    Clouds,
+    DriftWatched,
+    Ended,
+    FieldWanted,
+    FramesFail,
+    Reason,
+    TripodSettles,
+    Wait,
+)
 from polewright.core.night.advise import SPOILED_BY_TURNING
 from polewright.core.night.rest import SETTLE_S
 from polewright.core.night.states import NightState, Running, Stage, Waiting
@@ -18,8 +28,10 @@ from polewright.ui.presenting.extras import Extras
 from polewright.ui.presenting.proof import proof_page
 from polewright.ui.presenting.stand import stand_page
 from polewright.ui.view_model import Fact, FramePicture, Instruction, Page, Step, StepMark, Trouble, View
+from polewright.words.coach import say
 from polewright.words.frames import frame_words
 from polewright.words.numbers import angle_text, duration_text, sigma_text
+from polewright.words.objections import refused_words
 
 
 def present(state: NightState, advice: Advice, extras: Extras) -> View:
@@ -145,26 +157,22 @@ SKIP_THE_REST = "H skips this."
 
 def instruction(advice: Advice) -> Instruction:
     """What the coach says, as the window shows it; its sentences are short enough to be read from afar."""
-    return Instruction(
-        advice.instruction,
-        advice.reason,
-        _with_keys(advice),
-        advice.instruction,
-        advice.mood,
-        _waited(advice),
-    )
+    told = say(advice)
+    gain = f"{told.gain} {_key_words(advice.reason)}".strip()
+    return Instruction(told.instruction, told.why, gain, told.instruction, advice.mood, _waited(advice))
 
 
-def _with_keys(advice: Advice) -> str:
-    """The gain, and the key that helps where the instruction may not suit: the coach knows no keys."""
-    key = ""
-    if advice.key == "drift:watch":
-        key = OTHER_SIDE
-    elif advice.key.startswith("drift:point:altitude"):
-        key = f"No free sky there? {OTHER_SIDE}"
-    elif advice.key == "drift:settle":
-        key = SKIP_THE_REST
-    return f"{advice.expected_gain} {key}".strip()
+def _key_words(reason: Reason) -> str:
+    """The key that helps where the instruction may not suit: the coach knows no keys."""
+    match reason:
+        case DriftWatched():
+            return OTHER_SIDE
+        case FieldWanted(component="altitude"):
+            return f"No free sky there? {OTHER_SIDE}"
+        case TripodSettles():
+            return SKIP_THE_REST
+        case _:
+            return ""
 
 
 def _waited(advice: Advice) -> float | None:
@@ -181,7 +189,7 @@ LOST_CURE = "Check the cable or the network; the night goes on by itself. Or cho
 def trouble(state: Running, advice: Advice, extras: Extras) -> Trouble | None:
     """What to show: a refused click first, then notices, the lost folder, a frame that could not be used."""
     if extras.refused is not None:
-        return Trouble(extras.refused.reason, extras.refused.cure)
+        return Trouble(*refused_words(extras.refused))
     if extras.notices:
         notice = extras.notices[-1]
         return Trouble(notice.cause, notice.cure, repeat=notice.count)
@@ -203,7 +211,7 @@ def _frame(state: Running, advice: Advice, extras: Extras) -> Trouble | None:
     found = state.trouble
     if found is None or found.since_s == extras.trouble_read_s:
         return None
-    if advice.key.startswith(("trouble:", "clouds", "done")):
+    if isinstance(advice.reason, FramesFail | Clouds | Ended):
         return None
     if found.cause in SPOILED_BY_TURNING and _hands_on(state, extras):
         return None  # a hand on the mount smears the frames: that is as it should be

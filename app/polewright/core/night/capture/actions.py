@@ -7,7 +7,7 @@ from dataclasses import replace
 
 from polewright.core.night.actions import Outcome, begin_following, drop_capture, estimate, see_frame
 from polewright.core.night.drifting.actions import known_by_drift, sure_by_drift
-from polewright.core.night.effects import Refused
+from polewright.core.night.effects import Objection, Refused
 from polewright.core.night.events import AxisMeasured, AxisRefused, FrameSolved
 from polewright.core.night.states import Refusal, Running
 from polewright.core.night.turning.places import PLACES_WANTED, answers, keep_frame, places
@@ -31,7 +31,7 @@ def keep_capture_frame(state: Running, event: FrameSolved) -> Outcome:
 def take_axis(state: Running, event: AxisMeasured) -> Outcome:
     """The axis of the capture, as known so far."""
     if not answers(state.capture, event.axis):
-        return state, (Refused("This axis belongs to frames that were set aside.", "Nothing to do."),)
+        return state, (Refused(Objection.AXIS_SET_ASIDE),)
     return replace(state, capture=replace(state.capture, axis=event.axis, refusal=None)), ()
 
 

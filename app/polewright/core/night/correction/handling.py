@@ -12,7 +12,7 @@ from dataclasses import replace
 from polewright.core.angles import ARCMIN_PER_RAD
 from polewright.core.night.actions import Outcome, begin_following
 from polewright.core.night.correction.outlook import locks_to_be_tried, next_turn
-from polewright.core.night.effects import Effect, Refused, SaveLocks, SaveScrew
+from polewright.core.night.effects import Effect, Objection, Refused, SaveLocks, SaveScrew
 from polewright.core.night.events import AxisFollowed, BaseLocked, BaseUnlocked, LessonAsked, ScrewTurned
 from polewright.core.night.rest import SETTLE_S, Reading, add_reading, own_sigmas_rad, rest_offset
 from polewright.core.night.states import AskedTurn, Handling, Lesson, Running, TurnReport
@@ -89,9 +89,7 @@ def report_turn(state: Running, event: ScrewTurned) -> Outcome:
     if turns is None:
         asked = state.handling.asked
         if asked is None or asked.screw is not event.screw:
-            return state, (
-                Refused(f"No turn of the {event.screw.value} screw was asked for.", "Say how far you turned it."),
-            )
+            return state, (Refused(Objection.NO_SUCH_TURN, event.screw),)
         turns = asked.turns
     state = replace(state, locks=replace(state.locks, tight=False, ready=None, before=None))
     late = state.now_s - state.handling.closed_s <= LATE_REPORT_S
@@ -108,9 +106,7 @@ def ask_lesson(state: Running, event: LessonAsked) -> Outcome:
     if state.lesson is not None and state.lesson.screw is event.screw:
         return replace(state, lesson=None), ()
     if lesson_over(state.memory(event.screw), state.rate(event.screw), 0):
-        return state, (
-            Refused(f"The {event.screw.value} screw is known well enough.", "Go on with what is asked for."),
-        )
+        return state, (Refused(Objection.SCREW_KNOWN, event.screw),)
     return replace(state, lesson=Lesson(event.screw)), ()
 
 

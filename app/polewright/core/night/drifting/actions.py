@@ -17,7 +17,7 @@ from polewright.core.drift.live import with_sample
 from polewright.core.drift.reading import DriftReading, rest_needed_s, wanted_rad
 from polewright.core.night.actions import Outcome, begin_following, see_frame
 from polewright.core.night.drift_watch import DriftWatch, anew
-from polewright.core.night.effects import Effect, FitDrift, KeepDrift, KeepNight, Refused
+from polewright.core.night.effects import Effect, FitDrift, KeepDrift, KeepNight, Objection, Refused
 from polewright.core.night.events import DriftAsked, DriftMeasured, DriftRefused, FrameSolved
 from polewright.core.night.measured import MeasuredAxis
 from polewright.core.night.states import Capture, Running, Stage
@@ -34,7 +34,7 @@ from polewright.core.offset import (
 EVERY_FRAME = 150  # so many frames are fitted one by one; of more, sixty fits a doubling
 EVEN = 0.5
 CLOCK_SET_BACK_S = 60.0  # a frame so much older than the last one comes by another clock
-SET_ASIDE = Refused("This drift belongs to frames that were set aside.", "Nothing to do.")
+SET_ASIDE = Refused(Objection.DRIFT_SET_ASIDE)
 
 
 # guards
@@ -156,7 +156,7 @@ def stood_s(state: Running) -> float:
 def watch_drift(state: Running, event: DriftAsked) -> Outcome:
     """Begins to watch; while watching, only what the person says is changed."""
     if state.proved or state.accepted:
-        return state, (Refused("The night is over.", "Go back to make it finer."),)
+        return state, (Refused(Objection.NIGHT_OVER),)
     if state.drift is not None:
         return replace(state, drift=replace(state.drift, side=event.side, stood=event.stood)), ()
     capture = Capture() if state.stage is Stage.CAPTURE else state.capture

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from polewright.core.night.actions import Outcome, begin_following, estimate, see_frame
-from polewright.core.night.effects import KeepNight, Refused
+from polewright.core.night.effects import KeepNight, Objection, Refused
 from polewright.core.night.events import AxisMeasured, AxisRefused, FrameSolved
 from polewright.core.night.states import Capture, Refusal, Running
 from polewright.core.night.turning.places import answers, keep_frame
@@ -28,7 +28,7 @@ def note_proof_refusal(state: Running, event: AxisRefused) -> Outcome:
 def take_proof_axis(state: Running, event: AxisMeasured) -> Outcome:
     """The axis of the second turn, as known so far."""
     if not answers(state.proof, event.axis):
-        return state, (Refused("This axis belongs to frames that were set aside.", "Nothing to do."),)
+        return state, (Refused(Objection.AXIS_SET_ASIDE),)
     return replace(state, proof=replace(state.proof, axis=event.axis, refusal=None)), ()
 
 

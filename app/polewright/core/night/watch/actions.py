@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from polewright.core.night.actions import Outcome, see_frame
-from polewright.core.night.effects import Effect, Refused, ShiftFound
+from polewright.core.night.effects import Effect, Objection, Refused, ShiftFound
 from polewright.core.night.events import FrameSolved, GuidingSwitched
 from polewright.core.night.states import NightPlan, Running
 from polewright.core.night.witness import witnessed_offset
@@ -53,7 +53,7 @@ def _news(now: Watching) -> tuple[Effect, ...]:
 def switch_guiding(state: Running, event: GuidingSwitched) -> Outcome:
     """The person knows what holds the mount; so the frames need not be asked."""
     if state.watching is None:
-        return state, (Refused("No frame of the imaging run has come yet.", "Say so once the first one is here."),)
+        return state, (Refused(Objection.NOT_YET_WATCHED),)
     return replace(state, watching=replace(state.watching, guided=event.on)), ()
 
 

@@ -1,0 +1,404 @@
+"""What the coach says, from the one leading reason: the instruction (eight words at most), why, and what it gains.
+
+Every sentence is calm, short, second person, verb first.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import NamedTuple, assert_never
+
+from polewright.core.angles import ARCMIN_PER_RAD
+from polewright.core.drift.reading import DriftReading
+from polewright.core.drift.stillness import HELD
+from polewright.core.night import advice as it
+from polewright.core.night.advice import Advice, Reason
+from polewright.core.night.states import Stage
+from polewright.core.offset import Offset
+from polewright.core.screws.angles import Screw
+from polewright.core.screws.doable import SMALLEST_TURNS
+from polewright.core.screws.lesson import MOST_TURNS
+from polewright.core.screws.lock_memory import lock_words
+from polewright.core.screws.plan import TurnKind
+from polewright.words.frames import clouded_words, frame_gain, frame_headline, frame_words
+from polewright.words.numbers import (
+    angle_text,
+    clock_face_text,
+    duration_text,
+    number_text,
+    offset_words,
+    sense_text,
+    sigma_text,
+    turns_text,
+)
+
+OVERHEAD_DEG, LEVEL_DEG = 88.0, 2.0
+WORTH_SAYING = 0.75  # a turn that leaves more than this share of the error is not told as progress
+WORTH_NAMING_ARCMIN = 5.0  # a component of the drift less sure than that is not told
+TAKE_CARE = "Then hands off. Hold the telescope before you loosen a clutch; leave declination alone."
+TRIAL = "A trial: it shows what this screw does. Loosen the opposite screw first; mark the head with a dot."
+HOPELESS = "With so much scatter hours would not do: expose longer, or wait for steadier air."
+SETTLES = (
+    "A tripod that still settles moves the stars as a wrong axis does. Not on a pier, nor when it has stood for half"
+    " an hour: then skip this."
+)
+QUIET = "Leave the mount alone: tracking on, guiding off in both axes."
+
+
+class Told(NamedTuple):
+    """One instruction, why, and what it will gain ("" where that goes without saying)."""
+
+    instruction: str
+    why: str = ""
+    gain: str = ""
+
+
+def say(advice: Advice) -> Told:
+    """The one thing to do now, in words."""
+    return _told(advice.reason)
+
+
+def _told(why: Reason) -> Told:
+    match why:
+        case it.SiteUnknown():
+            return Told("Enter your site to begin.", "Latitude and longitude say where the pole stands.")
+        case it.Paused():
+            return Told("Resume when you are ready.", "Frames are put aside until then.")
+        case it.FolderGone(reason):
+            lost = reason or "The frame folder cannot be reached."
+            return Told("Reconnect the frame folder.", f"{lost} Everything measured so far is kept.")
+        case it.Clouds(since_s):
+            return Told("Wait for the clouds to pass.", clouded_words(duration_text(since_s)))
+        case it.FramesFail(frame):
+            return Told(frame_headline(frame), frame_words(frame).whole, frame_gain(frame))
+        case it.NotUpYet(inclination_deg, southern):
+            return _stand_up(inclination_deg, "south" if southern else "north")
+        case it.TurnBegins() | it.DoesNotFit() | it.NoRoom() | it.PlaceWanted():
+            return _turning(why)
+        case it.LocksWanted() | it.LocksTrial() | it.LocksToLoosen():
+            return _locks(why)
+        case (
+            it.AxisUnknown()
+            | it.FrameAwaited()
+            | it.Settling()
+            | it.WeakGeometry()
+            | it.ScrewLeft()
+            | it.MoreFrames()
+            | it.CaptureTooRough()
+            | it.DriftTooRough()
+            | it.Near()
+        ):
+            return _correction(why)
+        case it.Ended():
+            return _ended(why)
+        case it.Quiet(proved, moved):
+            times = f"Moved {moved} {'time' if moved == 1 else 'times'} so far."
+            aligned = f"The alignment is {'proved' if proved else 'accepted'}."
+            return Told("Watching. Image on.", f"{aligned} {times if moved else 'Nothing has moved since.'}")
+        case it.MountMoved():
+            return _moved(why)
+        case _:
+            return _drift(why)
+
+
+def _stand_up(inclination_deg: float, side: str) -> Told:
+    if inclination_deg > OVERHEAD_DEG:
+        sentence, why = "Stand the axis upright.", "The pole stands overhead: level the axis with a spirit level."
+    elif inclination_deg < LEVEL_DEG:
+        sentence = f"Lay the axis level, pointing {side}."
+        why = "The pole lies on the horizon: this mount needs its lowest altitude setting."
+    else:
+        sentence = f"Point the axis {side}, inclined {inclination_deg:.0f}°."
+        why = f"Within two degrees is enough. The pole stands {inclination_deg:.1f}° high."
+    return Told(sentence, f"{why} Then go on.", "The screws do the rest.")
+
+
+# turning the RA axis
+
+
+def _turning(why: it.TurnBegins | it.DoesNotFit | it.NoRoom | it.PlaceWanted) -> Told:
+    match why:
+        case it.TurnBegins(_, sky):
+            where = "The mount stays as it is; this is where the turn begins." if sky is None else sky.words
+            return Told("Hands off. Waiting for a frame.", where)
+        case it.DoesNotFit(_, frame, places):
+            what = (
+                f"{places} places do not agree with each other: declination slips, or the tripod gives."
+                if frame is None
+                else f"Frame {frame} does not fit the others: declination slipped, or the tripod was moved."
+            )
+            return Told("Tighten the declination clutch, then start again.", what)
+        case it.NoRoom(Stage.PROOF):
+            return Told("Go back: no sky is left.", "The RA axis has no room to turn.")
+        case it.NoRoom():
+            return Told(
+                "Point elsewhere, then start again.",
+                "The RA axis has no room left: begin with the camera two hours east of the meridian.",
+            )
+        case it.PlaceWanted():
+            return Told(_rotate(why.west_deg), _why_turn(why), _turn_gain(why))
+        case _:
+            assert_never(why)
+
+
+def _rotate(west_deg: float) -> str:
+    return f"Rotate the RA axis {abs(west_deg):.0f}° {'west' if west_deg > 0.0 else 'east'}."
+
+
+def _why_turn(why: it.PlaceWanted) -> str:
+    if why.sigma_rad is None:
+        return TAKE_CARE if why.refusal is None else f"{why.refusal.reason} {why.refusal.cure}"
+    known = f"Known to {sigma_text(why.sigma_rad)} so far;"
+    if why.places < 3:
+        return f"{known} a third place checks the other two. Leave declination alone."
+    return f"{known} tonight's {angle_text(why.tolerance_rad)} need {sigma_text(why.tolerance_rad / 3.0)}."
+
+
+def _turn_gain(why: it.PlaceWanted) -> str:
+    now, then = why.sigma_rad, why.sigma_after_rad
+    if now is not None and then is not None:
+        return f"The uncertainty shrinks from {angle_text(now, now)} to {angle_text(then, then)}."
+    return "Other sky proves more: move declination by 20°, then begin this stage again." if why.other_sky else ""
+
+
+# the screws and the locks
+
+
+def _correction(
+    why: it.AxisUnknown
+    | it.FrameAwaited
+    | it.Settling
+    | it.WeakGeometry
+    | it.ScrewLeft
+    | it.MoreFrames
+    | it.CaptureTooRough
+    | it.DriftTooRough
+    | it.Near,
+) -> Told:
+    match why:
+        case it.AxisUnknown():
+            return Told("Go back and measure again.", "The axis is not known.")
+        case it.FrameAwaited():
+            return Told("Hands off. Waiting for a frame.")
+        case it.Settling(left_s):
+            what = f"Settling, {left_s:.0f} s." if left_s else "Waiting for a frame."
+            return Told(f"Hands off. {what}", "The axis is still moving, or has just been touched.")
+        case it.WeakGeometry(west_deg, sigma_rad, warning):
+            seen = f"Here the screws can hardly be seen; near the meridian they can. {warning}".strip()
+            return Told(_rotate(west_deg), seen, f"The uncertainty falls below {angle_text(sigma_rad)}.")
+        case it.ScrewLeft():
+            return Told(_turn(why.screw, why.turns), _why_screw(why), _screw_gain(why))
+        case it.MoreFrames(sigma_rad, frames):
+            more = f"about {frames} more frames make it sure."
+            return Told("Hands off. Measuring.", f"Known to {sigma_text(sigma_rad)}; {more}")
+        case it.CaptureTooRough(sigma_rad, tolerance_rad):
+            return Told(
+                "Go back and measure the axis again.",
+                f"The capture leaves {sigma_text(sigma_rad)}: too much for {angle_text(tolerance_rad)}.",
+                "A wider turn of the RA axis makes it surer.",
+            )
+        case it.DriftTooRough(sigma_rad):
+            left = f"The first drift leaves {sigma_text(sigma_rad)}; the tripod has settled since."
+            return Told("Go on: watch the drift again.", left)
+        case it.Near(offset, tolerance_rad):
+            needed = f"Needed {angle_text(tolerance_rad)}. Go on to prove it by a second turn."
+            return Told(f"Good enough for tonight: {_total(offset)}.", needed)
+        case _:
+            assert_never(why)
+
+
+def _total(offset: Offset) -> str:
+    return angle_text(offset.total_rad, offset.sigma_rad)
+
+
+def _turn(screw: Screw, turns: float) -> str:
+    if abs(turns) < SMALLEST_TURNS:
+        return f"Nudge {screw.value} {sense_text(turns)}, a touch."
+    return f"Turn {screw.value} {turns_text(turns)} {sense_text(turns)}."
+
+
+def _why_screw(why: it.ScrewLeft) -> str:
+    """Where the axis is; then why the size is not that of the numbers beside it; then what the turn is for."""
+    where = offset_words(why.left_rad, why.sigma_rad, "east" if why.screw is Screw.AZIMUTH else "up", False)
+    allowed = ", with the shift of the locks allowed for" if why.aimed else ""
+    habit = "" if why.habit_rad is None else lock_words(why.habit_rad)
+    parts = (f"The axis is {where}{allowed}.", habit, _purpose(why))
+    return " ".join(part for part in parts if part)
+
+
+def _purpose(why: it.ScrewLeft) -> str:
+    match why.kind:
+        case TurnKind.LESSON:
+            return _lesson(why.turns, why.lesson or 0)
+        case TurnKind.TRIAL:
+            return TRIAL
+        case TurnKind.RECHECK:
+            return "The last turns do not agree about the direction; this one decides."
+        case TurnKind.APPROACH:
+            return _face(why.turns) or "Part of the way, then the next frame tells the rest."
+        case TurnKind.FINISH | TurnKind.TOUCH | TurnKind.NONE:
+            return _face(why.turns)
+        case _:
+            assert_never(why.kind)
+
+
+def _face(turns: float) -> str:
+    face = clock_face_text(turns)
+    return f"That is {face}." if face else ""
+
+
+def _lesson(turns: float, made: int) -> str:
+    count = f"To learn this screw, {made + 1} of at most {MOST_TURNS}:"
+    if abs(turns) >= 1.0:
+        return f"{count} count whole turns, stop at the dot, say what you read off."
+    return f"{count} it crosses the slack. Say what you read off."
+
+
+def _screw_gain(why: it.ScrewLeft) -> str:
+    if why.share_left is None:
+        return ""
+    if why.share_left > WORTH_SAYING:
+        return "Most of it takes up the slack of this screw."
+    left_rad = why.share_left * abs(why.left_rad)
+    return f"Leaves about {angle_text(left_rad, left_rad)} of {angle_text(why.left_rad, why.sigma_rad)}."
+
+
+def _locks(why: it.LocksWanted | it.LocksTrial | it.LocksToLoosen) -> Told:
+    may_move = "Tightening may move the axis; the next frames show it."
+    match why:
+        case it.LocksTrial():
+            on_many = "On many mounts that moves the axis. What it does is allowed for from now on."
+            return Told("Tighten the base locks once, as a trial.", on_many)
+        case it.LocksWanted(offset, tolerance_rad, aimed):
+            here = "" if offset is None else f"{_total(offset)} off, needed {angle_text(tolerance_rad)}. "
+            reason = "Beside the pole by what the locks will shift. " if aimed else here
+            return Told("Tighten the base locks evenly.", f"{reason}{may_move}")
+        case it.LocksToLoosen(shift_rad, offset, tolerance_rad):
+            moved = f"Tightening moved the axis by {angle_text(shift_rad)}. " if shift_rad is not None else ""
+            return Told(
+                "Loosen the base locks a little.",
+                f"{moved}{_total(offset)} off, needed {angle_text(tolerance_rad)}.",
+                "The next aim allows for the shift." if shift_rad is not None else "",
+            )
+        case _:
+            assert_never(why)
+
+
+# the drift
+
+
+def _drift(
+    why: it.TripodSettles
+    | it.DriftDisturbed
+    | it.LooksGuided
+    | it.NotTracking
+    | it.DriftUnsure
+    | it.DriftTold
+    | it.FieldWanted
+    | it.DriftWatched,
+) -> Told:
+    match why:
+        case it.TripodSettles(left_s):
+            return Told(f"Hands off. Tripod settling, {duration_text(left_s)}.", SETTLES)
+        case it.DriftDisturbed(warning):
+            return Told("Begin the drift again.", warning)
+        case it.LooksGuided():
+            gain = "A drive without periodic error looks like this too: then turn the RA axis, or take it as it is."
+            return Told("Switch guiding off, then begin again.", HELD, gain)
+        case it.NotTracking(reason, cure):
+            return Told("Switch tracking on.", f"{reason} {cure}")
+        case it.DriftUnsure(offset):
+            here = f"By this drift the axis is {_total(offset)} off, {sigma_text(offset.sigma_rad)}"
+            unsure = f"{here}: not sure enough. A tripod that still settles moves the stars as well."
+            return Told("Watch the drift once more.", unsure, "It settles while you watch.")
+        case it.DriftTold():
+            return _drift_told(why)
+        case it.FieldWanted():
+            return _field(why)
+        case it.DriftWatched():
+            return _watched(why)
+        case _:
+            assert_never(why)
+
+
+def _drift_told(why: it.DriftTold) -> Told:
+    sentence = f"By drift {_total(why.offset)} off: go on." if why.proof else "Go on: the axis is known."
+    reason = "Both components are known." if why.told is None else why.told.sentence
+    guided = " Declination guiding left on would look like this too." if why.guided_too else ""
+    return Told(sentence, f"{reason}{guided}", "The correction goes on from the drift.")
+
+
+def _field(why: it.FieldWanted) -> Told:
+    place, air = why.place, abs(why.place.refraction_arcmin)
+    airy = f" The air alone fakes {air:.1f}′ there; it is taken out." if air >= 0.1 else ""
+    return Told(
+        f"Point {_place(place.hour_angle_h)}, declination {place.declination_deg:+.0f}°.",
+        f"This field tells the {why.component}; {place.altitude_deg:.0f}° high. {QUIET}{airy}",
+        f"Watching takes about {duration_text(why.seconds)}.",
+    )
+
+
+def _place(hour_angle_h: float) -> str:
+    """`to the meridian`, `5 h east of meridian`: short, for a sentence of eight words."""
+    if abs(hour_angle_h) < 0.05:
+        return "to the meridian"
+    return f"{number_text(abs(hour_angle_h))} h {'west' if hour_angle_h > 0.0 else 'east'} of meridian"
+
+
+def _watched(why: it.DriftWatched) -> Told:
+    sentence, reading = f"Hands off, guiding off: {duration_text(why.left_s)}.", why.reading
+    if reading is None:
+        reason = f"{why.reason} {why.cure}".strip() or "The first frames show how much they scatter."
+        return Told(sentence, f"{reason} {QUIET}")
+    hopeless = () if math.isfinite(reading.here_s + reading.there_s) else (HOPELESS,)
+    told = " ".join((_so_far(reading), *hopeless, *reading.warnings))
+    return Told(sentence, told, f"Then a field for the {reading.component}." if reading.component else "")
+
+
+def _so_far(reading: DriftReading) -> str:
+    """What is known, component by component."""
+    (ee, _), (_, uu) = reading.covariance_rad2
+    parts = []
+    for value, variance, side in ((reading.east_rad, ee, "east"), (reading.up_rad, uu, "up")):
+        sigma = math.sqrt(max(variance, 0.0))
+        if sigma * ARCMIN_PER_RAD < WORTH_NAMING_ARCMIN:
+            words = offset_words(value, sigma, "east" if side == "east" else "up", with_sigma=False)
+            parts.append(f"{words}, {sigma_text(sigma)}")
+    return f"So far: {'; '.join(parts)}." if parts else "The drift is not clear yet."
+
+
+# the end
+
+
+def _ended(why: it.Ended) -> Told:
+    needed = angle_text(why.tolerance_rad)
+    now = "unknown" if why.offset is None else _total(why.offset)
+    if not why.proved:
+        return Told(f"Accepted as it is: {now}.", f"Needed {needed}. No second turn has confirmed it.")
+    witness = "The drift of the stars" if why.by_drift else "A second turn of the RA axis"
+    return Told(
+        f"Good enough for tonight: {now}, needed {needed}.", f"{witness} confirms it. Leave the mount alone now."
+    )
+
+
+def _moved(why: it.MountMoved) -> Told:
+    shift, ago, needed = why.shift, duration_text(why.ago_s), angle_text(why.tolerance_rad)
+    if it.is_settled(shift):
+        return Told("The mount has settled. Measure again.", f"It stopped sinking {ago} ago.")
+    if not shift.sudden:
+        sinks = f"By {angle_text(shift.rate_rad_h)} an hour for {ago}: {_lasts(why, needed)} Check its feet first."
+        return Told("The mount is sinking. Measure again.", sinks)
+    size = angle_text(shift.size_rad)
+    if why.harmless:
+        image_on = f"{ago} ago. Tonight needs {needed}: image on, but look at the frame of that moment."
+        return Told(f"Moved by {size}. Still good enough.", image_on)
+    at_least = f"{ago} ago, by {size} at least; tonight needs {needed}. Check feet and locks first."
+    return Told("The mount was moved. Measure again.", at_least)
+
+
+def _lasts(why: it.MountMoved, needed: str) -> str:
+    """How long the tolerance lasts at this rate."""
+    if why.left_rad <= 0.0:
+        return f"more than tonight's {needed}."
+    hours = why.left_rad / max(why.shift.rate_rad_h, 1e-12)
+    return f"tonight's {needed} hold for {duration_text(math.floor(min(hours, 24.0) * 3600.0))} more."

@@ -1,0 +1,120 @@
+"""A sample of every reason that the coach can have, in each of its shapes."""
+
+from __future__ import annotations
+
+import itertools
+import math
+import typing
+
+from frame_reasons import SAMPLES as FRAMES
+from polewright.core.drift.compare import Cause, Comparison
+from polewright.core.drift.plan import DriftPosition
+from polewright.core.drift.reading import DriftReading
+from polewright.core.night import advice as it
+from polewright.core.night.states import Refusal, Stage
+from polewright.core.offset import Offset
+from polewright.core.plan.sky_choice import SkyChoice, SkySpot
+from polewright.core.screws.angles import Screw
+from polewright.core.screws.plan import TurnKind
+from polewright.core.vigil.watch import Shift
+
+RAD = math.radians(1.0 / 60.0)
+HERE = Offset(3.0 * RAD, -2.0 * RAD, ((1e-8, 0.0), (0.0, 2e-8)))
+SPOT = SkySpot(-3.0, 20.0, 45.0, 120.0)
+SKY = SkyChoice("east", SPOT, SPOT, 80.0, SPOT, 2.0, 3.0, "Begin 3 h east of the meridian.")
+PLACE = DriftPosition(-5.0, 10.0, 30.0, 0.4, "low in the east")
+TURNED = (Stage.CAPTURE, Stage.PROOF)
+
+
+def reading(**changes: object) -> DriftReading:
+    """A drift that has told both components."""
+    told: dict[str, object] = {"component": "altitude", "here_s": 20.0, "there_s": 60.0, **changes}
+    return DriftReading(30, RAD, -RAD, ((1e-8, 0.0), (0.0, 1e-8)), 2e-6, 0.0, 3.0, (), **told)  # type: ignore[arg-type]
+
+
+def shift(sudden: bool, rate_rad_h: float) -> Shift:
+    """A mount that was pushed, or sinks."""
+    return Shift(sudden, "axis", 100.0, 200.0, RAD, rate_rad_h, 0.1 * RAD, RAD, 0.0, "Moved.")  # type: ignore[arg-type]
+
+
+SAMPLES: tuple[it.Reason, ...] = (
+    it.SiteUnknown(),
+    it.Paused(),
+    it.FolderGone(""),
+    it.FolderGone("The share is gone."),
+    it.Clouds(80.0),
+    *(it.FramesFail(why, stage) for why in FRAMES for stage in Stage),
+    *(it.NotUpYet(degrees, southern) for degrees in (0.5, 52.3, 89.0) for southern in (True, False)),
+    *(it.TurnBegins(stage, sky) for stage in TURNED for sky in (None, SKY)),
+    *(it.DoesNotFit(stage, frame, 4) for stage in TURNED for frame in (None, "a.fits")),
+    *(it.NoRoom(stage) for stage in TURNED),
+    *(
+        it.PlaceWanted(stage, west, places, RAD, sigma, after, refusal, other)
+        for stage, west, places, (sigma, after), refusal, other in itertools.product(
+            TURNED,
+            (40.0, -38.0),
+            (1, 3),
+            ((None, None), (RAD, None), (RAD, 0.5 * RAD)),
+            (None, Refusal("Too little rotation.", "Rotate on.")),
+            (True, False),
+        )
+    ),
+    it.AxisUnknown(),
+    it.FrameAwaited(),
+    it.Settling(0.0),
+    it.Settling(3.0),
+    *(it.WeakGeometry(west, RAD, warning, 2) for west in (30.0, -80.0) for warning in ("", "The camera rolls.")),
+    *(
+        it.ScrewLeft(screw, turns, kind, left, 0.1 * RAD, share, aimed, habit, lesson, 3, 5)
+        for screw, turns, kind, left, share, aimed, habit, lesson in itertools.product(
+            Screw,
+            (0.0, 1e-4, -1.0 / 12.0, 0.625, -2.25),
+            TurnKind,
+            (0.0, 4.0 * RAD, -4.0 * RAD),
+            (None, 0.2, 0.9),
+            (True, False),
+            (None, (0.0, -RAD)),
+            (None, 2),
+        )
+    ),
+    *(it.LocksWanted(offset, RAD, aimed, 3) for offset in (None, HERE) for aimed in (True, False)),
+    it.LocksTrial(2),
+    *(it.LocksToLoosen(size, HERE, RAD, 3) for size in (None, RAD)),
+    it.MoreFrames(RAD, 1, 3),
+    it.CaptureTooRough(RAD, RAD, 3),
+    it.DriftTooRough(RAD, 3),
+    it.Near(HERE, RAD),
+    it.TripodSettles(200.0, 900.0),
+    it.DriftDisturbed("The mount was bumped."),
+    it.LooksGuided(),
+    it.NotTracking("The camera does not follow the stars.", "Switch tracking on."),
+    it.DriftUnsure(HERE),
+    *(
+        it.DriftTold(HERE, told, proof, guided)
+        for told in (None, Comparison(0.0, 0.0, 1.0, True, Cause.NONE, "Drift and turn agree."))
+        for proof in (True, False)
+        for guided in (True, False)
+    ),
+    *(it.FieldWanted(component, "east", PLACE, 90.0) for component in ("azimuth", "altitude")),
+    it.DriftWatched(30.0, 60.0, None, "", ""),
+    it.DriftWatched(30.0, 60.0, None, "Too few frames.", "Take more."),
+    *(it.DriftWatched(30.0, 60.0, reading(here_s=here), "", "") for here in (0.0, math.inf)),
+    *(
+        it.Ended(proved, drift, offset, RAD)
+        for proved in (True, False)
+        for drift in (True, False)
+        for offset in (None, HERE)
+    ),
+    *(it.Quiet(proved, moved) for proved in (True, False) for moved in (0, 1, 2)),
+    *(
+        it.MountMoved(shift(sudden, rate), 1, 300.0, RAD, left, sudden and harmless, True)
+        for sudden, rate in ((True, 0.0), (False, 0.0), (False, 10.0 * RAD))
+        for left in (-RAD, 0.5 * RAD)
+        for harmless in (True, False)
+    ),
+)
+
+
+def every_class() -> set[type]:
+    """The reasons that there are."""
+    return set(typing.get_args(it.Reason))

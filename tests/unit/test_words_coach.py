@@ -1,0 +1,90 @@
+"""What the coach says over all its reasons: instruction, action, mood and why come from one and agree."""
+
+from __future__ import annotations
+
+import re
+
+from coach_reasons import SAMPLES, every_class
+from polewright.core.night import advice as it
+from polewright.core.night.advice import Advice, Mood
+from polewright.words.coach import say
+
+BEGINS: dict[type, str] = {
+    it.Turn: r"(Turn|Nudge) (azimuth|altitude) ",
+    it.RotateAxis: r"Rotate the RA axis ",
+    it.Point: r"Point (to the meridian|\d)",
+    it.SetUp: r"(Point the axis|Lay the axis|Stand the axis)",
+    it.Lock: r"Tighten the base locks",
+    it.Unlock: r"Loosen the base locks",
+    it.Expose: r"(Expose (longer|shorter)|Look for clouds, dew or a cap)",
+    it.Refocus: r"Refocus",
+    it.TightenClutch: r"Tighten the declination clutch",
+    it.GoOn: r"(Go on|Good enough for tonight|By drift .* go on)",
+    it.StartAgain: r"(Begin the drift again|Watch the drift|Switch guiding off, then|Point elsewhere, then)",
+    it.GoBack: r"Go back",
+    it.Resume: r"Resume",
+    it.RestoreFolder: r"Reconnect the frame folder",
+    it.EnterSite: r"Enter your site",
+    it.MeasureAgain: r".* Measure again\.$",
+    it.Done: r"(Good enough for tonight|Accepted as it is|Watching|Moved by .* Still good enough)",
+    it.Wait: r"(Hands off|Wait|Switch tracking on|Take the cap off|Check |Set the camera program's clock)",
+}
+
+
+def test_there_is_a_sample_of_every_reason_and_of_every_action() -> None:
+    assert {type(reason) for reason in SAMPLES} == every_class()
+    assert {type(Advice(reason).action) for reason in SAMPLES} == set(BEGINS)
+
+
+def test_the_instruction_asks_for_the_action() -> None:
+    for reason in SAMPLES:
+        advice = Advice(reason)
+        assert re.match(BEGINS[type(advice.action)], say(advice).instruction), (advice.action, say(advice))
+
+
+def test_numbers_of_instruction_and_action_are_the_same() -> None:
+    for reason in SAMPLES:
+        action, said = Advice(reason).action, say(Advice(reason))
+        if isinstance(action, it.RotateAxis):
+            side = "west" if action.west_deg > 0.0 else "east"
+            assert said.instruction == f"Rotate the RA axis {abs(action.west_deg):.0f}° {side}."
+        if isinstance(action, it.Turn):
+            assert ("anticlockwise" in said.instruction) == (action.turns < 0.0)
+            assert action.screw.value in said.instruction
+
+
+def test_every_sentence_is_short_calm_and_whole() -> None:
+    for reason in SAMPLES:
+        said = say(Advice(reason))
+        assert said.instruction.endswith(".") and len(said.instruction.split()) <= 8, said
+        for text in said:
+            assert text == text.strip() and "  " not in text and "!" not in text, said
+            assert not re.search(r"\b(nan|inf|None|unknown)\b", text) or isinstance(reason, it.Ended), said
+            assert not text or text.endswith("."), said
+
+
+def test_nothing_is_asked_for_twice_in_other_words() -> None:
+    """Longer beside shorter, clouds beside a cap, hands off beside a turn: what used to contradict."""
+    against = (
+        (r"\blonger\b", r"\bshorter\b|a tenth as long"),
+        (r"^Wait for the clouds", r"\b[Cc]ap\b"),
+        (r"^Take the cap off", r"longer|times as long"),
+        (r"^Refocus", r"longer|shorter"),
+    )
+    for reason in SAMPLES:
+        whole = " ".join(say(Advice(reason)))
+        for one, other in against:
+            assert not (re.search(one, whole) and re.search(other, whole)), whole
+
+
+def test_trouble_always_says_why() -> None:
+    for reason in SAMPLES:
+        if Advice(reason).mood is Mood.TROUBLE:
+            assert say(Advice(reason)).why, reason
+
+
+def test_the_same_errand_whatever_the_numbers_are_by_now() -> None:
+    first = Advice(it.Settling(3.0))
+    assert first.errand == Advice(it.Settling(1.0)).errand and first != Advice(it.Settling(1.0))
+    again = it.LocksTrial(2), it.LocksTrial(3)
+    assert Advice(again[0]).errand != Advice(again[1]).errand, "after another turn it is asked for anew"
