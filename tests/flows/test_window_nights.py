@@ -30,6 +30,7 @@ from polewright.ui import intents as want
 from polewright.ui.driving.night_scene import NightScene
 from polewright.ui.driving.rehearsal_scene import RehearsalScene
 from polewright.ui.driving.replay_scene import ReplayScene
+from polewright.ui.presenting.replay import QUESTION
 from polewright.ui.view_model import Page, View
 from sky_solver import shared_catalogue, shared_solver
 from window_in_virtual_time import Bench, InlinePractice, Sky, virtual_clock
@@ -55,11 +56,7 @@ def bench(qtbot: QtBot, tmp_path: Path) -> Iterator[Bench]:
 def asked(view: View) -> bool:
     """Whether the simulated hands have something to do."""
     assert view.rehearsal is None or view.page is not Page.SCORE
-    return view.page is Page.SCORE or (
-        any(isinstance(a.intent, want.DoAsTold) for a in view.actions)
-        and view.rehearsal is not None
-        and not view.rehearsal.settling
-    )
+    return view.page is Page.SCORE or (any(isinstance(a.intent, want.DoAsTold) and a.enabled for a in view.actions))
 
 
 def test_a_whole_rehearsal_by_keyboard(bench: Bench) -> None:
@@ -373,7 +370,7 @@ def test_a_trainee_is_asked_before_each_turn_and_told_the_truth(bench: Bench) ->
     scene = open_recording(bench)
     bench.key(Qt.Key.Key_O)
     bench.key(Qt.Key.Key_Space)
-    bench.until(lambda view: view.replay is not None and bool(view.replay.question))
+    bench.until(lambda view: view.replay is not None and view.instruction.sentence == QUESTION)
     assert bench.view.instruction.sentence == "What would you turn now?"
     assert bench.view.reticle.path == () and not any(s.active for s in bench.view.strips)
     bench.key(Qt.Key.Key_Space)
@@ -383,7 +380,7 @@ def test_a_trainee_is_asked_before_each_turn_and_told_the_truth(bench: Bench) ->
     assert "That night:" in bench.view.instruction.reason
     bench.key(RETURN)
     assert scene.playing
-    bench.until(lambda view: view.replay is not None and bool(view.replay.question))
+    bench.until(lambda view: view.replay is not None and view.instruction.sentence == QUESTION)
     assert len(scene._answered) == 2
 
 

@@ -230,10 +230,10 @@ def rough() -> View:
         ),
         strips=(
             ScrewStrip(
-                Screw.AZIMUTH, True, 3.25, 3.25, Sense.CLOCKWISE, "3 1/4 turns", "clockwise", "moves the axis west"
+                Screw.AZIMUTH, True, 3.25, 3.25, Sense.CLOCKWISE, "3 1/4 turns", "clockwise", "110′ a turn, ± 12 %"
             ),
             ScrewStrip(
-                Screw.ALTITUDE, False, 1.75, -1.75, Sense.ANTICLOCKWISE, "1 3/4", "anticlockwise", "raises it"
+                Screw.ALTITUDE, False, 1.75, -1.75, Sense.ANTICLOCKWISE, "1 3/4", "anticlockwise", "not learned yet"
             ),
         ),
         numbers=(
@@ -285,8 +285,17 @@ def fine() -> View:
             reading_id=9,
         ),
         strips=(
-            ScrewStrip(Screw.AZIMUTH, False, 0.0, 0.02, None, "", "", "", "42′ a turn", stop=True),
-            ScrewStrip(Screw.ALTITUDE, True, 0.125, -0.125, Sense.ANTICLOCKWISE, "1/8 turn", "anticlockwise"),
+            ScrewStrip(Screw.AZIMUTH, False, 0.0, 0.02, None, "", "", "110′ a turn, ± 12 %", stop=True),
+            ScrewStrip(
+                Screw.ALTITUDE,
+                True,
+                0.125,
+                -0.125,
+                Sense.ANTICLOCKWISE,
+                "1/8 turn",
+                "anticlockwise",
+                "0.92′ a turn, ± 12 %",
+            ),
         ),
         numbers=(
             Fact("total", "5.6′", "± 0.3′"),
@@ -580,7 +589,7 @@ def trainee() -> View:
             "What would you turn now?", "Answer with a screw and an amount; then see what happened that night.", "",
             "What would you turn now?",
         ),
-        replay=replace(view.replay, playing=False, trainee=True, question="What would you turn now?"),
+        replay=replace(view.replay, playing=False, trainee=True),
         reticle=replace(view.reticle, path=()),
         actions=(
             Action("Azimuth +1/8", "1", events.ScrewTurned(NOW, Screw.AZIMUTH, 0.125), Weight.PRIMARY),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+from dataclasses import replace
 
 import pytest
 from PySide6.QtWidgets import QLabel, QWidget
@@ -117,3 +118,14 @@ def test_reading_mode_is_read_from_two_metres(make_window: MakeWindow) -> None:
     box = QRectF(0, 0, page.words.width(), page.words.height() - 60)
     font, _ = fitted_font(text, box, page.look.px(READING), QFont.Weight.DemiBold, LEFT_TOP | WRAP)
     assert font.pixelSize() >= 98
+
+
+def test_what_is_known_of_a_screw_is_painted_beside_its_strip(make_window: MakeWindow) -> None:
+    window = make_window()
+    view = PAGES["rough"]()
+    window.show_view(view)
+    for strip, widget in zip(view.strips, (window.night.azimuth, window.night.altitude)):
+        assert strip.note_text
+        with_note = widget.grab().toImage()
+        widget.show_strip(replace(strip, note_text=""), False)
+        assert widget.grab().toImage() != with_note, strip.screw

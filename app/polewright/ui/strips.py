@@ -13,7 +13,7 @@ from PySide6.QtGui import QColor, QFont, QFontMetricsF, QPainter, QPen
 from PySide6.QtWidgets import QWidget
 
 from polewright.core.screws.angles import Screw
-from polewright.ui.drawing import CENTRE, LEFT, draw_fitted, draw_turn_arrow, on_circle
+from polewright.ui.drawing import CENTRE, LEFT, TOP_CENTRE, WRAP, draw_fitted, draw_turn_arrow, on_circle
 from polewright.ui.look import BODY, SMALL, Look
 from polewright.ui.panel import Panel
 from polewright.ui.view_model import ScrewStrip, Sense
@@ -71,12 +71,16 @@ class StripWidget(Panel):
         top = track.bottom() + self._px(6)
         side = box.bottom() - top - self._px(4)
         lines = self._lines()
-        words_w = max(QFontMetricsF(self._line_font(*line)).horizontalAdvance(line[0]) for line in lines) + 4
         gap = self._px(16)
+        words_w = max(_advance(self._line_font(*line), line[0]) for line in lines) + 4
+        name_w = _advance(self._line_font(*lines[0]), lines[0][0]) + gap
+        note_w = _advance(look.font(SMALL), self._note()) + 4 if self._note() else 0.0
         words_w = min(words_w, box.width() - side - gap)
-        x = max(box.left(), box.center().x() - (side + gap + words_w) / 2)
+        x = max(box.left(), box.center().x() - (side + gap + max(words_w, name_w + note_w)) / 2)
         self._draw_dial(painter, QRectF(x, top, side, side))
-        self._draw_words(painter, QRectF(x + side + gap, top, words_w, side), LEFT)
+        row = self._draw_words(painter, QRectF(x + side + gap, top, words_w, side), LEFT)
+        note = QRectF(row.left() + name_w, row.top(), box.right() - row.left() - name_w, row.height())
+        draw_fitted(painter, self._note(), note, look.px(SMALL), look.colour("faint"), flags=LEFT)
 
     def _draw_standing(self, painter: QPainter, box: QRectF) -> None:
         look = self.look
@@ -89,7 +93,15 @@ class StripWidget(Panel):
         side = min(self._px(86), width)
         y = box.center().y() - self._px(92)
         self._draw_dial(painter, QRectF(left + (width - side) / 2, y, side, side))
-        self._draw_words(painter, QRectF(left, y + side + self._px(4), width, self._px(92)), CENTRE)
+        words = QRectF(left, y + side + self._px(4), width, self._px(92))
+        self._draw_words(painter, words, CENTRE)
+        note = QRectF(left, words.bottom(), width, look.px(46))
+        two_lines = self._note().replace(", ", ",\n")
+        draw_fitted(painter, two_lines, note, look.px(SMALL), look.colour("faint"), flags=TOP_CENTRE | WRAP)
+
+    def _note(self) -> str:
+        """What is known of the screw; not for the glance from two metres."""
+        return self.strip.note_text if self.marks == 1.0 else ""
 
     def _lines(self) -> list[tuple[str, float, QFont.Weight, bool]]:
         """(text, size, weight, loud) of the words beside the dial."""
@@ -107,17 +119,20 @@ class StripWidget(Panel):
     def _line_font(self, _text: str, size: float, weight: QFont.Weight, _loud: bool) -> QFont:
         return self.look.font(size * self.marks, weight)
 
-    def _draw_words(self, painter: QPainter, box: QRectF, align: int) -> None:
+    def _draw_words(self, painter: QPainter, box: QRectF, align: int) -> QRectF:
+        """The lines in the middle of the box; gives back the row of the first."""
         look, strip = self.look, self.strip
         lit = strip.active or strip.stop
         lines = self._lines()
         heights = [self._px(size) * 1.2 for _, size, _, _ in lines]
         y = box.top() + max(0.0, (box.height() - sum(heights)) / 2)
+        first = QRectF(box.left(), y, box.width(), heights[0])
         for (text, size, weight, loud), high in zip(lines, heights):
             colour = look.colour(("strong" if loud else "ink") if lit else "faint")
             row = QRectF(box.left(), y, box.width(), high + 2)
             draw_fitted(painter, text, row, self._px(size), colour, weight, align)
             y += high
+        return first
 
     def _draw_dial(self, painter: QPainter, box: QRectF) -> None:
         """The screw head as the hand sees it, with eighths marked and the turn as an arc from the top."""
@@ -174,6 +189,10 @@ class StripWidget(Panel):
         painter.setFont(self.look.font(radius * 0.62 / self.look.unit, QFont.Weight.Bold))
         painter.setPen(ink)
         painter.drawText(QRectF(centre.x() - radius, centre.y() - radius, 2 * radius, 2 * radius), CENTRE, text)
+
+
+def _advance(font: QFont, text: str) -> float:
+    return QFontMetricsF(font).horizontalAdvance(text)
 
 
 def dial_sweep_deg(turns: float) -> float:

@@ -104,7 +104,6 @@ class Reticle:
     covariance_arcmin2: tuple[tuple[float, float], tuple[float, float]] = ((0.0, 0.0), (0.0, 0.0))
     trail: tuple[TrailPoint, ...] = ()
     path: tuple[Point, ...] = ()
-    path_text: str = ""  # "azimuth, 1/4 turn"
     southern: bool = False
     reading_id: int = 0
     stale_text: str = ""  # "no frame for 24 s"; "" while fresh
@@ -123,7 +122,6 @@ class ScrewStrip:
     sense: Sense | None = None
     amount_text: str = ""  # "1/4 turn"
     sense_text: str = ""  # "clockwise"
-    effect_text: str = ""  # "moves the axis west"
     note_text: str = ""  # "12′ a turn, ± 3 %"
     stop: bool = False
 
@@ -272,7 +270,7 @@ class Rehearsal:
     azimuth_turns: float
     altitude_turns: float
     ra_deg: float
-    settling: bool = False
+    busy: bool = False  # hands are at work
     scenario: str = ""
 
 
@@ -287,7 +285,6 @@ class Replay:
     speed: float
     playing: bool
     trainee: bool = False
-    question: str = ""
 
 
 @dataclass(frozen=True)

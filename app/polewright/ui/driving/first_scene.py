@@ -30,7 +30,6 @@ class FirstScene:
         self._trouble = trouble
         self._profiles = KnownProfiles()
         self._problem = ""
-        self._looked_at: str | None = None
         self._timer: Timer | None = None
         self._closed = False
         self.known = known

@@ -61,7 +61,6 @@ class RehearsalScene(NightScene):
         self._lets_go: Timer | None = None
         self._truth: TrueOffset | None = None
         self._truth_asked = False
-        self._broken = False
         self._fingers = Fingers(CAREFUL, np.random.default_rng([plan.seed, 31]))
         site = scenario.site
         begin = Begin(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 from polewright.core.angles import ARCMIN_PER_RAD
 from polewright.core.model import TargetPole
@@ -16,27 +17,31 @@ from polewright.practice.fingers import by_hand
 from polewright.ui import intents as want
 from polewright.ui.presenting.drift import drift_actions
 from polewright.ui.presenting.proof import watch_actions
-from polewright.ui.view_model import Action, Weight
+from polewright.ui.view_model import Action, Rehearsal, Weight
 from polewright.words.numbers import sense_text, turns_text
 
 TARGETS = (TargetPole.TRUE, TargetPole.BETWEEN, TargetPole.REFRACTED)
 TOLERANCES_ARCMIN = (0.25, 0.5, 1.0, 2.0, 5.0, 10.0)
+AT_WORK = "The hands are at work."
 AMOUNTS = ((0.25, "4"), (0.5, "5"), (1.0, "6"), (2.0, "7"))
 
 
-def actions(state: Running, advice: Advice, rehearsing: bool, read_off: float | None = None) -> tuple[Action, ...]:
+def actions(
+    state: Running, advice: Advice, rehearsal: Rehearsal | None, read_off: float | None = None
+) -> tuple[Action, ...]:
     """Everything that can be pressed now. `read_off`: the turn about to be reported, None as told."""
-    asked = _asked(state, advice, rehearsing, read_off)
+    asked = _asked(state, advice, rehearsal, read_off)
     crowded = any(action.weight is Weight.PLAIN for action in asked)
     taken = {action.key for action in asked}
     always = _always(state, advice, Weight.MENU if crowded else Weight.PLAIN)
     return (*asked, *(action for action in always if action.key not in taken))
 
 
-def _asked(state: Running, advice: Advice, rehearsing: bool, read_off: float | None) -> tuple[Action, ...]:
+def _asked(state: Running, advice: Advice, rehearsal: Rehearsal | None, read_off: float | None) -> tuple[Action, ...]:
     action = advice.action
-    if rehearsing and by_hand(action):
-        return (_primary("Do as told", want.DoAsTold()), *_beside(state, action, Weight.PRIMARY))
+    if rehearsal is not None and by_hand(action):
+        told = replace(_primary("Do as told", want.DoAsTold()), enabled=not rehearsal.busy, why_not=AT_WORK)
+        return (told, *_beside(state, action, Weight.PRIMARY))
     if isinstance(action, said.Turn):
         return _turns(action, read_off)
     simple: dict[type, tuple[str, want.Intent]] = {

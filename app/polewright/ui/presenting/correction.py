@@ -48,15 +48,13 @@ def well(state: Running, advice: Advice, extras: Extras) -> Reticle:
     """The reticle of a state."""
     plan = state.plan
     offset = shown_offset(state)
-    path, path_text = _path(state, advice)
     return Reticle(
         tolerance_arcmin=plan.tolerance_rad * ARCMIN_PER_RAD,
         tolerance_text=tolerance_words(plan.origin, plan.tolerance_rad),
         axis=None if offset is None else _point(offset.east_rad, offset.up_rad),
         covariance_arcmin2=((0.0, 0.0), (0.0, 0.0)) if offset is None else _arcmin2(offset.covariance_rad2),
         trail=_trail(state),
-        path=path,
-        path_text=path_text,
+        path=_path(state, advice),
         southern=plan.southern,
         reading_id=state.frames_used,
         stale_text="" if offset is None else stale_text(state, extras),
@@ -77,18 +75,17 @@ def _trail(state: Running) -> tuple[TrailPoint, ...]:
     return tuple(TrailPoint(r.east_rad * ARCMIN_PER_RAD, r.up_rad * ARCMIN_PER_RAD, r.move) for r in state.trail)
 
 
-def _path(state: Running, advice: Advice) -> tuple[tuple[Point, ...], str]:
+def _path(state: Running, advice: Advice) -> tuple[Point, ...]:
     """The curve the marker will follow under the advised turn; nothing while its effect is not known."""
-    both = outlooks(state) if isinstance(advice.action, Turn) else None
-    if both is None or not isinstance(advice.action, Turn):
-        return (), ""
     turn = advice.action
+    both = outlooks(state) if isinstance(turn, Turn) else None
+    if both is None or not isinstance(turn, Turn):
+        return ()
     outlook = next(o for o in both if o.screw is turn.screw)
-    text = f"{turn.screw.value}, {turns_text(turn.turns)}"
     still = outlook.plan.expected_arcmin == outlook.coordinate_arcmin  # all of the turn takes up slack
     if still or outlook.plan.kind in (TurnKind.TRIAL, TurnKind.RECHECK, TurnKind.NONE):
-        return (), text
-    return predicted_path(state, outlook), text
+        return ()
+    return predicted_path(state, outlook)
 
 
 def predicted_path(state: Running, outlook: ScrewOutlook) -> tuple[Point, ...]:
@@ -152,20 +149,8 @@ def _strip(state: Running, advice: Advice, outlook: ScrewOutlook) -> ScrewStrip:
         sense=Sense.CLOCKWISE if turns >= 0.0 else Sense.ANTICLOCKWISE,
         amount_text=turns_text(turns),
         sense_text=sense_text(turns),
-        effect_text=_effect(state, outlook),
         note_text=note,
     )
-
-
-def _effect(state: Running, outlook: ScrewOutlook) -> str:
-    """What the turn does to the axis, in words."""
-    if outlook.plan.kind in (TurnKind.TRIAL, TurnKind.RECHECK):
-        return "a trial: it shows what this screw does"
-    grows = outlook.plan.expected_arcmin > outlook.coordinate_arcmin
-    if outlook.screw is Screw.ALTITUDE:
-        return "raises the axis" if grows else "lowers the axis"
-    southern = state.plan.southern
-    return f"moves the axis {'east' if grows != southern else 'west'}"
 
 
 def _note(state: Running, screw: Screw) -> str:

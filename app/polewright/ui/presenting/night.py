@@ -57,7 +57,7 @@ def _night(state: Running, advice: Advice, extras: Extras) -> View:
         timeline=extras.timeline if state.stage is not Stage.ORIENTATION else None,
         trouble=trouble(state, advice, extras),
         work=extras.work,
-        actions=actions(state, advice, extras.rehearsal is not None, extras.read_off),
+        actions=actions(state, advice, extras.rehearsal, extras.read_off),
         orientation=stand_page(state, extras) if state.stage is Stage.ORIENTATION else None,
         capture=dial(state, advice) if state.turning_axis else None,
         drift=drift_picture(state),

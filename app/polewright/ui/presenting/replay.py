@@ -48,12 +48,11 @@ def replay_view(
         speed,
         playing,
         trainee,
-        QUESTION if lesson is not None and not lesson.answered else "",
     )
     view = replace(view, replay=replay, actions=(OTHER, LEAVE), trouble=None)
     if lesson is None:
         return view
-    hidden = replace(view.reticle, path=(), path_text="")
+    hidden = replace(view.reticle, path=())
     strips = tuple(replace(s, active=False, turns=None, signed_turns=0.0, stop=False) for s in view.strips)
     view = replace(view, reticle=hidden, strips=strips)
     return _verdict(view, lesson) if lesson.answered else _question(view)
