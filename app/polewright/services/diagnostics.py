@@ -17,11 +17,13 @@ from typing import Any
 from polewright import __version__
 from polewright.core.errors import CatalogueError, RecordingError
 from polewright.services.catalogue import load_catalogue
+from polewright.services.credits import missing_texts, read_credits
 from polewright.services.layer_file import OUTDATED, LayerFileError, read_layer
 from polewright.services.night_folders import recorded_nights
 from polewright.services.night_log import read_night
 from polewright.services.profile_store import ProfileStore
 from polewright.services.profiles import RIGS, SITES, ProfileKind
+from polewright.words.credits import texts_fact, texts_missing
 
 LIBRARIES = (
     "numpy", "scipy", "pyerfa", "astropy", "sep", "tetra3rs", "pillow", "tifffile", "rawpy", "exifread",
@@ -75,6 +77,7 @@ def look_over(folders: Folders) -> list[Check]:
     return [
         check_python(),
         check_libraries(),
+        check_licences(),
         catalogue,
         check_index(folders.cache, checksum),
         *(check_folder(name, folder) for name, folder in _named(folders)),
@@ -114,6 +117,15 @@ def check_libraries(versions: Mapping[str, str | None] | None = None) -> Check:
         fact = f"PySide6 {qt} ends at random under Python {platform.python_version()}."
         return Check("libraries", State.ILL, fact, "Install Polewright again, or use Python 3.12 or newer.")
     return Check("libraries", State.WELL, f"All {len(versions)} are there, Qt {qt}.")
+
+
+def check_licences() -> Check:
+    """Whether the text of every licence lies beside the program, as the licences ask."""
+    credits = read_credits()
+    missing = missing_texts(credits)
+    if missing:
+        return Check("licences", State.ILL, texts_missing(missing), REINSTALL)
+    return Check("licences", State.WELL, texts_fact(credits))
 
 
 def check_catalogue(path: Path | None = None) -> tuple[Check, str]:

@@ -16,6 +16,7 @@ from polewright.services.report.facts import NightFacts
 from polewright.services.report.history import History
 from polewright.services.report.pictures import RadialScale, components_in_time, offset_in_time, well
 from polewright.services.report.plan_picture import plan_blur
+from polewright.words.credits import FOOT
 from polewright.words.numbers import (
     angle_text,
     duration_text,
@@ -62,7 +63,7 @@ def report_html(facts: NightFacts, history: History, scale: RadialScale) -> str:
         nights=[_night_row(n) for n in history.nights],
         history_lines=_history_lines(history),
         problems=[*facts.problems, *(f"Left out of the comparison: {s}" for s in history.skipped)],
-        footer=f"Polewright {__version__}. Angles are on the sky unless a screw is named; ± is one sigma.",
+        footer=f"Polewright {__version__}. Angles are on the sky unless a screw is named; ± is one sigma. {FOOT}",
     )
 
 
