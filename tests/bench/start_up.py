@@ -1,13 +1,16 @@
-"""What starting costs: processor time and modules of each command's start, least of five, and the slowest imports.
+"""What starting costs: processor time and modules of each command's start, mean of ten, and the slowest imports.
 
     python tests/bench/start_up.py
 
-Times are user + system time of a child process, so that a busy machine does not matter much; the floor is Python
-itself, and Python with numpy.
+Times are user + system time of child processes, so that a busy machine does not matter much; the floor is Python
+itself, and Python with numpy. Some systems count processor time in ticks of 10 ms, which is what Python alone takes:
+one start may count as nothing, ten in a row never did.
 """
 
 from __future__ import annotations
 
+import contextlib
+import io
 import os
 import re
 import subprocess
@@ -19,19 +22,21 @@ from polewright.__main__ import main as polewright
 
 STARTS = ("--help", "locate --help", "measure --help", "window --help", "tolerance --help")
 COUNT = "import sys, atexit; atexit.register(lambda: print(len(sys.modules), file=sys.stderr));"
+STARTS_TIMED = 10
 RUN = COUNT + "from polewright.__main__ import main; main(sys.argv[1:])"
 
 
 def cost_s(code: str, *arguments: str) -> tuple[float, int]:
-    """(processor seconds, modules) of `python -c code arguments`, the least of five runs."""
-    found = []
-    for _ in range(5):
-        before = os.times()
+    """(processor seconds, modules) of `python -c code arguments`, the mean of ten runs."""
+    before = _children_s()
+    for _ in range(STARTS_TIMED):
         done = subprocess.run([sys.executable, "-c", code, *arguments], capture_output=True, text=True, check=False)
-        after = os.times()
-        spent = after.children_user - before.children_user + after.children_system - before.children_system
-        found.append((spent, int(done.stderr.split()[-1])))
-    return min(found)
+    return (_children_s() - before) / STARTS_TIMED, int(done.stderr.split()[-1])
+
+
+def _children_s() -> float:
+    spent = os.times()
+    return spent.children_user + spent.children_system
 
 
 def slowest_imports(*arguments: str) -> list[tuple[float, str]]:
@@ -48,7 +53,8 @@ def main() -> None:
     numpy, _ = cost_s(COUNT + "import numpy")
     print(f"{'python and numpy':24s} {1e3 * numpy:6.0f} ms  {numpy / floor:5.1f} x")
     with tempfile.TemporaryDirectory() as folder:
-        polewright(["simulate", folder, "--frames", "1", "--json"])
+        with contextlib.redirect_stdout(io.StringIO()):
+            polewright(["simulate", folder, "--frames", "1", "--json"])
         frame = str(next(Path(folder).glob("*.fits")))
         for start in [*(s.split() for s in STARTS), ["locate", frame]]:
             spent, modules = cost_s(RUN, *start)
