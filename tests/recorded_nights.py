@@ -184,9 +184,14 @@ def write_night(name: str, lines: bytes) -> int:
     """Keep a night and what comes of it by the program as it is; the bytes that both take."""
     FOLDER.mkdir(parents=True, exist_ok=True)
     (FOLDER / f"{name}.jsonl.xz").write_bytes(_packed(lines))
+    expect_again(name)
+    return sum((FOLDER / f"{name}.{kind}.xz").stat().st_size for kind in ("jsonl", "expected"))
+
+
+def expect_again(name: str) -> None:
+    """Keep what comes of a kept record now: after a decision has been changed on purpose."""
     told = [json.dumps(outcome, separators=(",", ":")) for outcome in outcomes(read_log(name))]
     (FOLDER / f"{name}.expected.xz").write_bytes(_packed("\n".join(told).encode()))
-    return sum((FOLDER / f"{name}.{kind}.xz").stat().st_size for kind in ("jsonl", "expected"))
 
 
 def _packed(content: bytes) -> bytes:

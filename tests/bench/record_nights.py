@@ -1,6 +1,7 @@
 """Record the nights of tests/golden/test_recorded_nights.py with the program as it is: record_nights.py [NAME...].
 
     python tests/bench/record_nights.py
+    python tests/bench/record_nights.py --again NAME...    # the kept record stays; what comes of it is written anew
 
 The kept nights are those of the commit that added this file; a later version writes its own, of another form, and
 only where a decision is changed on purpose may a night be recorded anew. From star lists, in virtual time.
@@ -12,7 +13,7 @@ import sys
 import tempfile
 import time
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import numpy as np
@@ -20,7 +21,8 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
 from polewright.core.angles import ARCMIN_PER_RAD, ARCSEC_PER_RAD
-from polewright.core.model import TargetPole
+from polewright.core.errors import FrameReadError
+from polewright.core.model import Frame, Sourced, TargetPole
 from polewright.core.night.events import (
     Accepted,
     AnyEvent,
@@ -52,15 +54,19 @@ from polewright.practice.world import RehearsalWorld
 from polewright.runtime.engine import NightEngine
 from polewright.runtime.jobs import InlineJobs
 from polewright.services.clock import SystemClock
+from polewright.services.detector import Detector
+from polewright.services.measuring import FrameMeasurer, MeasuredFrame
 from polewright.services.night_log import LOG_NAME, parse_night
 from polewright.services.recorder import NightRecorder
 from polewright.simulate.scenarios import SCENARIOS
-from recorded_nights import names, write_night
+from recorded_nights import expect_again, names, write_night
 from sky_solver import shared_solver
+from starfields import add_ring, add_streak, star_field
 
 KEPT_KINDS = (b'"kind":"log"', b'"kind":"event"', b'"kind":"drift"', b'"kind":"vigil_shift"')
 HEAD_BYTES = 200
 TICK_S = 4.0
+SPOILED_S = 54.0
 Deed = Callable[["Told"], None]
 
 
@@ -93,16 +99,21 @@ class Told:
         self.script, self.folder = script, folder
         self.world = RehearsalWorld(script.scenario, script.seed)
         recorder = NightRecorder(folder, self.world.clock, sync_s=SYNC_S)
-        self.night = Rehearsal(self.world, recorder, lambda path: self.lists.measure(path))
+        self.night = Rehearsal(self.world, recorder, self.measure)
         self.lists = StarListsOnly(
             self.world, shared_solver(), script.seed, lambda path: self.night.engine.frame_arrived(path)
         )
         seat = Seat(self.world, self.night.engine, lambda: self.world.start_camera(self.lists.deliver))
         self.hand = ToldHand(seat, script.seed, script.habits)
         self.steps = list(script.steps)
+        self.spoiled: str | None = None
         self._since_s = 0.0
         if script.drift is not None:
             ByDrift(seat, script.drift)
+
+    def measure(self, path: Path) -> MeasuredFrame:
+        """The frame that the rig sees, or one that is spoiled."""
+        return spoiled_frame(self, path) if self.spoiled else self.lists.measure(path)
 
     def run(self) -> None:
         """To the end of the alignment, and then so much of the imaging run."""
@@ -164,7 +175,7 @@ class Told:
         path.write_bytes(_cut(path.read_bytes()))
         recorder = NightRecorder(self.folder, self.world.clock, sync_s=SYNC_S)
         stopwatch = SystemClock().monotonic_s
-        engine = NightEngine(self.lists.measure, InlineJobs(), recorder, self.world.clock, stopwatch)
+        engine = NightEngine(self.measure, InlineJobs(), recorder, self.world.clock, stopwatch)
         assert recorder.resumed is not None
         engine.resume(recorder.resumed)
         self.night.recorder, self.night.engine = recorder, engine
@@ -222,6 +233,80 @@ def kick(arcmin: tuple[float, float, float]) -> Deed:
     return lambda told: told.world.rig.kick(told.world.now(), np.radians(np.array(arcmin) / 60.0))
 
 
+def spoil(kind: str | None) -> Deed:
+    """From now on every frame is spoiled in this way; None: in none."""
+
+    def deed(told: Told) -> None:
+        told.spoiled, told.world.exposure_s = kind, 2.0
+
+    return deed
+
+
+def spoiled_frame(told: Told, path: Path) -> MeasuredFrame:
+    """What the program makes of a frame of nothing, of too little, or at a wrong time."""
+    frame, stars = told.lists._frames[path.name]
+    if told.spoiled == "unreadable":
+        raise FrameReadError(f"{path.name} is no image: it begins like text.")
+    if told.spoiled in ("no time", "by daylight"):
+        by_day = Sourced(told.world.now().plus_seconds(15.0 * 3600.0), "header")
+        told.lists._frames[path.name] = replace(frame, utc_mid=None if told.spoiled == "no time" else by_day), stars
+        return told.lists.measure(path)
+    assert told.spoiled is not None
+    return replace(measured_once(told.spoiled, frame), frame=frame)
+
+
+def measured_once(kind: str, frame: Frame) -> MeasuredFrame:
+    """Detector and solver on a spoiled frame of this kind; all of one kind are alike."""
+    if kind not in MEASURED:
+        pixels = np.clip(np.rint(SPOILED_PIXELS[kind]()), 0, 65535).astype(np.uint16)
+        measurer = FrameMeasurer(Detector(), shared_solver(), SystemClock().monotonic_s)
+        MEASURED[kind] = measurer.place(replace(frame, pixels=pixels))
+    return MEASURED[kind]
+
+
+def smeared(length_px: float) -> np.ndarray:
+    """Stars drawn out alike."""
+    sky = star_field(5, 0).image
+    rng = np.random.default_rng(6)
+    for x, y in rng.uniform(60, 420, (40, 2)):
+        add_streak(sky, x, y, 9000.0, 1.3, length_px, 0.4)
+    return sky
+
+
+def rings() -> np.ndarray:
+    """Stars far out of focus."""
+    sky = star_field(7, 0).image
+    for x, y in np.random.default_rng(8).uniform(60, 420, (12, 2)):
+        add_ring(sky, x, y, 60000.0, 14.0, 6.0)
+    return sky
+
+
+SPOILED_PIXELS: dict[str, Callable[[], np.ndarray]] = {
+    "cap": lambda: np.full((480, 640), 300.0),
+    "all full": lambda: np.full((480, 640), 65535.0),
+    "daylight": lambda: np.where(np.arange(640) > 100, 65535.0, 40000.0) + np.zeros((480, 1)),
+    "no stars": lambda: star_field(1, 0).image,
+    "three stars": lambda: star_field(2, 3).image,
+    "no match": lambda: star_field(3, 40).image,
+    "out of focus": lambda: star_field(4, 12, fwhm_px=13.0, snr=(60.0, 300.0)).image,
+    "rings": rings,
+    "trailed": lambda: smeared(30.0),
+}
+MEASURED: dict[str, MeasuredFrame] = {}
+SPOILS = (*SPOILED_PIXELS, "no time", "by daylight", "unreadable")
+
+
+def spoils(begin: Callable[[Running], bool]) -> tuple[Step, ...]:
+    """All ways to spoil a frame, one after the other, each for as long as patience lasts."""
+    first, *others = SPOILS
+    return (
+        Step(begin, spoil(first)),
+        *(Step(always, spoil(kind), SPOILED_S) for kind in others),
+        Step(always, spoil(None), SPOILED_S),
+    )
+
+
+SPOILED = (*spoils(lambda state: len(state.capture.frames) > 1), *spoils(in_stage(Stage.FINE)))
 INTERRUPTED = (
     Step(always, posted(lambda told: UndoAsked(told.now_s))),  # refused: nothing to take back
     Step(in_stage(Stage.CAPTURE), events(PauseAsked), 12.0),
@@ -291,6 +376,7 @@ SCRIPTS = {
     "shift-in-the-watch": Script("calm", 9, WATCHED, image_s=1000.0),
     "killed": Script("first-night", 10, KILLED),
     "accepted": Script("windy", 11, ACCEPTED, image_s=60.0),
+    "spoiled-frames": Script("calm", 14, SPOILED),
     "clumsy-hands": Script(
         "first-night",
         13,
@@ -324,8 +410,9 @@ def record(name: str) -> None:
 
 def main() -> None:
     """The nights named, or all of them."""
-    for name in sys.argv[1:] or SCRIPTS:
-        record(name)
+    wanted = [name for name in sys.argv[1:] if name != "--again"]
+    for name in wanted or SCRIPTS:
+        expect_again(name) if "--again" in sys.argv else record(name)
     unknown = set(names()) - set(SCRIPTS)
     if unknown:
         print(f"not made by this script: {', '.join(sorted(unknown))}")

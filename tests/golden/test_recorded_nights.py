@@ -20,6 +20,7 @@ ALSO_KEPT = {
     "bumped",
     "interrupted",
     "other-plans",
+    "spoiled-frames",
     "shift-in-the-watch",
     "killed",
     "accepted",
