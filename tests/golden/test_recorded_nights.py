@@ -26,6 +26,20 @@ ALSO_KEPT = {
     "accepted",
     "clumsy-hands",
 }
+CAP = {"action": "Wait", "seconds": None, "of_s": None, "mood": "TROUBLE"}
+MEANT: dict[str, list[tuple[kept.Facts, kept.Facts]]] = {  # decisions changed on purpose: as recorded, and as meant
+    "spoiled-frames": [
+        # a cap is seen on the first frame, whether the RA axis may be turning or not, and comes before clouds
+        ({"action": "RotateAxis", "west_deg": -40.0, "mood": "DO"}, CAP),
+        ({"action": "Wait", "seconds": None, "of_s": None, "mood": "WAIT"}, CAP),
+        ({"action": "Expose", "factor": 2.0, "mood": "TROUBLE"}, CAP),
+        # the action says what the sentence beside it says: a tenth as long
+        (
+            {"action": "Expose", "factor": 0.5, "mood": "TROUBLE"},
+            {"action": "Expose", "factor": 0.1, "mood": "TROUBLE"},
+        ),
+    ]
+}
 RESUMED = ("calm", "bumped", "interrupted", "killed", "locks-by-habit")  # gone through twice
 
 
@@ -43,6 +57,8 @@ def test_a_recorded_night_comes_out_again(name: str) -> None:
         facts = outcome.get("facts", facts)
         for told in (outcome, recorded):
             told.pop("said", None)
+        if (recorded["decision"], outcome["decision"]) in MEANT.get(name, ()):
+            recorded |= {"decision": outcome["decision"], "fresh": outcome["fresh"]}
         assert kept.disagreement(recorded, outcome, where) is None
         if "answer" in outcome:
             assert kept.disagreement(outcome["answer"], outcome["computed"], f"{where}, computed again") is None
