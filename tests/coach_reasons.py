@@ -7,11 +7,13 @@ import math
 import typing
 
 from frame_reasons import SAMPLES as FRAMES
+from polewright.core.axis_reasons import OlderFrame, TooAlike
 from polewright.core.drift.compare import Cause, Comparison
 from polewright.core.drift.plan import DriftPosition
 from polewright.core.drift.reading import DriftReading
+from polewright.core.drift.reasons import Jumped, TooFewFrames
 from polewright.core.night import advice as it
-from polewright.core.night.states import Refusal, Stage
+from polewright.core.night.states import Stage
 from polewright.core.offset import Offset
 from polewright.core.plan.sky_choice import SkyChoice, SkySpot
 from polewright.core.screws.angles import Screw
@@ -55,7 +57,7 @@ SAMPLES: tuple[it.Reason, ...] = (
             (40.0, -38.0),
             (1, 3),
             ((None, None), (RAD, None), (RAD, 0.5 * RAD)),
-            (None, Refusal("Too little rotation.", "Rotate on.")),
+            (None, TooAlike(0.01, 0.8)),
             (True, False),
         )
     ),
@@ -63,7 +65,7 @@ SAMPLES: tuple[it.Reason, ...] = (
     it.FrameAwaited(),
     it.Settling(0.0),
     it.Settling(3.0),
-    *(it.WeakGeometry(west, RAD, warning, 2) for west in (30.0, -80.0) for warning in ("", "The camera rolls.")),
+    *(it.WeakGeometry(west, RAD, doubt, 2) for west in (30.0, -80.0) for doubt in (None, OlderFrame("a.fits"))),
     *(
         it.ScrewLeft(screw, turns, kind, left, 0.1 * RAD, share, aimed, habit, lesson, 3, 5)
         for screw, turns, kind, left, share, aimed, habit, lesson in itertools.product(
@@ -85,20 +87,20 @@ SAMPLES: tuple[it.Reason, ...] = (
     it.DriftTooRough(RAD, 3),
     it.Near(HERE, RAD),
     it.TripodSettles(200.0, 900.0),
-    it.DriftDisturbed("The mount was bumped."),
+    it.DriftDisturbed(Jumped(1e-4, 40.0)),
     it.LooksGuided(),
-    it.NotTracking("The camera does not follow the stars.", "Switch tracking on."),
+    it.NotTracking(),
     it.DriftUnsure(HERE),
     *(
         it.DriftTold(HERE, told, proof, guided)
-        for told in (None, Comparison(0.0, 0.0, 1.0, True, Cause.NONE, "Drift and turn agree."))
+        for told in (None, Comparison(0.0, 0.0, 1.0, True, Cause.NONE))
         for proof in (True, False)
         for guided in (True, False)
     ),
     *(it.FieldWanted(component, "east", PLACE, 90.0) for component in ("azimuth", "altitude")),
-    it.DriftWatched(30.0, 60.0, None, "", ""),
-    it.DriftWatched(30.0, 60.0, None, "Too few frames.", "Take more."),
-    *(it.DriftWatched(30.0, 60.0, reading(here_s=here), "", "") for here in (0.0, math.inf)),
+    it.DriftWatched(30.0, 60.0, None, None),
+    it.DriftWatched(30.0, 60.0, None, TooFewFrames(2, 6)),
+    *(it.DriftWatched(30.0, 60.0, reading(here_s=here), None) for here in (0.0, math.inf)),
     *(
         it.Ended(proved, drift, offset, RAD)
         for proved in (True, False)

@@ -7,7 +7,9 @@ import math
 from hypothesis import strategies as st
 
 from frame_reasons import SAMPLES
+from polewright.core.axis_reasons import RecordedDoubt, TooAlike, TooFewPlaces, TwoFrames
 from polewright.core.drift.reading import DriftField, DriftReading
+from polewright.core.drift.reasons import Held, Jumped, NotTracking, TooShort, Unknown
 from polewright.core.model import Camera, Site, SkyPosition, TargetPole, Utc
 from polewright.core.night import events as ev
 from polewright.core.night.measured import FollowedAxis, MeasuredAxis, PlacedFrame, RotationGain
@@ -68,7 +70,7 @@ AXIS = st.builds(
     rotation_rad=st.lists(SMALL, max_size=4).map(tuple),
     frames=st.lists(NAME, max_size=4).map(tuple),
     suspect=st.none() | NAME,
-    warnings=st.lists(NAME, max_size=2).map(tuple),
+    warnings=st.lists(st.builds(RecordedDoubt, NAME, st.booleans()) | st.just(TwoFrames()), max_size=2).map(tuple),
     gains=st.lists(GAIN, max_size=3).map(tuple),
 )
 FOLLOWED = st.builds(FollowedAxis, SMALL, SMALL, covariances(), st.sampled_from(("on", "off", "unknown")))
@@ -138,8 +140,8 @@ DRIFT = st.builds(
     here_s=st.sampled_from((0.0, 30.0, math.inf)),
     there_s=st.sampled_from((0.0, 30.0, math.inf)),
     component=st.sampled_from(("", "azimuth", "altitude")),
-    unknown=st.sampled_from(("", "The altitude is not known yet.")),
-    warnings=st.lists(NAME, min_size=1, max_size=2).map(tuple),
+    unknown=st.none() | st.sampled_from(Unknown),
+    warnings=st.lists(st.builds(Jumped, SMALL, TIME) | st.just(Held()), min_size=1, max_size=2).map(tuple),
     disturbed=st.booleans(),
 )
 PLAIN_EVENTS = (
@@ -169,10 +171,10 @@ EVENT = st.one_of(
     st.builds(ev.FrameSolved, TIME, FRAME),
     st.builds(ev.FrameUnsolved, TIME, NAME, st.sampled_from(SAMPLES), stars_detected=st.integers(0, 99)),
     st.builds(ev.AxisMeasured, TIME, AXIS),
-    st.builds(ev.AxisRefused, TIME, NAME, NAME),
+    st.builds(ev.AxisRefused, TIME, st.sampled_from((TooFewPlaces(1), TooAlike(0.01, 0.8)))),
     st.builds(ev.DriftAsked, TIME, st.sampled_from(("east", "west")), st.booleans()),
     st.builds(ev.DriftMeasured, TIME, DRIFT),
-    st.builds(ev.DriftRefused, TIME, NAME, NAME),
+    st.builds(ev.DriftRefused, TIME, st.sampled_from((NotTracking(), TooShort(4.0, 20.0)))),
     st.builds(ev.AxisFollowed, TIME, NAME, FOLLOWED),
     st.builds(ev.FolderLost, TIME, NAME),
 )

@@ -20,6 +20,7 @@ from typing import Any
 import numpy as np
 import pytest
 
+from polewright.core.axis_reasons import TooFewPlaces
 from polewright.core.errors import CatalogueError, PolewrightError, RecordingError, SettingsError
 from polewright.core.matching.pattern_index import PatternLayer, cell_count
 from polewright.core.model import Site, TargetPole, Utc
@@ -152,7 +153,7 @@ def night_lines() -> list[LoggedEvent]:
         events.NextAsked(10.0),
         events.FrameUnsolved(12.0, "a.fits", TooFewStars(0.5, 0, 3, 8, 3.0)),
         events.ScrewTurned(20.0, Screw.AZIMUTH, 0.25),
-        events.AxisRefused(21.0, "Two frames are needed.", "Rotate the RA axis."),
+        events.AxisRefused(21.0, TooFewPlaces(1)),
         events.TrackingSwitched(22.0, True),
         events.ToleranceChanged(25.0, 2e-4),
         events.FolderLost(30.0, "the share is gone"),

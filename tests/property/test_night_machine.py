@@ -43,6 +43,7 @@ from polewright.core.night.events import (
 from polewright.core.night.measured import FollowedAxis, MeasuredAxis, PlacedFrame
 from polewright.core.night.states import Stage, Waiting
 from polewright.core.night.table import step
+from polewright.core.not_measurable import RecordedRefusal
 from polewright.core.plain import from_plain, to_plain
 from polewright.core.screws.angles import Screw
 from polewright.core.screws.plan import LONGEST_TURNS
@@ -157,7 +158,7 @@ class Night(RuleBasedStateMachine):
             tight = tuple(tuple(v * 1e-4 for v in row) for row in covariance)
             self.feed(AxisMeasured(self.later(0.1), MeasuredAxis(east, up, tight, frames=names)))  # type: ignore[arg-type]
         elif isinstance(effect, EstimateAxis):
-            self.feed(AxisRefused(self.later(0.1), reason, "Rotate on."))
+            self.feed(AxisRefused(self.later(0.1), RecordedRefusal(reason, "Rotate on.")))
 
     @rule(count=st.integers(1, 12), kick_arcsec=st.sampled_from((0.0, 0.0, 40.0)), seconds=st.floats(1.0, 60.0))
     def the_imaging_run(self, count: int, kick_arcsec: float, seconds: float) -> None:

@@ -13,7 +13,9 @@ from axis_sky import ARCSEC, Rig
 from polewright.core.axis.accuracy import axis_sigma_rad, frame_noise
 from polewright.core.axis.estimate import estimate_axis, predicted_sigma_rad, recommended_rotation_rad, sky_frame
 from polewright.core.axis.screw_offsets import screw_offsets
-from polewright.core.model import Attitude, AxisEstimate, FloatArray, NotMeasurable, Site, SkyFrame, TargetPole, Utc
+from polewright.core.model import Attitude, AxisEstimate, FloatArray, Site, SkyFrame, TargetPole, Utc
+from polewright.words.axis import doubt_words, refusal_words
+from polewright.words.said import Said
 
 ARCMIN = 60.0 * ARCSEC
 SITE = Site(48.0, 10.0, 200.0)
@@ -79,11 +81,13 @@ def error_arcsec(found: AxisEstimate, rig: Rig = RIG) -> FloatArray:
     return (np.array([found.east_rad, found.up_rad]) - truth) / ARCSEC
 
 
-def refused(frames: list[SkyFrame]) -> NotMeasurable:
+def refused(frames: list[SkyFrame]) -> Said:
+    """Why, in words."""
     found = estimate_axis(frames, SITE, RIG.air, TargetPole.REFRACTED)
-    assert isinstance(found, NotMeasurable)
-    assert found.cure.endswith(".")
-    return found
+    assert not isinstance(found, AxisEstimate)
+    said = refusal_words(found)
+    assert said.cure.endswith(".")
+    return said
 
 
 class TestRefusals:
@@ -169,7 +173,7 @@ class TestSoundCaptures:
         frames = capture([0.0, 45.0, 90.0])
         found = measured([*frames, replace(frames[1], name="again")])
         assert found.frames == ("f1", "f2", "f3")
-        assert "again is the same exposure as f2" in found.warnings[0]
+        assert "again is the same exposure as f2" in doubt_words(found.warnings[0])
 
     def test_the_order_of_frames_does_not_matter(self) -> None:
         frames = capture([0.0, 40.0, 95.0])
@@ -178,7 +182,7 @@ class TestSoundCaptures:
 
     def test_a_short_arc_says_how_unsure_it_is_and_what_to_do(self) -> None:
         found = measured(capture([0.0, 3.5]))
-        assert "Another frame after turning the RA axis on by" in found.warnings[0]
+        assert "Another frame after turning the RA axis on by" in doubt_words(found.warnings[0])
 
     def test_targets_differ_by_the_refraction_of_the_pole(self) -> None:
         frames = capture([0.0, 45.0, 90.0])
@@ -203,20 +207,20 @@ class TestMishaps:
         for k in range(1, count - 1):
             found = measured(capture(self.turns(count), slip(lambda i, k=k: i == k, 3.0)))
             assert found.suspect == f"f{k + 1}"
-            assert "declination is off by about 3.0'" in found.warnings[0]
+            assert "declination is off by about 3.0'" in doubt_words(found.warnings[0])
             assert np.max(np.abs(error_arcsec(found))) < 6.0
 
     def test_a_declination_that_slips_and_stays(self, count: int) -> None:
         for k in range(2, count - 1):
             found = measured(capture(self.turns(count), slip(lambda i, k=k: i >= k, 4.0)))
             assert found.suspect == f"f{k + 1}"
-            assert f"slipped by about 4.0' before f{k + 1}" in found.warnings[0]
+            assert f"slipped by about 4.0' before f{k + 1}" in doubt_words(found.warnings[0])
             assert np.max(np.abs(error_arcsec(found))) < 8.0
 
     def test_a_slip_after_the_first_frame(self, count: int) -> None:
         found = measured(capture(self.turns(count), slip(lambda i: i >= 1, 3.0)))
         assert found.suspect == "f1"
-        assert "slipped by about 3.0' after f1" in found.warnings[0]
+        assert "slipped by about 3.0' after f1" in doubt_words(found.warnings[0])
         assert np.max(np.abs(error_arcsec(found))) < 6.0
 
     def test_a_slip_of_a_degree(self, count: int) -> None:
@@ -231,20 +235,20 @@ class TestMishaps:
             frames = capture(self.turns(count), kick(k, (3.0, -2.0, 1.0)))
             found = measured(frames)
             assert found.suspect == f"f{k + 1}"
-            assert "mount itself moved" in found.warnings[0]
+            assert "mount itself moved" in doubt_words(found.warnings[0])
             assert found.axis_enu == pytest.approx(turn.apply(RIG.axis), abs=25.0 * ARCSEC)
 
     def test_a_wrong_time(self, count: int) -> None:
         found = measured(capture(self.turns(count), clock(lambda i: i == 1, 600.0)))
         assert found.suspect == "f2"
-        assert "time" in found.warnings[0]
+        assert "time" in doubt_words(found.warnings[0])
         assert np.max(np.abs(error_arcsec(found))) < 6.0
 
     def test_a_time_zone_that_changed_half_way(self, count: int) -> None:
         """Nobody can know which half is right: the uncertainty must say so."""
         found = measured(capture(self.turns(count), clock(lambda i: i >= 2, 3600.0)))
         assert found.suspect == "f3"
-        assert "wrong by about 60 min" in found.warnings[0]
+        assert "wrong by about 60 min" in doubt_words(found.warnings[0])
         sigma = np.sqrt(np.trace(found.covariance_rad2)) / ARCSEC
         assert np.linalg.norm(error_arcsec(found)) < 4.0 * sigma
 
@@ -262,10 +266,10 @@ def test_a_clutch_that_slips_with_every_rotation(count: int) -> None:
     assert error @ np.linalg.solve(found.covariance_rad2, error) < 14.0
     assert found.chi2 > 50.0
     if count > 3:
-        assert "slips whenever the RA axis is turned" in found.warnings[0]
+        assert "slips whenever the RA axis is turned" in doubt_words(found.warnings[0])
         assert np.linalg.norm(error_arcsec(found)) < 60.0
     else:
-        assert "do not agree" in found.warnings[0]
+        assert "do not agree" in doubt_words(found.warnings[0])
 
 
 @pytest.mark.parametrize("k", [0, 1, 2])
@@ -273,7 +277,7 @@ def test_with_three_frames_a_slip_is_noticed_and_covered(k: int) -> None:
     """Three frames cannot tell which of them is wrong; the covariance has to cover it (measured: 1 to 3 sigma)."""
     found = measured(capture([0.0, 45.0, 90.0], slip(lambda i: i == k, 3.0)))
     assert found.suspect is None
-    assert "do not agree" in found.warnings[0]
+    assert "do not agree" in doubt_words(found.warnings[0])
     sigma = np.sqrt(np.trace(found.covariance_rad2)) / ARCSEC
     assert np.linalg.norm(error_arcsec(found)) < 3.0 * sigma
 

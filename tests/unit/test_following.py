@@ -14,10 +14,11 @@ from axis_sky import ARCSEC, Rig, refracted_pole
 from polewright.core.axis.accuracy import FrameNoise
 from polewright.core.axis.estimate import estimate_axis, sky_frame
 from polewright.core.axis.following import AxisReading, FollowState, follow, start_following
-from polewright.core.axis.following_words import best_position, camera_positions
+from polewright.core.axis.viewing import best_position, camera_positions
 from polewright.core.model import AxisEstimate, FloatArray, Site, SkyFrame, TargetPole
 from polewright.core.sky.places import horizontal_to_enu, offset_from_pole
 from polewright.core.unsolved import AxisLeapt, OtherCamera
+from polewright.words.axis import follow_words
 
 CAPTURE = (0.0, 45.0, 90.0)
 RIG = Rig(Site(48.0, 10.0, 200.0), 50.0, -72.0, rho_deg=30.0, hour_deg=-90.0)
@@ -135,7 +136,7 @@ def test_tracking_switched_off_is_noticed() -> None:
     session = run(RIG, steps)
     assert session.readings[1].tracking == "on"
     assert session.readings[4].tracking == "off"
-    said = [text for reading in session.readings for text in reading.warnings]
+    said = [follow_words(doubt) for reading in session.readings for doubt in reading.warnings]
     assert any("switched off" in text or "not as a drive does" in text for text in said)
     for k in range(5):
         assert np.linalg.norm(session.error_arcsec(k)) < 4.0 * np.linalg.norm(session.sigma_arcsec(k))
@@ -163,7 +164,7 @@ def test_a_slew_of_the_ra_axis_is_told_from_the_screws(turn: float) -> None:
     session = run(RIG, [Step(20.0), Step(40.0, turn_deg=turn), Step(60.0, turn_deg=turn)])
     reading = session.readings[1]
     assert (reading.ra_moved, reading.moved, reading.settled) == (True, False, False)
-    assert "not as a drive does" in reading.warnings[0]
+    assert "not as a drive does" in follow_words(reading.warnings[0])
     assert session.readings[2].settled
     for k in (1, 2):
         assert np.linalg.norm(session.error_arcsec(k)) < 4.0 * np.linalg.norm(session.sigma_arcsec(k))
@@ -203,10 +204,10 @@ def test_a_blurred_frame_and_an_old_frame_are_remarked_on() -> None:
     state = captured(RIG, rng)
     frame, _ = frame_after(RIG, Step(20.0), rng)
     _, reading = follow(state, replace(frame, rms_arcsec=9.0))
-    assert "while something moved" in reading.warnings[0]
+    assert "while something moved" in follow_words(reading.warnings[0])
     old, _ = frame_after(RIG, Step(-15.0), rng)
     _, reading = follow(state, old)
-    assert "older than the frame before" in reading.warnings[0]
+    assert "older than the frame before" in follow_words(reading.warnings[0])
 
 
 @pytest.mark.parametrize(
@@ -227,8 +228,8 @@ def test_a_weak_camera_position_is_named_with_a_better_one(
     session = run(rig, [Step(20.0), Step(30.0, screws=(0.05, 0.05)), Step(40.0, screws=(0.1, 0.08))])
     reading = session.readings[2]
     assert reading.weak_geometry is not None
-    assert words in reading.weak_geometry
-    assert cure in reading.weak_geometry
+    assert words in follow_words(reading.weak_geometry)
+    assert cure in follow_words(reading.weak_geometry)
     assert reading.weak_geometry in reading.warnings
     assert np.linalg.norm(session.sigma_arcsec(2)) > 6.0
     assert np.linalg.norm(session.error_arcsec(2)) < 4.0 * np.linalg.norm(session.sigma_arcsec(2))

@@ -11,6 +11,7 @@ import pytest
 from frame_reasons import FEW
 from night_diagram import mermaid_text
 from paper_night import PaperNight
+from polewright.core.axis_reasons import TooAlike
 from polewright.core.model import Site, TargetPole
 from polewright.core.night.effects import EnterStage, EstimateAxis, FollowAxis, KeepNight, Refused, StartFollowing
 from polewright.core.night.events import (
@@ -308,7 +309,7 @@ def test_proof_confirms_contradicts_or_waits() -> None:
     assert suspect.stage is Stage.PROOF and not suspect.proved
     accepted, effects = step(state, Accepted(61.0))
     assert accepted.accepted and not accepted.proved and effects == (KeepNight(),)
-    refusedly = after(AxisRefused(62.0, "Too little rotation.", "Rotate on."), state=state)
+    refusedly = after(AxisRefused(62.0, TooAlike(0.01, 0.8)), state=state)
     assert refusedly.proof.refusal is not None
 
 

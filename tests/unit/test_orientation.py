@@ -19,6 +19,7 @@ from polewright.core.plan.sky_choice import (
     screw_factor,
     three_frame_factor,
 )
+from polewright.words.axis import clock_words
 
 AIR = Atmosphere(1010.0, 10.0, 0.0, 0.574)
 
@@ -70,9 +71,12 @@ def test_clock_check_allows_for_reading_out_and_says_how_much_it_matters() -> No
     slow = check_clock([FrameArrival(100.0 * i - 127.0, 2.0, 100.0 * i + 4.0) for i in range(5)], math.radians(0.5))
     assert slow is not None and not slow.agrees
     assert slow.ahead_s == pytest.approx(-130.0)
-    assert "behind" in slow.words and "set both" in slow.words
+    assert slow.doubt is not None
+    assert "behind" in clock_words(slow.doubt) and "set both" in clock_words(slow.doubt)
     ahead = check_clock([FrameArrival(30.0, 2.0, 4.0)])
-    assert ahead is not None and not ahead.agrees and "ahead of" in ahead.words
+    assert (
+        ahead is not None and not ahead.agrees and ahead.doubt is not None and "ahead of" in clock_words(ahead.doubt)
+    )
 
 
 def test_scale_check_names_binning_and_focal_length() -> None:

@@ -15,6 +15,7 @@ from polewright.core.angles import ARCSEC_PER_RAD, SIDEREAL_RATE_RAD_S
 from polewright.core.drift.live import DriftSample, largest_step, with_sample
 from polewright.core.drift.rates import star_enu
 from polewright.core.drift.reading import DriftField, DriftReading
+from polewright.core.drift.reasons import NotTracking
 from polewright.core.model import Site, TargetPole
 from polewright.core.night.advise import advise
 from polewright.core.night.drift_watch import DriftWatch
@@ -148,7 +149,7 @@ def test_a_drift_that_tells_nothing_any_more_is_not_followed() -> None:
     state = replace(before(0.0, 0.0, 8.0), stage=Stage.CAPTURE, capture=Capture())
     known = after(state, DriftMeasured(4001.0, replace(drift_says(900.0, 0.0, 20.0), here_s=60.0)))
     assert known.capture.axis is not None
-    lost = after(known, DriftRefused(4002.0, "The camera does not follow the stars.", "Switch tracking on."))
+    lost = after(known, DriftRefused(4002.0, NotTracking()))
     assert lost.capture == Capture() and after(lost, NextAsked(4003.0)).stage is Stage.CAPTURE
 
 

@@ -11,7 +11,8 @@ from itertools import pairwise
 import pytest
 
 from polewright.core.angles import ARCSEC_PER_RAD
-from polewright.core.model import NotMeasurable, Site, TargetPole
+from polewright.core.model import Site, TargetPole
+from polewright.core.not_measurable import NotMeasurable
 from polewright.core.offset import Offset
 from polewright.core.plan.tolerance import needed_accuracy, worst_blur_px
 from polewright.core.plan.tonight import Planned, TonightsPlan

@@ -21,6 +21,7 @@ from polewright.core.errors import FrameReadError
 from polewright.core.model import Site, TargetPole, Utc
 from polewright.core.night import events
 from polewright.core.night.event_codec import event_to_plain
+from polewright.core.not_measurable import RecordedRefusal
 from polewright.core.sky.timescales import utc_from_iso
 from polewright.core.unsolved import Unreadable
 from polewright.services.clock import VirtualClock
@@ -272,7 +273,7 @@ def test_a_report_shows_markup_from_a_record_as_text(tmp_path: Path, capsys: pyt
         started,
         events.NextAsked(10.0),
         *(events.FrameUnsolved(20.0 + 30.0 * i, f"{hostile}-{i}.fits", Unreadable(hostile)) for i in range(8)),
-        events.AxisRefused(280.0, hostile, hostile),
+        events.AxisRefused(280.0, RecordedRefusal(hostile, hostile)),
         events.FolderLost(300.0, hostile),
     ):
         night.record("event", event_to_plain(event))

@@ -12,11 +12,12 @@ import pytest
 from polewright.commands.line import run
 from polewright.core.angles import ARCMIN_PER_RAD, ARCSEC_PER_RAD, SIDEREAL_RATE_RAD_S, rotation_about
 from polewright.core.errors import UsageError
-from polewright.core.model import FloatArray, NotMeasurable, Site, TargetPole
+from polewright.core.model import FloatArray, Site, TargetPole
 from polewright.core.plan.imaging_plan import ImagingPlan, drift_limit_rad, elongation, rotation_limit_rad
 from polewright.core.plan.sky_objects import SKY_OBJECTS, sky_object
 from polewright.core.plan.tolerance import (
     CAP_RAD,
+    TargetTooLow,
     Tolerance,
     longest_exposure_s,
     needed_accuracy,
@@ -26,6 +27,7 @@ from polewright.core.plan.tolerance import (
 from polewright.core.sky.places import default_target
 from polewright.simulate.mount import Mount, MountSpec
 from polewright.simulate.refraction import refract as through_air
+from polewright.words.plan import too_low_words
 
 PLAN = ImagingPlan(
     latitude_deg=40.0,
@@ -164,9 +166,9 @@ def test_a_target_that_sets_is_refused_with_a_cure() -> None:
     never = replace(PLAN, declination_deg=-60.0)
     for plan, cure in ((low, "Keep to hour angles"), (never, "Choose a target")):
         refusal = needed_accuracy(plan)
-        assert isinstance(refusal, NotMeasurable)
+        assert isinstance(refusal, TargetTooLow)
         assert refusal == unreachable(plan) == longest_exposure_s(plan, TargetPole.TRUE, 1e-3)
-        assert refusal.cure.startswith(cure)
+        assert too_low_words(refusal).cure.startswith(cure)
 
 
 def test_a_long_focus_stretches_stars_less_than_pixels() -> None:

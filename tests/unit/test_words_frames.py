@@ -8,11 +8,12 @@ import numpy as np
 import pytest
 
 from frame_reasons import SAMPLES, every_class
+from polewright.core.matching.leading_reason import leading_reason
 from polewright.core.model import StarList
 from polewright.core.night import advice as says
 from polewright.core.night.advice import frame_action
 from polewright.core.star_trouble import AllFull, CapOn, MostlyFull, NoStars, TooFewStars, Trailed
-from polewright.core.unsolved import FrameReason, NoMatch, exposure_factor, leading_reason, trouble_of
+from polewright.core.unsolved import FrameReason, NoMatch, exposure_factor, trouble_of
 from polewright.words.frames import frame_gain, frame_headline, frame_words
 from polewright.words.kinds import kind_text
 from solver_fields import star_list

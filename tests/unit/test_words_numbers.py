@@ -7,6 +7,8 @@ import math
 import pytest
 
 from polewright.core.angles import ARCMIN_PER_RAD, ARCSEC_PER_RAD
+from polewright.core.axis_reasons import Look, WeakView
+from polewright.words.axis import follow_words
 from polewright.words.numbers import (
     angle_text,
     clock_face_text,
@@ -109,7 +111,4 @@ def test_clock_face_senses_rates_times_and_shares() -> None:
 
 def test_no_large_number_has_an_exponent() -> None:
     """A camera that sees the screws badly is uncertain by 120", not by 1.2e+02"."""
-    from polewright.core.axis.following_words import CameraPosition, _arcsec
-
-    known = dict.fromkeys(CameraPosition.__dataclass_fields__, 0.0)
-    assert _arcsec(CameraPosition(**{**known, "sigma_rad": 123.4 / 206264.8})) == '120"'
+    assert 'about 120" uncertain a frame' in follow_words(WeakView(Look.ZENITH, 123.4 / 206264.8, None))

@@ -33,7 +33,9 @@ from polewright.core.model import Site, SkyFrame, TargetPole
 from polewright.core.offset import Covariance
 from polewright.core.sky.places import default_target, standard_atmosphere
 from polewright.services.measuring import place_in_sky
+from polewright.words.drift import comparison_words, drift_doubt_words, drift_refusal_words, unknown_words
 from polewright.words.frames import frame_words
+from polewright.words.kinds import told_facts
 from polewright.words.numbers import angle_text, duration_text, number_text, offset_words, sigma_text
 
 USUAL_NOISE_ARCSEC, USUAL_CADENCE_S = 1.0, 5.0
@@ -108,8 +110,9 @@ def run(args: argparse.Namespace) -> int:
     if isinstance(result, DriftResult):
         facts, lines = _found(args, watched, result, turn)
     else:
-        facts = {"axis": None, "reason": result.reason, "cure": result.cure}
-        lines = [f"Not measurable: {result.reason}", f"Do this: {result.cure}"]
+        said = drift_refusal_words(result)
+        facts = {"axis": None, **told_facts(result, said)}
+        lines = [f"Not measurable: {said.reason}", f"Do this: {said.cure}"]
     facts |= {
         "target": watched.proof.target.name.lower(),
         "frames_used": watched.frames,
@@ -229,7 +232,7 @@ def _found(
             "total_arcmin": math.hypot(result.east_rad, result.up_rad) * ARCMIN_PER_RAD,
             "covariance_arcmin2": (np.array(result.covariance_rad2) * ARCMIN_PER_RAD**2).tolist(),
         },
-        "unknown": result.unknown,
+        "unknown": unknown_words(result.unknown),
         "noise_arcsec": result.noise_rad * ARCSEC_PER_RAD,
         "inflation": result.inflation,
         "periodic_error_arcsec": result.drive_wave_rad * ARCSEC_PER_RAD,
@@ -237,7 +240,7 @@ def _found(
         "certainty_arcmin": args.certainty,
         "seconds_left": left.seconds if math.isfinite(left.seconds) else None,
         "next_field": left.component or None,
-        "warnings": list(result.warnings),
+        "warnings": list(map(drift_doubt_words, result.warnings)),
     }
     lines = [*_result_sentences(watched, result), _left_sentence(left, args.certainty)]
     if turn is not None:
@@ -249,8 +252,8 @@ def _found(
             "agree": comparison.agree,
             "cause": comparison.cause.value,
         }
-        lines.append(comparison.sentence)
-    return facts, lines + [f"Note: {text}" for text in result.warnings]
+        lines.append(comparison_words(comparison, result.unknown))
+    return facts, lines + [f"Note: {text}" for text in map(drift_doubt_words, result.warnings)]
 
 
 def _field_facts(p: PositionDrift) -> dict[str, Any]:
@@ -287,7 +290,7 @@ def _result_sentences(watched: Watched, result: DriftResult) -> list[str]:
         f"  drive        periodic error of ± {angle_text(result.drive_wave_rad)}, taken out",
         f"  one frame    {sigma_text(result.noise_rad)} in declination",
     ]
-    return lines + ([result.unknown] if result.unknown else [])
+    return lines + ([unknown_words(result.unknown)] if result.unknown else [])
 
 
 def _left_sentence(left: Remaining, certainty_arcmin: float) -> str:

@@ -17,6 +17,7 @@ from polewright.core.sky.places import hemisphere_sign
 from polewright.services.contained.process import HelperProcess
 from polewright.services.contained.reader import ContainedDetector, ContainedReader
 from polewright.services.measuring import Optics, stated_scale_arcsec_px
+from polewright.words.drift import shift_words
 
 SHARED_ANGLE_SIGMA_RAD = math.radians(2.5)  # axes that are not square turn the camera by this between two fields
 
@@ -72,7 +73,7 @@ def unsolved_proof(
             state = replace(state, camera=replace(state.camera, position_angle_rad=math.radians(angle_deg)))
             state = add_stars(state, detector.detect(frame), frame.utc_mid.value.seconds_since(begin))
             if state.trouble is not None:
-                left_out.append((frame.name, f"{state.trouble.reason} {state.trouble.cure}"))
+                left_out.append((frame.name, shift_words(state.trouble).whole))
     if state is None:
         return proof, 0, tuple(left_out)
     return state.proof, len(state.proof.samples), tuple(left_out)

@@ -24,6 +24,7 @@ from polewright.core.errors import FrameReadError, UsageError
 from polewright.core.model import AxisEstimate, Site, SkyFrame, TargetPole
 from polewright.core.sky.places import default_target, standard_atmosphere
 from polewright.services.measuring import MeasuredFrame, place_in_sky
+from polewright.words.axis import doubt_words, follow_words, refusal_words
 from polewright.words.frames import frame_words
 from polewright.words.numbers import offset_words
 
@@ -98,11 +99,11 @@ class FollowSession:
             estimate = estimate_axis(self._captured, self._site, self._atmosphere, self._target)
             if isinstance(estimate, AxisEstimate):
                 reading = (estimate.east_rad, estimate.up_rad, estimate.covariance_rad2)
-                warnings += estimate.warnings
+                warnings += map(doubt_words, estimate.warnings)
                 if self._left == 0:
                     self._following = start_following(estimate, self._captured)
             elif self._left == 0:
-                warnings.append(f"{estimate.reason} {estimate.cure}")
+                warnings.append(refusal_words(estimate).whole)
         elif self._left == 0:
             warnings.append("Fewer than two capture frames could be solved: take the capture again.")
         return self._line(name, "capture", reading, "unknown", warnings)
@@ -115,7 +116,7 @@ class FollowSession:
 
     def _reading_line(self, name: str, reading: AxisReading, warnings: list[str]) -> dict[str, object]:
         values = (reading.east_rad, reading.up_rad, reading.covariance_rad2)
-        return self._line(name, "adjust", values, reading.tracking, [*warnings, *reading.warnings])
+        return self._line(name, "adjust", values, reading.tracking, [*warnings, *_told(reading)])
 
     def _line(
         self,
@@ -164,3 +165,9 @@ def sentence(line: dict[str, object]) -> str:
     warnings = line["warnings"]
     assert isinstance(warnings, list)
     return "\n".join([text, *(f"  note: {warning}" for warning in warnings)])
+
+
+def _told(reading: AxisReading) -> list[str]:
+    """What is to be known about a reading; why the frame could not be used."""
+    refused = [] if reading.refused is None else [frame_words(reading.refused).whole]
+    return [*refused, *map(follow_words, reading.warnings)]

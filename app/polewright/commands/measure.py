@@ -23,11 +23,13 @@ from polewright.commands.options import (
 from polewright.core.angles import ARCMIN_PER_RAD
 from polewright.core.axis.estimate import estimate_axis
 from polewright.core.axis.screw_offsets import screw_offsets
-from polewright.core.model import AxisEstimate, NotMeasurable, PlateSolution, Site, SkyFrame, TargetPole
+from polewright.core.axis_reasons import AxisRefusal, SkyImpossible, TooFewPlaced
+from polewright.core.model import AxisEstimate, PlateSolution, Site, SkyFrame, TargetPole
 from polewright.core.night.orientation.clock import clock_effect_rad, doubting_clock
 from polewright.core.sky.places import default_target, standard_atmosphere
 from polewright.core.unsolved import ImpossibleSky, Unsolved
 from polewright.services.measuring import MeasuredFrame, arrivals_of, place_in_sky
+from polewright.words.axis import doubt_words, refusal_words
 from polewright.words.frames import frame_words
 from polewright.words.kinds import told_facts
 from polewright.words.numbers import offset_words
@@ -87,20 +89,17 @@ def outcome_of(item: MeasuredFrame, placed: SkyFrame | Unsolved) -> PlateSolutio
     return placed if isinstance(placed, Unsolved) else item.outcome
 
 
-def estimate_of(capture: Capture) -> AxisEstimate | NotMeasurable:
+def estimate_of(capture: Capture) -> AxisEstimate | AxisRefusal:
     """The axis; refused when a frame cannot come from this site and time, for then none of them can be trusted."""
     for item in capture.measured:
         if isinstance(item.outcome, Unsolved) and isinstance(item.outcome.why, ImpossibleSky):
-            return NotMeasurable(*frame_words(item.outcome.why))
+            return SkyImpossible(item.outcome.why)
     unplaced = [item for item in capture.measured if isinstance(item.outcome, Unsolved)]
     if len(capture.sky_frames) < 2 and unplaced and isinstance(unplaced[0].outcome, Unsolved):
-        first, count = frame_words(unplaced[0].outcome.why), len(capture.measured)
-        reason = (
-            f"{len(capture.sky_frames)} of {count} frames could be placed on the sky; 2 are needed, 3 are better."
-        )
-        return NotMeasurable(f"{reason} {unplaced[0].frame.name}: {first.reason}", first.cure)
+        name, why = unplaced[0].frame.name, unplaced[0].outcome.why
+        return TooFewPlaced(len(capture.sky_frames), len(capture.measured), name, why)
     estimate = estimate_axis(capture.sky_frames, capture.site, standard_atmosphere(capture.site), capture.target)
-    if isinstance(estimate, NotMeasurable):
+    if not isinstance(estimate, AxisEstimate):
         return estimate
     return doubting_clock(estimate, arrivals_of([item.frame for item in capture.measured]))
 
@@ -127,14 +126,13 @@ def frame_facts(item: MeasuredFrame) -> dict[str, object]:
     return facts
 
 
-def measured_facts(capture: Capture, estimate: AxisEstimate | NotMeasurable) -> dict[str, object]:
+def measured_facts(capture: Capture, estimate: AxisEstimate | AxisRefusal) -> dict[str, object]:
     """The facts as plain values, under the names that the JSON output promises."""
     frames = [frame_facts(item) for item in capture.measured]
-    if isinstance(estimate, NotMeasurable):
+    if not isinstance(estimate, AxisEstimate):
         return {
             "axis": None,
-            "reason": estimate.reason,
-            "cure": estimate.cure,
+            **told_facts(estimate, refusal_words(estimate)),
             "target": capture.target.name.lower(),
             "frames": frames,
             "warnings": list(capture.warnings),
@@ -155,11 +153,11 @@ def measured_facts(capture: Capture, estimate: AxisEstimate | NotMeasurable) -> 
         "turn_per_clock_minute_arcmin": clock_effect_rad(estimate.total_rad, 60.0) * ARCMIN_PER_RAD,
         "suspect": estimate.suspect,
         "frames": frames,
-        "warnings": [*capture.warnings, *estimate.warnings],
+        "warnings": [*capture.warnings, *map(doubt_words, estimate.warnings)],
     }
 
 
-def sentences(capture: Capture, estimate: AxisEstimate | NotMeasurable) -> list[str]:
+def sentences(capture: Capture, estimate: AxisEstimate | AxisRefusal) -> list[str]:
     """The same for a person."""
     lines = []
     for item in capture.measured:
@@ -173,11 +171,15 @@ def sentences(capture: Capture, estimate: AxisEstimate | NotMeasurable) -> list[
         else:
             lines.append(f"{item.frame.name}: not solved: {frame_words(outcome.why).whole}")
     lines.append("")
-    if isinstance(estimate, NotMeasurable):
-        lines += [f"Not measurable: {estimate.reason}", f"Do this: {estimate.cure}"]
+    if not isinstance(estimate, AxisEstimate):
+        said = refusal_words(estimate)
+        lines += [f"Not measurable: {said.reason}", f"Do this: {said.cure}"]
     else:
         lines += axis_sentences(capture, estimate)
-    warnings = [*capture.warnings, *(estimate.warnings if isinstance(estimate, AxisEstimate) else ())]
+    warnings = [
+        *capture.warnings,
+        *(map(doubt_words, estimate.warnings) if isinstance(estimate, AxisEstimate) else ()),
+    ]
     return lines + [f"Note: {text}" for text in warnings]
 
 

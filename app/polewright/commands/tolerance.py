@@ -11,13 +11,14 @@ from polewright.commands.line import EXIT_NOT_MEASURABLE, EXIT_OK
 from polewright.commands.options import TARGETS, positive
 from polewright.core.angles import ARCMIN_PER_RAD
 from polewright.core.errors import UsageError
-from polewright.core.model import NotMeasurable, Site, TargetPole
+from polewright.core.model import Site, TargetPole
 from polewright.core.plan.imaging_plan import ImagingPlan, elongation
 from polewright.core.plan.sky_objects import sky_object
-from polewright.core.plan.tolerance import Tolerance, longest_exposure_s, needed_accuracy, worst_blur_px
+from polewright.core.plan.tolerance import TargetTooLow, Tolerance, longest_exposure_s, needed_accuracy, worst_blur_px
 from polewright.core.sky.places import default_target
+from polewright.words.kinds import told_facts
 from polewright.words.numbers import angle_text, duration_text, number_text
-from polewright.words.plan import POLE_WORDS
+from polewright.words.plan import POLE_WORDS, too_low_words
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -53,9 +54,10 @@ def run(args: argparse.Namespace) -> int:
     plan = plan_from(args)
     target = TARGETS[args.target] if args.target else default_target(Site(plan.latitude_deg, 0.0))
     facts = needed_accuracy(plan, target)
-    if isinstance(facts, NotMeasurable):
-        answer = {"possible": False, "reason": facts.reason, "cure": facts.cure}
-        print(json.dumps(answer) if args.json else f"{facts.reason}\n{facts.cure}")
+    if isinstance(facts, TargetTooLow):
+        said = too_low_words(facts)
+        answer = {"possible": False, **told_facts(facts, said)}
+        print(json.dumps(answer) if args.json else "\n".join(said))
         return EXIT_NOT_MEASURABLE
     lines, plain = sentences(plan, facts), plain_facts(plan, facts)
     if args.error is not None:

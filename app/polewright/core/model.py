@@ -25,6 +25,7 @@ from typing import Generic, TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
+from polewright.core.axis_reasons import AxisDoubt
 from polewright.core.star_trouble import StarTrouble
 
 FloatArray = NDArray[np.float64]
@@ -288,16 +289,8 @@ class AxisEstimate:
     rotation_rad: FloatArray  # (N,) angle of each frame about the axis, first is 0
     frames: tuple[str, ...]
     suspect: str | None = None
-    warnings: tuple[str, ...] = ()
+    warnings: tuple[AxisDoubt, ...] = ()
 
     @property
     def total_rad(self) -> float:
         return float(np.hypot(self.east_rad, self.up_rad))
-
-
-@dataclass(frozen=True)
-class NotMeasurable:
-    """A number that the data do not support: why, and what the person can do about it."""
-
-    reason: str
-    cure: str

@@ -6,11 +6,7 @@ from dataclasses import dataclass
 from enum import Enum
 from typing import assert_never
 
-import numpy as np
-
-from polewright.core.model import StarFlag, StarList
 from polewright.core.star_trouble import (
-    STARS_NEEDED,
     AllFull,
     CapOn,
     MostlyFull,
@@ -23,8 +19,6 @@ from polewright.core.star_trouble import (
     TooSmall,
     Trailed,
 )
-
-_MOST_ELONGATED = 0.5
 
 
 class FrameTrouble(Enum):
@@ -150,22 +144,6 @@ class Unsolved:
 
     why: FrameReason
     stars_detected: int = 0
-
-
-def leading_reason(stars: StarList, unmatched: Unmatched | None) -> FrameReason:
-    """Why these stars could not be placed, by cause: what the sensor shows (a cap, too much light, motion, focus)
-    before how many stars there are, and both before a pattern that fits nowhere."""
-    told = stars.trouble
-    if told is not None and not isinstance(told, NoStars | TooFewStars):
-        return told
-    count = len(stars)
-    if count and np.mean((stars.flags & StarFlag.ELONGATED) != 0) > _MOST_ELONGATED:
-        return Elongated(count)
-    if told is not None:
-        return told
-    if unmatched is not None and (count >= STARS_NEEDED or isinstance(unmatched, ScaleUnknown)):
-        return unmatched
-    return TooFewStars(None, 0, count, STARS_NEEDED, 0.0) if count else NoStars(None, 0)
 
 
 def trouble_of(why: FrameReason) -> FrameTrouble:

@@ -13,8 +13,9 @@ import numpy as np
 from polewright.core.axis.estimate import estimate_axis, predicted_sigma_rad
 from polewright.core.axis.following import FollowState, follow, start_following, start_following_axis
 from polewright.core.axis.following_start import KnownAxis
-from polewright.core.drift.reading import read_drift
-from polewright.core.model import AxisEstimate, NotMeasurable, SkyFrame
+from polewright.core.axis_reasons import AxisRefusal
+from polewright.core.drift.reading import DriftReading, read_drift
+from polewright.core.model import AxisEstimate, SkyFrame
 from polewright.core.night.advice import Advice
 from polewright.core.night.advise import advise
 from polewright.core.night.effects import Effect, EstimateAxis, FitDrift, FollowAxis, StartFollowing
@@ -62,7 +63,7 @@ class Course:
             return self._fit_drift(effect, at_s)
         return None
 
-    def _measure(self, effect: EstimateAxis | StartFollowing) -> tuple[list[SkyFrame], AxisEstimate | NotMeasurable]:
+    def _measure(self, effect: EstimateAxis | StartFollowing) -> tuple[list[SkyFrame], AxisEstimate | AxisRefusal]:
         plan = self.state.plan
         assert plan is not None
         frames = [placed.sky_frame() for placed in effect.frames]
@@ -70,16 +71,16 @@ class Course:
 
     def _estimate(self, effect: EstimateAxis, at_s: float) -> AnyEvent:
         frames, axis = self._measure(effect)
-        if isinstance(axis, NotMeasurable):
-            return AxisRefused(at_s, axis.reason, axis.cure)
+        if not isinstance(axis, AxisEstimate):
+            return AxisRefused(at_s, axis)
         return AxisMeasured(at_s, MeasuredAxis.of(axis, rotation_gains(frames)))
 
     def _fit_drift(self, effect: FitDrift, at_s: float) -> AnyEvent:
         plan = self.state.plan
         assert plan is not None
         found = read_drift(effect.samples, plan.site, plan.air, effect.target, effect.wanted_rad, effect.rested_s)
-        if isinstance(found, NotMeasurable):
-            return DriftRefused(at_s, found.reason, found.cure)
+        if not isinstance(found, DriftReading):
+            return DriftRefused(at_s, found)
         return DriftMeasured(at_s, found)
 
     def _start(self, effect: StartFollowing) -> None:

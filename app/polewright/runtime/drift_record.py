@@ -11,5 +11,5 @@ DRIFT_KIND = "drift_proof"
 
 
 def drift_record(effect: KeepDrift) -> dict[str, Any]:
-    """The reading as plain values, with the sentence of the comparison."""
-    return {**to_plain(effect.reading), "comparison": effect.comparison}
+    """The reading as plain values, and the comparison."""
+    return {**to_plain(effect.reading), "comparison": to_plain(effect.comparison)}

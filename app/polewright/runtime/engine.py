@@ -40,6 +40,7 @@ from polewright.services.night_log import NightLog
 from polewright.services.ports import Clock, Recorder
 from polewright.services.program_log import LOG
 from polewright.services.report.facts import VIGIL_KIND
+from polewright.words.axis import clock_words
 
 SKY_TOPIC, CLOCK_TOPIC = "sky turned", "clock"
 CLOCK_FRAMES = 5  # one late file says nothing
@@ -330,8 +331,10 @@ class NightEngine:
         check = check_clock(self._arrivals) if len(self._arrivals) == CLOCK_FRAMES else None
         if check is None:
             return
-        right = -CLOCK_BEHIND_S <= check.ahead_s <= CLOCK_AHEAD_S
-        self._while_it_lasts(CLOCK_TOPIC, None if right else (check.words, CLOCK_CURE))
+        right = check.doubt is None or -CLOCK_BEHIND_S <= check.ahead_s <= CLOCK_AHEAD_S
+        self._while_it_lasts(
+            CLOCK_TOPIC, None if right or not check.doubt else (clock_words(check.doubt), CLOCK_CURE)
+        )
 
     def recording_trouble(self, trouble: RecordingError | None) -> None:
         """For the recorder: trouble with the disk has come, changed, or (None) gone."""

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
+from polewright.core.axis_reasons import RecordedDoubt
 from polewright.core.model import Utc
 from polewright.core.night.effects import Effect, EstimateAxis, FitDrift, FollowAxis, StartFollowing
 from polewright.core.night.event_codec import event_from_plain
@@ -18,6 +20,7 @@ from polewright.core.night.events import (
     FrameSolved,
     FrameUnsolved,
 )
+from polewright.core.not_measurable import RecordedRefusal
 from polewright.core.plain import from_plain
 from polewright.core.unsolved import FrameTrouble, RecordedReason, trouble_of
 from polewright.runtime.course import Course
@@ -160,10 +163,15 @@ class CheckedReplay:
 
 
 def _told_in_words(recorded: object, computed: object) -> bool:
-    """Whether an older version wrote down in a sentence what is a value now: nothing is left to compare."""
-    if not (isinstance(recorded, FrameUnsolved) and isinstance(computed, FrameUnsolved)):
-        return False
-    return isinstance(recorded.why, RecordedReason) and trouble_of(recorded.why) is trouble_of(computed.why)
+    """Whether they are equal but for what an older version wrote down in sentences: that cannot be compared."""
+    if isinstance(recorded, RecordedReason | RecordedRefusal | RecordedDoubt):
+        return computed is not None
+    if dataclasses.is_dataclass(recorded) and type(recorded) is type(computed):
+        names = (item.name for item in dataclasses.fields(recorded))
+        return all(_told_in_words(getattr(recorded, name), getattr(computed, name)) for name in names)
+    if isinstance(recorded, tuple) and isinstance(computed, tuple) and len(recorded) == len(computed):
+        return all(map(_told_in_words, recorded, computed))
+    return recorded == computed
 
 
 def _strike(open_effects: list[tuple[Effect, AnyEvent | None]], event: AnyEvent) -> None:

@@ -5,7 +5,8 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from polewright.core.model import NotMeasurable, Site
+from polewright.core.model import Site
+from polewright.core.not_measurable import NotMeasurable
 
 MODEL = "WMM2025"
 VALID_FROM_YEAR, VALID_UNTIL_YEAR = 2025.0, 2030.0
@@ -33,8 +34,13 @@ class MagneticDeclination:
         return (true_azimuth_deg - self.declination_deg) % 360.0
 
 
-def magnetic_declination(site: Site, julian_year: float) -> MagneticDeclination | NotMeasurable:
-    """Declination at `site`; NotMeasurable near a magnetic pole, where a compass is of no use.
+@dataclass(frozen=True)
+class CompassUseless(NotMeasurable):
+    """So close to the magnetic pole a compass shows nothing of use."""
+
+
+def magnetic_declination(site: Site, julian_year: float) -> MagneticDeclination | CompassUseless:
+    """Declination at `site`; CompassUseless near a magnetic pole, where a compass is of no use.
 
     Uncertainty by the WMM2025 error model: sqrt(0.26^2 + (5417 / H)^2) degrees, H in nT. Outside the model's five
     years the nearest of its limits is used, with a growing uncertainty and a warning.
@@ -46,10 +52,7 @@ def magnetic_declination(site: Site, julian_year: float) -> MagneticDeclination 
     model = GeoMag(coefficients_data=wmm_2025.WMM_2025)
     found = model.calculate(glat=site.lat_deg, glon=site.lon_deg, alt=site.elev_m / 1000.0, time=year)
     if found.h < USELESS_BELOW_NT:
-        return NotMeasurable(
-            "This close to the magnetic pole a compass shows nothing of use.",
-            "Find true north by the Sun, the stars or a map instead.",
-        )
+        return CompassUseless()
     outside = abs(julian_year - year)
     sigma = math.hypot(0.26, 5417.0 / found.h, DRIFT_SIGMA_DEG_PER_YEAR * outside)
     warnings = []

@@ -28,7 +28,10 @@ HARMLESS = frozenset(
         "width_px", "height_px", "focal_px", "mirrored", "scale_arcsec_px",
         # the axis
         "axis", "east_rad", "up_rad", "covariance_rad2", "chi2", "dof", "rotation_rad", "frames", "suspect",
-        "gains", "tracking", "sigma_rad",
+        "gains", "tracking", "sigma_rad", "text", "disagree", "placed", "first", "last", "twin", "span_rad",
+        "turn_rad", "after_rad", "scatter_rad", "size_rad", "stays", "after", "others", "widened", "screws_too",
+        "look",
+        "ahead_s", "hours", "unknown", "cause", "agree", "comparison", "needed_s", "stars", "reach_px",
     }
 )  # fmt: skip
 """Names of recorded values that tell nothing about the place: angles of the axis against the pole, times, counts.

@@ -15,6 +15,7 @@ from polewright.core.matching.growth import Detections, Placement
 from polewright.core.matching.hint import CAMERA_SCALE_TOLERANCE, SolveHint
 from polewright.core.matching.image_stars import ImageStars, image_stars
 from polewright.core.matching.layers import LAYERS_PER_SQ_DEG
+from polewright.core.matching.leading_reason import leading_reason
 from polewright.core.matching.quad_search import MOST_ALIKE, Question, quad_poses, quads_asked
 from polewright.core.matching.regions import Cap, Ring
 from polewright.core.matching.triangles import image_triangles, triangle_poses
@@ -29,7 +30,7 @@ from polewright.core.model import (
     StarList,
 )
 from polewright.core.sky.catalogue import Catalogue
-from polewright.core.unsolved import NoMatch, NoMatchAnywhere, ScaleUnknown, Unmatched, Unsolved, leading_reason
+from polewright.core.unsolved import NoMatch, NoMatchAnywhere, ScaleUnknown, Unmatched, Unsolved
 from polewright.services.sky_index import Progress, SkyIndex
 
 FEWEST_STARS = 4

@@ -10,7 +10,7 @@ from typing import NamedTuple, assert_never
 
 from polewright.core.angles import ARCMIN_PER_RAD
 from polewright.core.drift.reading import DriftReading
-from polewright.core.drift.stillness import HELD
+from polewright.core.drift.reasons import Held, NotTracking
 from polewright.core.night import advice as it
 from polewright.core.night.advice import Advice, Reason
 from polewright.core.night.states import Stage
@@ -20,6 +20,8 @@ from polewright.core.screws.doable import SMALLEST_TURNS
 from polewright.core.screws.lesson import MOST_TURNS
 from polewright.core.screws.lock_memory import lock_words
 from polewright.core.screws.plan import TurnKind
+from polewright.words.axis import follow_words, refusal_words
+from polewright.words.drift import comparison_words, drift_doubt_words, drift_refusal_words
 from polewright.words.frames import clouded_words, frame_gain, frame_headline, frame_words
 from polewright.words.numbers import (
     angle_text,
@@ -147,7 +149,7 @@ def _rotate(west_deg: float) -> str:
 
 def _why_turn(why: it.PlaceWanted) -> str:
     if why.sigma_rad is None:
-        return TAKE_CARE if why.refusal is None else f"{why.refusal.reason} {why.refusal.cure}"
+        return TAKE_CARE if why.refusal is None else refusal_words(why.refusal).whole
     known = f"Known to {sigma_text(why.sigma_rad)} so far;"
     if why.places < 3:
         return f"{known} a third place checks the other two. Leave declination alone."
@@ -183,7 +185,8 @@ def _correction(
         case it.Settling(left_s):
             what = f"Settling, {left_s:.0f} s." if left_s else "Waiting for a frame."
             return Told(f"Hands off. {what}", "The axis is still moving, or has just been touched.")
-        case it.WeakGeometry(west_deg, sigma_rad, warning):
+        case it.WeakGeometry(west_deg, sigma_rad, doubt):
+            warning = "" if doubt is None else follow_words(doubt)
             seen = f"Here the screws can hardly be seen; near the meridian they can. {warning}".strip()
             return Told(_rotate(west_deg), seen, f"The uncertainty falls below {angle_text(sigma_rad)}.")
         case it.ScrewLeft():
@@ -300,13 +303,13 @@ def _drift(
     match why:
         case it.TripodSettles(left_s):
             return Told(f"Hands off. Tripod settling, {duration_text(left_s)}.", SETTLES)
-        case it.DriftDisturbed(warning):
-            return Told("Begin the drift again.", warning)
+        case it.DriftDisturbed(doubt):
+            return Told("Begin the drift again.", drift_doubt_words(doubt))
         case it.LooksGuided():
             gain = "A drive without periodic error looks like this too: then turn the RA axis, or take it as it is."
-            return Told("Switch guiding off, then begin again.", HELD, gain)
-        case it.NotTracking(reason, cure):
-            return Told("Switch tracking on.", f"{reason} {cure}")
+            return Told("Switch guiding off, then begin again.", drift_doubt_words(Held()), gain)
+        case it.NotTracking():
+            return Told("Switch tracking on.", drift_refusal_words(NotTracking()).whole)
         case it.DriftUnsure(offset):
             here = f"By this drift the axis is {_total(offset)} off, {sigma_text(offset.sigma_rad)}"
             unsure = f"{here}: not sure enough. A tripod that still settles moves the stars as well."
@@ -323,7 +326,7 @@ def _drift(
 
 def _drift_told(why: it.DriftTold) -> Told:
     sentence = f"By drift {_total(why.offset)} off: go on." if why.proof else "Go on: the axis is known."
-    reason = "Both components are known." if why.told is None else why.told.sentence
+    reason = "Both components are known." if why.told is None else comparison_words(why.told, None)
     guided = " Declination guiding left on would look like this too." if why.guided_too else ""
     return Told(sentence, f"{reason}{guided}", "The correction goes on from the drift.")
 
@@ -348,10 +351,12 @@ def _place(hour_angle_h: float) -> str:
 def _watched(why: it.DriftWatched) -> Told:
     sentence, reading = f"Hands off, guiding off: {duration_text(why.left_s)}.", why.reading
     if reading is None:
-        reason = f"{why.reason} {why.cure}".strip() or "The first frames show how much they scatter."
+        refusal = why.refusal
+        first = "The first frames show how much they scatter."
+        reason = first if refusal is None else drift_refusal_words(refusal).whole
         return Told(sentence, f"{reason} {QUIET}")
     hopeless = () if math.isfinite(reading.here_s + reading.there_s) else (HOPELESS,)
-    told = " ".join((_so_far(reading), *hopeless, *reading.warnings))
+    told = " ".join((_so_far(reading), *hopeless, *map(drift_doubt_words, reading.warnings)))
     return Told(sentence, told, f"Then a field for the {reading.component}." if reading.component else "")
 
 

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import math
+
 from polewright.core.model import Site, TargetPole
-from polewright.core.plan.tolerance import Tolerance, longest_exposure_s
+from polewright.core.plan.tolerance import TargetTooLow, Tolerance, longest_exposure_s
 from polewright.core.plan.tonight import Planned, ToleranceOrigin, TonightsPlan
 from polewright.words.numbers import angle_text, duration_text, number_text
+from polewright.words.said import Said
 
 POLE_WORDS = {
     TargetPole.TRUE: "the true pole",
@@ -76,3 +79,21 @@ def serves_words(planned: Planned, site: Site, target: TargetPole, east_rad: flo
         f" Expose no longer than {duration_text(longest)}." if isinstance(longest, float) and longest >= 1.0 else ""
     )
     return f"{said}, more than the {plan.allowed_blur_px:g} px allowed.{cure}"
+
+
+def too_low_words(why: TargetTooLow) -> Said:
+    """That nothing can be said about a plan, because its target stands too low for a while."""
+    reason = (
+        f"The target stands {_height_text(why.altitude_rad)} at hour angle {why.hour_angle_h:+.1f} h: 10 above it are"
+        " needed."
+    )
+    if why.high_h is None:
+        return Said(reason, "Choose a target farther toward the pole, or other hours.")
+    return Said(reason, f"Keep to hour angles from {why.high_h[0]:+.1f} h to {why.high_h[1]:+.1f} h.")
+
+
+def _height_text(altitude_rad: float) -> str:
+    """`9 degrees above the horizon`: never rounded up to what would be enough."""
+    degrees = math.floor(math.degrees(altitude_rad))
+    side = "above" if degrees >= 0 else "below"
+    return f"{abs(degrees)} {'degree' if abs(degrees) == 1 else 'degrees'} {side} the horizon"

@@ -12,11 +12,26 @@ from polewright.core.axis.accuracy import predicted_sigma_rad, recommended_rotat
 from polewright.core.axis.fit import rotation_angles, shared_axis
 from polewright.core.axis.sky_frame import sky_frame
 from polewright.core.axis.suspects import Verdict, judge
+from polewright.core.axis_reasons import (
+    AxisDoubt,
+    AxisRefusal,
+    FarFromPole,
+    LongApart,
+    LowPole,
+    MirroredAndNot,
+    OtherField,
+    SameExposure,
+    SameInstant,
+    TooAlike,
+    TooFewPlaces,
+    TooUnsure,
+    TwoFrames,
+    Unsure,
+)
 from polewright.core.model import (
     Atmosphere,
     AxisEstimate,
     FloatArray,
-    NotMeasurable,
     Site,
     SkyFrame,
     TargetPole,
@@ -32,13 +47,6 @@ LARGEST_OFFSET_RAD = np.radians(20.0)
 LONGEST_CAPTURE_S = 6.0 * 3600.0  # no capture takes so long: these frames are of two setups
 LOW_POLE_RAD = np.radians(4.0)
 LOW_POLE_SIGMA_RAD = 10.0 / ARCMIN_PER_RAD
-LOW_POLE = (
-    "So near the horizon nobody knows to arcminutes where air shows the pole: aim at the true pole here. The"
-    " uncertainty has been widened."
-)
-TWO_FRAMES = (
-    "Two frames cannot check each other: a slipped declination or a moved tripod would go unnoticed. Take a third."
-)
 _SAME_FIELD = 0.01  # relative difference of field widths that is still one camera
 _SAME_INSTANT_S = 0.05
 _MOVED_RAD = np.radians(0.2)
@@ -46,10 +54,10 @@ _MOVED_RAD = np.radians(0.2)
 
 def estimate_axis(
     frames: Sequence[SkyFrame], site: Site, atmosphere: Atmosphere, target: TargetPole
-) -> AxisEstimate | NotMeasurable:
+) -> AxisEstimate | AxisRefusal:
     """Where the RA axis points against the target pole, from N >= 2 frames with only the RA axis turned between.
 
-    Tracking may be on or off. NotMeasurable when the frames cannot support a number; UsageError for an impossible
+    Tracking may be on or off. A refusal when the frames cannot support a number; UsageError for an impossible
     site.
     """
     check_site(site)
@@ -67,10 +75,10 @@ def estimate_axis(
     verdict = judge([frame.name for frame in frames], attitudes, covariances, pole)
     offset = float(separation_rad(verdict.fit.axis_enu, pole))
     if offset > LARGEST_OFFSET_RAD:
-        return _far_from_pole(offset)
+        return FarFromPole(offset)
     estimate = _estimate(frames, site, target, pole, verdict, notes)
     sigma = float(np.sqrt(np.trace(estimate.covariance_rad2)))
-    return _not_sure_enough(frames, sigma) if sigma > LARGEST_SIGMA_RAD else estimate
+    return TooUnsure(sigma, _onward_rad(frames)) if sigma > LARGEST_SIGMA_RAD else estimate
 
 
 def _estimate(
@@ -79,7 +87,7 @@ def _estimate(
     target: TargetPole,
     pole: FloatArray,
     verdict: Verdict,
-    notes: tuple[str, ...],
+    notes: tuple[AxisDoubt, ...],
 ) -> AxisEstimate:
     fit = verdict.fit
     east, up = offset_from_pole(fit.axis_enu, pole, site)
@@ -91,14 +99,14 @@ def _estimate(
     doubt = low_pole_doubt_rad(site, target)
     covariance = covariance + np.diag([0.0, doubt**2])
     sigma = float(np.sqrt(np.trace(covariance)))
-    warnings = [*notes, *verdict.warnings]
+    warnings: list[AxisDoubt] = [*notes, *verdict.warnings]
     if doubt > 0.0:
-        warnings.append(LOW_POLE)
+        warnings.append(LowPole())
     agreed = verdict.scatter_rad == 0.0 and verdict.suspect is None and doubt == 0.0
     if UNSURE_SIGMA_RAD < sigma <= LARGEST_SIGMA_RAD and agreed:
         warnings.append(_unsure(frames, sigma))
     if len(frames) == 2:
-        warnings.append(TWO_FRAMES)
+        warnings.append(TwoFrames())
     return AxisEstimate(
         site=site,
         target=target,
@@ -131,7 +139,7 @@ def low_pole_doubt_rad(site: Site, target: TargetPole) -> float:
     return float(target.value * LOW_POLE_SIGMA_RAD * (1.0 - altitude / LOW_POLE_RAD))
 
 
-def without_repeats(frames: Sequence[SkyFrame]) -> tuple[list[SkyFrame], tuple[str, ...]]:
+def without_repeats(frames: Sequence[SkyFrame]) -> tuple[list[SkyFrame], tuple[SameExposure, ...]]:
     """The frames, each exposure once, and a note when one was given twice."""
     kept: list[SkyFrame] = []
     notes = []
@@ -140,7 +148,7 @@ def without_repeats(frames: Sequence[SkyFrame]) -> tuple[list[SkyFrame], tuple[s
         if twin is None:
             kept.append(frame)
         else:
-            notes.append(f"{frame.name} is the same exposure as {twin.name} and was counted once.")
+            notes.append(SameExposure(frame.name, twin.name))
     return kept, tuple(notes)
 
 
@@ -151,95 +159,55 @@ def _same_exposure(a: SkyFrame, b: SkyFrame) -> bool:
     )
 
 
-def _unfit_frames(frames: Sequence[SkyFrame]) -> NotMeasurable | None:
+def _unfit_frames(frames: Sequence[SkyFrame]) -> AxisRefusal | None:
     """Why these frames do not belong together, if so."""
     if len(frames) < 2:
-        told = "One frame says nothing about the axis" if frames else "There is no frame to measure the axis by"
-        return NotMeasurable(
-            f"{told}: 2 are needed, 3 are better.",
-            "Turn the RA axis by 45 degrees, declination untouched, and take another frame.",
-        )
+        return TooFewPlaces(len(frames))
     first = frames[0]
     for frame in frames[1:]:
         if frame.camera.mirrored != first.camera.mirrored:
-            return NotMeasurable(
-                f"{frame.name} and {first.name} are not both mirrored.",
-                "Use the same camera, diagonal and flip setting for all frames of one capture.",
-            )
+            return MirroredAndNot(frame.name, first.name)
         if abs(np.log(_field_width(frame) / _field_width(first))) > _SAME_FIELD:
-            return NotMeasurable(
-                f"{frame.name} shows a field of {np.degrees(_field_width(frame)):.2f} degrees,"
-                f" {first.name} of {np.degrees(_field_width(first)):.2f}.",
-                "Use the same camera, optics and region of the sensor for all frames of one capture.",
-            )
+            return OtherField(frame.name, _field_width(frame), first.name, _field_width(first))
     return _long_apart(frames) or _same_time_other_sky(frames)
 
 
-def _long_apart(frames: Sequence[SkyFrame]) -> NotMeasurable | None:
+def _long_apart(frames: Sequence[SkyFrame]) -> AxisRefusal | None:
     ordered = sorted(frames, key=lambda frame: frame.utc_mid)
     hours = ordered[-1].utc_mid.seconds_since(ordered[0].utc_mid) / 3600.0
     if hours * 3600.0 <= LONGEST_CAPTURE_S:
         return None
-    return NotMeasurable(
-        f"{ordered[0].name} and {ordered[-1].name} were taken {hours:.0f} hours apart: not in one capture.",
-        "Use frames that were taken one after the other with nothing but the RA axis turned; check the clock.",
-    )
+    return LongApart(ordered[0].name, ordered[-1].name, hours)
 
 
 def _field_width(frame: SkyFrame) -> float:
     return frame.camera.width_px / frame.camera.focal_px
 
 
-def _same_time_other_sky(frames: Sequence[SkyFrame]) -> NotMeasurable | None:
+def _same_time_other_sky(frames: Sequence[SkyFrame]) -> AxisRefusal | None:
     ordered = sorted(frames, key=lambda frame: frame.utc_mid)
     for a, b in pairwise(ordered):
         turned = a.attitude_enu.camera_to_sky.T @ b.attitude_enu.camera_to_sky
         moved = float(np.linalg.norm(turned - np.eye(3))) > _MOVED_RAD
         if moved and b.utc_mid.seconds_since(a.utc_mid) < _SAME_INSTANT_S:
-            return NotMeasurable(
-                f"{a.name} and {b.name} carry the same time but show different sky.",
-                "One time must be wrong. Use files with the time in their header (a copied file may lose its own"
-                " time), or take the capture again.",
-            )
+            return SameInstant(a.name, b.name)
     return None
 
 
-def _too_alike(frames: Sequence[SkyFrame], attitudes: FloatArray, axis: FloatArray) -> NotMeasurable | None:
+def _too_alike(frames: Sequence[SkyFrame], attitudes: FloatArray, axis: FloatArray) -> AxisRefusal | None:
     """Frames between which the RA axis hardly turned."""
     theta = rotation_angles(attitudes, axis)
     span = float(np.max(np.abs(wrap_pi(theta[:, None] - theta[None, :]))))
     if span >= SMALLEST_SPAN_RAD:
         return None
-    return NotMeasurable(
-        f"The frames are too much alike: the RA axis turned by only {np.degrees(span):.1f} degrees between them.",
-        _turn_on(frames),
-    )
+    return TooAlike(span, _onward_rad(frames))
 
 
-def _far_from_pole(offset: float) -> NotMeasurable:
-    return NotMeasurable(
-        f"The frames turn about a point {np.degrees(offset):.0f} degrees from the celestial pole: no polar axis.",
-        "Turn only the RA axis between the frames, not the declination; check latitude (and its sign), longitude and"
-        " clock.",
-    )
-
-
-def _not_sure_enough(frames: Sequence[SkyFrame], sigma: float) -> NotMeasurable:
-    return NotMeasurable(
-        f"The axis would be uncertain by {np.degrees(sigma):.1f} degrees: these frames say next to nothing about it.",
-        _turn_on(frames),
-    )
-
-
-def _unsure(frames: Sequence[SkyFrame], sigma: float) -> str:
+def _unsure(frames: Sequence[SkyFrame], sigma: float) -> Unsure:
     turn = recommended_rotation_rad(frames)
-    after = predicted_sigma_rad(frames, turn)
-    return (
-        f"The axis is uncertain by {sigma * ARCMIN_PER_RAD:.1f}'. Another frame after turning the RA axis on by"
-        f" {np.degrees(turn):.0f} degrees would bring it to about {after * ARCMIN_PER_RAD:.1f}'."
-    )
+    return Unsure(sigma, turn, float(predicted_sigma_rad(frames, turn)))
 
 
-def _turn_on(frames: Sequence[SkyFrame]) -> str:
-    turn = max(np.degrees(recommended_rotation_rad(frames)), 45.0)
-    return f"Turn the RA axis by another {turn:.0f} degrees, declination untouched, and take a frame there."
+def _onward_rad(frames: Sequence[SkyFrame]) -> float:
+    """How much further to turn the RA axis, at least 45 degrees."""
+    return float(max(recommended_rotation_rad(frames), np.radians(45.0)))

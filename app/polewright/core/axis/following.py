@@ -19,12 +19,19 @@ from polewright.core.axis.accuracy import FrameNoise
 from polewright.core.axis.estimate import without_repeats
 from polewright.core.axis.following_motion import UNKNOWN_RAD, Motion, Pose, Update, screw_motion, twist_rad, update
 from polewright.core.axis.following_start import KnownAxis, pose_at_frame, pose_of_capture
-from polewright.core.axis.following_words import weakness
 from polewright.core.axis.suspects import judge
+from polewright.core.axis.viewing import weakness
+from polewright.core.axis_reasons import (
+    AxisTurned,
+    FollowDoubt,
+    OlderFrame,
+    TakenInMotion,
+    TrackingSeemsSwitched,
+    WeakView,
+)
 from polewright.core.model import AxisEstimate, Camera, FloatArray, Site, SkyFrame, Utc
 from polewright.core.sky.places import east_and_up, hemisphere_sign, offset_from_pole
 from polewright.core.unsolved import AxisLeapt, NotFollowed, OtherCamera
-from polewright.words.numbers import number_text
 
 PERIODIC_ERROR_RAD = 10.0 / ARCSEC_PER_RAD  # a drive may wander by this from its rate, within about a minute
 PERIODIC_TIME_S = 60.0
@@ -71,7 +78,7 @@ class AxisReading:
     up_rad: float
     covariance_rad2: FloatArray
     tracking: str
-    warnings: tuple[str, ...] = ()
+    warnings: tuple[FollowDoubt, ...] = ()
     moved: bool = False
     settled: bool = False
     ra_moved: bool = False
@@ -79,7 +86,7 @@ class AxisReading:
     refused: NotFollowed | None = None
     chi2: float = 0.0
     dof: int = 0
-    weak_geometry: str | None = None
+    weak_geometry: WeakView | None = None
 
 
 def start_following(estimate: AxisEstimate, frames: Sequence[SkyFrame]) -> FollowState:
@@ -234,7 +241,7 @@ def _is_other_camera(state: FollowState, frame: SkyFrame) -> bool:
     return frame.camera.mirrored != state.camera.mirrored or abs(math.log(width / known)) > 0.01
 
 
-def _weak(state: FollowState, noise: FloatArray) -> str | None:
+def _weak(state: FollowState, noise: FloatArray) -> WeakView | None:
     """Where to point instead, when the camera sees the screws badly and the reading suffers from it."""
     pose = state.pose
     distance = float(separation_rad(pose.attitude[:, 2], pose.axis_enu))
@@ -253,8 +260,8 @@ def _offset_covariance(state: FollowState) -> FloatArray:
 def _reading(
     state: FollowState,
     frame: SkyFrame,
-    warnings: tuple[str, ...] = (),
-    weak: str | None = None,
+    warnings: tuple[FollowDoubt, ...] = (),
+    weak: WeakView | None = None,
     refused: NotFollowed | None = None,
 ) -> AxisReading:
     east, up = offset_from_pole(state.pose.axis_enu, state.target_enu, state.site)
@@ -271,23 +278,17 @@ def _reading(
     )
 
 
-def _warnings(before: FollowState, after: FollowState, frame: SkyFrame, choice: _Choice) -> tuple[str, ...]:
+def _warnings(before: FollowState, after: FollowState, frame: SkyFrame, choice: _Choice) -> tuple[FollowDoubt, ...]:
     """What a person should know about this frame."""
-    said = []
+    said: list[FollowDoubt] = []
     was, now = _tracking(before.tracking_log_odds), _tracking(after.tracking_log_odds)
     if {was, now} == {"on", "off"}:
-        said.append(f"Tracking seems to have been switched {now}.")
+        said.append(TrackingSeemsSwitched(now == "on"))
     if choice.ra_moved:
-        sigma = math.sqrt(np.trace(_offset_covariance(after))) * ARCSEC_PER_RAD
-        turn = math.degrees(abs(choice.update.motion.turn_rad))
-        amount = f"{turn:.0f} degrees" if turn >= 2.0 else f"{60.0 * turn:.0f}'"
-        also = " and the screws turned" if choice.screws else ""
-        said.append(
-            f"The RA axis moved by {amount}, not as a drive does{also}: this reading rests on the roll of the camera"
-            f' alone (uncertain by {number_text(sigma)}"). If the declination was touched, take the capture again.'
-        )
+        turn = abs(choice.update.motion.turn_rad)
+        said.append(AxisTurned(turn, choice.screws, math.sqrt(np.trace(_offset_covariance(after)))))
     if frame.utc_mid < before.utc:
-        said.append(f"{frame.name} is older than the frame before it: check the clock.")
+        said.append(OlderFrame(frame.name))
     if frame.rms_arcsec > 3.0 * before.rms_arcsec and frame.rms_arcsec > 1.0:
-        said.append(f"{frame.name} seems to have been taken while something moved: wait until the mount is at rest.")
+        said.append(TakenInMotion(frame.name))
     return tuple(said)

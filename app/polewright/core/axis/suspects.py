@@ -4,12 +4,24 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import assert_never
 
 import numpy as np
 
 from polewright.core.angles import ARCMIN_PER_RAD, SIDEREAL_RATE_RAD_S
 from polewright.core.axis.fit import AxisFit, chi2_survival, fit_axis
 from polewright.core.axis.mishaps import BoolArray, Explanation, Mishap, explain, possible_mishaps, repeated_slips
+from polewright.core.axis_reasons import (
+    AxisDoubt,
+    FramesDisagree,
+    KeepsSlipping,
+    LeftOut,
+    MountMoved,
+    OffInOne,
+    SlippedOnce,
+    TimesChanged,
+    TimeWrong,
+)
 from polewright.core.model import FloatArray
 
 WIDEN_BELOW = 0.01  # probability of the chi-square below which it is widened until the frames agree
@@ -36,7 +48,7 @@ class Verdict:
     dof: int
     scatter_rad: float = 0.0
     suspect: str | None = None
-    warnings: tuple[str, ...] = ()
+    warnings: tuple[AxisDoubt, ...] = ()
 
 
 def judge(names: Sequence[str], attitudes: FloatArray, covariances: FloatArray, pole: FloatArray) -> Verdict:
@@ -106,8 +118,7 @@ def _ruling(names: Sequence[str], plain: Verdict, ranked: Sequence[Explanation])
     clock = _clock_trouble(agreed, ranked, plain.chi2)
     name = names[0] if _touched(agreed) == {0} else names[agreed.suspicion.index]
     if clock is not None:
-        return replace(plain, suspect=name, warnings=(time_sentence(clock, name),))
-    text = mishap_sentence(agreed, name, len(names))
+        return replace(plain, suspect=name, warnings=(_times_changed(clock, name),))
     accused = None if agreed.suspicion.mishap is Mishap.SLIPS else name
     return replace(
         plain,
@@ -117,7 +128,7 @@ def _ruling(names: Sequence[str], plain: Verdict, ranked: Sequence[Explanation])
         kept=agreed.kept,
         scatter_rad=0.0,
         suspect=accused,
-        warnings=(text,),
+        warnings=(_mishap(agreed, name, len(names)),),
     )
 
 
@@ -160,67 +171,32 @@ def _round_time(size_rad: float) -> bool:
 
 def _unexplained(plain: Verdict) -> Verdict:
     """No single mishap fits, or several do."""
-    more = " One or two more frames would show which of them is wrong." if len(plain.attitudes) < 5 else ""
-    text = (
-        f"The frames do not agree (chi-square {plain.chi2:.0f} for {plain.dof}): the declination slipped, the tripod"
-        f" moved, a time is wrong, or the tube bends, by about {_angle(plain.scatter_rad)}. The uncertainty has been"
-        f" widened to cover it.{more}"
-    )
-    return replace(plain, warnings=(text,))
+    disagree = FramesDisagree(plain.chi2, plain.dof, plain.scatter_rad, len(plain.attitudes))
+    return replace(plain, warnings=(disagree,))
 
 
-def time_sentence(explanation: Explanation, name: str) -> str:
-    """What to say about a wrong time that is not one frame's alone."""
-    seconds = abs(explanation.size_rad) / SIDEREAL_RATE_RAD_S
-    which = f"from {name} on" if explanation.suspicion.stays else f"of {name}"
-    return (
-        f"The time {which} seems wrong by about {_duration(seconds)} against the other frames. The uncertainty has"
-        " been widened to cover it. Check clock and time zone of the camera software and take the capture again."
-    )
+def _times_changed(explanation: Explanation, name: str) -> TimesChanged:
+    """A wrong time that is not one frame's alone."""
+    return TimesChanged(name, _seconds(explanation), explanation.suspicion.stays)
 
 
-def mishap_sentence(explanation: Explanation, name: str, count: int) -> str:
-    """What probably happened to a capture of `count` frames, how much, and what has been done about it."""
-    suspicion = explanation.suspicion
-    amount = _angle(explanation.size_rad)
-    if suspicion.mishap is Mishap.SLIPS:
-        return (
-            f"The declination slips whenever the RA axis is turned, by about {amount} in all. The axis shown does"
-            " without the declination and is less sure for it. Tighten the clutch and take the capture again."
-        )
-    if suspicion.mishap is Mishap.SLIP and suspicion.stays:
-        when = "after" if suspicion.index == 1 else "before"
-        return (
-            f"The declination slipped by about {amount} {when} {name}; it has been allowed for. Tighten the"
-            " declination clutch and take the capture again to be sure."
-        )
-    if suspicion.mishap is Mishap.SLIP:
-        return (
-            f"{name} does not fit: its declination is off by about {amount} (a slipping clutch, a touched tube). It"
-            " has been allowed for. Take this frame again."
-        )
-    if suspicion.mishap is Mishap.KICK:
-        return (
-            f"The mount itself moved by about {amount} before {name} (a kicked or sinking tripod, a screw). The axis"
-            " shown is the one after it. Let the tripod settle and take the capture again."
-        )
-    if suspicion.mishap is Mishap.TIME:
-        return (
-            f"The time of {name} seems wrong by {_duration(abs(explanation.size_rad) / SIDEREAL_RATE_RAD_S)}; it"
-            " has been allowed for. Check where the frame has its time from."
-        )
-    last = suspicion.index == count - 1
-    cure = "Take another: if that one does not fit either, the mount has moved." if last else "Take this frame again."
-    return (
-        f"{name} does not fit the other {count - 1} frames and was left out (declination slip, kicked tripod, wind or"
-        f" a wrong time). {cure}"
-    )
+def _mishap(explanation: Explanation, name: str, count: int) -> AxisDoubt:
+    """What probably happened to a capture of `count` frames, and how much of it."""
+    suspicion, size = explanation.suspicion, abs(explanation.size_rad)
+    match suspicion.mishap:
+        case Mishap.SLIPS:
+            return KeepsSlipping(size)
+        case Mishap.SLIP:
+            return SlippedOnce(name, size, suspicion.index == 1) if suspicion.stays else OffInOne(name, size)
+        case Mishap.KICK:
+            return MountMoved(name, size)
+        case Mishap.TIME:
+            return TimeWrong(name, _seconds(explanation))
+        case Mishap.ODD:
+            return LeftOut(name, count - 1, suspicion.index == count - 1)
+        case mishap:
+            assert_never(mishap)
 
 
-def _angle(size_rad: float) -> str:
-    minutes = abs(size_rad) * ARCMIN_PER_RAD
-    return f"{minutes:.1f}'" if minutes >= 1.0 else f'{60.0 * minutes:.0f}"'
-
-
-def _duration(seconds: float) -> str:
-    return f"{seconds / 60.0:.0f} min" if seconds >= 120.0 else f"{seconds:.0f} s"
+def _seconds(explanation: Explanation) -> float:
+    return abs(explanation.size_rad) / SIDEREAL_RATE_RAD_S

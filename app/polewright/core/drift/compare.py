@@ -14,10 +14,10 @@ from typing import Protocol
 import numpy as np
 
 from polewright.core.angles import ARCSEC_PER_RAD
+from polewright.core.drift.reasons import Unknown
 from polewright.core.model import Atmosphere, Site
 from polewright.core.offset import Covariance
 from polewright.core.sky.places import refraction_rad
-from polewright.words.numbers import angle_text
 
 UNMODELLED_RAD = 3.0 / ARCSEC_PER_RAD  # air and flexure that no covariance knows of, one axis
 AGREE_CHI2 = 9.2  # 1 % by chance with two degrees of freedom
@@ -35,7 +35,7 @@ class DriftWord(Protocol):
     @property
     def covariance_rad2(self) -> Covariance: ...
     @property
-    def unknown(self) -> str: ...
+    def unknown(self) -> Unknown | None: ...
     @property
     def disturbed(self) -> bool: ...
 
@@ -52,14 +52,13 @@ class Cause(Enum):
 
 @dataclass(frozen=True)
 class Comparison:
-    """Drift minus turn, rad on the sky, how unlikely that is, and in words what to make of it."""
+    """Drift minus turn, rad on the sky, how unlikely that is, and what it comes from, probably."""
 
     east_rad: float
     up_rad: float
     chi2: float
     agree: bool
     cause: Cause
-    sentence: str
 
 
 def compare_with_turn(
@@ -79,7 +78,7 @@ def compare_with_turn(
     agree = chi2 <= AGREE_CHI2
     sigma = np.sqrt(np.diag(covariance))
     cause = Cause.NONE if agree else _cause(drift, apart, sigma, site, atmosphere, turn_suspect)
-    return Comparison(float(apart[0]), float(apart[1]), chi2, agree, cause, _sentence(cause, apart, drift))
+    return Comparison(float(apart[0]), float(apart[1]), chi2, agree, cause)
 
 
 def words_agree(drift: DriftWord, east_rad: float, up_rad: float, covariance_rad2: Covariance) -> bool:
@@ -115,19 +114,3 @@ def _cause(
     if east_quiet and abs(apart[1]) <= LARGEST_SAG_RAD:
         return Cause.FLEXURE
     return Cause.SLIP
-
-
-def _sentence(cause: Cause, apart: np.ndarray, drift: DriftWord) -> str:
-    size = angle_text(float(np.hypot(*apart)))
-    if cause is Cause.NONE:
-        partly = f" {drift.unknown}" if drift.unknown else ""
-        return f"Drift and turn agree to {size}.{partly}"
-    told = {
-        Cause.DRIFT_DISTURBED: "The mount was bumped or a clutch slipped while drifting: watch the drift again.",
-        Cause.FLEXURE: "Only the height differs: the tube or the guide scope sags, more the nearer the pole it looks."
-        " Trust the one that was measured nearer to where you will expose.",
-        Cause.REFRACTION: "That is the refraction of the pole: check that both are counted from the same pole,"
-        " and the height above sea level.",
-        Cause.SLIP: "A clutch slipped in the turn, or the axis has moved since: tighten the clutches, turn again.",
-    }
-    return f"Drift and turn differ by {size}. {told[cause]}"

@@ -14,8 +14,21 @@ import numpy as np
 from polewright.core.angles import ARCSEC_PER_RAD, SIDEREAL_RATE_RAD_S, rotation_about, separation_rad
 from polewright.core.drift.fit import DriftData, DriftFit, correlation_growth, fit_drift
 from polewright.core.drift.rates import drift_rates
-from polewright.core.drift.stillness import HELD, along_ra, field_is_still, nothing_moves
-from polewright.core.model import Atmosphere, FloatArray, NotMeasurable, Site, SkyFrame, TargetPole
+from polewright.core.drift.reasons import (
+    DriftDoubt,
+    DriftRefusal,
+    Held,
+    Jumped,
+    NoFramesYet,
+    NotTracking,
+    OddRate,
+    TooFewFrames,
+    TooShort,
+    Unknown,
+    Wanders,
+)
+from polewright.core.drift.stillness import along_ra, field_is_still, nothing_moves
+from polewright.core.model import Atmosphere, FloatArray, Site, SkyFrame, TargetPole
 from polewright.core.offset import Covariance, covariance_of
 from polewright.core.sky.places import east_and_up, hemisphere_sign, offset_from_pole, pole_enu, true_pole_enu
 
@@ -25,8 +38,7 @@ LEAST_SECONDS = 20.0
 NEW_POSITION_RAD = np.radians(0.7)  # farther from where the sky should have carried it: the mount was slewed
 _STEP_SIGMAS = 6.0
 _LEAST_STEP_RAD = 1.0 / ARCSEC_PER_RAD
-NOTHING_YET = NotMeasurable("No frames yet.", "Switch tracking on and take frames.")
-NOT_TRACKING = "The camera does not follow the stars."
+NOTHING_YET = NoFramesYet()
 _UNKNOWN_RAD, _UNKNOWN_SHARE = np.radians(3.0 / 60.0), 6.0  # so uncertain, alone and beside the other: unknown
 
 
@@ -62,7 +74,7 @@ class DriftResult:
 
     `noise_rad`: scatter of one frame in declination; `inflation`: growth of the variance because neighbouring frames
     err together; `drive_wave_rad`: half the swing of the drive's own error (periodic error), about the axis.
-    `unknown`: what the positions so far do not tell ("" when both components are known).
+    `unknown`: what the positions so far do not tell.
     """
 
     east_rad: float
@@ -73,8 +85,8 @@ class DriftResult:
     inflation: float
     drive_wave_rad: float
     positions: tuple[PositionDrift, ...]
-    unknown: str = ""
-    warnings: tuple[str, ...] = ()
+    unknown: Unknown | None = None
+    warnings: tuple[DriftDoubt, ...] = ()
     disturbed: bool = False  # the declination jumped
     held: bool = False  # nothing moves at all: guided, in all likelihood
 
@@ -94,7 +106,7 @@ class DriftProof:
     atmosphere: Atmosphere
     target: TargetPole
     samples: tuple[DriftSample, ...] = ()
-    result: DriftResult | NotMeasurable = NOTHING_YET
+    result: DriftResult | DriftRefusal = NOTHING_YET
     orientation_sigma_rad: float = 0.0
 
 
@@ -125,19 +137,19 @@ def with_sample(
     return (*samples, DriftSample(float(at_s), v, float(sigma_rad), _position_of(samples, site, at_s, direction_enu)))
 
 
-def measure(state: DriftProof) -> DriftResult | NotMeasurable:
+def measure(state: DriftProof) -> DriftResult | DriftRefusal:
     """What the frames say. Positions with fewer than three frames are left out."""
     data = _data(state.samples, state.orientation_sigma_rad)
     if data is None or data.at_s.size < LEAST_FRAMES:
         usable = 0 if data is None else data.at_s.size
-        return NotMeasurable(f"{usable} frames, {LEAST_FRAMES} needed.", "Keep tracking and take more frames.")
+        return TooFewFrames(int(usable), LEAST_FRAMES)
     span = max(float(np.ptp(data.at_s[data.position == k])) for k in range(data.positions))
     if span < LEAST_SECONDS:
-        return NotMeasurable(f"{span:.0f} s of drift, {LEAST_SECONDS:.0f} s needed.", "Keep tracking for a minute.")
+        return TooShort(span, LEAST_SECONDS)
     pole = pole_enu(state.site, state.atmosphere, state.target)
     turned = float(np.abs(_sky_turn(state, data)).max())
     if turned > 0.5 * SIDEREAL_RATE_RAD_S:
-        return NotMeasurable(NOT_TRACKING, "Switch tracking on, at the sidereal rate.")
+        return NotTracking()
     return _result(state, data, fit_drift(data, pole, east_and_up(pole, state.site)[1]), pole)
 
 
@@ -155,7 +167,7 @@ def _result(state: DriftProof, data: DriftData, fit: DriftFit, pole: FloatArray)
         drive_wave_rad=float(max(np.ptp(fit.wave_rad[data.position == k]) for k in range(data.positions)) / 2.0),
         positions=positions,
         unknown=_unknown(fit.covariance_rad2),
-        warnings=(*_warnings(jump, fit), *((HELD,) if held else ())),
+        warnings=(*_warnings(jump, fit), *((Held(),) if held else ())),
         disturbed=jump is not None,
         held=held,
     )
@@ -240,16 +252,14 @@ def _sky_turn(state: DriftProof, data: DriftData) -> FloatArray:
     return np.array(rates)
 
 
-def _unknown(covariance: FloatArray) -> str:
+def _unknown(covariance: FloatArray) -> Unknown | None:
     values, vectors = np.linalg.eigh(covariance)
     if values[1] < max(_UNKNOWN_RAD**2, _UNKNOWN_SHARE**2 * values[0]):
-        return ""
+        return None
     east, up = np.abs(vectors[:, 1])
     if east > 0.95:
-        return "The azimuth is not known yet: watch a field near the meridian."
-    if up > 0.95:
-        return "The altitude is not known yet: watch a field four to six hours from the meridian."
-    return "One position tells one direction only: watch a second field, four hours or more away in hour angle."
+        return Unknown.AZIMUTH
+    return Unknown.ALTITUDE if up > 0.95 else Unknown.ONE_DIRECTION
 
 
 def _jump(data: DriftData, fit: DriftFit) -> tuple[float, float] | None:
@@ -262,17 +272,14 @@ def _jump(data: DriftData, fit: DriftFit) -> tuple[float, float] | None:
     return None
 
 
-def _warnings(jump: tuple[float, float] | None, fit: DriftFit) -> tuple[str, ...]:
-    found = []
+def _warnings(jump: tuple[float, float] | None, fit: DriftFit) -> tuple[DriftDoubt, ...]:
+    found: list[DriftDoubt] = []
     if jump is not None:
-        found.append(
-            f"The declination jumped by {abs(jump[0]) * ARCSEC_PER_RAD:.0f}″ after {jump[1]:.0f} s:"
-            " a clutch slipped or the mount was bumped. Begin again."
-        )
+        found.append(Jumped(*jump))
     if fit.inflation > 4.0:
-        found.append("The declination wanders slowly: wind, a loose clutch or poor seeing. Watch for longer.")
+        found.append(Wanders())
     if abs(fit.rate_error) > 1.5e-3:
-        found.append("The drive does not run at the sidereal rate: check that it is not set to the Moon or the Sun.")
+        found.append(OddRate())
     return tuple(found)
 
 

@@ -12,8 +12,9 @@ from numpy.typing import ArrayLike
 
 from polewright.core.angles import ARCSEC_PER_RAD, SIDEREAL_RATE_RAD_S
 from polewright.core.drift.live import DriftProof, DriftResult, DriftSample, measure
+from polewright.core.drift.reasons import DriftDoubt, DriftRefusal, Unknown
 from polewright.core.drift.remaining import cadence_s, remaining
-from polewright.core.model import Atmosphere, FloatArray, NotMeasurable, Site, TargetPole
+from polewright.core.model import Atmosphere, FloatArray, Site, TargetPole
 from polewright.core.offset import WORTH_SHARE, Covariance
 from polewright.core.sky.places import hemisphere_sign
 
@@ -45,7 +46,7 @@ class DriftReading:
     """The axis against the target pole by drift, from the first `samples` frames: the plain part of a DriftResult.
 
     `here_s`, `there_s`: how much longer to watch this field, then another one, for the certainty wanted; `component`
-    is what the other one is to tell. `unknown` and `warnings` are sentences. `held`: nothing moves at all, as if the
+    is what the other one is to tell. `held`: nothing moves at all, as if the
     mount were guided; such a drift proves nothing.
     """
 
@@ -60,8 +61,8 @@ class DriftReading:
     here_s: float = 0.0
     there_s: float = 0.0
     component: str = ""
-    unknown: str = ""
-    warnings: tuple[str, ...] = ()
+    unknown: Unknown | None = None
+    warnings: tuple[DriftDoubt, ...] = ()
     disturbed: bool = False
     held: bool = False
 
@@ -73,7 +74,7 @@ class DriftReading:
     @property
     def known(self) -> bool:
         """Both components are known, however roughly, and nothing disturbed the mount."""
-        return not self.unknown and not self.disturbed and bool(self.fields)
+        return self.unknown is None and not self.disturbed and bool(self.fields)
 
     @property
     def complete(self) -> bool:
@@ -89,7 +90,7 @@ def wanted_rad(tolerance_rad: float) -> float:
 
 def read_drift(
     samples: Sequence[DriftSample], site: Site, air: Atmosphere, target: TargetPole, wanted: float, rested_s: float
-) -> DriftReading | NotMeasurable:
+) -> DriftReading | DriftRefusal:
     """What the frames say, and how much longer to watch until each component is known to `wanted` rad.
 
     A base that creeps moves stars as a wrong axis does, and no frame tells the two apart: the covariance grows by
@@ -97,7 +98,7 @@ def read_drift(
     """
     proof = DriftProof(site, air, target, tuple(samples))
     result = measure(proof)
-    if isinstance(result, NotMeasurable):
+    if not isinstance(result, DriftResult):
         return result
     left = remaining(replace(proof, result=result), result, wanted)
     return DriftReading(

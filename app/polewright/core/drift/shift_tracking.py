@@ -10,7 +10,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from polewright.core.model import FloatArray, IntArray, NotMeasurable, StarFlag, StarList
+from polewright.core.drift.reasons import NoCommonShift, ShiftRefusal, TooFewAgree, TooFewClean
+from polewright.core.model import FloatArray, IntArray, StarFlag, StarList
 
 BRIGHTEST = 40
 LEAST_PAIRS = 3
@@ -34,7 +35,7 @@ class FieldShift:
 
 def field_shift(
     first: StarList, second: StarList, near: tuple[float, float] = (0.0, 0.0), reach_px: float = 60.0
-) -> FieldShift | NotMeasurable:
+) -> FieldShift | ShiftRefusal:
     """The shift from `first` to `second`, looked for within `reach_px` of `near`.
 
     Two stars show the shift but not the turn; three that agree within the noise are needed.
@@ -42,14 +43,12 @@ def field_shift(
     a, b = _bright(first), _bright(second)
     if min(a.shape[0], b.shape[0]) < LEAST_PAIRS:
         count = min(a.shape[0], b.shape[0])
-        return NotMeasurable(f"{count} clean stars, {LEAST_PAIRS} needed.", "Expose longer or check the focus.")
+        return TooFewClean(count, LEAST_PAIRS)
     steps = (b[None, :, :2] - a[:, None, :2]) - np.asarray(near)
     close = np.abs(steps).max(axis=2) <= reach_px
     rough = _vote(steps[close], reach_px)
     if rough is None:
-        return NotMeasurable(
-            f"No common shift within {reach_px:.0f} px.", "Look at the same field in every frame, tracking on."
-        )
+        return NoCommonShift(reach_px)
     centre = np.array([0.5 * (first.width_px - 1), 0.5 * (first.height_px - 1)])
     return _refine(a, b, centre, np.asarray(near) + rough)
 
@@ -73,7 +72,7 @@ def _vote(steps: FloatArray, reach_px: float) -> FloatArray | None:
     return np.asarray(np.median(steps[apart[best]], axis=0))
 
 
-def _refine(a: FloatArray, b: FloatArray, centre: FloatArray, shift: FloatArray) -> FieldShift | NotMeasurable:
+def _refine(a: FloatArray, b: FloatArray, centre: FloatArray, shift: FloatArray) -> FieldShift | ShiftRefusal:
     turn, window = 0.0, _BIN_PX
     fitted: tuple[FloatArray, FloatArray, FloatArray] | None = None
     for _ in range(5):
@@ -82,7 +81,7 @@ def _refine(a: FloatArray, b: FloatArray, centre: FloatArray, shift: FloatArray)
         ) + centre
         i, j = _pairs(rotated + shift, b[:, :2], window)
         if i.size < LEAST_PAIRS:
-            return NotMeasurable(f"{i.size} stars agree, {LEAST_PAIRS} needed.", "Expose longer or check the focus.")
+            return TooFewAgree(int(i.size), LEAST_PAIRS)
         weight = 1.0 / np.square(np.hypot(a[i, 2], b[j, 2]))
         arm = rotated[i] - centre
         left = b[j, :2] - rotated[i] - shift

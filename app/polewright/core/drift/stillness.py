@@ -20,9 +20,6 @@ AIR_RAD_S = 0.3 / ARCSEC_PER_RAD / 60.0  # refraction turns a star's rate by up 
 DRIFT_RAD_S = 0.6 / ARCSEC_PER_RAD / 60.0  # and its declination by twice that, four hours and more from the meridian
 WANDER_RAD = 0.5 / ARCSEC_PER_RAD  # a guider's own corrections
 SURE = 3.0
-HELD = (
-    "Nothing moves, not even in right ascension: is guiding switched on? Switch it off in both axes and begin again."
-)
 UNSEEN_RAD = 0.4 / ARCSEC_PER_RAD  # blocks less sure than this hide a small periodic error
 
 

@@ -14,8 +14,9 @@ import numpy as np
 from polewright.core.angles import SIDEREAL_RATE_RAD_S
 from polewright.core.drift.live import DriftProof, add_direction
 from polewright.core.drift.rates import star_enu
-from polewright.core.drift.shift_tracking import FieldShift, field_shift
-from polewright.core.model import FloatArray, NotMeasurable, Site, StarList
+from polewright.core.drift.reasons import ShiftRefusal, TooFewClean
+from polewright.core.drift.shift_tracking import LEAST_PAIRS, FieldShift, field_shift
+from polewright.core.model import FloatArray, Site, StarList
 from polewright.core.sky.places import hemisphere_sign
 from polewright.core.sky.refraction import refract, refraction_constants
 
@@ -46,7 +47,7 @@ class UnsolvedDrift:
     first: StarList | None = None
     first_s: float = 0.0
     last: tuple[float, float] = (0.0, 0.0)
-    trouble: NotMeasurable | None = None
+    trouble: ShiftRefusal | None = None
 
 
 def at_field(state: UnsolvedDrift, hour_angle_rad: float, dec_p_rad: float) -> UnsolvedDrift:
@@ -59,14 +60,13 @@ def at_field(state: UnsolvedDrift, hour_angle_rad: float, dec_p_rad: float) -> U
 def add_stars(state: UnsolvedDrift, stars: StarList, at_s: float) -> UnsolvedDrift:
     """The state with one more star list, taken at mid-exposure `at_s`."""
     if state.first is None:
-        if len(stars) < 3:
-            few = NotMeasurable(f"{len(stars)} stars, 3 needed.", "Expose longer or check the focus.")
-            return replace(state, trouble=few)
+        if len(stars) < LEAST_PAIRS:
+            return replace(state, trouble=TooFewClean(len(stars), LEAST_PAIRS))
         start = replace(state, first=stars, first_s=at_s, trouble=None)
         at_rest = FieldShift(0.0, 0.0, 0.0, float(np.median(stars.sigma_px)), 0)
         return replace(start, proof=_with(start, at_rest, at_s))
     shift = field_shift(state.first, stars, state.last)
-    if isinstance(shift, NotMeasurable):
+    if not isinstance(shift, FieldShift):
         return replace(state, trouble=shift)
     return replace(state, proof=_with(state, shift, at_s), last=(shift.x_px, shift.y_px), trouble=None)
 

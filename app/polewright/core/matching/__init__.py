@@ -10,6 +10,7 @@ quad_search.py     candidates from the pattern index
 poses.py           matched stars -> attitude and scale
 shortlist.py       which poses find further stars
 growth.py          from a candidate to a fitted solution with its odds
+leading_reason.py  why a frame has no place on the sky: which reason leads
 plate_fit.py       least squares of attitude, scale, distortion
 evidence.py        the odds of a pose against chance
 """

@@ -11,10 +11,12 @@ from dataclasses import dataclass
 from enum import Enum
 from typing import assert_never
 
+from polewright.core.axis_reasons import AxisRefusal, FollowDoubt
 from polewright.core.drift.compare import Comparison
 from polewright.core.drift.plan import DriftPosition
 from polewright.core.drift.reading import DriftReading, Side
-from polewright.core.night.states import Refusal, Stage
+from polewright.core.drift.reasons import DriftDoubt, DriftRefusal
+from polewright.core.night.states import Stage
 from polewright.core.offset import Offset
 from polewright.core.plan.sky_choice import SkyChoice
 from polewright.core.screws.angles import Screw
@@ -247,7 +249,7 @@ class PlaceWanted:
     tolerance_rad: float
     sigma_rad: float | None = None
     sigma_after_rad: float | None = None
-    refusal: Refusal | None = None
+    refusal: AxisRefusal | None = None
     other_sky: bool = False
 
 
@@ -273,11 +275,11 @@ class Settling:
 
 @dataclass(frozen=True)
 class WeakGeometry:
-    """Here the screws can hardly be seen. `warning`: what the reading itself says."""
+    """Here the screws can hardly be seen. `doubt`: what the reading itself says."""
 
     west_deg: float
     sigma_rad: float
-    warning: str
+    doubt: FollowDoubt | None
     made: int
 
 
@@ -379,7 +381,7 @@ class TripodSettles:
 class DriftDisturbed:
     """The mount was moved while it drifted: what the reading says."""
 
-    warning: str
+    doubt: DriftDoubt
 
 
 @dataclass(frozen=True)
@@ -389,10 +391,7 @@ class LooksGuided:
 
 @dataclass(frozen=True)
 class NotTracking:
-    """The stars run over the frames: what the fit says, and its cure."""
-
-    reason: str
-    cure: str
+    """The stars run over the frames."""
 
 
 @dataclass(frozen=True)
@@ -424,13 +423,12 @@ class FieldWanted:
 
 @dataclass(frozen=True)
 class DriftWatched:
-    """So much longer of this field, of so long in all. `reason`, `cure`: why there is no reading yet."""
+    """So much longer of this field, of so long in all. `refusal`: why there is no reading yet."""
 
     left_s: float
     whole_s: float
     reading: DriftReading | None
-    reason: str
-    cure: str
+    refusal: DriftRefusal | None
 
 
 # why: the end, and the imaging run

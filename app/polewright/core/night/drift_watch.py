@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 
 from polewright.core.drift.live import DriftSample
 from polewright.core.drift.reading import DriftReading, Side
+from polewright.core.drift.reasons import DriftRefusal
 from polewright.core.model import Utc
 from polewright.core.night.measured import MeasuredAxis, PlacedFrame
 
@@ -15,7 +16,7 @@ class DriftWatch:
     """Watching the drift: from which side of the meridian, the frames' places, and what they say.
 
     `begun` is the time of the first frame, from which samples count; `frame` the latest; `read_s` the night's time of
-    `reading`; `reason` and `cure` why there is none. `kept`: the reading has been written into the record. `stood`:
+    `reading`; `refusal` why there is none. `kept`: the reading has been written into the record. `stood`:
     the mount has stood for half an hour or longer, as the person says, and settles no more.
     """
 
@@ -26,8 +27,7 @@ class DriftWatch:
     frame: PlacedFrame | None = None
     reading: DriftReading | None = None
     read_s: float = 0.0
-    reason: str = ""
-    cure: str = ""
+    refusal: DriftRefusal | None = None
     kept: bool = False
 
     @property

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import Enum, auto
 
+from polewright.core.drift.compare import Comparison
 from polewright.core.drift.live import DriftSample
 from polewright.core.drift.reading import DriftReading
 from polewright.core.model import TargetPole
@@ -99,10 +100,10 @@ class FitDrift(Effect):
 
 @dataclass(frozen=True)
 class KeepDrift(Effect):
-    """A drift has had its say: write it into the night's record, with the sentence of the comparison, if any."""
+    """A drift has had its say: write it into the night's record, with the comparison, if any."""
 
     reading: DriftReading
-    comparison: str = ""
+    comparison: Comparison | None = None
 
 
 @dataclass(frozen=True)

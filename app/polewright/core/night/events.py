@@ -9,7 +9,9 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from polewright.core.axis_reasons import AxisRefusal
 from polewright.core.drift.reading import DriftReading, Side
+from polewright.core.drift.reasons import DriftRefusal
 from polewright.core.errors import UsageError
 from polewright.core.model import Atmosphere, Site, TargetPole
 from polewright.core.night.measured import FollowedAxis, MeasuredAxis, PlacedFrame
@@ -219,8 +221,7 @@ class AxisMeasured(Event):
 class AxisRefused(Event):
     """The answer to EstimateAxis when the frames do not support one."""
 
-    reason: str
-    cure: str
+    why: AxisRefusal
 
 
 @dataclass(frozen=True)
@@ -242,8 +243,7 @@ class DriftMeasured(Event):
 class DriftRefused(Event):
     """The answer to FitDrift when the frames do not tell an axis."""
 
-    reason: str
-    cure: str
+    why: DriftRefusal
 
 
 # the world

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from polewright.core.axis_reasons import AxisDoubt, FollowDoubt
 from polewright.core.model import Attitude, AxisEstimate, Camera, FloatArray, Matrix, SkyFrame, SkyPosition, Utc
 from polewright.core.offset import Covariance, covariance_of
 
@@ -71,7 +72,7 @@ class MeasuredAxis:
     rotation_rad: tuple[float, ...] = ()
     frames: tuple[str, ...] = ()
     suspect: str | None = None
-    warnings: tuple[str, ...] = ()
+    warnings: tuple[AxisDoubt, ...] = ()
     gains: tuple[RotationGain, ...] = ()
 
     @property
@@ -109,7 +110,7 @@ class FollowedAxis:
     up_rad: float
     covariance_rad2: Covariance
     tracking: str = "unknown"  # "on", "off", "unknown"
-    warnings: tuple[str, ...] = ()
+    warnings: tuple[FollowDoubt, ...] = ()
 
 
 def _matrix(m: FloatArray) -> Matrix:

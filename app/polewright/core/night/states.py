@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from enum import Enum
 from typing import Literal
 
+from polewright.core.axis_reasons import AxisRefusal, FollowDoubt
 from polewright.core.errors import UsageError
 from polewright.core.model import Atmosphere, Site, TargetPole
 from polewright.core.night.drift_watch import DriftWatch
@@ -107,14 +108,6 @@ class Trouble:
 
 
 @dataclass(frozen=True)
-class Refusal:
-    """The frames kept so far do not support an axis: why, and the cure."""
-
-    reason: str
-    cure: str
-
-
-@dataclass(frozen=True)
 class Capture:
     """A turn of the RA axis: the frames kept, oldest first, and what they say so far.
 
@@ -125,7 +118,7 @@ class Capture:
     frames: tuple[PlacedFrame, ...] = ()
     rotation_rad: tuple[float, ...] = ()
     axis: MeasuredAxis | None = None
-    refusal: Refusal | None = None
+    refusal: AxisRefusal | None = None
     by_drift: bool = False
 
 
@@ -237,7 +230,7 @@ class Running(Seen):
     capture: Capture = field(default_factory=Capture)
     rest: Rest = field(default_factory=Rest)
     trail: tuple[Reading, ...] = ()
-    reading_warnings: tuple[str, ...] = ()
+    reading_warnings: tuple[FollowDoubt, ...] = ()
     azimuth: ScrewMemory = field(default_factory=ScrewMemory)
     altitude: ScrewMemory = field(default_factory=lambda: ScrewMemory(bends=True))
     handling: Handling = field(default_factory=Handling)

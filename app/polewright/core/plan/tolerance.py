@@ -13,7 +13,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from polewright.core.angles import ARCMIN_PER_RAD, ARCSEC_PER_RAD
-from polewright.core.model import FloatArray, NotMeasurable, Site, TargetPole
+from polewright.core.model import FloatArray, Site, TargetPole
+from polewright.core.not_measurable import NotMeasurable
 from polewright.core.plan.exposure_blur import altitude_rad, axes_around, blur_px
 from polewright.core.plan.imaging_plan import ImagingPlan, drift_limit_rad, rotation_limit_rad
 from polewright.core.sky.places import default_target, refraction_rad
@@ -77,12 +78,21 @@ class Tolerance:
         )
 
 
+@dataclass(frozen=True)
+class TargetTooLow(NotMeasurable):
+    """The target stands too low at some hour angle of the plan; between which hours it does not, None: never."""
+
+    altitude_rad: float
+    hour_angle_h: float
+    high_h: tuple[float, float] | None
+
+
 def needed_accuracy(
     plan: ImagingPlan,
     target: TargetPole | None = None,
     axis_sigma_rad: float = 3.0 / ARCSEC_PER_RAD,
     flexure_rad: float = TYPICAL_FLEXURE_RAD,
-) -> Tolerance | NotMeasurable:
+) -> Tolerance | TargetTooLow:
     """The tolerance for `plan` about `target` (the default pole of the latitude when None).
 
     `axis_sigma_rad` is how well the axis can be measured (total), `flexure_rad` how much the tube gives.
@@ -118,7 +128,7 @@ def noise_floor_rad(plan: ImagingPlan, axis_sigma_rad: float, flexure_rad: float
     return float(np.sqrt((3.0 * axis_sigma_rad) ** 2 + (POLE_DOUBT * lifted) ** 2 + flexure_rad**2))
 
 
-def unreachable(plan: ImagingPlan) -> NotMeasurable | None:
+def unreachable(plan: ImagingPlan) -> TargetTooLow | None:
     """Why nothing can be said: the target is too low at some time of the plan. None when it is not."""
     hours = np.linspace(plan.hour_angle_from_h, plan.hour_angle_to_h, 25)
     altitude = altitude_rad(np.radians(plan.latitude_deg), np.radians(plan.declination_deg), np.radians(15.0 * hours))
@@ -126,19 +136,8 @@ def unreachable(plan: ImagingPlan) -> NotMeasurable | None:
         return None
     high = hours[altitude >= LOWEST_ALTITUDE_RAD]
     low = hours[int(np.argmin(altitude))]
-    reason = (
-        f"The target stands {_height_text(float(altitude.min()))} at hour angle {low:+.1f} h: 10 above it are needed."
-    )
-    if not high.size:
-        return NotMeasurable(reason, "Choose a target farther toward the pole, or other hours.")
-    return NotMeasurable(reason, f"Keep to hour angles from {high[0]:+.1f} h to {high[-1]:+.1f} h.")
-
-
-def _height_text(altitude_rad: float) -> str:
-    """`9 degrees above the horizon`: never rounded up to what would be enough."""
-    degrees = int(np.floor(np.degrees(altitude_rad)))
-    side = "above" if degrees >= 0 else "below"
-    return f"{abs(degrees)} {'degree' if abs(degrees) == 1 else 'degrees'} {side} the horizon"
+    hours_high = (float(high[0]), float(high[-1])) if high.size else None
+    return TargetTooLow(float(altitude.min()), float(low), hours_high)
 
 
 def pole_choice(plan: ImagingPlan, target: TargetPole) -> PoleChoice:
@@ -169,10 +168,10 @@ def known_blur_px(
     return float(blur_px(plan.shot(seconds), axis, plan.mid_hour_angles_rad(seconds)).max())
 
 
-def longest_exposure_s(plan: ImagingPlan, target: TargetPole, error_rad: float) -> float | NotMeasurable:
+def longest_exposure_s(plan: ImagingPlan, target: TargetPole, error_rad: float) -> float | TargetTooLow:
     """How long a sub-exposure may be with an error of this size in its worst direction.
 
-    At most the length of the plan's hour-angle range or six hours. NotMeasurable when the target is too low.
+    At most the length of the plan's hour-angle range or six hours. TargetTooLow when it is.
     """
     if (refusal := unreachable(plan)) is not None:
         return refusal

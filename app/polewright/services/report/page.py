@@ -12,6 +12,7 @@ from polewright.core.angles import ARCMIN_PER_RAD, ARCSEC_PER_RAD
 from polewright.core.model import TargetPole
 from polewright.core.offset import Offset
 from polewright.core.sky.timescales import iso_text
+from polewright.services.report.drift_row import drift_record_words
 from polewright.services.report.facts import NightFacts
 from polewright.services.report.history import History
 from polewright.services.report.pictures import RadialScale, components_in_time, offset_in_time, well
@@ -184,17 +185,11 @@ def _drift_row(data: dict[str, object]) -> tuple[str, str, str, str]:
     sigmas = [0.0, 0.0]
     if isinstance(covariance, list) and len(covariance) == 2:
         sigmas = [math.sqrt(max(float(covariance[i][i]), 0.0)) for i in (0, 1)]
-    warnings = data.get("warnings")
-    told = [
-        str(data.get("unknown", "")),
-        str(data.get("comparison", "")),
-        *(map(str, warnings) if isinstance(warnings, list) else []),
-    ]
     return (
         _minute(_number(data, "t_s")),
         offset_words(_number(data, "east_rad"), sigmas[0]),
         offset_words(_number(data, "up_rad"), sigmas[1], "up"),
-        " ".join(t for t in told if t),
+        drift_record_words(data),
     )
 
 

@@ -11,7 +11,8 @@ from typing import Protocol, assert_never
 from PySide6.QtCore import QObject
 
 from polewright.core.errors import SettingsError
-from polewright.core.model import NotMeasurable, Site
+from polewright.core.model import Site
+from polewright.core.plan.tolerance import TargetTooLow
 from polewright.core.plan.tonight import Planned
 from polewright.core.sky.places import default_target
 from polewright.runtime.notices import Notice
@@ -37,6 +38,7 @@ from polewright.ui.driving.rig import RigAndSite, RigOutlets, rig_and_site
 from polewright.ui.main_window import MainWindow
 from polewright.ui.settings import WindowSettings
 from polewright.ui.view_model import Trouble, View, Work
+from polewright.words.plan import too_low_words
 
 LOG = logging.getLogger("polewright")
 SCENARIO = "first-night"
@@ -141,7 +143,7 @@ class Driver(QObject):
         means = self._means
         self._say(Work("Opening the night", known.folder, can_cancel=False))
 
-        def job() -> tuple[RigAndSite, Path, Planned | NotMeasurable | None]:
+        def job() -> tuple[RigAndSite, Path, Planned | TargetTooLow | None]:
             folder = new_night_folder(means.data / "nights", means.clock.utc(), site.lon_deg)
             found = rig_and_site(means.config, site, optics)
             plan = found.plan
@@ -162,10 +164,9 @@ class Driver(QObject):
         begin = Begin(f"{found.site_name} · {found.rig_name}", Path(known.folder).expanduser(), started)
         self._keep(replace(self._remembered, form=known, open_night=str(folder)))
         self._begin_night(folder, begin, optics, found)
-        if isinstance(planned, NotMeasurable):
-            reason = (
-                f"The last plan with this rig cannot be kept here: {planned.reason[0].lower()}{planned.reason[1:]}"
-            )
+        if isinstance(planned, TargetTooLow):
+            low = too_low_words(planned).reason
+            reason = f"The last plan with this rig cannot be kept here: {low[0].lower()}{low[1:]}"
             self._tell(
                 Notice("plan", reason, "Make another plan from the menu; until then the usual tolerance holds.")
             )

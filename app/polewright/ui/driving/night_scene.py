@@ -11,12 +11,12 @@ from typing import assert_never
 
 from polewright.core.angles import ARCMIN_PER_RAD
 from polewright.core.errors import PolewrightError
-from polewright.core.model import NotMeasurable
 from polewright.core.night.advice import Advice, Errand, Turn
 from polewright.core.night.effects import Refused
 from polewright.core.night.events import NOW, NightStarted, ToleranceChanged
 from polewright.core.night.orientation.clock import FrameArrival
 from polewright.core.night.states import NightPlan
+from polewright.core.not_measurable import NotMeasurable
 from polewright.core.plan.tonight import Planned, TonightsPlan
 from polewright.core.screws.doable import stepped_turns
 from polewright.core.sky.timescales import julian_epoch_year
@@ -87,7 +87,7 @@ class NightScene:
             self._refused_until_s = snapshot.now_s + REFUSAL_SHOWN_S
         if self._magnetic is None and snapshot.state.plan is not None:
             site, year = snapshot.state.plan.site, julian_epoch_year(self._order.clock.utc())
-            self._magnetic = NotMeasurable("", "")
+            self._magnetic = NotMeasurable()
             self._means.worker.ask("magnetic", lambda: magnetic_declination(site, year), self._on_magnetic)
         self._changed()
 

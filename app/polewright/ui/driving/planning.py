@@ -7,11 +7,11 @@ from dataclasses import replace
 from pathlib import Path
 
 from polewright.core.errors import SettingsError
-from polewright.core.model import NotMeasurable, Site, TargetPole
+from polewright.core.model import Site, TargetPole
 from polewright.core.night.states import NightPlan, NightState, Waiting
 from polewright.core.offset import Offset
 from polewright.core.plan.study import study
-from polewright.core.plan.tolerance import needed_accuracy, unreachable
+from polewright.core.plan.tolerance import TargetTooLow, needed_accuracy, unreachable
 from polewright.core.plan.tonight import Planned, TonightsPlan, usual_plan
 from polewright.runtime.notices import Notice
 from polewright.runtime.worker import Done
@@ -28,10 +28,10 @@ Told = tuple[PlanWork, NightPlan | None, Offset | None]  # what the page depends
 NEEDS, STUDY, KEEPING = "what the plan needs", "the plan from all sides", "keeping the plan"
 
 
-def planned_for(plan: TonightsPlan, site: Site, target: TargetPole) -> Planned | NotMeasurable:
+def planned_for(plan: TonightsPlan, site: Site, target: TargetPole) -> Planned | TargetTooLow:
     """The plan with what it needs at this site; a quarter of a second of computing."""
     needs = needed_accuracy(plan.at(site), target)
-    return needs if isinstance(needs, NotMeasurable) else Planned(plan, needs)
+    return needs if isinstance(needs, TargetTooLow) else Planned(plan, needs)
 
 
 class Planning:
@@ -105,7 +105,7 @@ class Planning:
             return
         self.work = replace(work, plan=plan)
         self._worker.ask(NEEDS, lambda: planned_for(plan, site, target), self._on_needs)
-        if not isinstance(self.work.answer, NotMeasurable):
+        if not isinstance(self.work.answer, TargetTooLow):
             self._worker.ask(STUDY, lambda: _study(plan, site, target), self._on_study)
 
     def _on_needs(self, done: Done) -> None:

@@ -15,6 +15,7 @@ from polewright.core.night.drifting.places import free_side
 from polewright.core.night.events import NOW, DriftAsked
 from polewright.core.night.states import NightPlan, Running, Stage
 from polewright.ui.view_model import Action, Drift, DriftCurve, Fact, Weight
+from polewright.words.drift import drift_refusal_words
 from polewright.words.numbers import angle_text, duration_text, sigma_text, size_and_side
 
 SHOWN_FIELDS, SHOWN_FRAMES = 2, 300  # more frames than that are thinned out: the dots touch
@@ -71,7 +72,15 @@ def drift_numbers(state: Running) -> tuple[Fact, ...]:
         return ()
     reading = watch.reading
     if reading is None:
-        return (Fact("drift", "not yet", watch.cure or "two fields are watched, one after the other"),)
+        return (
+            Fact(
+                "drift",
+                "not yet",
+                "two fields are watched, one after the other"
+                if watch.refusal is None
+                else drift_refusal_words(watch.refusal).cure,
+            ),
+        )
     (ee, _), (_, uu) = reading.covariance_rad2
     return (
         _component("azimuth", reading.east_rad, ee, "east"),

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from polewright.core.model import NotMeasurable
 from polewright.core.night.effects import Refused
 from polewright.core.night.orientation.clock import FrameArrival
+from polewright.core.not_measurable import NotMeasurable
 from polewright.runtime.notices import Notice
 from polewright.services.magnetic import MagneticDeclination
 from polewright.services.report.earlier import EarlierNights

@@ -7,12 +7,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from polewright.core.angles import ARCSEC_PER_RAD
-from polewright.core.model import FloatArray, NotMeasurable
+from polewright.core.model import FloatArray
 from polewright.core.night.advice import Mood
 from polewright.core.night.states import NightPlan, Running
 from polewright.core.plan.sky_objects import SKY_OBJECTS
 from polewright.core.plan.study import LARGEST_RAD, SMALLEST_RAD, PlanStudy
-from polewright.core.plan.tolerance import Tolerance
+from polewright.core.plan.tolerance import TargetTooLow, Tolerance
 from polewright.core.plan.tonight import Planned, ToleranceOrigin, TonightsPlan
 from polewright.ui.intents import FillPlan
 from polewright.ui.presenting.actions import aim_at
@@ -27,6 +27,7 @@ from polewright.words.plan import (
     guiding_words,
     pixels_text,
     pole_words,
+    too_low_words,
 )
 
 TIMES_S = (0.1, 0.3, 1, 3, 10, 30, 60, 120, 300, 600, 1200, 1800, 3600, 7200, 14400)
@@ -45,7 +46,7 @@ class PlanWork:
     form: FillPlan
     plan: TonightsPlan | None = None
     problem: str = ""
-    answer: Planned | NotMeasurable | None = None
+    answer: Planned | TargetTooLow | None = None
     study: PlanStudy | None = None
 
     @property
@@ -56,7 +57,7 @@ class PlanWork:
 def plan_page(state: Running, work: PlanWork) -> PlanView:
     """The page."""
     night = state.plan
-    refused = work.answer if isinstance(work.answer, NotMeasurable) else None
+    refused = too_low_words(work.answer) if isinstance(work.answer, TargetTooLow) else None
     planned = work.planned
     needs = None if planned is None else planned.needs.about(night.target)
     error_rad = _error_rad(state)

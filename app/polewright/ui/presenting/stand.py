@@ -11,6 +11,7 @@ from polewright.core.plan.tonight import ToleranceOrigin
 from polewright.services.magnetic import MagneticDeclination
 from polewright.ui.presenting.extras import Extras
 from polewright.ui.view_model import BY_COMPASS, BY_TRUE_NORTH, Fact, Orientation
+from polewright.words.axis import clock_apart
 from polewright.words.numbers import angle_text, number_text
 from polewright.words.plan import ORIGINS, plan_words
 
@@ -65,7 +66,7 @@ def _clock(extras: Extras) -> Fact:
     found = check_clock(extras.arrivals)
     if found is None:
         return Fact("clock", "not yet", "the first frame tells")
-    words = found.words.split(":")[0] if not found.agrees else "frames and computer agree"
+    words = "frames and computer agree" if found.doubt is None else clock_apart(found.doubt)
     return Fact("clock", f"{found.ahead_s:+.1f} s".replace("-", "−"), words, None if found.agrees else Mood.TROUBLE)
 
 

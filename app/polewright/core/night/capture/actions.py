@@ -9,7 +9,7 @@ from polewright.core.night.actions import Outcome, begin_following, drop_capture
 from polewright.core.night.drifting.actions import known_by_drift, sure_by_drift
 from polewright.core.night.effects import Objection, Refused
 from polewright.core.night.events import AxisMeasured, AxisRefused, FrameSolved
-from polewright.core.night.states import Refusal, Running
+from polewright.core.night.states import Running
 from polewright.core.night.turning.places import PLACES_WANTED, answers, keep_frame, places
 from polewright.core.offset import Offset
 
@@ -45,7 +45,7 @@ def take_axis_and_follow(state: Running, event: AxisMeasured) -> Outcome:
 
 def note_refusal(state: Running, event: AxisRefused) -> Outcome:
     """The frames do not support an axis yet."""
-    return replace(state, capture=replace(state.capture, refusal=Refusal(event.reason, event.cure))), ()
+    return replace(state, capture=replace(state.capture, refusal=event.why)), ()
 
 
 def reopen_capture(state: Running, event: object) -> Outcome:

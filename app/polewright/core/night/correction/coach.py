@@ -119,5 +119,5 @@ def _weak_geometry(state: Running) -> WeakGeometry | None:
     away_rad = hour_angle_of(state)
     if own <= WEAK**2 * max(known, enough) or abs(away_rad) < NEAR_MERIDIAN_RAD:
         return None
-    warning = next(iter(state.reading_warnings), "")
-    return WeakGeometry(math.degrees(-away_rad), math.sqrt(own), warning, state.handling.turns_made)
+    doubt = next(iter(state.reading_warnings), None)
+    return WeakGeometry(math.degrees(-away_rad), math.sqrt(own), doubt, state.handling.turns_made)

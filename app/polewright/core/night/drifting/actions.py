@@ -216,7 +216,7 @@ def take_drift(state: Running, event: DriftMeasured) -> Outcome:
     if watch is None or reading.samples > len(watch.samples) or watch.frame is None or state.proved or state.accepted:
         return state, (SET_ASIDE,)
     kept = watch.kept and watch.reading is not None and watch.reading.complete and reading.complete
-    state = replace(state, drift=replace(watch, reading=reading, read_s=state.now_s, reason="", cure="", kept=kept))
+    state = replace(state, drift=replace(watch, reading=reading, read_s=state.now_s, refusal=None, kept=kept))
     if state.stage is not Stage.CAPTURE:
         return state, ()
     return replace(state, capture=_capture_of(reading, watch) if reading.known else Capture()), ()
@@ -232,7 +232,6 @@ def _capture_of(reading: DriftReading, watch: DriftWatch) -> Capture:
         companion_east_rad=reading.east_rad,
         companion_up_rad=reading.up_rad,
         frames=(watch.frame.name,),
-        warnings=reading.warnings,
     )
     return Capture((watch.frame,), (0.0,), axis, by_drift=True)
 
@@ -242,7 +241,7 @@ def note_drift_refusal(state: Running, event: DriftRefused) -> Outcome:
     watch = state.drift
     if watch is None:
         return state, (SET_ASIDE,)
-    watch = replace(watch, reading=None, reason=event.reason, cure=event.cure)
+    watch = replace(watch, reading=None, refusal=event.why)
     return replace(_without_axis(state), drift=watch), ()
 
 
@@ -251,9 +250,7 @@ def keep_drift(state: Running, event: object) -> Outcome:
     watch = state.drift
     if watch is None or watch.reading is None or watch.kept:
         return state, ()
-    told = compared(state)
-    words = told.sentence if told is not None else ""
-    return replace(state, drift=replace(watch, kept=True)), (KeepDrift(watch.reading, words),)
+    return replace(state, drift=replace(watch, kept=True)), (KeepDrift(watch.reading, compared(state)),)
 
 
 def follow_from_drift(state: Running, event: object) -> Outcome:

@@ -5,9 +5,9 @@ from __future__ import annotations
 import math
 
 from polewright.core.angles import ARCSEC_PER_RAD
-from polewright.core.drift.live import NOT_TRACKING
 from polewright.core.drift.plan import predicted_seconds
 from polewright.core.drift.reading import DriftReading, place_rad, rest_needed_s, tells, wanted_rad
+from polewright.core.drift.reasons import NotTracking as StarsRun
 from polewright.core.night.advice import (
     DriftDisturbed,
     DriftTold,
@@ -42,7 +42,7 @@ def _in_the_way(state: Running, watch: DriftWatch) -> Reason | None:
         return DriftDisturbed(reading.warnings[0])
     if reading is not None and reading.held:
         return LooksGuided()
-    return NotTracking(watch.reason, watch.cure) if watch.reason == NOT_TRACKING else None
+    return NotTracking() if isinstance(watch.refusal, StarsRun) else None
 
 
 def _next_field(state: Running, watch: DriftWatch) -> DriftUnsure | DriftTold | FieldWanted | DriftWatched:
@@ -53,7 +53,7 @@ def _next_field(state: Running, watch: DriftWatch) -> DriftUnsure | DriftTold | 
         place = position_for(state.plan, watch.side, wanted)
         return FieldWanted(wanted, watch.side, place, _expected_s(state, watch))
     left_s = left_here_s(state, watch)
-    return DriftWatched(left_s, left_s + _watched_s(watch), watch.reading, watch.reason, watch.cure)
+    return DriftWatched(left_s, left_s + _watched_s(watch), watch.reading, watch.refusal)
 
 
 def _complete(state: Running) -> DriftUnsure | DriftTold:

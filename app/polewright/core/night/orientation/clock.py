@@ -14,9 +14,9 @@ from statistics import median
 import numpy as np
 
 from polewright.core.angles import SIDEREAL_RATE_RAD_S, rotation_about
+from polewright.core.axis_reasons import ClocksDiffer
 from polewright.core.model import AxisEstimate
 from polewright.core.sky.places import hemisphere_sign, offset_from_pole
-from polewright.words.numbers import angle_text, duration_text
 
 LATENCY_S = 8.0  # a frame is read out and written within this time (common practice, no source)
 SAME_LATENCY_S = 20.0  # the files' times belong to the exposures when they follow them this evenly
@@ -38,11 +38,15 @@ class FrameArrival:
 
 @dataclass(frozen=True)
 class ClockCheck:
-    """How far the frames' times are ahead of this computer's clock, s; what it means, in words."""
+    """How far the frames' times are ahead of this computer's clock, s, and what that does; None where they agree."""
 
     ahead_s: float
-    agrees: bool
-    words: str
+    doubt: ClocksDiffer | None
+
+    @property
+    def agrees(self) -> bool:
+        """Whether the two clocks go alike."""
+        return self.doubt is None
 
 
 def check_clock(arrivals: Sequence[FrameArrival], offset_rad: float | None = None) -> ClockCheck | None:
@@ -55,16 +59,9 @@ def check_clock(arrivals: Sequence[FrameArrival], offset_rad: float | None = Non
     ahead = median(a.mid_utc_s + 0.5 * a.exposure_s - a.landed_utc_s for a in arrivals)
     beyond = ahead if ahead > 0.0 else min(ahead + LATENCY_S, 0.0)
     if abs(beyond) <= 2.0:
-        return ClockCheck(ahead, True, "Frame times and computer clock agree.")
-    way = "ahead of" if beyond > 0.0 else "behind"
+        return ClockCheck(ahead, None)
     effect = clock_effect_rad(math.radians(1.0) if offset_rad is None else offset_rad, beyond)
-    size = "one degree" if offset_rad is None else angle_text(offset_rad)
-    return ClockCheck(
-        ahead,
-        False,
-        f"Frame times are {duration_text(abs(beyond))} {way} this computer's clock: set both to the same time. "
-        f"At {size} off this shifts the result by {angle_text(effect)}, and by nothing once the axis is on the pole.",
-    )
+    return ClockCheck(ahead, ClocksDiffer(beyond, offset_rad, effect))
 
 
 def clock_effect_rad(offset_rad: float, clock_error_s: float) -> float:
@@ -93,7 +90,7 @@ def check_file_times(arrivals: Sequence[FrameArrival], offset_rad: float | None 
 def doubting_clock(estimate: AxisEstimate, arrivals: Sequence[FrameArrival]) -> AxisEstimate:
     """The estimate, its covariance widened to where the axis would lie by the other clock, if the clocks disagree."""
     check = check_file_times(arrivals, estimate.total_rad)
-    if check is None or check.agrees:
+    if check is None or check.doubt is None:
         return estimate
     ahead_s = median(a.mid_utc_s + 0.5 * a.exposure_s - a.landed_utc_s for a in arrivals)
     north = hemisphere_sign(estimate.site) * estimate.target_enu
@@ -104,5 +101,5 @@ def doubting_clock(estimate: AxisEstimate, arrivals: Sequence[FrameArrival]) -> 
     return replace(
         estimate,
         covariance_rad2=estimate.covariance_rad2 + doubt,
-        warnings=(*estimate.warnings, f"{check.words} The uncertainty has been widened to cover both."),
+        warnings=(*estimate.warnings, replace(check.doubt, widened=True)),
     )

@@ -7,7 +7,7 @@ from dataclasses import replace
 from polewright.core.night.actions import Outcome, begin_following, estimate, see_frame
 from polewright.core.night.effects import KeepNight, Objection, Refused
 from polewright.core.night.events import AxisMeasured, AxisRefused, FrameSolved
-from polewright.core.night.states import Capture, Refusal, Running
+from polewright.core.night.states import Capture, Running
 from polewright.core.night.turning.places import answers, keep_frame
 
 
@@ -22,7 +22,7 @@ def keep_proof_frame(state: Running, event: FrameSolved) -> Outcome:
 
 def note_proof_refusal(state: Running, event: AxisRefused) -> Outcome:
     """The same for the proof."""
-    return replace(state, proof=replace(state.proof, refusal=Refusal(event.reason, event.cure))), ()
+    return replace(state, proof=replace(state.proof, refusal=event.why)), ()
 
 
 def take_proof_axis(state: Running, event: AxisMeasured) -> Outcome:

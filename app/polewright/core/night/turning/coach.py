@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 
+from polewright.core.axis_reasons import is_disagreement
 from polewright.core.night.advice import DoesNotFit, NoRoom, PlaceWanted, TurnBegins
 from polewright.core.night.states import Capture, Running, Stage
 from polewright.core.night.turning.places import places
@@ -15,7 +16,6 @@ from polewright.core.night.turning.room import SMALLEST_STEP_RAD, next_rotation_
 from polewright.core.plan.sky_choice import choose_sky
 
 ENOUGH_PLACES = 3
-DISAGREE = "do not agree"  # what core/axis/suspects.py says when no single mishap explains the frames
 OTHER_SKY_DEG = 10.0
 
 
@@ -39,7 +39,7 @@ def _doubt(state: Running, capture: Capture, count: int) -> DoesNotFit | None:
         return None
     if axis.suspect is not None and count >= ENOUGH_PLACES:
         return DoesNotFit(state.stage, axis.suspect, count)
-    all_of_them = count > ENOUGH_PLACES and any(DISAGREE in text for text in axis.warnings)
+    all_of_them = count > ENOUGH_PLACES and any(map(is_disagreement, axis.warnings))
     return DoesNotFit(state.stage, None, count) if all_of_them else None
 
 

@@ -1,33 +1,19 @@
-"""What to say while the screws turn: where the camera sees them badly, and where it would see them well."""
+"""Where the camera sees the screws turn badly, and where it would see them well."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
-from polewright.core.angles import ARCSEC_PER_RAD
 from polewright.core.axis.accuracy import FrameNoise, screw_sigmas_rad
+from polewright.core.axis_reasons import CameraPosition, Look, WeakView
 from polewright.core.model import FloatArray
-from polewright.words.numbers import number_text
 
 WEAK_FACTOR = 5.0  # a position is weak from here on, over a good one: on the meridian, 20 degrees from the pole
 GOOD_DISTANCE_RAD = float(np.radians(20.0))
 MUCH_BETTER = 0.6  # a position worth turning the RA axis for
 LOWEST_ALTITUDE_DEG = 20.0
-
-
-@dataclass(frozen=True)
-class CameraPosition:
-    """A position the camera can reach by turning the RA axis alone, right-handed by `turn_rad` about the axis.
-
-    `sigma_rad` is the total sigma of (east, up) that one frame gives there while the screws turn.
-    """
-
-    turn_rad: float
-    azimuth_deg: float
-    altitude_deg: float
-    sigma_rad: float
+ZENITH_DEG = 65.0  # above it the azimuth screw only turns the field
+ASIDE = 0.6  # cosine of the azimuth from the pole below which both screws move the field along nearly one line
 
 
 def camera_positions(
@@ -63,37 +49,28 @@ def best_position(
     return min((p for p in high if p.sigma_rad <= enough), key=lambda p: abs(p.turn_rad))
 
 
-def weakness(axis_enu: FloatArray, boresight_enu: FloatArray, noise: FrameNoise, turn_sigma_rad: float) -> str | None:
-    """A sentence when the camera looks where it can hardly see the screws turn; None where it sees them well."""
+def weakness(
+    axis_enu: FloatArray, boresight_enu: FloatArray, noise: FrameNoise, turn_sigma_rad: float
+) -> WeakView | None:
+    """That the camera looks where it can hardly see the screws turn; None where it sees them well."""
     (here,) = camera_positions(axis_enu, boresight_enu, noise, turn_sigma_rad, np.zeros(1))
     _, pole_altitude = _azimuth_altitude(axis_enu)
     good = screw_sigmas_rad(0.0, pole_altitude - GOOD_DISTANCE_RAD, pole_altitude, noise, turn_sigma_rad)
     if here.sigma_rad <= WEAK_FACTOR * float(np.hypot(good[0], good[1])):
         return None
-    where = f"The camera looks {_where(here, axis_enu)}: about {_arcsec(here)} uncertain a frame."
     better = best_position(axis_enu, boresight_enu, noise, turn_sigma_rad)
-    if better is None or better.sigma_rad > MUCH_BETTER * here.sigma_rad:
-        return f"{where} Take the capture again with the camera near the pole, or within 45 degrees of the meridian."
-    return (
-        f"{where} Turn the RA axis by"
-        f" {abs(np.degrees(better.turn_rad)):.0f} degrees, declination untouched, to azimuth"
-        f" {better.azimuth_deg:.0f}, altitude {better.altitude_deg:.0f}: there it would be about {_arcsec(better)}."
-    )
+    worth_it = better is not None and better.sigma_rad <= MUCH_BETTER * here.sigma_rad
+    return WeakView(_look(here, axis_enu), here.sigma_rad, better if worth_it else None)
 
 
-def _where(here: CameraPosition, axis_enu: FloatArray) -> str:
+def _look(here: CameraPosition, axis_enu: FloatArray) -> Look:
     pole_azimuth, _ = _azimuth_altitude(axis_enu)
-    if here.altitude_deg > 65.0:
-        return "near the zenith, where the azimuth screw only turns the field"
-    if abs(np.cos(np.radians(here.azimuth_deg) - pole_azimuth)) < 0.6:
-        side = "east" if np.sin(np.radians(here.azimuth_deg)) > 0.0 else "west"
-        return f"far to the {side}, where both screws move the field along nearly one line"
-    return "where it sees the screws badly"
+    if here.altitude_deg > ZENITH_DEG:
+        return Look.ZENITH
+    if abs(np.cos(np.radians(here.azimuth_deg) - pole_azimuth)) < ASIDE:
+        return Look.EAST if np.sin(np.radians(here.azimuth_deg)) > 0.0 else Look.WEST
+    return Look.ELSEWHERE
 
 
 def _azimuth_altitude(v: FloatArray) -> tuple[float, float]:
     return float(np.arctan2(v[0], v[1])), float(np.arctan2(v[2], np.hypot(v[0], v[1])))
-
-
-def _arcsec(position: CameraPosition) -> str:
-    return f'{number_text(max(position.sigma_rad * ARCSEC_PER_RAD, 0.1))}"'

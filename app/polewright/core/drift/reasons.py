@@ -1,0 +1,96 @@
+"""Why a drift tells no axis, or not all of one, and what is to be doubted about it. Sentences: words/drift.py."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import Enum
+
+from polewright.core.axis_reasons import RecordedDoubt
+from polewright.core.not_measurable import NotMeasurable, RecordedRefusal
+
+
+@dataclass(frozen=True)
+class NoFramesYet(NotMeasurable):
+    """Nothing was watched so far."""
+
+
+@dataclass(frozen=True)
+class TooFewFrames(NotMeasurable):
+    """So many frames in fields of three or more; so many are needed."""
+
+    frames: int
+    needed: int
+
+
+@dataclass(frozen=True)
+class TooShort(NotMeasurable):
+    """The longest field was watched for so long; so long is needed."""
+
+    seconds: float
+    needed_s: float
+
+
+@dataclass(frozen=True)
+class NotTracking(NotMeasurable):
+    """The camera does not follow the stars."""
+
+
+@dataclass(frozen=True)
+class TooFewClean(NotMeasurable):
+    """So many stars are fit to find the shift of the field by."""
+
+    stars: int
+    needed: int
+
+
+@dataclass(frozen=True)
+class TooFewAgree(NotMeasurable):
+    """So many stars moved alike."""
+
+    stars: int
+    needed: int
+
+
+@dataclass(frozen=True)
+class NoCommonShift(NotMeasurable):
+    """The stars have no shift in common within so many pixels."""
+
+    reach_px: float
+
+
+DriftRefusal = NoFramesYet | TooFewFrames | TooShort | NotTracking | RecordedRefusal
+ShiftRefusal = TooFewClean | TooFewAgree | NoCommonShift
+
+
+class Unknown(Enum):
+    """What the fields watched so far do not tell."""
+
+    AZIMUTH = "azimuth"
+    ALTITUDE = "altitude"
+    ONE_DIRECTION = "one direction"
+
+
+@dataclass(frozen=True)
+class Jumped:
+    """The declination jumped by so much, so long after the first frame."""
+
+    size_rad: float
+    at_s: float
+
+
+@dataclass(frozen=True)
+class Wanders:
+    """The declination wanders slowly."""
+
+
+@dataclass(frozen=True)
+class OddRate:
+    """The drive does not run at the sidereal rate."""
+
+
+@dataclass(frozen=True)
+class Held:
+    """Nothing moves, not even in right ascension: something guides."""
+
+
+DriftDoubt = Jumped | Wanders | OddRate | Held | RecordedDoubt

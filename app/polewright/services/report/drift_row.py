@@ -1,0 +1,42 @@
+"""What a drift's line in the record says, for the night's report."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from polewright.core.axis_reasons import RecordedDoubt
+from polewright.core.drift.compare import Comparison
+from polewright.core.drift.reasons import DriftDoubt, Unknown
+from polewright.core.errors import RecordingError
+from polewright.core.plain import from_plain
+from polewright.words.drift import comparison_words, drift_doubt_words, unknown_words
+
+
+@dataclass(frozen=True)
+class _Told:
+    """The part of the line that is told in sentences."""
+
+    unknown: Unknown | None = None
+    warnings: tuple[DriftDoubt, ...] = ()
+    comparison: Comparison | RecordedDoubt | None = None
+
+
+def drift_record_words(data: Mapping[str, object]) -> str:
+    """What is not known, the comparison with the turn, and the doubts; empty where the line is damaged."""
+    try:
+        told = from_plain(_Told, {name: data[name] for name in ("unknown", "warnings", "comparison") if name in data})
+    except RecordingError:
+        return ""
+    parts = [unknown_words(told.unknown), _compared(told), *map(drift_doubt_words, told.warnings)]
+    return " ".join(part for part in parts if part)
+
+
+def _compared(told: _Told) -> str:
+    match told.comparison:
+        case None:
+            return ""
+        case RecordedDoubt(text):
+            return text
+        case Comparison():
+            return comparison_words(told.comparison, None)

@@ -1,0 +1,134 @@
+"""What a drift does not tell, what is to be doubted about it, and what it makes of a turn."""
+
+from __future__ import annotations
+
+import math
+from typing import assert_never
+
+from polewright.core.angles import ARCSEC_PER_RAD
+from polewright.core.axis_reasons import RecordedDoubt
+from polewright.core.drift.compare import Cause, Comparison
+from polewright.core.drift.reasons import (
+    DriftDoubt,
+    DriftRefusal,
+    Held,
+    Jumped,
+    NoCommonShift,
+    NoFramesYet,
+    NotTracking,
+    OddRate,
+    ShiftRefusal,
+    TooFewAgree,
+    TooFewClean,
+    TooFewFrames,
+    TooShort,
+    Unknown,
+    Wanders,
+)
+from polewright.core.not_measurable import RecordedRefusal
+from polewright.words.numbers import angle_text
+from polewright.words.said import Said
+
+FOCUS = "Expose longer or check the focus."
+
+
+def drift_refusal_words(why: DriftRefusal) -> Said:
+    """Why the drift tells nothing yet."""
+    match why:
+        case NoFramesYet():
+            return Said("No frames yet.", "Switch tracking on and take frames.")
+        case TooFewFrames(frames, needed):
+            return Said(f"{frames} frames, {needed} needed.", "Keep tracking and take more frames.")
+        case TooShort(seconds, needed_s):
+            return Said(f"{seconds:.0f} s of drift, {needed_s:.0f} s needed.", "Keep tracking for a minute.")
+        case NotTracking():
+            return Said("The camera does not follow the stars.", "Switch tracking on, at the sidereal rate.")
+        case RecordedRefusal(reason, cure):
+            return Said(reason, cure)
+        case _:
+            assert_never(why)
+
+
+def shift_words(why: ShiftRefusal) -> Said:
+    """Why the shift between two frames that cannot be solved is not known."""
+    match why:
+        case TooFewClean(stars, needed):
+            return Said(f"{stars} clean stars, {needed} needed.", FOCUS)
+        case TooFewAgree(stars, needed):
+            return Said(f"{stars} stars agree, {needed} needed.", FOCUS)
+        case NoCommonShift(reach_px):
+            return Said(
+                f"No common shift within {reach_px:.0f} px.", "Look at the same field in every frame, tracking on."
+            )
+        case _:
+            assert_never(why)
+
+
+def unknown_words(unknown: Unknown | None) -> str:
+    """What the fields so far do not tell, and which one would; empty when they tell all."""
+    match unknown:
+        case None:
+            return ""
+        case Unknown.AZIMUTH:
+            return "The azimuth is not known yet: watch a field near the meridian."
+        case Unknown.ALTITUDE:
+            return "The altitude is not known yet: watch a field four to six hours from the meridian."
+        case Unknown.ONE_DIRECTION:
+            return (
+                "One position tells one direction only: watch a second field, four hours or more away in hour angle."
+            )
+        case _:
+            assert_never(unknown)
+
+
+def drift_doubt_words(doubt: DriftDoubt) -> str:
+    """What is to be doubted about a drift."""
+    match doubt:
+        case Jumped(size_rad, at_s):
+            return (
+                f"The declination jumped by {abs(size_rad) * ARCSEC_PER_RAD:.0f}″ after {at_s:.0f} s:"
+                " a clutch slipped or the mount was bumped. Begin again."
+            )
+        case Wanders():
+            return "The declination wanders slowly: wind, a loose clutch or poor seeing. Watch for longer."
+        case OddRate():
+            return "The drive does not run at the sidereal rate: check that it is not set to the Moon or the Sun."
+        case Held():
+            return (
+                "Nothing moves, not even in right ascension: is guiding switched on? Switch it off in both axes and"
+                " begin again."
+            )
+        case RecordedDoubt(text):
+            return text
+        case _:
+            assert_never(doubt)
+
+
+def comparison_words(told: Comparison, unknown: Unknown | None) -> str:
+    """What to make of the drift beside the turn."""
+    size = angle_text(math.hypot(told.east_rad, told.up_rad))
+    if told.cause is Cause.NONE:
+        return f"Drift and turn agree to {size}. {unknown_words(unknown)}".strip()
+    return f"Drift and turn differ by {size}. {_cause_words(told.cause)}"
+
+
+def _cause_words(cause: Cause) -> str:
+    match cause:
+        case Cause.NONE:
+            return ""
+        case Cause.DRIFT_DISTURBED:
+            return "The mount was bumped or a clutch slipped while drifting: watch the drift again."
+        case Cause.FLEXURE:
+            return (
+                "Only the height differs: the tube or the guide scope sags, more the nearer the pole it looks."
+                " Trust the one that was measured nearer to where you will expose."
+            )
+        case Cause.REFRACTION:
+            return (
+                "That is the refraction of the pole: check that both are counted from the same pole,"
+                " and the height above sea level."
+            )
+        case Cause.SLIP:
+            return "A clutch slipped in the turn, or the axis has moved since: tighten the clutches, turn again."
+        case _:
+            assert_never(cause)
