@@ -183,8 +183,8 @@ def _correction(
         case it.FrameAwaited():
             return Told("Hands off. Waiting for a frame.")
         case it.Settling(left_s):
-            what = f"Settling, {left_s:.0f} s." if left_s else "Waiting for a frame."
-            return Told(f"Hands off. {what}", "The axis is still moving, or has just been touched.")
+            sentence = f"Hands off. Settling, {left_s:.0f} s." if left_s else "Hands off. Waiting for a frame."
+            return Told(sentence, "The axis is still moving, or has just been touched.")
         case it.WeakGeometry(west_deg, sigma_rad, doubt):
             warning = "" if doubt is None else follow_words(doubt)
             seen = f"Here the screws can hardly be seen; near the meridian they can. {warning}".strip()
