@@ -10,7 +10,6 @@ import numpy as np
 import pytest
 from pytestqt.qtbot import QtBot
 
-import polewright.services.measuring as measuring
 from frame_reasons import FEW
 from night_kit import MOOR, MemoryRecorder, engine_of, unsolved_frame
 from polewright.core.detection.hot_pixels import HotPixelMask
@@ -24,6 +23,7 @@ from polewright.services.clock import SystemClock
 from polewright.services.folder_events import FolderEvent
 from polewright.services.folder_poller import FolderPoller
 from polewright.services.folder_watch import WatchSettings
+from polewright.services.frame_reader.reading import read_frame
 from polewright.services.measuring import FrameMeasurer, MeasuredFrame
 from polewright.services.night_log import read_night
 from polewright.simulate.fits_file import fits_bytes
@@ -70,15 +70,15 @@ def frame_file(tmp_path: Path) -> Path:
 def test_a_fault_in_measuring(
     part: str, frame_file: Path, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
 ) -> None:
-    detector, solver = Stars(), Nowhere()
+    detector, solver, read = Stars(), Nowhere(), read_frame
     if part == "reader":
-        monkeypatch.setattr(measuring, "read_frame", Once(measuring.read_frame))
+        read = Once(read_frame)  # type: ignore[assignment]
     elif part == "detector":
         monkeypatch.setattr(detector, "detect", Once(detector.detect))
     else:
         monkeypatch.setattr(solver, "solve", Once(solver.solve))
     recorder = MemoryRecorder()
-    engine = engine_of(FrameMeasurer(detector, solver, lambda: 0.0).measure, recorder)  # type: ignore[arg-type]
+    engine = engine_of(FrameMeasurer(detector, solver, lambda: 0.0, read=read).measure, recorder)  # type: ignore[arg-type]
     with caplog.at_level(logging.ERROR):
         engine.frame_arrived(frame_file)
     (notice,) = engine.notices

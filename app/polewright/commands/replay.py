@@ -15,12 +15,13 @@ from polewright.core.angles import ARCMIN_PER_RAD
 from polewright.core.errors import UsageError
 from polewright.core.night.events import AnyEvent
 from polewright.runtime.retrace import EVENT_KIND, CheckedReplay
-from polewright.runtime.story import Story, deed_text
+from polewright.runtime.story import Story
 from polewright.services.clock import SystemClock
 from polewright.services.log_format import LoggedEvent
 from polewright.services.night_log import NightLog, read_night
 from polewright.services.replayer import FASTEST, Replayer
 from polewright.words.coach import say
+from polewright.words.deeds import deed_text
 
 SHOWN_DIFFERENCES = 10
 

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from typing import assert_never
 
 import numpy as np
 
@@ -18,7 +19,20 @@ from polewright.core.drift.reading import DriftReading, read_drift
 from polewright.core.model import AxisEstimate, SkyFrame
 from polewright.core.night.advice import Advice
 from polewright.core.night.advise import advise
-from polewright.core.night.effects import Effect, EstimateAxis, FitDrift, FollowAxis, StartFollowing
+from polewright.core.night.effects import (
+    Effect,
+    EnterStage,
+    EstimateAxis,
+    FitDrift,
+    FollowAxis,
+    KeepDrift,
+    KeepNight,
+    Refused,
+    SaveLocks,
+    SaveScrew,
+    ShiftFound,
+    StartFollowing,
+)
 from polewright.core.night.events import (
     AnyEvent,
     AxisFollowed,
@@ -29,7 +43,7 @@ from polewright.core.night.events import (
     FrameUnsolved,
 )
 from polewright.core.night.measured import FollowedAxis, MeasuredAxis, RotationGain
-from polewright.core.night.states import NightState, Waiting
+from polewright.core.night.states import NightPlan, NightState, Waiting, begun
 from polewright.core.night.table import step
 from polewright.core.offset import covariance_of
 from polewright.core.sky.places import pole_enu
@@ -53,49 +67,20 @@ class Course:
 
     def answer(self, effect: Effect, at_s: float) -> AnyEvent | None:
         """The event that answers an effect; None where none is due."""
-        if isinstance(effect, EstimateAxis):
-            return self._estimate(effect, at_s)
-        if isinstance(effect, StartFollowing):
-            self._start(effect)
-        elif isinstance(effect, FollowAxis):
-            return self._follow(effect, at_s)
-        elif isinstance(effect, FitDrift):
-            return self._fit_drift(effect, at_s)
-        return None
-
-    def _measure(self, effect: EstimateAxis | StartFollowing) -> tuple[list[SkyFrame], AxisEstimate | AxisRefusal]:
-        plan = self.state.plan
-        assert plan is not None
-        frames = [placed.sky_frame() for placed in effect.frames]
-        return frames, estimate_axis(frames, plan.site, plan.air, effect.target)
-
-    def _estimate(self, effect: EstimateAxis, at_s: float) -> AnyEvent:
-        frames, axis = self._measure(effect)
-        if not isinstance(axis, AxisEstimate):
-            return AxisRefused(at_s, axis)
-        return AxisMeasured(at_s, MeasuredAxis.of(axis, rotation_gains(frames)))
-
-    def _fit_drift(self, effect: FitDrift, at_s: float) -> AnyEvent:
-        plan = self.state.plan
-        assert plan is not None
-        found = read_drift(effect.samples, plan.site, plan.air, effect.target, effect.wanted_rad, effect.rested_s)
-        if not isinstance(found, DriftReading):
-            return DriftRefused(at_s, found)
-        return DriftMeasured(at_s, found)
-
-    def _start(self, effect: StartFollowing) -> None:
-        if effect.axis is not None:
-            self._following = self._start_from(effect.axis, effect)
-            return
-        frames, axis = self._measure(effect)
-        self._following = start_following(axis, frames) if isinstance(axis, AxisEstimate) else None
-
-    def _start_from(self, axis: MeasuredAxis, effect: StartFollowing) -> FollowState:
-        plan = self.state.plan
-        assert plan is not None
-        pole = pole_enu(plan.site, plan.air, effect.target)
-        known = KnownAxis(axis.east_rad, axis.up_rad, np.array(axis.covariance_rad2))
-        return start_following_axis(plan.site, pole, known, effect.frames[-1].sky_frame())
+        match effect:
+            case EstimateAxis():
+                return _estimated(effect, begun(self.state).plan, at_s)
+            case StartFollowing():
+                self._following = _started(effect, begun(self.state).plan)
+                return None
+            case FollowAxis():
+                return self._follow(effect, at_s)
+            case FitDrift():
+                return _fitted(effect, begun(self.state).plan, at_s)
+            case Refused() | KeepDrift() | SaveScrew() | SaveLocks() | EnterStage() | ShiftFound() | KeepNight():
+                return None
+            case _:
+                assert_never(effect)
 
     def _follow(self, effect: FollowAxis, at_s: float) -> AnyEvent | None:
         if self._following is None:
@@ -111,6 +96,36 @@ class Course:
             tuple(reading.warnings),
         )
         return AxisFollowed(at_s, effect.frame.name, followed)
+
+
+def _measured(
+    effect: EstimateAxis | StartFollowing, plan: NightPlan
+) -> tuple[list[SkyFrame], AxisEstimate | AxisRefusal]:
+    frames = [placed.sky_frame() for placed in effect.frames]
+    return frames, estimate_axis(frames, plan.site, plan.air, effect.target)
+
+
+def _estimated(effect: EstimateAxis, plan: NightPlan, at_s: float) -> AxisMeasured | AxisRefused:
+    frames, axis = _measured(effect, plan)
+    if not isinstance(axis, AxisEstimate):
+        return AxisRefused(at_s, axis)
+    return AxisMeasured(at_s, MeasuredAxis.of(axis, rotation_gains(frames)))
+
+
+def _fitted(effect: FitDrift, plan: NightPlan, at_s: float) -> DriftMeasured | DriftRefused:
+    found = read_drift(effect.samples, plan.site, plan.air, effect.target, effect.wanted_rad, effect.rested_s)
+    if not isinstance(found, DriftReading):
+        return DriftRefused(at_s, found)
+    return DriftMeasured(at_s, found)
+
+
+def _started(effect: StartFollowing, plan: NightPlan) -> FollowState | None:
+    if effect.axis is None:
+        frames, axis = _measured(effect, plan)
+        return start_following(axis, frames) if isinstance(axis, AxisEstimate) else None
+    pole = pole_enu(plan.site, plan.air, effect.target)
+    known = KnownAxis(effect.axis.east_rad, effect.axis.up_rad, np.array(effect.axis.covariance_rad2))
+    return start_following_axis(plan.site, pole, known, effect.frames[-1].sky_frame())
 
 
 def rotation_gains(frames: Sequence[SkyFrame]) -> tuple[RotationGain, ...]:

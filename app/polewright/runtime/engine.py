@@ -10,12 +10,25 @@ from collections import deque
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any, Protocol
+from typing import Any, Protocol, assert_never
 
 from polewright.core.errors import PolewrightError, RecordingError
 from polewright.core.model import Frame, Utc
 from polewright.core.night.advice import Advice
-from polewright.core.night.effects import Effect, KeepDrift, KeepNight, Refused, SaveLocks, SaveScrew, ShiftFound
+from polewright.core.night.effects import (
+    Effect,
+    EnterStage,
+    EstimateAxis,
+    FitDrift,
+    FollowAxis,
+    KeepDrift,
+    KeepNight,
+    Refused,
+    SaveLocks,
+    SaveScrew,
+    ShiftFound,
+    StartFollowing,
+)
 from polewright.core.night.event_codec import event_to_plain
 from polewright.core.night.events import AnyEvent, FrameUnsolved, Ticked
 from polewright.core.night.orientation.clock import FrameArrival, check_clock
@@ -199,22 +212,31 @@ class NightEngine:
             answer = self.course.answer(effect, self.now_s())
             if answer is not None:
                 self._posted.append(answer)
-            elif isinstance(effect, SaveScrew):
-                self._outlets.save_screw(effect.screw, effect.memory)
-            elif isinstance(effect, SaveLocks):
-                self._outlets.save_locks(effect.memory)
-            elif isinstance(effect, ShiftFound):
-                self._record(VIGIL_KIND, to_plain(effect.shift), urgent=True)
-            elif isinstance(effect, KeepNight):
-                self._outlets.keep_night(self.state)
-            elif isinstance(effect, KeepDrift):
-                self._record(DRIFT_KIND, drift_record(effect), urgent=True)
-            elif isinstance(effect, Refused):
-                self.refused = effect
+            self._let_out(effect)
         except PolewrightError as error:
             self.notify(Notice(type(effect).__name__, str(error), ""))
         except Exception as error:
             self.fault(f"answering {type(effect).__name__}", error)
+
+    def _let_out(self, effect: Effect) -> None:
+        """What goes beyond the night's own course: to the rig's profile, the record, the person."""
+        match effect:
+            case SaveScrew(screw, memory):
+                self._outlets.save_screw(screw, memory)
+            case SaveLocks(locks):
+                self._outlets.save_locks(locks)
+            case ShiftFound(shift):
+                self._record(VIGIL_KIND, to_plain(shift), urgent=True)
+            case KeepNight():
+                self._outlets.keep_night(self.state)
+            case KeepDrift():
+                self._record(DRIFT_KIND, drift_record(effect), urgent=True)
+            case Refused():
+                self.refused = effect
+            case EstimateAxis() | StartFollowing() | FollowAxis() | FitDrift() | EnterStage():
+                pass  # the course has answered
+            case _:
+                assert_never(effect)
 
     def _publish(self) -> None:
         for listener in self._listeners:

@@ -5,10 +5,24 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from typing import assert_never
 
 from polewright.core.axis_reasons import RecordedDoubt
 from polewright.core.model import Utc
-from polewright.core.night.effects import Effect, EstimateAxis, FitDrift, FollowAxis, StartFollowing
+from polewright.core.night.effects import (
+    Effect,
+    EnterStage,
+    EstimateAxis,
+    FitDrift,
+    FollowAxis,
+    KeepDrift,
+    KeepNight,
+    Refused,
+    SaveLocks,
+    SaveScrew,
+    ShiftFound,
+    StartFollowing,
+)
 from polewright.core.night.event_codec import event_from_plain
 from polewright.core.night.events import (
     AnyEvent,
@@ -30,11 +44,6 @@ from polewright.services.night_log import NightLog
 from polewright.services.program_log import LOG
 
 EVENT_KIND, FRAME_KIND = "event", "frame"
-ANSWERS = {
-    EstimateAxis: (AxisMeasured, AxisRefused),
-    FollowAxis: (AxisFollowed, FrameUnsolved),
-    FitDrift: (DriftMeasured, DriftRefused),
-}  # see is_answer
 
 
 @dataclass(frozen=True)
@@ -45,6 +54,23 @@ class Difference:
     what: str
     recorded: object
     computed: object
+
+
+def answers_to(effect: Effect) -> tuple[type, ...]:
+    """The events that may answer an effect; see is_answer."""
+    match effect:
+        case EstimateAxis():
+            return AxisMeasured, AxisRefused
+        case FollowAxis():
+            return AxisFollowed, FrameUnsolved
+        case FitDrift():
+            return DriftMeasured, DriftRefused
+        case StartFollowing() | KeepDrift() | SaveScrew() | SaveLocks() | EnterStage() | ShiftFound() | KeepNight():
+            return ()
+        case Refused():
+            return ()
+        case _:
+            assert_never(effect)
 
 
 def is_answer(event: AnyEvent) -> bool:
@@ -74,7 +100,7 @@ def retrace_to_the_end(course: Course, log: NightLog) -> tuple[AnyEvent, ...]:
         for effect in course.take(event):
             needed = isinstance(effect, StartFollowing | FollowAxis)
             answer = _answer(course, effect, now_s) if needed else None
-            if type(effect) in ANSWERS:
+            if answers_to(effect):
                 open_effects.append((effect, answer))
     answers = [
         _answer(course, e, now_s) if isinstance(e, EstimateAxis | FitDrift) else answer for e, answer in open_effects
@@ -177,6 +203,6 @@ def _told_in_words(recorded: object, computed: object) -> bool:
 def _strike(open_effects: list[tuple[Effect, AnyEvent | None]], event: AnyEvent) -> None:
     """Take the effect that this event answers off the list."""
     for item in open_effects:
-        if is_answer(event) and isinstance(event, ANSWERS[type(item[0])]):
+        if is_answer(event) and isinstance(event, answers_to(item[0])):
             open_effects.remove(item)
             return

@@ -2,46 +2,15 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable
 
 from polewright.core.night.advice import Advice, Clouds, Errand, Lock, Mood, MoreFrames, Paused, Turn, Unlock
-from polewright.core.night.events import (
-    Accepted,
-    AnyEvent,
-    BackAsked,
-    BaseLocked,
-    BaseUnlocked,
-    DriftAsked,
-    LessonAsked,
-    NextAsked,
-    PauseAsked,
-    RestartAsked,
-    ResumeAsked,
-    ScrewTurned,
-    TripodBumped,
-    UndoAsked,
-)
 from polewright.core.night.states import NightState
 from polewright.words.coach import say
-from polewright.words.numbers import offset_words, sense_text, turns_text
+from polewright.words.deeds import axis_text
 
 INDENT = " " * 15
 LONG_WAITS = (Clouds, Paused, MoreFrames)  # the others are over with the next frame
-DEEDS: dict[type, str] = {
-    NextAsked: "goes on",
-    BackAsked: "goes back",
-    RestartAsked: "starts the stage again",
-    PauseAsked: "pauses",
-    ResumeAsked: "resumes",
-    UndoAsked: "takes the last click back",
-    TripodBumped: "says that the tripod was bumped",
-    BaseLocked: "tightens the locks",
-    BaseUnlocked: "loosens the locks",
-    Accepted: "accepts it as it is",
-    DriftAsked: "lets the stars drift",
-    LessonAsked: "asks for a lesson on a screw, or has had enough of it",
-}
 
 
 class Story:
@@ -79,28 +48,10 @@ class Story:
         offset = state.offset
         if offset is None or not (isinstance(advice.action, Turn | Lock | Unlock) or advice.mood is Mood.GOOD):
             return
-        self._tell(f"{clock_text(state.now_s)}    axis   {axis_text(state)}")
-
-
-def axis_text(state: NightState) -> str:
-    """`12′ too far east (± 3″), 4.1′ too low (± 3″)`."""
-    offset = state.offset
-    if offset is None:
-        return "not measured yet"
-    east, up = (math.sqrt(offset.covariance_rad2[i][i]) for i in (0, 1))
-    return f"{offset_words(offset.east_rad, east)}, {offset_words(offset.up_rad, up, 'up')}"
+        self._tell(f"{clock_text(state.now_s)}    axis   {axis_text(state.offset)}")
 
 
 def clock_text(seconds: float) -> str:
     """Minutes and seconds of the night: ` 4:07`."""
     minutes, rest = divmod(int(seconds), 60)
     return f"{minutes:3d}:{rest:02d}"
-
-
-def deed_text(event: AnyEvent) -> str:
-    """What a person said or did, by a recorded event; empty for what was not theirs."""
-    if isinstance(event, ScrewTurned):
-        if event.turns is None:
-            return f"{event.screw.value} turned as advised"
-        return f"{event.screw.value} turned {turns_text(event.turns, True)} {sense_text(event.turns)}"
-    return DEEDS.get(type(event), "")

@@ -17,11 +17,6 @@ from polewright.core.screws.memory import ScrewMemory
 from polewright.core.vigil.watch import Shift
 
 
-@dataclass(frozen=True)
-class Effect:
-    """Base of all effects."""
-
-
 class Objection(Enum):
     """Why an event changes nothing."""
 
@@ -51,7 +46,7 @@ class Objection(Enum):
 
 
 @dataclass(frozen=True)
-class Refused(Effect):
+class Refused:
     """The event changed nothing. `screw`: the one that it named, if any. Words: words/objections.py."""
 
     objection: Objection
@@ -59,7 +54,7 @@ class Refused(Effect):
 
 
 @dataclass(frozen=True)
-class EstimateAxis(Effect):
+class EstimateAxis:
     """Estimate the axis from these frames against this target; answer with AxisMeasured or AxisRefused."""
 
     frames: tuple[PlacedFrame, ...]
@@ -67,7 +62,7 @@ class EstimateAxis(Effect):
 
 
 @dataclass(frozen=True)
-class StartFollowing(Effect):
+class StartFollowing:
     """Follow the axis from now on, starting from the axis of these frames; no answer.
 
     With `axis`, known by drift, from that axis and the last frame.
@@ -79,14 +74,14 @@ class StartFollowing(Effect):
 
 
 @dataclass(frozen=True)
-class FollowAxis(Effect):
+class FollowAxis:
     """Read the axis off this frame; answer with AxisFollowed."""
 
     frame: PlacedFrame
 
 
 @dataclass(frozen=True)
-class FitDrift(Effect):
+class FitDrift:
     """Fit the axis to the drift of these frames; answer with DriftMeasured or DriftRefused.
 
     `wanted_rad`: how sure each component is to become; `rested_s`: how long the mount has stood, at the middle of it.
@@ -99,7 +94,7 @@ class FitDrift(Effect):
 
 
 @dataclass(frozen=True)
-class KeepDrift(Effect):
+class KeepDrift:
     """A drift has had its say: write it into the night's record, with the comparison, if any."""
 
     reading: DriftReading
@@ -107,7 +102,7 @@ class KeepDrift(Effect):
 
 
 @dataclass(frozen=True)
-class SaveScrew(Effect):
+class SaveScrew:
     """A screw has taught something: keep its memory with the rig."""
 
     screw: Screw
@@ -115,26 +110,41 @@ class SaveScrew(Effect):
 
 
 @dataclass(frozen=True)
-class SaveLocks(Effect):
+class SaveLocks:
     """Tightening the locks has been measured: keep what it does with the rig."""
 
     memory: LockMemory
 
 
 @dataclass(frozen=True)
-class EnterStage(Effect):
+class EnterStage:
     """The night has come to another stage, or to the same one anew."""
 
     stage: Stage
 
 
 @dataclass(frozen=True)
-class ShiftFound(Effect):
+class ShiftFound:
     """The mount was moved during the imaging run: write it down. Times of the shift are the night's own."""
 
     shift: Shift
 
 
 @dataclass(frozen=True)
-class KeepNight(Effect):
+class KeepNight:
     """The alignment is proved, or accepted as it is: write the night's result."""
+
+
+Effect = (
+    Refused
+    | EstimateAxis
+    | StartFollowing
+    | FollowAxis
+    | FitDrift
+    | KeepDrift
+    | SaveScrew
+    | SaveLocks
+    | EnterStage
+    | ShiftFound
+    | KeepNight
+)
