@@ -5,6 +5,7 @@ from __future__ import annotations
 import sys
 from collections.abc import Sequence
 
+from polewright.commands.stopping import StoppedError, stoppable
 from polewright.services.contained import FLAG
 
 
@@ -15,9 +16,19 @@ def main(argv: Sequence[str] | None = None) -> int:
         from polewright.services.contained.helper import serve
 
         return serve()
-    from polewright.commands.line import run
+    with stoppable("--json" in arguments) as stop:
+        try:
+            from polewright.commands.line import run
 
-    return run(arguments)
+            return run(arguments, stop)
+        except (StoppedError, Exception):
+            if stop.number:
+                return stop.told()
+            from polewright.services.paths import log_folder
+            from polewright.services.program_log import log_fault
+
+            log_fault(log_folder())  # a fault of the program: kept for a bug report, then shown as it is
+            raise
 
 
 def window_main() -> int:

@@ -6,9 +6,7 @@ Imported by the window's command alone: Qt is loaded here, and the heavy service
 from __future__ import annotations
 
 import os
-import shutil
 import sys
-import tempfile
 from collections.abc import Callable
 from dataclasses import replace
 from functools import lru_cache
@@ -32,12 +30,14 @@ from polewright.services.measuring import FrameMeasurer, Optics
 from polewright.services.paths import cache_folder, config_folder, data_folder, log_folder
 from polewright.services.ports import Clock
 from polewright.services.program_log import log_to
+from polewright.services.rehearsal_folders import RehearsalFolders
 from polewright.services.resources import find_resource
 from polewright.simulate.night import scenario_named, utc_of
 from polewright.ui.driving.desk import Desk
 from polewright.ui.driving.driver import Driver
 from polewright.ui.driving.faults import Faults
 from polewright.ui.driving.means import Means
+from polewright.ui.driving.quitting import QuitSignals
 from polewright.ui.driving.remembered import recall
 from polewright.ui.driving.threaded_desk import ThreadedDesk
 from polewright.ui.driving.threaded_practice import ThreadedPractice
@@ -46,6 +46,7 @@ from polewright.ui.sound import SoundGuide
 from polewright.ui.theme import Light
 from polewright.ui.wakefulness import wakefulness_here
 
+SIGNALLED = 128  # what a shell adds to the number of a signal
 SWITCH_S = 0.0005  # every call into Qt lets other threads run; ask for the turn back soon, or drawing stutters
 
 
@@ -61,12 +62,20 @@ def run_window(folder: Path | None, rehearsal: tuple[str, int] | None, red: bool
     window, driver = build_window(red)
     faults = Faults(driver.fault, driver)
     faults.install()
+
+    def quit_now() -> None:
+        driver.close()
+        window.close()
+        app.exit(SIGNALLED + quitting.number)
+
+    quitting = QuitSignals(quit_now, driver)
     window.show()
     driver.begin_when_shown(folder, rehearsal)
     try:
         return int(app.exec())
     finally:
         driver.close()
+        quitting.remove()
         faults.remove()
         window.deleteLater()
         QCoreApplication.sendPostedEvents(None, QEvent.Type.DeferredDelete.value)
@@ -88,7 +97,7 @@ def build_window(red: bool = False) -> tuple[MainWindow, Driver]:
 
 def build_means(scheduler: QtScheduler, worker: Worker) -> Means:
     """What nights, rehearsals and replays are made of, in real time."""
-    clock, helper = SystemClock(), HelperProcess()
+    clock, helper, rehearsals = SystemClock(), HelperProcess(), RehearsalFolders()
     reader = ContainedReader(helper)
 
     @lru_cache(maxsize=1)
@@ -122,8 +131,8 @@ def build_means(scheduler: QtScheduler, worker: Worker) -> Means:
         practice_clock=practice_clock,
         config=config_folder(),
         data=data_folder(),
-        temporary=lambda: Path(tempfile.mkdtemp(prefix="polewright-rehearsal-")),
-        discard=lambda path: shutil.rmtree(path, ignore_errors=True),
+        temporary=rehearsals.make,
+        discard=rehearsals.discard,
         read=reader.read,
         give_up_frame=helper.close,
         wakefulness=wakefulness_here(),

@@ -81,7 +81,7 @@ def test_killed_nights_reopen_and_resume() -> None:
     ("arguments", "words"),
     [
         (["rehearse", "--hand", "told", "--scenario", "nowhere"], "There is no scenario 'nowhere'"),
-        (["rehearse", "--hand", "told", "--seed", "-1"], "must not be negative"),
+        (["rehearse", "--hand", "told", "--seed", "-1"], "--seed must be between 0"),
         (["replay", "no-such-night"], "cannot be read"),
     ],
 )

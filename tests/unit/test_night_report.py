@@ -267,3 +267,19 @@ def test_the_page_opens_in_a_browser_and_prints(tmp_path: Path) -> None:
     dark = (pixels.max(axis=2) < 90).mean(axis=1)
     assert (dark[:60] > 0.005).any() and (dark[1500:] > 0.005).any()  # words from top to bottom
     assert pdf.read_bytes().startswith(b"%PDF") and pdf.stat().st_size > 20_000
+
+
+
+
+def test_a_report_is_written_whole_and_through_no_link(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    recorded(tmp_path / "2026-03-01", a_night())
+    report, elsewhere = tmp_path / "2026-03-01" / "report", tmp_path / "precious"
+    report.mkdir()
+    for name in ("reticle.png", "reticle.svg", "report.html", "measurements.csv"):
+        (elsewhere.with_suffix(f".{name}")).write_text("precious", encoding="utf-8")
+        (report / name).symlink_to(elsewhere.with_suffix(f".{name}"))
+    assert run(["report", str(tmp_path / "2026-03-01")]) == 0
+    capsys.readouterr()
+    assert all(path.read_text(encoding="utf-8") == "precious" for path in tmp_path.glob("precious*"))
+    assert not any(path.is_symlink() for path in report.iterdir())
+    assert (report / "reticle.png").read_bytes().startswith(b"\x89PNG")

@@ -55,10 +55,10 @@ def test_json_prints_the_truth(tmp_path: Path, capsys: pytest.CaptureFixture[str
     ("extra", "sentence"),
     [
         (["--scenario", "picnic"], "Choose one of: calm, first-night"),
-        (["--frames", "0"], "at least one frame"),
+        (["--frames", "0"], "--frames must be between 1"),
         (["--span", "400"], "between 0 and 160 degrees"),
         (["--exposure", "0"], "between 0.001 and 600"),
-        (["--seed", "-3"], "must not be negative"),
+        (["--seed", "-3"], "--seed must be between 0"),
         (["--lat", "95"], "latitude must be between"),
     ],
 )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -127,7 +128,8 @@ def test_settings_and_form_come_back(tmp_path: Path) -> None:
 @pytest.mark.parametrize("content", ["", "{}", "[1]", '{"settings": {"light": "green"}}', "\x00"])
 def test_a_damaged_settings_file_is_set_aside(tmp_path: Path, content: str) -> None:
     (tmp_path / "window.json").write_text(content, encoding="utf-8")
-    assert recall(tmp_path) == Remembered()
+    found = recall(tmp_path)
+    assert replace(found, problem="") == Remembered() and "window.json.damaged-1" in found.problem
     assert [p.name for p in tmp_path.iterdir()] == ["window.json.damaged-1"]
 
 

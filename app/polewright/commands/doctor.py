@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from polewright.commands.line import EXIT_NOT_MEASURABLE, EXIT_OK
+from polewright.commands.output import json_text
 from polewright.services.diagnostics import Check, Folders, State, look_over, plain_facts
 from polewright.services.paths import cache_folder, config_folder, data_folder
 from polewright.services.privacy import Privacy
@@ -44,7 +45,7 @@ def run(args: argparse.Namespace) -> int:
     folders = Folders(config_folder(), data_folder(), cache_folder())
     checks = [*look_over(folders), *check_window()]
     facts = plain_facts(checks)
-    print(json.dumps(facts) if args.json else "\n".join(sentences(checks)))
+    print(json_text(facts) if args.json else "\n".join(sentences(checks)))
     if args.out is not None:
         privacy = None if args.with_location else own_privacy()
         write_bundle(args.out, bundle_texts(folders, checks, facts, privacy), args.with_location)
@@ -136,6 +137,6 @@ def _own_command() -> list[str]:
 def _print_what_qt_finds() -> int:
     from polewright.ui.self_check import what_qt_finds
 
-    print(json.dumps(what_qt_finds()), flush=True)
+    print(json_text(what_qt_finds()), flush=True)
     sys.stdout.flush()
     os._exit(EXIT_OK)  # audio back ends may hang on leaving; everything has been said

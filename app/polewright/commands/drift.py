@@ -19,10 +19,9 @@ from polewright.commands.options import (
     TARGETS,
     add_camera_options,
     add_site_options,
-    check_camera_options,
-    positive,
     site_from,
 )
+from polewright.commands.output import json_text
 from polewright.core.angles import ARCMIN_PER_RAD, ARCSEC_PER_RAD
 from polewright.core.drift.compare import Comparison, compare_with_turn
 from polewright.core.drift.live import DriftProof, DriftResult, PositionDrift, add_frame
@@ -33,6 +32,7 @@ from polewright.core.model import Site, SkyFrame, TargetPole
 from polewright.core.offset import Covariance
 from polewright.core.sky.places import default_target, standard_atmosphere
 from polewright.services.measuring import place_in_sky
+from polewright.services.regular_file import read_regular
 from polewright.words.drift import comparison_words, drift_doubt_words, drift_refusal_words, unknown_words
 from polewright.words.frames import frame_words
 from polewright.words.kinds import told_facts
@@ -98,8 +98,6 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Print the plan, or what the frames say; exit code 3 when they say nothing yet."""
-    check_camera_options(args)
-    positive(args.certainty, "--certainty")
     if args.where:
         return _where(args)
     if bool(args.frames) == bool(args.field):
@@ -119,7 +117,7 @@ def run(args: argparse.Namespace) -> int:
         "frames_left_out": [{"file": name, "reason": why} for name, why in watched.left_out],
     }
     left_out = [f"{name}: left out: {why}" for name, why in watched.left_out]
-    print(json.dumps(facts) if args.json else "\n".join([*left_out, *lines]))
+    print(json_text(facts) if args.json else "\n".join([*left_out, *lines]))
     return EXIT_OK if isinstance(result, DriftResult) else EXIT_NOT_MEASURABLE
 
 
@@ -139,7 +137,7 @@ def _where(args: argparse.Namespace) -> int:
         "noise_arcsec": USUAL_NOISE_ARCSEC,
         "cadence_s": USUAL_CADENCE_S,
     }
-    print(json.dumps(facts) if args.json else "\n".join(_where_sentences(positions, each_s, wanted)))
+    print(json_text(facts) if args.json else "\n".join(_where_sentences(positions, each_s, wanted)))
     return EXIT_OK
 
 
@@ -314,7 +312,7 @@ def _arcmin(value_rad: float, sigma_rad: float) -> str:
 def read_turn(path: Path) -> Turn:
     """What `measure --json` has printed; RecordingError when it is something else."""
     try:
-        data = json.loads(path.read_text(encoding="utf-8"))
+        data = json.loads(read_regular(path))
         axis = data["axis"]
         (ee, eu), (ue, uu) = axis["covariance_arcmin2"]
         covariance = tuple(tuple(float(v) / ARCMIN_PER_RAD**2 for v in row) for row in ((ee, eu), (ue, uu)))
@@ -322,8 +320,8 @@ def read_turn(path: Path) -> Turn:
         suspect = data.get("suspect")
         turn = Turn(east, up, covariance, str(data["target"]), None if suspect is None else str(suspect))  # type: ignore[arg-type]
     except OSError as exc:
-        raise RecordingError(f"{path} cannot be read ({exc.strerror}).") from exc
-    except (ValueError, KeyError, TypeError, AttributeError) as exc:
+        raise RecordingError(f"{path} cannot be read ({exc.strerror or exc}).") from exc
+    except (ValueError, KeyError, TypeError, AttributeError, RecursionError) as exc:
         raise RecordingError(
             f"{path} holds no axis: give a file that `polewright measure --json` has filled."
         ) from exc

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-import json
 from pathlib import Path
 
 import numpy as np
@@ -14,9 +13,9 @@ from polewright.commands.options import (
     TARGETS,
     add_camera_options,
     add_site_options,
-    check_camera_options,
     site_from,
 )
+from polewright.commands.output import json_text
 from polewright.core.angles import ARCMIN_PER_RAD
 from polewright.core.axis.estimate import estimate_axis
 from polewright.core.axis.following import AxisReading, FollowState, follow, start_following
@@ -41,7 +40,6 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """One line a frame, printed as soon as the frame is measured."""
-    check_camera_options(args)
     if args.capture < 2:
         raise UsageError(f"--capture must be at least 2, not {args.capture}.")
     if len(args.frames) < args.capture:
@@ -57,7 +55,7 @@ def run(args: argparse.Namespace) -> int:
             line = session.unreadable(path.name, str(exc))
         else:
             line = session.take(measured)
-        print(json.dumps(line) if args.json else sentence(line), flush=True)
+        print(json_text(line) if args.json else sentence(line), flush=True)
     return EXIT_OK if session.measured_something else EXIT_NOT_MEASURABLE
 
 

@@ -1,20 +1,23 @@
 """The command line as a whole: parser, exit codes, and the one place where errors become sentences.
 
 Exit codes: 0 success; 2 the request makes no sense; 3 not measurable (the reason is given), or something needs a cure
-(doctor); 4 unreadable input.
+(doctor); 4 unreadable input;
+128 and more: stopped by a signal (130: Ctrl+C). With --json every exit but a fault of the program prints JSON.
 """
 
 from __future__ import annotations
 
 import argparse
+import contextlib
 import importlib
 import sys
 from collections.abc import Sequence
+from typing import NoReturn
 
 from polewright import __version__
+from polewright.commands.output import json_text
+from polewright.commands.stopping import Stop, handle_with
 from polewright.core.errors import CatalogueError, FrameReadError, PolewrightError, RecordingError, SettingsError
-from polewright.services.paths import log_folder
-from polewright.services.program_log import log_fault
 
 EXIT_OK = 0
 EXIT_USAGE = 2
@@ -38,10 +41,43 @@ COMMANDS = {
 """Each command lives in the module of its name beside this file, loaded when it is called."""
 
 
-def run(argv: Sequence[str]) -> int:
+def run(argv: Sequence[str], stop: Stop | None = None) -> int:
     """Parse `argv` (without the program name), run the command, return the exit code."""
     arguments = list(argv) or ["window"]
-    parser = argparse.ArgumentParser(
+    try:
+        args = _parser(arguments[0]).parse_args(arguments)
+    except SystemExit as exc:  # --help and --version
+        return int(exc.code or 0)
+    except _BadLineError as exc:
+        return _refused(arguments, f"{exc}.", EXIT_USAGE)
+    try:
+        importlib.import_module("polewright.commands.options").check_numbers(args)
+        command = importlib.import_module(f"polewright.commands.{args.command}")
+        if stop is not None:
+            handle_with(stop.unwind)
+        return int(command.run(args))
+    except (FrameReadError, CatalogueError, RecordingError, SettingsError) as exc:
+        return _refused(arguments, str(exc), EXIT_UNREADABLE)
+    except PolewrightError as exc:
+        return _refused(arguments, str(exc), EXIT_USAGE)
+    except BrokenPipeError:
+        return EXIT_OK
+
+
+class _BadLineError(Exception):
+    """The command line cannot be parsed; the usage has been printed."""
+
+
+class _Parser(argparse.ArgumentParser):
+    def error(self, message: str) -> NoReturn:
+        """Print the usage, and leave the rest to `run`."""
+        self.print_usage(sys.stderr)
+        raise _BadLineError(message)
+
+
+def _parser(command: str) -> argparse.ArgumentParser:
+    """The parser of all commands; only the options of `command` are loaded."""
+    parser = _Parser(
         prog="polewright",
         description="Aligns an equatorial mount's RA axis with the celestial pole, from camera frames.",
     )
@@ -49,22 +85,15 @@ def run(argv: Sequence[str]) -> int:
     subparsers = parser.add_subparsers(dest="command", metavar="COMMAND", required=True)
     for name, summary in COMMANDS.items():
         sub = subparsers.add_parser(name, help=summary, description=summary[0].upper() + summary[1:] + ".")
-        if arguments[0] == name:
+        if command == name:
             importlib.import_module(f"polewright.commands.{name}").add_arguments(sub)
-    try:
-        args = parser.parse_args(arguments)
-    except SystemExit as exc:  # argparse has printed its message
-        return int(exc.code or 0)
-    try:
-        return int(importlib.import_module(f"polewright.commands.{args.command}").run(args))
-    except (FrameReadError, CatalogueError, RecordingError, SettingsError) as exc:
-        print(f"polewright: {exc}", file=sys.stderr)
-        return EXIT_UNREADABLE
-    except PolewrightError as exc:
-        print(f"polewright: {exc}", file=sys.stderr)
-        return EXIT_USAGE
-    except BrokenPipeError:
-        return EXIT_OK
-    except Exception:  # a fault of the program: kept for a bug report, then shown as it is
-        log_fault(log_folder())
-        raise
+    return parser
+
+
+def _refused(arguments: Sequence[str], why: str, code: int) -> int:
+    """Say why on stderr, and to a program that asked for JSON on its own channel too."""
+    print(f"polewright: {why}", file=sys.stderr)
+    if "--json" in arguments:
+        with contextlib.suppress(BrokenPipeError):
+            print(json_text({"error": why, "exit_code": code}), flush=True)
+    return code

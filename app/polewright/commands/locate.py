@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import argparse
-import json
 from pathlib import Path
 
 from polewright.bootstrap import frame_measurer
 from polewright.commands.line import EXIT_NOT_MEASURABLE, EXIT_OK
-from polewright.commands.options import add_camera_options, check_camera_options
+from polewright.commands.options import add_camera_options
+from polewright.commands.output import json_text
 from polewright.core.model import PlateSolution
 from polewright.services.measuring import MeasuredFrame
 from polewright.words.frames import frame_words
@@ -23,10 +23,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Print the plate solution, or why there is none."""
-    check_camera_options(args)
     measured = frame_measurer(args).measure(args.frame)
     facts = located(measured)
-    print(json.dumps(facts) if args.json else "\n".join(sentences(measured)))
+    print(json_text(facts) if args.json else "\n".join(sentences(measured)))
     return EXIT_OK if facts["solved"] else EXIT_NOT_MEASURABLE
 
 

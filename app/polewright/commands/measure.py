@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-import json
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -16,10 +15,10 @@ from polewright.commands.options import (
     TARGETS,
     add_camera_options,
     add_site_options,
-    check_camera_options,
     other_site,
     site_from,
 )
+from polewright.commands.output import json_text
 from polewright.core.angles import ARCMIN_PER_RAD
 from polewright.core.axis.estimate import estimate_axis
 from polewright.core.axis.screw_offsets import screw_offsets
@@ -56,11 +55,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Print the offset of the axis, or why it cannot be measured."""
-    check_camera_options(args)
     capture = take_capture(args, args.frames)
     estimate = estimate_of(capture)
     facts = measured_facts(capture, estimate)
-    print(json.dumps(facts) if args.json else "\n".join(sentences(capture, estimate)))
+    print(json_text(facts) if args.json else "\n".join(sentences(capture, estimate)))
     return EXIT_OK if isinstance(estimate, AxisEstimate) else EXIT_NOT_MEASURABLE
 
 

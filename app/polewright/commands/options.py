@@ -36,19 +36,42 @@ def add_site_options(parser: argparse.ArgumentParser) -> None:
     )
 
 
-def positive(value: float | None, name: str) -> float | None:
-    """`value` if it is None or a positive finite number; UsageError otherwise."""
-    if value is not None and not (math.isfinite(value) and value > 0.0):
-        raise UsageError(f"{name} must be a positive number, not {value:g}.")
-    return value
+BOUNDS: dict[str, tuple[float, float, str]] = {
+    "focal_length": (1, 50_000, "mm"),  # from a fisheye to the largest telescope of an amateur, and some more
+    "pixel_size": (0.3, 200, "micrometres"),
+    "utc_offset": (-15, 15, "hours"),
+    "certainty": (0.001, 600, "arcminutes"),
+    "position_angle": (-360, 720, "degrees"),
+    "seed": (0, 999_999_999, ""),
+    "frames": (1, 10_000, ""),
+    "adjust": (0, 10_000, ""),
+    "span": (-160, 160, "degrees"),
+    "exposure": (0.001, 600, "s"),
+    "drift": (1, 7200, "s"),
+    "every": (0.1, 7200, "s"),
+    "capture": (2, 10_000, ""),
+    "speed": (1, 100, ""),
+    "binning": (1, 8, ""),
+    "hours": (0.001, 36, "hours"),
+    "error": (0.001, 10_800, "arcminutes"),
+}
+"""What every number on the command line must lie between, by the name of its option: limits of physical sense, or of
+what can be done in an evening. A place on Earth is judged by `checked_site`, a plan by core/plan/imaging_plan.py."""
 
 
-def check_camera_options(args: argparse.Namespace) -> None:
-    """UsageError when an option of `add_camera_options` makes no sense."""
-    positive(args.focal_length, "--focal-length")
-    positive(args.pixel_size, "--pixel-size")
-    if args.utc_offset is not None and not -15.0 <= args.utc_offset <= 15.0:
-        raise UsageError(f"--utc-offset must be between -15 and 15 hours, not {args.utc_offset:g}.")
+def check_numbers(args: argparse.Namespace) -> None:
+    """UsageError for a number that makes no sense, whichever command it is for."""
+    for name, value in vars(args).items():
+        if name in BOUNDS:
+            for one in value if isinstance(value, list) else [value]:
+                _check_number(name, one)
+
+
+def _check_number(name: str, value: object) -> None:
+    low, high, unit = BOUNDS[name]  # shown as they stand there
+    if isinstance(value, int | float) and not low <= value <= high:
+        option, shown = name.replace("_", "-"), f"{value:g}" if isinstance(value, float) else str(value)[:40]
+        raise UsageError(f"--{option} must be between {low} and {high}{unit and ' ' + unit}, not {shown}.")
 
 
 def site_from(args: argparse.Namespace, first: Frame | None) -> tuple[Site, str]:

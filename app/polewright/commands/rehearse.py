@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 import argparse
-import json
 import sys
-import tempfile
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from polewright.bootstrap import build_measurer
 from polewright.commands.line import EXIT_NOT_MEASURABLE, EXIT_OK
+from polewright.commands.output import json_text
 from polewright.commands.window import open_window
 from polewright.core.angles import ARCMIN_PER_RAD
 from polewright.core.errors import UsageError
@@ -21,6 +20,7 @@ from polewright.practice.rehearsal import HANDS, Rehearsal, Score, ScrewScore, r
 from polewright.practice.world import TrueOffset
 from polewright.runtime.engine import NightEngine
 from polewright.runtime.story import Story
+from polewright.services.rehearsal_folders import rehearsal_folder
 from polewright.simulate.night import scenario_named
 from polewright.simulate.scenarios import SCENARIOS
 from polewright.words.coach import say
@@ -50,15 +50,25 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Rehearse to the end; exit code 3 when the alignment was not reached."""
-    if args.seed < 0:
-        raise UsageError(f"The seed must not be negative, but is {args.seed}.")
     scenario_named(args.scenario)
     if args.hand is None:
         return _in_the_window(args)
     if args.keep is not None:
-        return _rehearse(args, args.keep)
-    with tempfile.TemporaryDirectory(prefix="polewright-rehearsal-") as folder:
-        return _rehearse(args, Path(folder))
+        return _rehearse(args, _empty(args.keep))
+    with rehearsal_folder() as folder:
+        return _rehearse(args, folder)
+
+
+def _empty(folder: Path) -> Path:
+    """`folder`, made if missing; UsageError when it cannot be, or holds a rehearsal already."""
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        taken = any((folder / name).exists() for name in ("frames", "night"))
+    except OSError as exc:
+        raise UsageError(f"{folder} cannot be made or read ({exc.strerror or exc}): give another folder.") from exc
+    if taken:
+        raise UsageError(f"{folder} holds a rehearsal already: give another folder, nothing is written over.")
+    return folder
 
 
 def _in_the_window(args: argparse.Namespace) -> int:
@@ -246,4 +256,4 @@ def _advice(engine: NightEngine) -> dict[str, Any]:
 
 
 def _print(facts: dict[str, Any]) -> None:
-    print(json.dumps(facts), flush=True)
+    print(json_text(facts), flush=True)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-import json
 import sys
 import threading
 from collections.abc import Iterator
@@ -11,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from polewright.commands.line import EXIT_NOT_MEASURABLE, EXIT_OK
+from polewright.commands.output import json_text
 from polewright.core.angles import ARCMIN_PER_RAD
 from polewright.core.errors import UsageError
 from polewright.core.night.events import AnyEvent
@@ -19,7 +19,7 @@ from polewright.runtime.story import Story
 from polewright.services.clock import SystemClock
 from polewright.services.log_format import LoggedEvent
 from polewright.services.night_log import NightLog, read_night
-from polewright.services.replayer import FASTEST, Replayer
+from polewright.services.replayer import Replayer
 from polewright.words.coach import say
 from polewright.words.deeds import deed_text
 
@@ -63,8 +63,6 @@ def paced(log: NightLog, speed: float | None, step: bool) -> Iterator[LoggedEven
 
 
 def _at_speed(log: NightLog, speed: float) -> Iterator[LoggedEvent]:
-    if not 1.0 <= speed <= FASTEST:
-        raise UsageError(f"--speed must be between 1 and {FASTEST:g}, not {speed:g}.")
     replayer, pause = Replayer(log, SystemClock(), speed), threading.Event()
     while (wait_s := replayer.wait_s()) is not None:
         pause.wait(wait_s)
@@ -119,7 +117,7 @@ class JsonReplayTeller:
             "up_arcmin": None if offset is None else offset.up_rad * ARCMIN_PER_RAD,
             "sigma_arcmin": None if offset is None else offset.sigma_rad * ARCMIN_PER_RAD,
         }
-        print(json.dumps(facts), flush=True)
+        print(json_text(facts), flush=True)
 
     def end(self, log: NightLog) -> None:
         """Whether everything came out again."""
@@ -129,4 +127,4 @@ class JsonReplayTeller:
             "results_checked": self._replay.numbers_checked,
             "differences": [{"line": d.seq, "what": d.what} for d in self._replay.differences],
         }
-        print(json.dumps({"replay": facts}), flush=True)
+        print(json_text({"replay": facts}), flush=True)

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import argparse
-import json
 import os
 from pathlib import Path
 
 from polewright.commands.line import EXIT_OK
+from polewright.commands.output import json_text
 from polewright.core.angles import ARCMIN_PER_RAD
 from polewright.core.errors import RecordingError
+from polewright.services.atomic_file import write_atomically
 from polewright.services.night_log import read_night
 from polewright.services.report.facts import gather
 from polewright.services.report.history import nights_beside
@@ -40,7 +41,7 @@ def run(args: argparse.Namespace) -> int:
     paths = write_report(facts, history, scale, out)
     paths.append(_picture(out / "reticle.svg"))
     if args.json:
-        print(json.dumps({**plain_result(facts), "files": [str(p) for p in paths]}))
+        print(json_text({**plain_result(facts), "files": [str(p) for p in paths]}))
         return EXIT_OK
     told = verdict(facts)
     print("\n".join([told["main"], *(f"  {line}" for line in told["more"]), *(f"  {p}" for p in paths)]))
@@ -54,7 +55,7 @@ def _picture(svg: Path) -> Path:
 
     target = svg.with_suffix(".png")
     try:
-        target.write_bytes(png_of(svg.read_bytes(), PICTURE_PX))
+        write_atomically(target, png_of(svg.read_bytes(), PICTURE_PX))
     except OSError as error:
         raise RecordingError(f"{target} cannot be written: {error.strerror or error}.") from error
     return target

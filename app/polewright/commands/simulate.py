@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import argparse
-import json
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 from polewright.commands.line import EXIT_OK
 from polewright.commands.options import checked_site
+from polewright.commands.output import json_text
 from polewright.core.drift.plan import best_positions
 from polewright.core.errors import UsageError
 from polewright.core.model import Site
@@ -45,8 +45,6 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Write the sequence and say what was written."""
-    if args.seed < 0:
-        raise UsageError(f"The seed must not be negative, but is {args.seed}.")
     plan = SequencePlan(
         frames=args.frames,
         span_deg=args.span,
@@ -66,7 +64,7 @@ def run(args: argparse.Namespace) -> int:
     except OSError as exc:
         raise UsageError(f"The folder {args.folder} cannot be written ({exc.strerror}): choose another one.") from exc
     if args.json:
-        print(json.dumps(truth))
+        print(json_text(truth))
         return EXIT_OK
     offset = truth["axis_after_capture"]["from_refracted_pole"]
     east, up = offset["east_arcmin"], offset["up_arcmin"]

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import argparse
-import json
 import re
 from typing import Any
 
 from polewright.commands.line import EXIT_NOT_MEASURABLE, EXIT_OK
-from polewright.commands.options import TARGETS, positive
+from polewright.commands.options import TARGETS
+from polewright.commands.output import json_text
 from polewright.core.angles import ARCMIN_PER_RAD
 from polewright.core.errors import UsageError
 from polewright.core.model import Site, TargetPole
@@ -57,13 +57,13 @@ def run(args: argparse.Namespace) -> int:
     if isinstance(facts, TargetTooLow):
         said = too_low_words(facts)
         answer = {"possible": False, **told_facts(facts, said)}
-        print(json.dumps(answer) if args.json else "\n".join(said))
+        print(json_text(answer) if args.json else "\n".join(said))
         return EXIT_NOT_MEASURABLE
     lines, plain = sentences(plan, facts), plain_facts(plan, facts)
     if args.error is not None:
         more_lines, more = _with_error(plan, target, args.error)
         lines, plain = lines + more_lines, plain | more
-    print(json.dumps(plain) if args.json else "\n".join(lines))
+    print(json_text(plain) if args.json else "\n".join(lines))
     return EXIT_OK
 
 
@@ -72,13 +72,10 @@ def plan_from(args: argparse.Namespace) -> ImagingPlan:
     size = re.fullmatch(r"(\d{1,6})[xX](\d{1,6})", args.sensor)
     if size is None:
         raise UsageError(f"--sensor must be like 6000x4000, not '{args.sensor}'.")
-    if not 1 <= args.binning <= 8:
-        raise UsageError(f"--binning must be between 1 and 8, not {args.binning}.")
-    positive(args.hours, "--hours")
     start = -0.5 * args.hours if args.ha_from is None else args.ha_from
     return ImagingPlan(
         latitude_deg=args.lat,
-        declination_deg=sky_object(args.object).dec_deg if args.object else args.dec,
+        declination_deg=args.dec if args.object is None else sky_object(args.object).dec_deg,
         focal_length_mm=args.focal_length,
         pixel_um=args.pixel_size * args.binning,
         width_px=int(size[1]) // args.binning,
@@ -155,7 +152,6 @@ def _too_much_asked(plan: ImagingPlan, facts: Tolerance) -> list[str]:
 
 
 def _with_error(plan: ImagingPlan, target: TargetPole, error_arcmin: float) -> tuple[list[str], dict[str, Any]]:
-    positive(error_arcmin, "--error")
     error = error_arcmin / ARCMIN_PER_RAD
     longest = longest_exposure_s(plan, target, error)
     trail = worst_blur_px(plan, target, error)

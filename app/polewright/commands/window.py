@@ -7,7 +7,7 @@ import sys
 from pathlib import Path
 
 from polewright.commands.line import EXIT_USAGE
-from polewright.core.errors import UsageError
+from polewright.commands.stopping import Stop, handle_with
 from polewright.simulate.night import scenario_named
 
 NO_SCREEN = (
@@ -27,8 +27,6 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Open the window and stay until it is closed."""
-    if args.seed < 0:
-        raise UsageError(f"The seed must not be negative, but is {args.seed}.")
     scenario_named(args.scenario)
     rehearsal = (args.scenario, args.seed) if args.rehearse else None
     return open_window(args.folder, rehearsal, args.red)
@@ -36,6 +34,7 @@ def run(args: argparse.Namespace) -> int:
 
 def open_window(folder: Path | None = None, rehearsal: tuple[str, int] | None = None, red: bool = False) -> int:
     """The window, until it is closed; exit code 2 and a sentence on stderr where there is no screen."""
+    handle_with(Stop().leave)  # until the window takes them over
     from polewright.ui.screen import screen_here
 
     if not screen_here():

@@ -12,6 +12,7 @@ from typing import BinaryIO
 from polewright.services.frame_reader.facts import DamagedError
 from polewright.services.frame_reader.families import FITS, family_of
 from polewright.services.frame_reader.fits_structure import BLOCK, Hdu, read_hdu
+from polewright.services.regular_file import open_regular
 
 HEADER_CHUNK = 12 * BLOCK  # 432 cards; longer headers are read again in full
 MAX_HEADER = 400 * BLOCK
@@ -43,7 +44,7 @@ def inspect_frame(path: Path, size_bytes: int) -> Inspection:
     if size_bytes == 0:
         return INCOMPLETE
     try:
-        with path.open("rb", buffering=0) as file:
+        with open_regular(path) as file:
             return _inspect_open(file, path.name.lower(), size_bytes)
     except OSError:
         return INCOMPLETE

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from polewright.core.matching.pattern_index import MOST_NEIGHBOURS, PatternLayer, cell_count
+from polewright.services.regular_file import open_regular
 
 FORMAT = "polewright star index"
 VERSION = 5
@@ -77,7 +78,7 @@ def map_layer(path: Path, catalogue_checksum: str) -> tuple[PatternLayer, mmap.m
     Every byte is read once and checked, through a buffer: that costs half a second for each gigabyte, and no memory.
     """
     try:
-        with path.open("rb") as source:
+        with open_regular(path) as source:
             header = json.loads(source.read(_HEADER_BYTES))
             if (header["format"], header["version"], header["catalogue"]) != (FORMAT, VERSION, catalogue_checksum):
                 raise LayerFileError(OUTDATED)

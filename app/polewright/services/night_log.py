@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import re
 from collections.abc import Collection
 from dataclasses import dataclass
@@ -11,12 +12,14 @@ from typing import Any
 from polewright.core.errors import RecordingError
 from polewright.services.log_format import FORMAT, HEADER_KIND, VERSION, LoggedEvent, decode_line
 from polewright.services.log_migration import migrated
+from polewright.services.regular_file import open_regular, read_regular
 
 LOG_NAME = "night.jsonl"
 KIND = re.compile(
     rb'"kind":"([^"]*)"'
 )  # its first find in a line is the line's own kind: only numbers stand before it
 HEAD_BYTES, LONGEST_LINE = 200, 16 << 20
+LARGEST_LOG = 2 << 30  # two hundred long nights
 
 
 @dataclass(frozen=True)
@@ -40,10 +43,13 @@ def read_night(path: Path) -> NightLog:
     """The log at `path` (the file, or the folder of the night); RecordingError when it is none at all."""
     path = path / LOG_NAME if path.is_dir() else path
     try:
-        blob = path.read_bytes()
+        blob = read_regular(path, LARGEST_LOG)
     except OSError as error:
         raise _unreadable(path, error) from error
-    return parse_night(blob, path.name)
+    log = parse_night(blob, path.name)
+    if not log.header and not log.events:
+        raise RecordingError(f"{path.name} holds no night: give the folder of a recorded one, or its {LOG_NAME}.")
+    return log
 
 
 def read_opening(path: Path, kinds: Collection[str], most_bytes: int) -> NightLog:
@@ -56,7 +62,7 @@ def read_opening(path: Path, kinds: Collection[str], most_bytes: int) -> NightLo
     lines: list[bytes] = []
     taken = 0
     try:
-        with path.open("rb") as file:
+        with io.BufferedReader(open_regular(path)) as file:
             while taken < most_bytes and (line := file.readline(LONGEST_LINE)):
                 found = KIND.search(line, 0, HEAD_BYTES)
                 if found is not None and found[1] in wanted:

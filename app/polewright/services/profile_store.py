@@ -16,6 +16,7 @@ from polewright.core.errors import SettingsError
 from polewright.services.atomic_file import unused_name, write_atomically
 from polewright.services.file_lock import FileLock
 from polewright.services.profiles import P, ProfileKind
+from polewright.services.regular_file import read_regular
 
 UNSAFE = re.compile(r"[^a-z0-9]+")
 
@@ -198,7 +199,7 @@ class _NewerError(SettingsError):
 
 def _content(path: Path) -> bytes:
     try:
-        return path.read_bytes()
+        return read_regular(path)
     except OSError as error:
         raise SettingsError(f"{path.name} cannot be read: {error.strerror or error}.") from error
 

@@ -6,6 +6,8 @@ import logging
 from logging.handlers import RotatingFileHandler
 from pathlib import Path
 
+from polewright.services.regular_file import is_in_the_way, open_regular
+
 LOG = logging.getLogger("polewright")
 LOG_NAME, LOG_BYTES, LOGS_KEPT = "polewright.log", 1_000_000, 3
 LINE = "%(asctime)s %(levelname)s %(threadName)s %(message)s"
@@ -15,6 +17,8 @@ def log_to(folder: Path) -> logging.Handler | None:
     """Keep a log in `folder`; None where it cannot be written: the program does without."""
     try:
         folder.mkdir(parents=True, exist_ok=True)
+        if is_in_the_way(folder / LOG_NAME):
+            return None
         handler = RotatingFileHandler(folder / LOG_NAME, maxBytes=LOG_BYTES, backupCount=LOGS_KEPT, encoding="utf-8")
     except OSError:
         return None
@@ -37,7 +41,7 @@ def log_tail(folder: Path, longest_bytes: int = 200_000) -> str:
     """The last part of the log in `folder`, whole lines; "" where there is none."""
     path = folder / LOG_NAME
     try:
-        with path.open("rb") as file:
+        with open_regular(path) as file:
             size = file.seek(0, 2)
             file.seek(max(0, size - longest_bytes))
             text = file.read().decode("utf-8", errors="replace")

@@ -21,8 +21,9 @@ from polewright.core.errors import RecordingError
 from polewright.services.atomic_file import sync_folder, unused_name, write_atomically
 from polewright.services.file_lock import FileLock
 from polewright.services.log_format import FORMAT, HEADER_KIND, VERSION, LoggedEvent, encode_line
-from polewright.services.night_log import LOG_NAME, NightLog, parse_night
+from polewright.services.night_log import LARGEST_LOG, LOG_NAME, NightLog, parse_night
 from polewright.services.ports import Clock
+from polewright.services.regular_file import read_regular
 
 MAX_WAITING_BYTES = 256 << 20
 GAP_KIND = "log_gap"
@@ -154,7 +155,7 @@ class NightRecorder:
         sync_folder(self.folder)
 
     def _take_up(self, descriptor: int) -> None:
-        blob = self._path.read_bytes()
+        blob = read_regular(self._path, LARGEST_LOG)
         log = parse_night(blob, self._path.name)
         if log.sound_bytes < len(blob):
             unused_name(self._path, "torn").write_bytes(blob[log.sound_bytes :])

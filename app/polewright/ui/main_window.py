@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 from importlib import import_module
 from pathlib import Path
@@ -64,6 +65,7 @@ class MainWindow(QWidget):
         worker: Worker | InlineWorker | None = None,
     ) -> None:
         super().__init__(None)
+        self.may_close: Callable[[], bool] = lambda: True  # asked before it closes
         self.setObjectName("window")
         self.setWindowTitle("Polewright")
         self.setMinimumSize(*SMALLEST)
@@ -388,6 +390,9 @@ class MainWindow(QWidget):
         self.night.timeline.load_plot()
 
     def closeEvent(self, event: QCloseEvent) -> None:
+        if not self.may_close():
+            event.ignore()
+            return
         self._listening.hush()
         self.night.well.settle()
         self.closing.emit()

@@ -116,6 +116,9 @@ def _in_mount_frame(stars: FloatArray, q: FloatArray, like: FloatArray | None = 
     centre = (stars if like is None else like)[:, MOMENTS // 2, 0, :]
     along = np.einsum("jc,mc->jm", q, centre)
     m = centre[None] - along[..., None] * q[:, None, :]
+    length = np.linalg.norm(m, axis=-1, keepdims=True)
+    # a target on the axis itself has no direction about it: any will do, and east is never along an axis
+    m = np.where(length > 1e-12, m, np.cross(q, [1.0, 0.0, 0.0])[:, None, :])
     m = m / np.linalg.norm(m, axis=-1, keepdims=True)
     d = np.cross(np.broadcast_to(q[:, None, :], m.shape), m)
     basis = np.stack([np.broadcast_to(q[:, None, :], m.shape), m, d], axis=-1)  # (J, M, 3, 3)

@@ -52,6 +52,11 @@ class Desk(Protocol):
         """A complete frame, from elsewhere than a watched folder."""
         ...
 
+    @property
+    def unwritten(self) -> str:
+        """Why the end of the record waits in memory; "" when all is on the disk."""
+        ...
+
     def stop(self) -> list[str]:
         """End the night's work, close its record; what did not end well, in sentences."""
         ...
@@ -62,6 +67,11 @@ def click_on(engine: NightEngine, maker: SnapshotMaker, event: AnyEvent) -> None
     maker.refused = None
     engine.post(replace(event, at_s=engine.now_s()))
     maker.refused = engine.refused
+
+
+def unwritten(recorder: NightRecorder) -> str:
+    """For `Desk.unwritten`."""
+    return str(recorder.trouble) if recorder.trouble is not None and recorder.waiting else ""
 
 
 class InlineDesk:
@@ -104,6 +114,10 @@ class InlineDesk:
 
     def frame_arrived(self, path: Path) -> None:
         self.engine.frame_arrived(path)
+
+    @property
+    def unwritten(self) -> str:
+        return unwritten(self.recorder)
 
     def stop(self) -> list[str]:
         self._stopped = True

@@ -20,6 +20,7 @@ from polewright.runtime.starting import USUAL_TOLERANCE_RAD, night_started
 from polewright.runtime.worker import Done
 from polewright.services.measuring import Optics
 from polewright.services.night_folders import new_night_folder, own_night
+from polewright.services.rehearsal_folders import only_latest
 from polewright.services.report.earlier import earlier_nights
 from polewright.ui import intents as want
 from polewright.ui.driving.desk import NightOrder
@@ -67,12 +68,15 @@ class Driver(QObject):
         self._work: Work | None = None
         self._cancelled = False
         self._closing = False
+        self._warned = False  # that closing would lose a part of the night
         self._seed = 0
         self._measure: LiveMeasure | None = None
-        self.scene: Scene = FirstScene(means, remembered.form, self.refresh)
+        trouble = Trouble(remembered.problem, "Fill in the form again.") if remembered.problem else None
+        self.scene: Scene = FirstScene(means, remembered.form, self.refresh, trouble)
         window.wanted.connect(self.act)
         window.settings_changed.connect(self._on_settings)
         window.closing.connect(self.close)
+        window.may_close = self.may_close
 
     def begin_when_shown(self, folder: Path | None = None, rehearsal: tuple[str, int] | None = None) -> None:
         """The same as `begin`, once the event loop runs and the window has been painted."""
@@ -220,7 +224,7 @@ class Driver(QObject):
         measure = self._measure = LiveMeasure(
             self._means.make_measure, Optics(), self._say, self._means.give_up_frame
         )
-        order = NightOrder(plan.folder / "night", measure, clock, give_up=measure.end)
+        order = NightOrder(plan.folder / "night", measure, clock, keep_frame=only_latest, give_up=measure.end)
         self._show(RehearsalScene(self._means, plan, order, self.refresh))
 
     # a recording
@@ -293,6 +297,15 @@ class Driver(QObject):
             self._tell(Notice("settings", str(done.problem), "The night is not affected."))
         elif done.problem is not None:
             raise done.problem
+
+    def may_close(self) -> bool:
+        """Whether the window may close; False, and a notice, the first time when part of the night would be lost."""
+        trouble = "" if self._closing or not isinstance(self.scene, NightScene) else self.scene.desk.unwritten
+        if not trouble or self._warned:
+            return True
+        self._warned = True
+        self._tell(Notice("closing", trouble, "Make room and wait a little, or close again to lose what waits."))
+        return False
 
     def close(self) -> None:
         """The window goes: end what runs, keep what was open."""

@@ -9,6 +9,8 @@ from typing import Any
 
 from polewright.core.errors import SettingsError
 from polewright.services.atomic_file import unused_name, write_atomically
+from polewright.services.program_log import LOG
+from polewright.services.regular_file import read_regular
 from polewright.ui.driving.form import FIELDS, Known
 from polewright.ui.intents import FillForm
 from polewright.ui.settings import WindowSettings
@@ -24,6 +26,7 @@ class Remembered:
     settings: WindowSettings = field(default_factory=WindowSettings)
     form: Known = field(default_factory=Known)
     open_night: str = ""
+    problem: str = ""  # why nothing, or not everything, was remembered
 
 
 def remember(folder: Path, what: Remembered) -> None:
@@ -42,16 +45,22 @@ def recall(folder: Path) -> Remembered:
     """What was remembered; a damaged file is set aside and everything begins anew."""
     path = folder / FILE
     try:
-        data = json.loads(path.read_text(encoding="utf-8"))
-        return _read(data)
+        return _read(json.loads(read_regular(path)))
     except FileNotFoundError:
         return Remembered()
-    except (OSError, ValueError, TypeError, KeyError, AttributeError):
-        try:
-            path.rename(unused_name(path, "damaged"))
-        except OSError:
-            return Remembered()
-        return Remembered()
+    except Exception as error:  # whatever is in it: nothing of the settings may keep the window from opening
+        LOG.warning("the settings in %s cannot be used: %r", path, error)
+        return Remembered(problem=_set_aside(path))
+
+
+def _set_aside(path: Path) -> str:
+    """Move the file out of the way; the sentence about it."""
+    aside = unused_name(path, "damaged")
+    try:
+        path.rename(aside)
+    except OSError:
+        return f"The settings in {path} cannot be read, and not be moved out of the way: they begin anew."
+    return f"The settings could not be read and begin anew. The old file is now {aside.name} in {path.parent}."
 
 
 def _read(data: Any) -> Remembered:

@@ -10,7 +10,7 @@ from PySide6.QtCore import QObject, Qt, QThread, Signal, Slot
 from polewright.core.night.events import AnyEvent
 from polewright.runtime.engine import NightEngine
 from polewright.runtime.qt_night import QtNight
-from polewright.ui.driving.desk import NightOrder, Tell, click_on
+from polewright.ui.driving.desk import NightOrder, Tell, click_on, unwritten
 from polewright.ui.driving.snapshot import SnapshotMaker
 
 Task = Callable[["_Inside"], None]
@@ -104,6 +104,11 @@ class ThreadedDesk(QObject):
 
     def frame_arrived(self, path: Path) -> None:
         self.ask(lambda engine: engine.frame_arrived(path))
+
+    @property
+    def unwritten(self) -> str:
+        night = self._inside.night
+        return "" if night is None else unwritten(night.recorder)
 
     def stop(self) -> list[str]:
         """Waits until the running measurement has ended."""
