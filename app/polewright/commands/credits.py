@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import argparse
-import json
 from dataclasses import asdict
 
 from polewright.commands.line import EXIT_OK, EXIT_USAGE
+from polewright.commands.output import json_text
 from polewright.core.credit import owed
 from polewright.services.credits import licence_text, read_credits
 from polewright.words.credits import credit_lines
@@ -23,7 +23,7 @@ def run(args: argparse.Namespace) -> int:
     credits = read_credits()
     if args.text is not None:
         return _print_text(args.text, owed(credits))
-    print(json.dumps(asdict(credits)) if args.json else "\n".join(credit_lines(credits)))
+    print(json_text(asdict(credits)) if args.json else "\n".join(credit_lines(credits)))
     return EXIT_OK
 
 
