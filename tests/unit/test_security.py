@@ -68,7 +68,10 @@ def test_no_module_can_unpickle_or_reach_a_network() -> None:
 
 
 def test_nothing_is_run_that_came_from_a_file() -> None:
-    """No eval, exec, compile, shell, or object arrays; only the look for a screen opens a (local) socket."""
+    """No eval, exec, compile, shell, or object arrays; only the look for a screen opens a (local) socket.
+
+    A pair of sockets (the window's way to hear of signals) reaches nobody.
+    """
     found = []
     for path, node in nodes():
         if not isinstance(node, ast.Call):
@@ -79,7 +82,7 @@ def test_nothing_is_run_that_came_from_a_file() -> None:
             found.append(f"{path}: {called}")
         if keywords.get("shell") == "True" or keywords.get("allow_pickle", "False") != "False":
             found.append(f"{path}: {called} with {keywords}")
-        if called.startswith("socket.") and "AF_UNIX" not in ast.unparse(node):
+        if called.startswith("socket.") and called != "socket.socketpair" and "AF_UNIX" not in ast.unparse(node):
             found.append(f"{path}: {ast.unparse(node)}")
     assert not found
 
