@@ -227,7 +227,7 @@ def test_bad_frames_name_their_cure_and_the_night_goes_on(bench: Bench, tmp_path
     bench.desk.frame_arrived(tmp_path / "nought.fits")
     assert bench.view.trouble is None  # one alone is what a turn of the axis does
     bench.desk.frame_arrived(tmp_path / "one.fits")
-    assert bench.view.trouble is not None and bench.view.trouble.cause == "3 stars found, 5 needed."
+    assert bench.view.trouble is not None and bench.view.trouble.cause == "3 stars found, 8 needed."
     bench.desk.frame_arrived(tmp_path / "two.fits")
     bench.desk.frame_arrived(tmp_path / "three.fits")
     assert bench.view.trouble is not None
