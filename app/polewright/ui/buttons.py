@@ -19,7 +19,7 @@ from PySide6.QtWidgets import QAbstractButton, QSizePolicy, QWidget
 from polewright.ui.drawing import CENTRE, LEFT, WRAP, draw_fitted, fitted_font
 from polewright.ui.look import BODY, SMALL, VALUE, Look
 from polewright.ui.panel import Panel
-from polewright.ui.theme import Light, make_theme
+from polewright.ui.theme import Light, Role, make_theme
 from polewright.ui.view_model import Action, Weight
 
 KEY_NAMES = {
@@ -41,7 +41,7 @@ class PlainButton(QAbstractButton):
         self.key = key
         self.loud = loud
         self.large = loud
-        self.ground = "ground"  # the role of what lies behind it
+        self.ground: Role = "ground"  # the role of what lies behind it
         self.setText(label)
         self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
         self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Fixed)
@@ -100,7 +100,7 @@ class PlainButton(QAbstractButton):
         self._draw_text(painter, box, ink)
         painter.end()
 
-    def _colours(self) -> tuple[str, str, str]:
+    def _colours(self) -> tuple[Role, Role, Role]:
         if not self.isEnabled():
             return "ground", "shade", "line"
         if self.isChecked():  # never a filled bright panel at night
@@ -111,7 +111,7 @@ class PlainButton(QAbstractButton):
             return ("hollow" if self._over or self.isDown() else "raised"), "strong", "strong"
         return ("hollow" if self._over or self.isDown() else "raised"), "ink", "shade"
 
-    def _draw_text(self, painter: QPainter, box: QRectF, ink: str) -> None:
+    def _draw_text(self, painter: QPainter, box: QRectF, ink: Role) -> None:
         look = self.look
         colour = look.colour(ink)
         weight = QFont.Weight.DemiBold if self.large else QFont.Weight.Normal

@@ -9,6 +9,7 @@ from PySide6.QtWidgets import QWidget
 from polewright.ui.drawing import CENTRE, WRAP, draw_fitted, draw_head, on_circle, star_path
 from polewright.ui.look import BIG, BODY, SMALL
 from polewright.ui.panel import Panel
+from polewright.ui.theme import Role
 from polewright.ui.view_model import Capture
 
 ROOM_DEG = 90.0  # the arc shows at least so much
@@ -156,7 +157,7 @@ class CaptureDial(Panel):
         look, capture = self.look, self.capture
         half = radius * 0.38
         count = len(capture.taken_deg)
-        rows = (
+        rows: tuple[tuple[str, float, Role, QFont.Weight], ...] = (
             (f"{count} {'frame' if count == 1 else 'frames'}", BODY, "ink", QFont.Weight.Normal),
             (capture.accuracy_now or "not known yet", BIG * 1.5, "strong", QFont.Weight.DemiBold),
             (

@@ -20,6 +20,7 @@ from polewright.ui.look import BODY, SMALL, VALUE, Look
 from polewright.ui.notices import TroublePanel, WorkPanel
 from polewright.ui.panel import Panel
 from polewright.ui.reticle import ReticleWidget
+from polewright.ui.theme import Role
 from polewright.ui.view_model import Point, Reticle, SiteForm, TrailPoint, View
 
 PICTURE = Reticle(
@@ -265,5 +266,6 @@ class FirstPage(Panel):
         )
         for field, problem, source in notes:
             line = QRectF(left, field.geometry().bottom() + px(3), width, px(30))
-            role, weight = ("strong", QFont.Weight.DemiBold) if problem else ("faint", QFont.Weight.Normal)
+            role: Role = "strong" if problem else "faint"
+            weight = QFont.Weight.DemiBold if problem else QFont.Weight.Normal
             draw_fitted(painter, problem or source, line, px(SMALL), look.colour(role), weight, LEFT_TOP | WRAP)

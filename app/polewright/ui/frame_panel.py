@@ -10,7 +10,7 @@ from PySide6.QtWidgets import QWidget
 from polewright.ui.drawing import CENTRE, LEFT, WRAP, draw_fitted
 from polewright.ui.look import SMALL
 from polewright.ui.panel import Panel
-from polewright.ui.theme import Theme
+from polewright.ui.theme import Role, Theme
 from polewright.ui.view_model import FramePicture
 
 
@@ -108,5 +108,5 @@ class FramePanel(Panel):
         high = box.height() / len(lines)
         for i, text in enumerate(lines):
             row = QRectF(box.left(), box.top() + i * high, box.width(), high)
-            role = "ink" if self.picture.stale and i == len(lines) - 1 else "faint"
+            role: Role = "ink" if self.picture.stale and i == len(lines) - 1 else "faint"
             draw_fitted(painter, text, row, look.px(SMALL), look.colour(role), flags=LEFT)

@@ -13,6 +13,7 @@ from polewright.ui.drawing import draw_fitted, on_circle
 from polewright.ui.intents import Intent, RotateRehearsalAxis, TurnRehearsalScrew
 from polewright.ui.look import BODY, SMALL
 from polewright.ui.panel import Panel
+from polewright.ui.theme import Role
 from polewright.ui.view_model import Rehearsal
 
 WHEEL_TURNS = 1.0 / 16.0
@@ -62,7 +63,7 @@ class Knob(Panel):
         left = centre.x() + radius + look.px(10)
         words = QRectF(left, box.top(), box.right() - left, box.height())
         row = words.height() / 3
-        lines = (
+        lines: tuple[tuple[str, float, Role, QFont.Weight], ...] = (
             (self.name, BODY, "ink", QFont.Weight.DemiBold),
             (self.value_text, BODY, "strong", QFont.Weight.Normal),
             (self.keys, SMALL, "faint", QFont.Weight.Normal),

@@ -12,7 +12,7 @@ from pathlib import Path
 
 from PySide6.QtGui import QColor, QFont, QFontDatabase, QPalette, QPen
 
-from polewright.ui.theme import Rgb, Theme, mix
+from polewright.ui.theme import Rgb, Role, Theme, mix
 
 # Text sizes in px at a unit of 1 (a window of 1280 x 800); the floor of 13 px holds in the smallest window.
 SENTENCE, READING, BIG, VALUE, BODY, SMALL, TINY = 42, 92, 26, 21, 17, 15, 13
@@ -27,11 +27,11 @@ class Look:
     theme: Theme
     unit: float = 1.0
 
-    def colour(self, role: str) -> QColor:
+    def colour(self, role: Role) -> QColor:
         """The colour of a role."""
         return QColor(*getattr(self.theme.palette, role))
 
-    def between(self, role_a: str, role_b: str, share_of_b: float) -> QColor:
+    def between(self, role_a: Role, role_b: Role, share_of_b: float) -> QColor:
         """A colour between two roles."""
         palette = self.theme.palette
         return QColor(*mix(getattr(palette, role_a), getattr(palette, role_b), share_of_b))
@@ -44,11 +44,11 @@ class Look:
         """The typeface at `size` px for a unit of 1, never smaller than can be read."""
         return plain_font(max(SMALLEST_PX, round(size * self.unit)), weight)
 
-    def pen(self, role: str, width: float = 1.5) -> QPen:
+    def pen(self, role: Role, width: float = 1.5) -> QPen:
         """A pen of a role's colour, width for a unit of 1."""
         return QPen(self.colour(role), max(1.0, self.px(width)))
 
-    def plot_pen(self, role: str, width: float, ratio: float) -> QPen:
+    def plot_pen(self, role: Role, width: float, ratio: float) -> QPen:
         """The same for plots, whose axes are stretched: a width that no scale changes, in pixels of the screen."""
         pen = QPen(self.colour(role), max(1.0, self.px(width)) * ratio)
         pen.setCosmetic(True)

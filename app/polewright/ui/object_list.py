@@ -11,6 +11,7 @@ from polewright.ui.buttons import PlainButton
 from polewright.ui.drawing import CENTRE, LEFT, RIGHT, WRAP, draw_fitted
 from polewright.ui.look import BIG, SMALL, VALUE, Look
 from polewright.ui.panel import Panel
+from polewright.ui.theme import Role
 
 COLUMNS = 6
 STEPS = {Qt.Key.Key_Left: -1, Qt.Key.Key_Right: 1, Qt.Key.Key_Up: -COLUMNS, Qt.Key.Key_Down: COLUMNS}
@@ -25,7 +26,7 @@ class ObjectButton(PlainButton):
         self.note = f"{kind}, {place.dec_deg:+.0f}°".replace("-", "−")
         self.setAccessibleDescription(self.note)
 
-    def _draw_text(self, painter: QPainter, box: QRectF, ink: str) -> None:
+    def _draw_text(self, painter: QPainter, box: QRectF, ink: Role) -> None:
         look = self.look
         inner = box.adjusted(look.px(6), look.px(4), -look.px(6), -look.px(4))
         name = QRectF(inner.left(), inner.top(), inner.width(), inner.height() * 0.44)

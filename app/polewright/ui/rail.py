@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import assert_never
+
 from PySide6.QtCore import QPointF, QRectF, Qt
 from PySide6.QtGui import QFont, QFontMetricsF, QPainter, QPen
 from PySide6.QtWidgets import QWidget
@@ -9,6 +11,7 @@ from PySide6.QtWidgets import QWidget
 from polewright.ui.drawing import LEFT, RIGHT
 from polewright.ui.look import BODY, SMALL
 from polewright.ui.panel import Panel
+from polewright.ui.theme import Role
 from polewright.ui.view_model import Step, StepMark
 
 
@@ -42,8 +45,7 @@ class StageRail(Panel):
             text = f"{step.name} {step.note}" if step.note else step.name
             width = metrics[step.mark].horizontalAdvance(text) + 2
             painter.setFont(self._font(step.mark))
-            role = {StepMark.DONE: "ink", StepMark.NOW: "strong", StepMark.AHEAD: "faint"}[step.mark]
-            painter.setPen(look.colour(role))
+            painter.setPen(look.colour(_role(step.mark)))
             painter.drawText(QRectF(x, box.top(), width, box.height()), LEFT, text)
             x += width + gap + look.px(10)
         self._draw_title(painter, box, x)
@@ -75,3 +77,15 @@ class StageRail(Panel):
         else:
             painter.drawEllipse(at, dot * 0.7, dot * 0.7)
         painter.setBrush(Qt.BrushStyle.NoBrush)
+
+
+def _role(mark: StepMark) -> Role:
+    match mark:
+        case StepMark.DONE:
+            return "ink"
+        case StepMark.NOW:
+            return "strong"
+        case StepMark.AHEAD:
+            return "faint"
+        case _:
+            assert_never(mark)

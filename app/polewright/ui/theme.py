@@ -8,8 +8,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from enum import Enum
+from typing import Literal, get_args
 
 Rgb = tuple[int, int, int]
+Role = Literal[
+    "ground", "raised", "hollow", "line", "shade", "faint", "ink", "strong", "accent", "accent_ink", "floor"
+]
 
 BRIGHTNESS_STEPS = (0.22, 0.32, 0.45, 0.63, 0.8, 1.0)
 
@@ -40,6 +44,8 @@ class Palette:
     accent_ink: Rgb
     floor: Rgb
 
+
+assert get_args(Role) == tuple(Palette.__dataclass_fields__), "a role is a colour of the palette"
 
 DAY = Palette(
     ground=(0xF3, 0xF1, 0xEB),

@@ -12,6 +12,7 @@ from polewright.core.night.advice import Mood
 from polewright.ui.drawing import LEFT_TOP, WRAP, draw_fitted, fitted_font
 from polewright.ui.look import BODY, READING, SENTENCE
 from polewright.ui.panel import Panel
+from polewright.ui.theme import Role
 from polewright.ui.view_model import Instruction
 
 NUMBER_AND_UNIT = re.compile(r"(?<=\d) (?=(?:\d/\d|turns?\b|s\b|px\b|min\b|mm\b|minutes\b|moves\b))")
@@ -57,7 +58,8 @@ class Words(Panel):
             QFont.Weight.DemiBold,
         )
         y = used.bottom() + look.px(10)
-        for text, role in ((said.reason, "ink"), (said.gain, "faint")):
+        lines: tuple[tuple[str, Role], ...] = ((said.reason, "ink"), (said.gain, "faint"))
+        for text, role in lines:
             if text:
                 part = QRectF(box.left(), y, box.width(), max(1.0, box.bottom() - y))
                 y = draw_fitted(painter, kept_together(text), part, body, look.colour(role)).bottom() + look.px(6)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from typing import assert_never
 
 from polewright.core.angles import ARCMIN_PER_RAD
 from polewright.core.model import TargetPole
@@ -42,30 +43,49 @@ def _asked(state: Running, advice: Advice, rehearsal: Rehearsal | None, read_off
     if rehearsal is not None and by_hand(action):
         told = replace(_primary("Do as told", want.DoAsTold()), enabled=not rehearsal.busy, why_not=AT_WORK)
         return (told, *_beside(state, action, Weight.PRIMARY))
-    if isinstance(action, said.Turn):
-        return _turns(action, read_off)
-    simple: dict[type, tuple[str, want.Intent]] = {
-        said.SetUp: ("It stands", events.NextAsked(NOW)),
-        said.Lock: ("Locks are tight", events.BaseLocked(NOW)),
-        said.Unlock: ("Locks are loose", events.BaseUnlocked(NOW)),
-        said.GoOn: ("Prove it", events.NextAsked(NOW)),
-        said.GoBack: ("Go back", events.BackAsked(NOW)),
-        said.StartAgain: ("Start again", events.RestartAsked(NOW)),
-        said.TightenClutch: ("Tight: start again", events.RestartAsked(NOW)),
-        said.Resume: ("Resume", events.ResumeAsked(NOW)),
-        said.RestoreFolder: ("Choose another folder", want.ChooseFolder()),
-    }
-    if type(action) in simple:
-        label, intent = simple[type(action)]
-        return (_primary(label, intent), *_beside(state, action, Weight.PRIMARY))
-    if isinstance(action, said.Done | said.MeasureAgain) and state.watching is not None:
-        return watch_actions(state.watching)
-    if isinstance(action, said.Done):
-        return (
-            _primary("Done for tonight", want.LeaveNight()),
-            Action("Make it finer", "F", events.BackAsked(NOW), Weight.PRIMARY),
-        )
-    return _beside(state, action, Weight.PLAIN)
+    match action:
+        case said.Turn():
+            return _turns(action, read_off)
+        case said.SetUp():
+            return _yes(state, action, "It stands", events.NextAsked(NOW))
+        case said.Lock():
+            return _yes(state, action, "Locks are tight", events.BaseLocked(NOW))
+        case said.Unlock():
+            return _yes(state, action, "Locks are loose", events.BaseUnlocked(NOW))
+        case said.GoOn():
+            return _yes(state, action, "Prove it", events.NextAsked(NOW))
+        case said.GoBack():
+            return _yes(state, action, "Go back", events.BackAsked(NOW))
+        case said.StartAgain():
+            return _yes(state, action, "Start again", events.RestartAsked(NOW))
+        case said.TightenClutch():
+            return _yes(state, action, "Tight: start again", events.RestartAsked(NOW))
+        case said.Resume():
+            return _yes(state, action, "Resume", events.ResumeAsked(NOW))
+        case said.RestoreFolder():
+            return _yes(state, action, "Choose another folder", want.ChooseFolder())
+        case said.Done() | said.MeasureAgain() if state.watching is not None:
+            return watch_actions(state.watching)
+        case said.Done():
+            finer = Action("Make it finer", "F", events.BackAsked(NOW), Weight.PRIMARY)
+            return (_primary("Done for tonight", want.LeaveNight()), finer)
+        case (
+            said.RotateAxis()
+            | said.Point()
+            | said.Wait()
+            | said.Expose()
+            | said.Refocus()
+            | said.EnterSite()
+            | said.MeasureAgain()
+        ):
+            return _beside(state, action, Weight.PLAIN)
+        case _:
+            assert_never(action)
+
+
+def _yes(state: Running, action: said.Action, label: str, intent: want.Intent) -> tuple[Action, ...]:
+    """The key that says that it is done, and what may be said instead."""
+    return (_primary(label, intent), *_beside(state, action, Weight.PRIMARY))
 
 
 def _beside(state: Running, action: said.Action, weight: Weight) -> tuple[Action, ...]:
