@@ -20,6 +20,7 @@ from polewright.core.night.events import NOW
 from polewright.core.screws.angles import Screw
 from polewright.ui import intents as want
 from polewright.ui.keys import WINDOW_ACTIONS
+from polewright.ui.knobs import Knob
 from polewright.ui.listening import Listening
 from polewright.ui.main_window import MainWindow
 from polewright.ui.settings import WindowSettings
@@ -175,7 +176,7 @@ def test_tab_reaches_every_button_and_enter_presses_it(bench: Bench) -> None:
         seen.append(focused)
     night = bench.window.night
     wanted = [b for row in (night.primary, night.plain) for b in row.buttons if b.isVisible()]
-    assert set(wanted) | set(night.knobs.knobs) | {night.menu_button} <= set(seen)
+    assert set(wanted) | set(night.knobs.findChildren(Knob)) | {night.menu_button} <= set(seen)
     wanted[1].setFocus(Qt.FocusReason.TabFocusReason)
     bench.asked.clear()
     bench.key(Qt.Key.Key_Return)

@@ -14,7 +14,7 @@ from PySide6.QtGui import (
     QPaintEvent,
     QPen,
 )
-from PySide6.QtWidgets import QAbstractButton, QSizePolicy, QWidget
+from PySide6.QtWidgets import QAbstractButton, QHBoxLayout, QSizePolicy, QWidget
 
 from polewright.ui.drawing import CENTRE, LEFT, WRAP, draw_fitted, fitted_font
 from polewright.ui.look import BODY, SMALL, VALUE, Look
@@ -47,6 +47,10 @@ class PlainButton(QAbstractButton):
         self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Fixed)
         self._over = False
         self.keyboard_focus = False
+
+    def fill(self) -> None:
+        """Take all the height there is, not only what the label needs."""
+        self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Ignored)
 
     def focusInEvent(self, event: QFocusEvent) -> None:
         self.keyboard_focus = event.reason() in (Qt.FocusReason.TabFocusReason, Qt.FocusReason.BacktabFocusReason)
@@ -151,6 +155,11 @@ class ButtonRow(Panel):
         self.weight = weight
         self.actions_shown: tuple[Action, ...] = ()
         self.buttons: list[PlainButton] = []
+        self._row = QHBoxLayout(self)
+        self._row.setContentsMargins(0, 0, 0, 0)
+
+    def look_changed(self) -> None:
+        self._row.setSpacing(round(self.look.px(10)))
 
     def show_actions(self, actions: tuple[Action, ...]) -> None:
         """Show the actions of this row's weight."""
@@ -171,8 +180,9 @@ class ButtonRow(Panel):
             button.large = self.weight is Weight.PRIMARY
             button.setEnabled(action.enabled)
             button.setToolTip(action.why_not)
+            self._row.setStretch(i, button.sizeHint().width())  # each has room in proportion to its label
             button.update()
-        self._place()
+        self._row.activate()
 
     def _add_button(self) -> None:
         button = PlainButton("", parent=self)
@@ -181,34 +191,10 @@ class ButtonRow(Panel):
         button.setObjectName(f"{self.weight.value}-{index}")
         button.clicked.connect(self._on_clicked)
         self.buttons.append(button)
+        button.fill()
+        self._row.addWidget(button)
 
     def _on_clicked(self) -> None:
         index = next((i for i, b in enumerate(self.buttons) if b is self.sender()), None)
         if index is not None and index < len(self.actions_shown):
             self.pressed.emit(self.actions_shown[index].intent)
-
-    def look_changed(self) -> None:
-        for button in self.buttons:
-            button.set_look(self.look)
-        self._place()
-
-    def resizeEvent(self, event: object) -> None:
-        self._place()
-
-    def _place(self) -> None:
-        """Share the width: in proportion to what each label needs."""
-        shown = self.buttons[: len(self.actions_shown)]
-        if not shown:
-            return
-        gap = self.look.px(10)
-        need = [float(b.sizeHint().width()) for b in shown]
-        room = self.width() - gap * (len(shown) - 1)
-        spare = (room - sum(need)) / len(shown)
-        widths = [n + spare for n in need] if spare >= 0 else [room * n / sum(need) for n in need]
-        x = 0.0
-        for button, width in zip(shown, widths):
-            button.setGeometry(round(x), 0, round(width), self.height())
-            x += width + gap
-
-    def draw(self, painter: QPainter, box: QRectF) -> None:
-        """Nothing of its own."""

@@ -5,24 +5,23 @@ from __future__ import annotations
 from collections.abc import Sequence
 from pathlib import Path
 
-from PySide6.QtCore import QRectF, Qt, Signal
-from PySide6.QtGui import QAction, QFont, QPainter, QResizeEvent
-from PySide6.QtWidgets import QGridLayout, QLabel, QMenu, QWidget
+from PySide6.QtCore import Qt, Signal
+from PySide6.QtGui import QAction, QResizeEvent
+from PySide6.QtWidgets import QGridLayout, QHBoxLayout, QLabel, QMenu, QVBoxLayout, QWidget
 
-from polewright.ui.arrange import unit_for
 from polewright.ui.buttons import PlainButton
-from polewright.ui.drawing import LEFT_TOP, WRAP, draw_fitted
+from polewright.ui.drawing import LEFT_TOP, WRAP
 from polewright.ui.intents import ChooseFolder, FillForm, OpenReplay, StartNight, StartRehearsal, UseRig, UseSite
 from polewright.ui.keys import KNOWN_RIGS, KNOWN_SITES
 from polewright.ui.keys_bar import KeysBar
 from polewright.ui.line_field import LineField
-from polewright.ui.look import BODY, SMALL, VALUE, Look
+from polewright.ui.look import SMALL, VALUE, Look
 from polewright.ui.notices import TroublePanel, WorkPanel
-from polewright.ui.panel import Panel
+from polewright.ui.panel import Caption, FullPanel
 from polewright.ui.reticle import ReticleWidget
-from polewright.ui.theme import Role
 from polewright.ui.view_model import Point, Reticle, SiteForm, TrailPoint, View
 
+BOTTOM = Qt.AlignmentFlag.AlignBottom
 PICTURE = Reticle(
     tolerance_arcmin=2.0,
     tolerance_text="",
@@ -52,10 +51,10 @@ class Field(QWidget):
     def set_look(self, look: Look) -> None:
         """Wear another theme or size."""
         self.label.setFont(look.font(SMALL))
-        self.edit.set_look(look, BODY)
+        self.edit.set_look(look)
 
 
-class FirstPage(Panel):
+class FirstPage(FullPanel):
     """The form on the right, the well as a picture on the left. Emits `pressed` with intents."""
 
     pressed = Signal(object)
@@ -88,10 +87,53 @@ class FirstPage(Panel):
         self.rehearse = PlainButton("Rehearse now", "Ctrl+P", parent=self)
         self.replay = PlainButton("Play a recorded night", "Ctrl+L", parent=self)
         self.rehearse.large = True
-        self.buttons = (
-            self.known_sites, self.known_rigs, self.choose, self.begin, self.rehearse, self.replay,
-        )  # fmt: skip
+        self.title, self.said = Caption(54, "strong", bold=True), Caption(VALUE)
+        self.title.show_text("Polewright")
+        self.said.show_text("Brings your mount's axis to the pole, from frames of any patch of sky.")
+        self.notes = tuple(Caption(SMALL, "faint", LEFT_TOP | WRAP) for _ in range(3))
+        self._lay_out()
         self._connect()
+
+    def _lay_out(self) -> None:
+        """The well beside the form, the keys beneath both."""
+        grid = self._grid = QGridLayout()
+        grid.addWidget(self.latitude, 0, 0)
+        grid.addWidget(self.longitude, 0, 1)
+        grid.addWidget(self.elevation, 0, 2)
+        grid.addWidget(self.notes[0], 1, 0, 1, 2)
+        grid.addWidget(self.known_sites, 1, 2)
+        grid.addWidget(self.focal_length, 2, 0)
+        grid.addWidget(self.pixel_size, 2, 1)
+        grid.addWidget(self.known_rigs, 2, 2, BOTTOM)
+        grid.addWidget(self.notes[1], 3, 0, 1, 3)
+        grid.addWidget(self.folder, 4, 0, 1, 2)
+        grid.addWidget(self.choose, 4, 2, BOTTOM)
+        grid.addWidget(self.notes[2], 5, 0, 1, 3)
+        for third in range(3):
+            grid.setColumnStretch(third, 1)
+        for button in (self.known_sites, self.known_rigs):
+            keep = button.sizePolicy()
+            keep.setRetainSizeWhenHidden(True)
+            button.setSizePolicy(keep)
+        loud = QHBoxLayout()
+        loud.addWidget(self.begin, 1)
+        loud.addWidget(self.rehearse, 1)
+        column = self._column = QVBoxLayout()
+        column.addWidget(self.title)
+        column.addWidget(self.said)
+        column.addLayout(grid)
+        column.addWidget(self.trouble)
+        column.addStretch(1)
+        column.addLayout(loud)
+        column.addWidget(self.replay)
+        both = QHBoxLayout()
+        both.addWidget(self.well, 46)
+        both.addLayout(column, 54)
+        whole = QVBoxLayout(self)
+        whole.setContentsMargins(0, 0, 0, 0)
+        whole.setSpacing(0)
+        whole.addLayout(both, 1)
+        whole.addWidget(self.keys)
 
     def _connect(self) -> None:
         for field in self.fields:
@@ -124,7 +166,13 @@ class FirstPage(Panel):
         self.work.raise_()
         self.known_sites.setVisible(bool(view.form.sites))
         self.known_rigs.setVisible(bool(view.form.rigs))
-        self.update()
+        untouched = "each frame is read as it arrives; nothing in the folder is changed"
+        for note, problem, source in (
+            (self.notes[0], view.form.site_problem, view.form.site_from),
+            (self.notes[1], view.form.optics_problem, view.form.optics_from),
+            (self.notes[2], view.form.folder_problem, untouched),
+        ):
+            note.show_text(problem or source, "strong" if problem else "faint", bold=bool(problem))
 
     def open_sites(self) -> None:
         """The sites of earlier nights."""
@@ -180,92 +228,25 @@ class FirstPage(Panel):
         self.folder.edit.setText(str(folder))
         self._on_edited()
 
-    def set_look(self, look: Look) -> None:
-        look = Look(look.theme, unit_for(self.width(), self.height()))
-        super().set_look(look)
-        for part in (*self.fields, *self.buttons, self.well, self.keys, self.trouble, self.work):
-            part.set_look(look)
-        self._place()
+    def look_changed(self) -> None:
+        px = self.look.px
+        self._column.setContentsMargins(0, round(px(36)), round(px(44)), round(px(14)))
+        self._column.setSpacing(round(px(10)))
+        self._grid.setHorizontalSpacing(round(px(14)))
+        self._grid.setVerticalSpacing(round(px(4)))
+        for field in self.fields:
+            field.setFixedHeight(round(px(68)))
+        for part, high in (
+            (self.title, 62), (self.said, 44), *((note, 32) for note in self.notes), (self.keys, 38),
+            (self.known_sites, 36), (self.known_rigs, 42), (self.choose, 44), (self.begin, 84), (self.rehearse, 84),
+            (self.replay, 46),
+        ):  # fmt: skip
+            part.setFixedHeight(round(px(high)))
+        self.trouble.setFixedHeight(round(px(104)))
 
     def resizeEvent(self, event: QResizeEvent) -> None:
-        self.set_look(self.look)
-
-    def _rows(self) -> tuple[float, float, float]:
-        """Left edge, width and top of the form."""
-        px = self.look.px
-        left = self.width() * 0.46
-        return left, self.width() - left - px(44), px(44)
-
-    def _place(self) -> None:
-        px = self.look.px
-        left, width, top = self._rows()
-        keys_h = px(38)
-        self.keys.setGeometry(0, round(self.height() - keys_h), self.width(), round(keys_h))
-        side = min(self.width() * 0.42, self.height() - keys_h - px(40))
-        self.well.setGeometry(round(px(18)), round((self.height() - keys_h - side) / 2), round(side), round(side))
-        high, gap = px(68), px(14)
-
-        def across(y: float, parts: list[QWidget], shares: list[float], tall: float) -> None:
-            x = left
-            for part, share in zip(parts, shares):
-                w = (width - gap * (len(parts) - 1)) * share
-                part.setGeometry(round(x), round(y), round(w), round(tall))
-                x += w + gap
-
-        third = [1 / 3] * 3
-        y = top + px(132)
-        across(y, [self.latitude, self.longitude, self.elevation], third, high)
-        column = (width - 2 * gap) / 3 / (width - gap)  # as wide as those above
-        across(y + px(118), [self.focal_length, self.pixel_size], [column, column], high)
-        self._place_known(left, width, px(40))
-        across(y + px(236), [self.folder], [0.74], high)
-        folder = self.folder.geometry()
-        self.choose.setGeometry(
-            round(folder.right() + gap),
-            round(folder.bottom() - px(43)),
-            round(width - folder.width() - gap),
-            round(px(44)),
-        )
-        bottom = self.height() - keys_h - px(16)
-        self._place_notices(left, width, bottom)
-        self.replay.setGeometry(round(left), round(bottom - px(46)), round(width), round(px(46)))
-        across(bottom - px(46) - px(12) - px(84), [self.begin, self.rehearse], [0.5, 0.5], px(84))
-
-    def _place_notices(self, left: float, width: float, bottom: float) -> None:
-        """Trouble between the form and the buttons; work in progress over the middle."""
-        px = self.look.px
-        top = self.folder.geometry().bottom() + px(32)
-        low = bottom - px(46) - px(12) - px(84) - px(8)
-        self.trouble.setGeometry(round(left), round(top), round(width), round(max(px(60), min(px(112), low - top))))
-        wide, high = min(px(640), self.width() - px(60)), px(176)
-        self.work.setGeometry(
+        super().resizeEvent(event)
+        wide, high = min(self.look.px(640), self.width() - self.look.px(60)), self.look.px(176)
+        self.work.setGeometry(  # lies over the middle of the page
             round((self.width() - wide) / 2), round((self.height() - high) / 2), round(wide), round(high)
         )
-
-    def _place_known(self, left: float, width: float, tall: float) -> None:
-        """Beside the optics, in the column that is free; the sites' button under the right end of their row."""
-        px = self.look.px
-        column = self.elevation.geometry()
-        optics = self.pixel_size.geometry()
-        self.known_rigs.setGeometry(column.x(), round(optics.bottom() - tall - px(2)), column.width(), round(tall))
-        self.known_sites.setGeometry(column.x(), round(column.bottom() + px(6)), column.width(), round(tall - px(4)))
-
-    def draw(self, painter: QPainter, box: QRectF) -> None:
-        look, form = self.look, self.form
-        px = look.px
-        left, width, top = self._rows()
-        title = QRectF(left, top, width, px(64))
-        draw_fitted(painter, "Polewright", title, px(54), look.colour("strong"), QFont.Weight.DemiBold)
-        said = QRectF(left, top + px(70), width, px(50))
-        text = "Brings your mount's axis to the pole, from frames of any patch of sky."
-        draw_fitted(painter, text, said, px(VALUE), look.colour("ink"))
-        notes: tuple[tuple[QWidget, str, str], ...] = (
-            (self.latitude, form.site_problem, form.site_from),
-            (self.focal_length, form.optics_problem, form.optics_from),
-            (self.folder, form.folder_problem, "each frame is read as it arrives; nothing in the folder is changed"),
-        )
-        for field, problem, source in notes:
-            line = QRectF(left, field.geometry().bottom() + px(3), width, px(30))
-            role: Role = "strong" if problem else "faint"
-            weight = QFont.Weight.DemiBold if problem else QFont.Weight.Normal
-            draw_fitted(painter, problem or source, line, px(SMALL), look.colour(role), weight, LEFT_TOP | WRAP)

@@ -5,23 +5,21 @@ from __future__ import annotations
 from collections.abc import Callable
 from pathlib import Path
 
-from PySide6.QtCore import QRectF, Qt, Signal
-from PySide6.QtGui import QFont, QKeyEvent, QPainter, QResizeEvent
-from PySide6.QtWidgets import QListWidget, QListWidgetItem, QWidget
+from PySide6.QtCore import Qt, Signal
+from PySide6.QtGui import QKeyEvent
+from PySide6.QtWidgets import QHBoxLayout, QListWidget, QListWidgetItem, QVBoxLayout, QWidget
 
 from polewright.runtime.worker import Done, InlineWorker, Worker
-from polewright.ui.arrange import unit_for
 from polewright.ui.buttons import PlainButton
-from polewright.ui.drawing import LEFT, draw_fitted
 from polewright.ui.folder_listing import Listing, frames_here, list_folder, nearest_folder
 from polewright.ui.line_field import LineField
-from polewright.ui.look import BIG, BODY, SMALL, Look
-from polewright.ui.panel import Panel
+from polewright.ui.look import BIG, BODY, SMALL
+from polewright.ui.panel import Caption, FullPanel
 
 PLACE = Qt.ItemDataRole.UserRole
 
 
-class FolderPage(Panel):
+class FolderPage(FullPanel):
     """A page over the window: folders as large rows, the path to type in, and how many frames lie there.
 
     `chosen` carries a Path, `left` says that nothing was chosen. With `endings` files are offered as well.
@@ -33,10 +31,8 @@ class FolderPage(Panel):
     def __init__(self, worker: Worker | InlineWorker, parent: QWidget | None = None) -> None:
         super().__init__(parent)
         self.worker = worker
-        self.title = ""
         self.endings: tuple[str, ...] = ()
         self.folder = Path.home()
-        self.note = ""
         self.path = LineField(self)
         self.path.setAccessibleName("folder")
         self.rows = QListWidget(self)
@@ -51,11 +47,24 @@ class FolderPage(Panel):
         self.take.clicked.connect(self._on_take)
         self.up.clicked.connect(self._on_up)
         self.leave.clicked.connect(self.left)
-        self.buttons = (self.take, self.up, self.leave)
+        self._titled, self._noted = Caption(BIG * 1.2, "strong", bold=True), Caption(SMALL)
+        typed, ends = QHBoxLayout(), QHBoxLayout()
+        typed.addWidget(self.path)
+        typed.addWidget(self.up)
+        ends.addWidget(self.leave)
+        ends.addStretch(1)
+        ends.addWidget(self.take)
+        column = self._column = QVBoxLayout(self)
+        column.addWidget(self._titled)
+        column.addLayout(typed)
+        column.addWidget(self.rows, 1)
+        column.addWidget(self._noted)
+        column.addLayout(ends)
 
     def ask(self, title: str, start: Path, endings: tuple[str, ...] = ()) -> None:
         """Begin in a folder, or in its nearest parent that exists."""
-        self.title, self.endings = title, endings
+        self._titled.show_text(title)
+        self.endings = endings
         self.take.setVisible(not endings)
         self._look(lambda: list_folder(nearest_folder(start), endings))
         self.rows.setFocus(Qt.FocusReason.TabFocusReason)
@@ -66,8 +75,7 @@ class FolderPage(Panel):
         self._look(lambda: list_folder(folder, endings))
 
     def _look(self, job: Callable[[], Listing]) -> None:
-        self.note = "Looking …"
-        self.update()
+        self._noted.show_text("Looking …")
         self.worker.ask("folder", job, self._on_listed)
 
     def _on_listed(self, done: Done) -> None:
@@ -75,12 +83,15 @@ class FolderPage(Panel):
             raise done.problem
         listing: Listing = done.value
         if listing.problem:
-            self.note = (
-                f"{listing.folder.name or listing.folder} cannot be opened: {listing.problem}. Choose another."
-            )
+            name = listing.folder.name or listing.folder
+            self._noted.show_text(f"{name} cannot be opened: {listing.problem}. Choose another.")
         else:
             self._show_listing(listing)
-        self.update()
+
+    @property
+    def note(self) -> str:
+        """How many frames lie here, or why there is nothing to see."""
+        return self._noted.text
 
     def _show_listing(self, listing: Listing) -> None:
         self.folder = listing.folder
@@ -92,7 +103,7 @@ class FolderPage(Panel):
             self._add(listing.folder / name, name, False)
         if self.rows.count():
             self.rows.setCurrentRow(0)
-        self.note = "" if self.endings else frames_here(listing.frames)
+        self._noted.show_text("" if self.endings else frames_here(listing.frames))
 
     def _add(self, entry: Path, text: str, is_folder: bool) -> None:
         item = QListWidgetItem(text)
@@ -127,34 +138,14 @@ class FolderPage(Panel):
             self._on_up()
         event.accept()
 
-    def set_look(self, look: Look) -> None:
-        look = Look(look.theme, unit_for(self.width(), self.height()))
-        super().set_look(look)
-        self.path.set_look(look, BODY)
-        self.rows.setFont(look.font(BODY))
-        for button in self.buttons:
-            button.set_look(look)
-        self._place()
-
-    def resizeEvent(self, event: QResizeEvent) -> None:
-        self.set_look(self.look)
-
-    def _place(self) -> None:
+    def look_changed(self) -> None:
         px = self.look.px
-        margin, high = px(60), px(84)
-        width = self.width() - 2 * margin
-        self.path.setGeometry(round(margin), round(px(92)), round(width - px(150)), round(px(44)))
-        self.up.setGeometry(round(margin + width - px(138)), round(px(92)), round(px(138)), round(px(44)))
-        bottom = self.height() - px(24) - high
-        self.rows.setGeometry(round(margin), round(px(150)), round(width), round(bottom - px(150) - px(46)))
-        self.leave.setGeometry(round(margin), round(bottom), round(px(200)), round(high))
-        self.take.setGeometry(round(margin + width - px(360)), round(bottom), round(px(360)), round(high))
-
-    def draw(self, painter: QPainter, box: QRectF) -> None:
-        px = self.look.px
-        title = QRectF(px(60), px(30), box.width() - px(120), px(50))
-        draw_fitted(
-            painter, self.title, title, px(BIG * 1.2), self.look.colour("strong"), QFont.Weight.DemiBold, LEFT
-        )
-        note = QRectF(px(60), self.rows.geometry().bottom() + px(6), box.width() - px(120), px(32))
-        draw_fitted(painter, self.note, note, px(SMALL), self.look.colour("ink"), flags=LEFT)
+        self.rows.setFont(self.look.font(BODY))
+        self._column.setContentsMargins(round(px(60)), round(px(30)), round(px(60)), round(px(24)))
+        self._column.setSpacing(round(px(10)))
+        self._titled.setFixedHeight(round(px(50)))
+        self._noted.setFixedHeight(round(px(32)))
+        self.path.setFixedHeight(round(px(44)))
+        self.up.setFixedSize(round(px(138)), round(px(44)))
+        self.leave.setFixedSize(round(px(200)), round(px(84)))
+        self.take.setFixedSize(round(px(360)), round(px(84)))

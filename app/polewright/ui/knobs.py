@@ -6,7 +6,7 @@ from math import atan2, pi
 
 from PySide6.QtCore import QPointF, QRectF, Qt, Signal
 from PySide6.QtGui import QFont, QKeyEvent, QMouseEvent, QPainter, QPen, QWheelEvent
-from PySide6.QtWidgets import QWidget
+from PySide6.QtWidgets import QHBoxLayout, QWidget
 
 from polewright.core.screws.angles import Screw
 from polewright.ui.drawing import draw_fitted, on_circle
@@ -117,7 +117,11 @@ class KnobPanel(Panel):
         self.azimuth = Knob("azimuth", "← →", self)
         self.altitude = Knob("altitude", "↑ ↓", self)
         self.axis = Knob("RA axis", "PgUp/Dn", self)
-        self.knobs = (self.azimuth, self.altitude, self.axis)
+        row = QHBoxLayout(self)
+        row.setContentsMargins(0, 0, 0, 0)
+        row.setSpacing(0)
+        for knob in (self.azimuth, self.altitude, self.axis):
+            row.addWidget(knob, 1)
         self.azimuth.turned.connect(self._on_azimuth)
         self.altitude.turned.connect(self._on_altitude)
         self.axis.turned.connect(self._on_axis)
@@ -149,22 +153,6 @@ class KnobPanel(Panel):
 
     def _on_axis(self, turns: float) -> None:
         self.pressed.emit(RotateRehearsalAxis(turns * 360.0))
-
-    def look_changed(self) -> None:
-        for knob in self.knobs:
-            knob.set_look(self.look)
-        self._place()
-
-    def resizeEvent(self, event: object) -> None:
-        self._place()
-
-    def _place(self) -> None:
-        width = self.width() / len(self.knobs)
-        for i, knob in enumerate(self.knobs):
-            knob.setGeometry(round(i * width), 0, round(width), self.height())
-
-    def draw(self, painter: QPainter, box: QRectF) -> None:
-        """Nothing of its own."""
 
 
 def _turns(turns: float) -> str:

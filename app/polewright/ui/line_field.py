@@ -6,7 +6,7 @@ from PySide6.QtCore import QRect
 from PySide6.QtGui import QPainter, QPaintEvent
 from PySide6.QtWidgets import QLineEdit, QProxyStyle, QStyle, QStyleOption, QWidget
 
-from polewright.ui.look import Look
+from polewright.ui.look import BODY, Look
 from polewright.ui.theme import Light, make_theme
 
 
@@ -29,7 +29,7 @@ class LineField(QLineEdit):
         self.look = Look(make_theme(Light.DAY))
         self._style: CaretlessStyle | None = None
 
-    def set_look(self, look: Look, size: float) -> None:
+    def set_look(self, look: Look, size: float = BODY) -> None:
         """Wear another theme or size. The style comes first here: set earlier, the style sheet would not reach it."""
         if self._style is None:
             self._style = CaretlessStyle()

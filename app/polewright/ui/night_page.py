@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from PySide6.QtCore import QRectF, Signal
-from PySide6.QtGui import QPainter, QResizeEvent
+from PySide6.QtCore import Signal
+from PySide6.QtGui import QResizeEvent
 from PySide6.QtWidgets import QWidget
 
 from polewright.core.screws.angles import Screw
-from polewright.ui.arrange import Box, Wants, arrange, unit_for
+from polewright.ui.arrange import Box, Wants, arrange
 from polewright.ui.buttons import ButtonRow, PlainButton
 from polewright.ui.capture_dial import CaptureDial
 from polewright.ui.drift_panel import DriftPanel
@@ -16,9 +16,9 @@ from polewright.ui.frame_panel import FramePanel
 from polewright.ui.intents import Scrub
 from polewright.ui.keys_bar import KeysBar
 from polewright.ui.knobs import KnobPanel
-from polewright.ui.look import GLOVE_PX, Look
+from polewright.ui.look import GLOVE_PX
 from polewright.ui.notices import TroublePanel, WorkPanel
-from polewright.ui.panel import Panel
+from polewright.ui.panel import FullPanel, Panel
 from polewright.ui.rail import StageRail
 from polewright.ui.reticle import ReticleWidget
 from polewright.ui.stand_dials import StandDials
@@ -32,7 +32,7 @@ READING_MARKS = 1.75
 GLOVE_UNIT = 1.35  # the unit of a window of 1920 x 1080, for which GLOVE_PX is 15 mm
 
 
-class NightPage(Panel):
+class NightPage(FullPanel):
     """Owns the parts and gives each its share of a view. Emits `pressed` with an intent."""
 
     pressed = Signal(object)
@@ -68,14 +68,6 @@ class NightPage(Panel):
             self.trouble, self.primary, self.plain, self.numbers, self.frame, self.timeline, self.keys, self.work,
             self.knobs, self.transport,
         )  # fmt: skip
-
-    def set_look(self, look: Look) -> None:
-        """Wear another theme; the size follows the window."""
-        look = Look(look.theme, unit_for(self.width(), self.height()))
-        super().set_look(look)
-        for part in self.parts:
-            part.set_look(look)
-        self.menu_button.set_look(look)
 
     def show_view(self, view: View, reading: bool) -> None:
         """Show a view; in the reading mode only the well, its strips and the sentence."""
@@ -115,7 +107,7 @@ class NightPage(Panel):
         self.pressed.emit(Scrub(seconds))
 
     def resizeEvent(self, event: QResizeEvent) -> None:
-        self.set_look(self.look)
+        super().resizeEvent(event)
         self.place()
 
     def place(self) -> None:
@@ -184,9 +176,6 @@ class NightPage(Panel):
             reading=reading,
             tall_rows=view.page is Page.ORIENTATION,
         )
-
-    def draw(self, painter: QPainter, box: QRectF) -> None:
-        """The ground between the parts."""
 
 
 def _facts(view: View) -> tuple[Fact, ...]:

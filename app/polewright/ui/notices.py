@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from PySide6.QtCore import QPointF, QRectF, Qt, Signal
 from PySide6.QtGui import QFont, QPainter, QPen
-from PySide6.QtWidgets import QWidget
+from PySide6.QtWidgets import QVBoxLayout, QWidget
 
 from polewright.ui.buttons import PlainButton
 from polewright.ui.drawing import LEFT, LEFT_TOP, RIGHT, WRAP, draw_fitted, fit
@@ -12,6 +12,9 @@ from polewright.ui.intents import CancelWork, DismissTrouble
 from polewright.ui.look import BODY, SMALL, SMALLEST_PX, VALUE
 from polewright.ui.panel import Panel
 from polewright.ui.view_model import Trouble, Work
+
+TOP_RIGHT = Qt.AlignmentFlag.AlignTop | Qt.AlignmentFlag.AlignRight
+BOTTOM_RIGHT = Qt.AlignmentFlag.AlignBottom | Qt.AlignmentFlag.AlignRight
 
 
 class TroublePanel(Panel):
@@ -24,6 +27,8 @@ class TroublePanel(Panel):
         self.trouble: Trouble | None = None
         self.close_button = PlainButton("Put away", "Escape", parent=self)
         self.close_button.clicked.connect(self._on_close)
+        self._room = QVBoxLayout(self)
+        self._room.addWidget(self.close_button, 0, TOP_RIGHT)
 
     def show_trouble(self, trouble: Trouble | None) -> None:
         """Show another trouble, or none."""
@@ -36,18 +41,9 @@ class TroublePanel(Panel):
         self.pressed.emit(DismissTrouble())
 
     def look_changed(self) -> None:
-        self.close_button.set_look(self.look)
-        self._place()
-
-    def resizeEvent(self, event: object) -> None:
-        self._place()
-
-    def _place(self) -> None:
-        look = self.look
-        wide, high = look.px(150), look.px(40)
-        self.close_button.setGeometry(
-            round(self.width() - wide - look.px(10)), round(look.px(9)), round(wide), round(high)
-        )
+        margin = round(self.look.px(10))
+        self._room.setContentsMargins(margin, margin, margin, margin)
+        self.close_button.setFixedSize(round(self.look.px(150)), round(self.look.px(40)))
 
     def draw(self, painter: QPainter, box: QRectF) -> None:
         if self.trouble is None:
@@ -94,6 +90,8 @@ class WorkPanel(Panel):
         self.cancel_button = PlainButton("Stop this", "Escape", parent=self)
         self.cancel_button.ground = "raised"
         self.cancel_button.clicked.connect(self._on_cancel)
+        self._room = QVBoxLayout(self)
+        self._room.addWidget(self.cancel_button, 0, BOTTOM_RIGHT)
 
     def show_work(self, work: Work | None) -> None:
         """Show other work, or none."""
@@ -107,21 +105,9 @@ class WorkPanel(Panel):
         self.pressed.emit(CancelWork())
 
     def look_changed(self) -> None:
-        self.cancel_button.set_look(self.look)
-        self._place()
-
-    def resizeEvent(self, event: object) -> None:
-        self._place()
-
-    def _place(self) -> None:
-        look = self.look
-        wide, high = look.px(170), look.px(52)
-        self.cancel_button.setGeometry(
-            round(self.width() - wide - look.px(28)),
-            round(self.height() - high - look.px(22)),
-            round(wide),
-            round(high),
-        )
+        side, below = round(self.look.px(28)), round(self.look.px(22))
+        self._room.setContentsMargins(side, below, side, below)
+        self.cancel_button.setFixedSize(round(self.look.px(170)), round(self.look.px(52)))
 
     def draw(self, painter: QPainter, box: QRectF) -> None:
         if self.work is None:

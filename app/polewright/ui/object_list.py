@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from PySide6.QtCore import QRectF, Qt, Signal
-from PySide6.QtGui import QFont, QKeyEvent, QPainter, QResizeEvent
-from PySide6.QtWidgets import QWidget
+from PySide6.QtGui import QFont, QKeyEvent, QPainter
+from PySide6.QtWidgets import QGridLayout, QWidget
 
 from polewright.core.plan.sky_objects import SKY_OBJECTS
 from polewright.ui.buttons import PlainButton
-from polewright.ui.drawing import CENTRE, LEFT, RIGHT, WRAP, draw_fitted
-from polewright.ui.look import BIG, SMALL, VALUE, Look
-from polewright.ui.panel import Panel
+from polewright.ui.drawing import CENTRE, RIGHT, WRAP, draw_fitted
+from polewright.ui.look import BIG, SMALL, VALUE
+from polewright.ui.panel import Caption, Panel
 from polewright.ui.theme import Role
 
 COLUMNS = 6
@@ -44,8 +44,19 @@ class ObjectList(Panel):
     def __init__(self, parent: QWidget | None = None) -> None:
         super().__init__(parent)
         self.buttons = [ObjectButton(name, self) for name in SKY_OBJECTS]
-        for button in self.buttons:
+        title, said = Caption(BIG, "strong", bold=True), Caption(SMALL, "faint", RIGHT)
+        title.show_text("Targets")
+        said.show_text("dimmed: never 10° high here; Escape goes back")
+        self._grid = QGridLayout(self)
+        self._grid.addWidget(title, 0, 0, 1, COLUMNS // 2)
+        self._grid.addWidget(said, 0, COLUMNS // 2, 1, COLUMNS // 2)
+        for number, button in enumerate(self.buttons):
             button.clicked.connect(self._on_clicked)
+            button.fill()
+            self._grid.addWidget(button, 1 + number // COLUMNS, number % COLUMNS)
+            self._grid.setRowStretch(1 + number // COLUMNS, 1)
+        for column in range(COLUMNS):
+            self._grid.setColumnStretch(column, 1)
 
     def show_objects(self, too_low: tuple[str, ...], now: str) -> None:
         """Let one be chosen; those that never stand high enough here are dimmed."""
@@ -79,30 +90,8 @@ class ObjectList(Panel):
                 return
             at += step
 
-    def set_look(self, look: Look) -> None:
-        super().set_look(look)
-        for button in self.buttons:
-            button.set_look(look)
-        self._place()
-
-    def resizeEvent(self, event: QResizeEvent) -> None:
-        self._place()
-
-    def _place(self) -> None:
+    def look_changed(self) -> None:
         px = self.look.px
-        rows = -(-len(self.buttons) // COLUMNS)
-        gap, top = px(8), px(64)
-        wide = (self.width() - px(56) - gap * (COLUMNS - 1)) / COLUMNS
-        high = (self.height() - top - px(20) - gap * (rows - 1)) / rows
-        for i, button in enumerate(self.buttons):
-            x, y = px(28) + (i % COLUMNS) * (wide + gap), top + (i // COLUMNS) * (high + gap)
-            button.setGeometry(round(x), round(y), round(wide), round(high))
-
-    def draw(self, painter: QPainter, box: QRectF) -> None:
-        look = self.look
-        line = QRectF(look.px(28), look.px(10), box.width() - look.px(56), look.px(48))
-        half = QRectF(line.left(), line.top(), line.width() / 2, line.height())
-        right = QRectF(half.right(), line.top(), line.width() / 2, line.height())
-        draw_fitted(painter, "Targets", half, look.px(BIG), look.colour("strong"), QFont.Weight.DemiBold, LEFT)
-        said = "dimmed: never 10° high here; Escape goes back"
-        draw_fitted(painter, said, right, look.px(SMALL), look.colour("faint"), flags=RIGHT)
+        self._grid.setContentsMargins(round(px(28)), round(px(10)), round(px(28)), round(px(20)))
+        self._grid.setSpacing(round(px(8)))
+        self._grid.setRowMinimumHeight(0, round(px(46)))

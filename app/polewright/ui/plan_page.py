@@ -4,22 +4,20 @@ from __future__ import annotations
 
 from dataclasses import fields
 
-from PySide6.QtCore import QRectF, Qt, Signal
-from PySide6.QtGui import QFont, QPainter, QResizeEvent
-from PySide6.QtWidgets import QWidget
+from PySide6.QtCore import Qt, Signal
+from PySide6.QtWidgets import QGridLayout, QHBoxLayout, QVBoxLayout, QWidget
 
-from polewright.ui.arrange import unit_for
 from polewright.ui.blur_plot import BlurPlotPanel
 from polewright.ui.buttons import PlainButton
-from polewright.ui.drawing import LEFT, LEFT_TOP, WRAP, draw_fitted
+from polewright.ui.drawing import LEFT, LEFT_TOP, WRAP
 from polewright.ui.facts_panel import FactsPanel
 from polewright.ui.first_page import Field
 from polewright.ui.intents import AdoptPlan, FillPlan, Intent, ShowKeys
 from polewright.ui.keys import BEST_POLE, GUIDED, HELP, PLAN_KEYS, PLOTS, TARGETS
 from polewright.ui.keys_bar import KeysBar
-from polewright.ui.look import BIG, BODY, SMALL, Look
+from polewright.ui.look import BIG, SMALL
 from polewright.ui.object_list import ObjectList
-from polewright.ui.panel import Panel
+from polewright.ui.panel import Caption, FullPanel
 from polewright.ui.view_model import PlanView
 
 ROWS = (
@@ -33,7 +31,7 @@ ROWS = (
 PLOT_LABELS = ("By exposure", "By error", "By declination")
 
 
-class PlanPage(Panel):
+class PlanPage(FullPanel):
     """Lies over the night. `pressed` carries intents; `left` when the person goes back."""
 
     pressed = Signal(object)
@@ -59,6 +57,10 @@ class PlanPage(Panel):
         self.buttons = (self.list_button, self.guided, *self.choices, self.use, self.aim, self.back)
         self.objects = ObjectList(self)
         self.objects.hide()
+        self.titled, self.noted = Caption(BIG, "strong", bold=True), Caption(SMALL, "faint", LEFT_TOP | WRAP)
+        self.titled.show_text("Tonight's plan")
+        self.head, self.second = Caption(BIG * 1.2, "strong", LEFT | WRAP, bold=True), Caption(flags=LEFT | WRAP)
+        self._lay_out()
         self._connect()
 
     def _connect(self) -> None:
@@ -95,7 +97,9 @@ class PlanPage(Panel):
         self.aim.setText(view.aim_text or "Best pole in use")
         self.aim.setEnabled(bool(view.aim_text))
         self._show_plot()
-        self.update()
+        self.head.show_text(view.problem or view.headline)
+        self.second.show_text(view.cure or view.status)
+        self.noted.show_text(view.target_note)
         self._leave_when_ready()
 
     def _show_plot(self) -> None:
@@ -176,71 +180,49 @@ class PlanPage(Panel):
 
     # where things lie
 
-    def set_look(self, look: Look) -> None:
-        look = Look(look.theme, unit_for(self.width(), self.height()))
-        super().set_look(look)
-        panels: tuple[Panel, ...] = (self.plot, self.facts, self.keys, self.objects)
-        parts: tuple[Field | PlainButton | Panel, ...] = (*self.fields.values(), *self.buttons, *panels)
-        for part in parts:
-            part.set_look(look)
-        self._place()
+    def _lay_out(self) -> None:
+        """The form on the left, the answer on the right, the keys beneath both."""
+        grid, left, right = QGridLayout(), QVBoxLayout(), QVBoxLayout()
+        for number, field in enumerate(self.fields.values()):
+            grid.addWidget(field, number // 2, number % 2)
+        grid.setRowMinimumHeight(6, 8)
+        grid.addWidget(self.list_button, 7, 0)
+        grid.addWidget(self.guided, 7, 1)
+        for part in (self.titled, grid, self.noted):
+            left.addLayout(part) if isinstance(part, QGridLayout) else left.addWidget(part)
+        left.setStretch(2, 1)
+        choices, ends = QHBoxLayout(), QHBoxLayout()
+        for choice in self.choices:
+            choices.addWidget(choice, 1)
+        for button in (self.use, self.aim, self.back):
+            ends.addWidget(button, 1)
+        right.addWidget(self.head)
+        right.addWidget(self.second)
+        right.addLayout(choices)
+        right.addWidget(self.plot, 1)
+        right.addWidget(self.facts)
+        right.addLayout(ends)
+        both = QHBoxLayout()
+        both.addLayout(left, 36)
+        both.addLayout(right, 64)
+        whole = QVBoxLayout(self)
+        whole.setContentsMargins(0, 0, 0, 0)
+        whole.addLayout(both, 1)
+        whole.addWidget(self.keys)
+        self._both, self._grid, self._sides = both, grid, (left, right, choices, ends)
 
-    def resizeEvent(self, event: QResizeEvent) -> None:
-        self.set_look(self.look)
-
-    def _columns(self) -> tuple[float, float, float]:
-        """Width of the form, left edge and width of the answer."""
+    def look_changed(self) -> None:
         px = self.look.px
-        form = self.width() * 0.36 - px(28)
-        right = px(28) + form + px(36)
-        return form, right, self.width() - right - px(28)
-
-    def _bottom(self) -> float:
-        """Upper edge of the large buttons."""
-        return self.height() - self.look.px(38 + 14 + 76)
-
-    def _place(self) -> None:
-        px = self.look.px
-        form, right, wide = self._columns()
-        gap, top, bottom = px(14), px(70), self._bottom()
-        half, high = (form - gap) / 2, px(66)
-        step = min(px(84), (bottom - px(54) - px(70) - top) / 6)
-        for i, field in enumerate(self.fields.values()):
-            x, y = px(28) + (i % 2) * (half + gap), top + (i // 2) * step
-            field.setGeometry(round(x), round(y), round(half), round(high))
-        y = top + 6 * step + px(4)
-        for i, button in enumerate((self.list_button, self.guided)):
-            button.setGeometry(round(px(28) + i * (half + gap)), round(y), round(half), round(px(46)))
-        self._place_answer(right, wide, bottom)
-        third = (wide - 2 * gap) / 3
-        for i, button in enumerate((self.use, self.aim, self.back)):
-            button.setGeometry(round(right + i * (third + gap)), round(bottom), round(third), round(px(76)))
-        self.keys.setGeometry(0, round(self.height() - px(38)), self.width(), round(px(38)))
+        self._both.setContentsMargins(round(px(28)), round(px(12)), round(px(28)), 0)
+        self._both.setSpacing(round(px(36)))
+        self._grid.setHorizontalSpacing(round(px(14)))
+        self._grid.setVerticalSpacing(round(px(8)))
+        for side in self._sides:
+            side.setSpacing(round(px(10)))
+        for part, high in (
+            (self.titled, 46), *((field, 66) for field in self.fields.values()), (self.list_button, 46),
+            (self.guided, 46), (self.head, 46), (self.second, 34), *((choice, 42) for choice in self.choices),
+            (self.facts, 5 * 42), (self.use, 76), (self.aim, 76), (self.back, 76), (self.keys, 38),
+        ):  # fmt: skip
+            part.setFixedHeight(round(px(high)))
         self.objects.setGeometry(self.rect())
-
-    def _place_answer(self, right: float, wide: float, bottom: float) -> None:
-        px = self.look.px
-        gap, third = px(14), (wide - 2 * px(14)) / 3
-        for i, choice in enumerate(self.choices):
-            choice.setGeometry(round(right + i * (third + gap)), round(px(104)), round(third), round(px(42)))
-        facts = px(5 * 42)
-        self.facts.setGeometry(round(right), round(bottom - px(12) - facts), round(wide), round(facts))
-        top = px(152)
-        self.plot.setGeometry(round(right), round(top), round(wide), round(bottom - px(20) - facts - top))
-
-    def draw(self, painter: QPainter, box: QRectF) -> None:
-        look, view = self.look, self.view
-        px = look.px
-        form, right, wide = self._columns()
-        title = QRectF(px(28), px(14), form, px(46))
-        draw_fitted(painter, "Tonight's plan", title, px(BIG), look.colour("strong"), QFont.Weight.DemiBold, LEFT)
-        if view is None:
-            return
-        low = self.list_button.geometry().bottom()
-        note = QRectF(px(28), low + px(8), form, self.keys.geometry().top() - low - px(14))
-        head = QRectF(right, px(10), wide, px(50))
-        said = view.problem or view.headline
-        draw_fitted(painter, said, head, px(BIG * 1.2), look.colour("strong"), QFont.Weight.DemiBold, LEFT | WRAP)
-        second = QRectF(right, px(62), wide, px(34))
-        draw_fitted(painter, view.cure or view.status, second, px(BODY), look.colour("ink"), flags=LEFT | WRAP)
-        draw_fitted(painter, view.target_note, note, px(SMALL), look.colour("faint"), flags=LEFT_TOP | WRAP)

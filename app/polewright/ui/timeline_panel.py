@@ -50,9 +50,7 @@ class TimelinePanel(Panel):
             self.plot.show_timeline(timeline)
 
     def look_changed(self) -> None:
-        if self.plot is not None:
-            self.plot.set_look(self.look)
-            self._place()
+        self._place()
 
     def resizeEvent(self, event: object) -> None:
         self._place()

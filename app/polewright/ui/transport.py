@@ -4,13 +4,12 @@ from __future__ import annotations
 
 from PySide6.QtCore import QPointF, QRectF, Qt, Signal
 from PySide6.QtGui import QMouseEvent, QPainter, QPen
-from PySide6.QtWidgets import QWidget
+from PySide6.QtWidgets import QHBoxLayout, QVBoxLayout, QWidget
 
 from polewright.ui.buttons import PlainButton
-from polewright.ui.drawing import LEFT, RIGHT, draw_fitted, star_path
+from polewright.ui.drawing import RIGHT, star_path
 from polewright.ui.intents import Intent, PlayPause, Scrub, SetSpeed, StepEvent, TakeOver
-from polewright.ui.look import BODY
-from polewright.ui.panel import Panel
+from polewright.ui.panel import Caption, Panel
 from polewright.ui.view_model import Replay
 
 SPEEDS = (1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0)
@@ -76,6 +75,15 @@ class Transport(Panel):
         self.faster.clicked.connect(self._on_faster)
         self.take_over.clicked.connect(self._on_take_over)
         self.buttons = (self.play, self.slower, self.faster, self.take_over)
+        self.speed, self.times = Caption(), Caption(flags=RIGHT)
+        self._row = QHBoxLayout()
+        for part in (*self.buttons, self.speed, self.times):
+            self._row.addWidget(part)
+        column = QVBoxLayout(self)
+        column.setContentsMargins(0, 0, 0, 6)
+        column.setSpacing(2)
+        column.addWidget(self.line, 1)
+        column.addLayout(self._row)
 
     def show_replay(self, replay: Replay) -> None:
         """Show another state."""
@@ -84,7 +92,8 @@ class Transport(Panel):
         self.play.setText("Pause" if replay.playing else "Play")
         self.take_over.setText("Just watch" if replay.trainee else "Take over")
         self.line.update()
-        self.update()
+        self.speed.show_text(f"{replay.speed:g} times")
+        self.times.show_text(f"{replay.position_text} of {replay.length_text}")
 
     def intent_for_key(self, key: int) -> Intent | None:
         """What a key does to the replay."""
@@ -121,36 +130,9 @@ class Transport(Panel):
         self.pressed.emit(TakeOver())
 
     def look_changed(self) -> None:
-        self.line.set_look(self.look)
+        self._row.setSpacing(round(self.look.px(8)))
         for button in self.buttons:
-            button.set_look(self.look)
-        self._place()
-
-    def resizeEvent(self, event: object) -> None:
-        self._place()
-
-    def _place(self) -> None:
-        look = self.look
-        gap, high = look.px(8), round(look.px(44))
-        y = self.height() - high - round(look.px(6))
-        x = 0.0
-        for button in self.buttons:
-            width = look.px(154)
-            button.setGeometry(round(x), y, round(width), high)
-            x += width + gap
-        self.line.setGeometry(0, 0, self.width(), max(1, y - round(look.px(2))))
-
-    def draw(self, painter: QPainter, box: QRectF) -> None:
-        if self.replay is None:
-            return
-        look, r = self.look, self.replay
-        y, high = self.play.y(), self.play.height()
-        left = self.take_over.geometry().right() + look.px(18)
-        speed = QRectF(left, y, look.px(140), high)
-        draw_fitted(painter, f"{r.speed:g} times", speed, look.px(BODY), look.colour("ink"), flags=LEFT)
-        times = QRectF(speed.right(), y, box.right() - speed.right() - look.px(10), high)
-        text = f"{r.position_text} of {r.length_text}"
-        draw_fitted(painter, text, times, look.px(BODY), look.colour("ink"), flags=RIGHT)
+            button.setFixedSize(round(self.look.px(154)), round(self.look.px(44)))
 
 
 def next_speed(speed: float, steps: int) -> float:
