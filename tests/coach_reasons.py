@@ -23,7 +23,7 @@ from polewright.core.vigil.watch import Shift
 RAD = math.radians(1.0 / 60.0)
 HERE = Offset(3.0 * RAD, -2.0 * RAD, ((1e-8, 0.0), (0.0, 2e-8)))
 SPOT = SkySpot(-3.0, 20.0, 45.0, 120.0)
-SKY = SkyChoice("east", SPOT, SPOT, 80.0, SPOT, 2.0, 3.0, "Begin 3 h east of the meridian.")
+SKY = SkyChoice("east", SPOT, SPOT, 80.0, SPOT, 2.0, 3.0)
 PLACE = DriftPosition(-5.0, 10.0, 30.0, 0.4, "low in the east")
 TURNED = (Stage.CAPTURE, Stage.PROOF)
 
@@ -36,7 +36,7 @@ def reading(**changes: object) -> DriftReading:
 
 def shift(sudden: bool, rate_rad_h: float) -> Shift:
     """A mount that was pushed, or sinks."""
-    return Shift(sudden, "axis", 100.0, 200.0, RAD, rate_rad_h, 0.1 * RAD, RAD, 0.0, "Moved.")  # type: ignore[arg-type]
+    return Shift(sudden, "axis", 100.0, 200.0, RAD, rate_rad_h, 0.1 * RAD, RAD, 0.0)  # type: ignore[arg-type]
 
 
 SAMPLES: tuple[it.Reason, ...] = (

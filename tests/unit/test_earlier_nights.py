@@ -22,6 +22,7 @@ from polewright.services.recorder import NightRecorder
 from polewright.services.report import earlier
 from polewright.services.report.earlier import earlier_nights
 from polewright.services.report.facts import VIGIL_KIND, gather
+from polewright.services.report.told import shift_record_words
 from polewright.ui.presenting.extras import Extras
 from polewright.ui.presenting.stand import stand_page
 from vigil_nights import Run, setup_of, sudden
@@ -148,6 +149,6 @@ def test_a_shift_is_written_into_the_record_and_told_in_the_report(tmp_path: Pat
     night.close()
     facts = gather(read_night(tmp_path / "n"), "n")
     (shift,) = facts.shifts
-    assert "was moved by 30″" in str(shift["sentence"])
+    assert "was moved by 30″" in shift_record_words(shift)
     assert facts.frames_solved == 3 + sum(1 for _ in imaging_events(RUN, base))
     assert facts.accepted and facts.final is not None

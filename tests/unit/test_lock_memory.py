@@ -22,12 +22,13 @@ from polewright.core.night.events import AnyEvent, BaseLocked, BaseUnlocked, Nig
 from polewright.core.night.states import Stage, Waiting
 from polewright.core.night.table import step
 from polewright.core.screws.angles import ScrewAngles, screw_angles
-from polewright.core.screws.lock_memory import NEW_LOCKS, LockMemory, lock_words
+from polewright.core.screws.lock_memory import NEW_LOCKS, LockMemory
 from polewright.services.measuring import Optics
 from polewright.services.profile_store import ProfileStore
 from polewright.services.profiles import RIGS, RigProfile
 from polewright.ui.driving.rig import RigOutlets, rig_and_site
 from polewright.words.coach import say
+from polewright.words.screws import lock_words
 
 ARCMIN = math.radians(1.0 / 60.0)
 POLE = math.radians(52.0)
@@ -98,7 +99,7 @@ class Listening(PaperNight):
     def feed(self, event: AnyEvent) -> None:
         super().feed(event)
         advice = advise(self.state)
-        self.said = (*getattr(self, "said", ()), (self.state.stage, say(advice).why, say(advice).why))
+        self.said = (*getattr(self, "said", ()), (self.state.stage, advice.reason, say(advice).why))
 
     def count(self, kind: type[AnyEvent]) -> int:
         return sum(isinstance(event, kind) for event in self.log)

@@ -33,8 +33,10 @@ from polewright.core.night.events import (
     ScrewTurned,
 )
 from polewright.core.night.measured import FollowedAxis, MeasuredAxis, PlacedFrame
+from polewright.core.plain import to_plain
 from polewright.core.screws.angles import Screw
 from polewright.core.unsolved import Unreadable
+from polewright.core.vigil.watch import Part, Shift
 from polewright.services.clock import VirtualClock
 from polewright.services.night_log import NightLog, read_night
 from polewright.services.recorder import NightRecorder
@@ -137,10 +139,10 @@ def test_what_comes_from_a_file_cannot_become_markup(tmp_path: Path) -> None:
 
 def test_drift_and_vigil_have_their_place(tmp_path: Path) -> None:
     drift = {"east_rad": 20 * ARCSEC, "up_rad": -5 * ARCSEC, "covariance_rad2": [[1e-10, 0.0], [0.0, 1e-10]]}
-    shift = {"sentence": "2 min ago the mount was moved by 6″ at least."}
+    shift = to_plain(Shift(True, Part.DECLINATION, 60.0, 180.0, 6 * ARCSEC, 0.0, ARCSEC, 0.0, 6 * ARCSEC))
     page = page_of(recorded(tmp_path / "n", a_night(), [(DRIFT_KIND, drift), (VIGIL_KIND, shift)]))
     assert "Proof by drift" in page and "20″ too far east" in page
-    assert "moved by 6″ at least" in page
+    assert "moved by 6.0″ at least" in page
 
 
 def test_the_table_holds_every_reading(tmp_path: Path) -> None:

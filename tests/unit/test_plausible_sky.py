@@ -28,7 +28,7 @@ from polewright.core.model import (
 )
 from polewright.core.night.events import FrameUnsolved
 from polewright.core.night.orientation.clock import FrameArrival, check_file_times, doubting_clock
-from polewright.core.screws.sky_turn import ScrewPath, screw_path, sky_turn_rad, turned_sky_words, with_path
+from polewright.core.screws.sky_turn import ScrewPath, screw_path, sky_turn_rad, with_path
 from polewright.core.sky.sun import sun_altitude_rad, sun_position_rad
 from polewright.core.sky.timescales import utc_from_iso
 from polewright.core.unsolved import BelowHorizon, Daylight, FrameTrouble, trouble_of
@@ -37,6 +37,7 @@ from polewright.runtime.frame_facts import frame_event
 from polewright.services.clock import VirtualClock
 from polewright.services.measuring import MeasuredFrame
 from polewright.words.axis import clock_words, doubt_words, refusal_words
+from polewright.words.screws import turned_sky_words
 
 SITE = Site(48.0, 10.0)
 RIG = Rig(SITE, 25.0, -12.0)

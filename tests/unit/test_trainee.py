@@ -11,6 +11,7 @@ from polewright.core.night.trainee import Answer, Decision, best_turn, decisions
 from polewright.core.screws.angles import Screw
 from polewright.core.screws.memory import ScrewRate
 from polewright.runtime.retrace import CheckedReplay
+from polewright.words.trainee import marked_words
 
 
 @pytest.fixture(scope="module")
@@ -63,9 +64,9 @@ def test_the_other_way_and_half_of_it_are_named(
     wrong = judge(decision, Answer(decision.made.screw, -exact), found[1])
     half = judge(decision, Answer(decision.made.screw, 0.5 * exact), found[1])
     right = judge(decision, Answer(decision.made.screw, 1.1 * exact), found[1])
-    assert wrong is not None and wrong.reason.startswith("The other way")
-    assert half is not None and half.reason.startswith("The right way, but more")
-    assert right is not None and right.reason.startswith("Right")
+    assert wrong is not None and marked_words(wrong.marked).startswith("The other way")
+    assert half is not None and marked_words(half.marked).startswith("The right way, but more")
+    assert right is not None and marked_words(right.marked).startswith("Right")
     assert wrong.yours_leaves_rad > half.yours_leaves_rad > right.yours_leaves_rad
 
 

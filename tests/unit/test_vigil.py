@@ -14,7 +14,7 @@ from polewright.core.angles import ARCSEC_PER_RAD
 from polewright.core.model import FloatArray
 from polewright.core.sky.places import east_and_up, true_pole_enu
 from polewright.core.vigil.change_search import Quiet, find_change, scatter
-from polewright.core.vigil.watch import Part, Vigil, VigilSetup, watch, what_is_watched
+from polewright.core.vigil.watch import Part, Vigil, watch
 from vigil_nights import SITE, Run, across_the_axis, declination_axis, frames, setup_of, slow, still, sudden
 
 FIELD = ((-2.0, 35.0, 1.1),)
@@ -51,7 +51,6 @@ def test_a_kick_of_five_arcseconds_is_found_within_five_minutes(seed: int, way: 
     k = way * declination_axis(axis, FIELD[0][0] + ONSET_S / 3600.0, 35.0)
     truth = east_and_up(true_pole_enu(SITE), SITE) @ np.cross(k, axis)
     assert np.array([shift.east_rad, shift.up_rad]) * ARCSEC_PER_RAD == pytest.approx(truth, abs=0.9)
-    assert "Measure the axis again" in shift.sentence
 
 
 @pytest.mark.parametrize("seed", [4, 5, pytest.param(6, marks=pytest.mark.slow)])
@@ -63,7 +62,6 @@ def test_a_foot_that_sinks_by_ten_arcseconds_an_hour_is_found_within_five_minute
     assert shift is not None and not shift.sudden
     assert ONSET_S <= shift.found_s <= ONSET_S + 300.0
     assert shift.rate_rad_h * ARCSEC_PER_RAD == pytest.approx(10.0, abs=6.0)
-    assert "sinking" in shift.sentence
 
 
 @pytest.mark.parametrize(
@@ -81,7 +79,6 @@ def test_a_quiet_night_stays_quiet(seed: int) -> None:
 def test_dithering_and_guiding_raise_no_alarm(run: Run) -> None:
     vigil = kept(replace(run, fields=FIELD), 7)[0]
     assert vigil.shifts == ()
-    assert "only a turn of the whole picture" in what_is_watched(vigil.setup)
 
 
 def test_behind_a_guider_a_large_shift_of_the_base_is_still_seen() -> None:
@@ -185,9 +182,3 @@ def test_scatter_is_robust_and_blind_to_slopes() -> None:
 def test_a_short_series_says_nothing() -> None:
     t, x, sigma = series(6)
     assert find_change(t, x, sigma, QUIET, 400.0) is None
-
-
-def test_the_setup_names_what_it_sees() -> None:
-    open_eyes = VigilSetup(SITE, (0.0, 0.7, 0.7), 1e-5)
-    assert "declination" in what_is_watched(open_eyes)
-    assert "guiding" in what_is_watched(replace(open_eyes, guided=True))

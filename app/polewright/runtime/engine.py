@@ -38,7 +38,6 @@ from polewright.core.plain import to_plain
 from polewright.core.screws.angles import Screw
 from polewright.core.screws.lock_memory import LockMemory
 from polewright.core.screws.memory import ScrewMemory
-from polewright.core.screws.sky_turn import turned_sky_words
 from polewright.core.sky.timescales import unix_seconds
 from polewright.core.unsolved import Fault, Unreadable
 from polewright.runtime.course import Course
@@ -54,6 +53,7 @@ from polewright.services.ports import Clock, Recorder
 from polewright.services.program_log import LOG
 from polewright.services.report.facts import VIGIL_KIND
 from polewright.words.axis import clock_words
+from polewright.words.screws import turned_sky_words
 
 SKY_TOPIC, CLOCK_TOPIC = "sky turned", "clock"
 CLOCK_FRAMES = 5  # one late file says nothing

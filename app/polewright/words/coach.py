@@ -18,7 +18,6 @@ from polewright.core.offset import Offset
 from polewright.core.screws.angles import Screw
 from polewright.core.screws.doable import SMALLEST_TURNS
 from polewright.core.screws.lesson import MOST_TURNS
-from polewright.core.screws.lock_memory import lock_words
 from polewright.core.screws.plan import TurnKind
 from polewright.words.axis import follow_words, refusal_words
 from polewright.words.drift import comparison_words, drift_doubt_words, drift_refusal_words
@@ -33,6 +32,8 @@ from polewright.words.numbers import (
     sigma_text,
     turns_text,
 )
+from polewright.words.plan import sky_words
+from polewright.words.screws import lock_words
 
 OVERHEAD_DEG, LEVEL_DEG = 88.0, 2.0
 WORTH_SAYING = 0.75  # a turn that leaves more than this share of the error is not told as progress
@@ -121,7 +122,7 @@ def _stand_up(inclination_deg: float, side: str) -> Told:
 def _turning(why: it.TurnBegins | it.DoesNotFit | it.NoRoom | it.PlaceWanted) -> Told:
     match why:
         case it.TurnBegins(_, sky):
-            where = "The mount stays as it is; this is where the turn begins." if sky is None else sky.words
+            where = "The mount stays as it is; this is where the turn begins." if sky is None else sky_words(sky)
             return Told("Hands off. Waiting for a frame.", where)
         case it.DoesNotFit(_, frame, places):
             what = (

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 
 from polewright.core.model import Site, TargetPole
+from polewright.core.plan.sky_choice import USEFUL_SPAN_DEG, SkyChoice
 from polewright.core.plan.tolerance import TargetTooLow, Tolerance, longest_exposure_s
 from polewright.core.plan.tonight import Planned, ToleranceOrigin, TonightsPlan
 from polewright.words.numbers import angle_text, duration_text, number_text
@@ -16,6 +17,7 @@ POLE_WORDS = {
     TargetPole.REFRACTED: "the refracted pole",
 }
 SHORT_POLES = {TargetPole.TRUE: "true", TargetPole.BETWEEN: "between", TargetPole.REFRACTED: "refracted"}
+BESIDE_H = 0.25  # nearer than this is on the meridian
 MATTERS = 0.1  # a pole that leaves so much more room, as a share, is worth a word
 ORIGINS = {
     ToleranceOrigin.USUAL: "usual tolerance",
@@ -97,3 +99,18 @@ def _height_text(altitude_rad: float) -> str:
     degrees = math.floor(math.degrees(altitude_rad))
     side = "above" if degrees >= 0 else "below"
     return f"{abs(degrees)} {'degree' if abs(degrees) == 1 else 'degrees'} {side} the horizon"
+
+
+def sky_words(choice: SkyChoice) -> str:
+    """Where to begin a turn of the RA axis, how far to turn, and where to watch the screws from."""
+    first = choice.first
+    where = f"Begin {_from_meridian(first.hour_angle_h)} of the meridian at declination {first.declination_deg:+.0f}°"
+    few = choice.span_deg < USEFUL_SPAN_DEG
+    less = " Less than 60° are free: expect a less certain axis, or take more frames." if few else ""
+    there = choice.adjust.hour_angle_h
+    beside = "on the meridian" if abs(there) < BESIDE_H else f"{_from_meridian(there)} of it"
+    return f"{where} and turn {choice.span_deg:.0f}° to the west.{less} Watch the screws from {beside}."
+
+
+def _from_meridian(hour_angle_h: float) -> str:
+    return f"{abs(hour_angle_h):.1f} h {'east' if hour_angle_h < 0.0 else 'west'}"

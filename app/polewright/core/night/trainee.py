@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
+from enum import Enum
 
 from polewright.core.angles import ARCMIN_PER_RAD
 from polewright.core.night.events import AnyEvent, ScrewTurned, UndoAsked
@@ -16,7 +17,6 @@ from polewright.core.night.states import AskedTurn, NightState, Running, Waiting
 from polewright.core.offset import Offset
 from polewright.core.screws.angles import Screw, ScrewAngles, offset_from_angles
 from polewright.core.screws.memory import ScrewRate
-from polewright.words.numbers import angle_text, sense_text, turns_text
 
 ABOUT_RIGHT = 0.25  # of the turn that would have been best: hands do no better
 
@@ -42,14 +42,32 @@ class Decision:
     after: Offset | None
 
 
+class Mark(Enum):
+    """How good an answer is."""
+
+    NOTHING_LEFT = "the screw had nothing left to do"
+    OTHER_WAY = "the other way"
+    RIGHT = "about right"
+    TOO_LITTLE = "too little"
+    TOO_MUCH = "too much"
+
+
+@dataclass(frozen=True)
+class Marked:
+    """The mark of an answer, the screw, and the turn that would have been exact."""
+
+    mark: Mark
+    screw: Screw
+    best_turns: float
+
+
 @dataclass(frozen=True)
 class Verdict:
-    """An answer against the night: what each leaves (rad), and the same in words."""
+    """An answer against the night: what each leaves (rad), and how the answer is marked."""
 
     yours_leaves_rad: float
     theirs_left_rad: float | None
-    sentence: str
-    reason: str
+    marked: Marked
 
 
 def decisions(steps: Iterable[tuple[AnyEvent, NightState, NightState]]) -> Iterator[Decision]:
@@ -81,7 +99,7 @@ def judge(decision: Decision, answer: Answer, rates: dict[Screw, ScrewRate | Non
         return None
     yours = left_after(decision.state, offset, answer, rate)
     theirs = None if decision.after is None else decision.after.total_rad
-    return Verdict(yours, theirs, _sentence(yours, theirs), _reason(decision, answer, rates))
+    return Verdict(yours, theirs, _marked(decision, answer, rate))
 
 
 def left_after(state: Running, offset: Offset, answer: Answer, rate: ScrewRate) -> float:
@@ -108,24 +126,16 @@ def best_turn(state: Running, screw: Screw, rate: ScrewRate) -> float:
     return turns + direction * rate.lost_turns(direction)
 
 
-def _sentence(yours: float, theirs: float | None) -> str:
-    text = f"Your turn leaves {angle_text(yours)}."
-    return text if theirs is None else f"{text} The night's turn left {angle_text(theirs)}."
-
-
-def _reason(decision: Decision, answer: Answer, rates: dict[Screw, ScrewRate | None]) -> str:
-    rate = rates[answer.screw]
-    assert rate is not None
+def _marked(decision: Decision, answer: Answer, rate: ScrewRate) -> Marked:
     best = best_turn(decision.state, answer.screw, rate)
     if abs(best) * abs(rate.arcmin_per_turn) < 1.0 / ARCMIN_PER_RAD:
-        return f"The {answer.screw.value} screw had nothing left to do."
+        return Marked(Mark.NOTHING_LEFT, answer.screw, best)
     if answer.turns * best < 0.0:
-        return f"The other way: {sense_text(best)} brings the axis to the pole."
+        return Marked(Mark.OTHER_WAY, answer.screw, best)
     share = abs(answer.turns / best) - 1.0
     if abs(share) <= ABOUT_RIGHT:
-        return f"Right: {turns_text(best)} {sense_text(best)} would have been exact."
-    much = "more" if share < 0.0 else "less"
-    return f"The right way, but {much}: {turns_text(best)} would have been exact."
+        return Marked(Mark.RIGHT, answer.screw, best)
+    return Marked(Mark.TOO_LITTLE if share < 0.0 else Mark.TOO_MUCH, answer.screw, best)
 
 
 def _made(event: ScrewTurned, before: Running) -> Answer | None:

@@ -59,7 +59,6 @@ class SkyChoice:
     adjust: SkySpot
     axis_factor: float
     screw_factor: float
-    words: str
 
 
 def choose_sky(
@@ -120,21 +119,7 @@ def _stretch(
         spot(pick),
         factor,
         float(np.min(watch)),
-        _words(side, spot(ends[0]), span, spot(pick)),
     )
-
-
-def _words(side: str, first: SkySpot, span_deg: float, adjust: SkySpot) -> str:
-    where = f"Begin {abs(first.hour_angle_h):.1f} h {'east' if first.hour_angle_h < 0.0 else 'west'} of the meridian"
-    text = f"{where} at declination {first.declination_deg:+.0f}° and turn {span_deg:.0f}° to the west."
-    if span_deg < USEFUL_SPAN_DEG:
-        text += " Less than 60° are free: expect a less certain axis, or take more frames."
-    beside = (
-        "on the meridian"
-        if abs(adjust.hour_angle_h) < 0.25
-        else (f"{abs(adjust.hour_angle_h):.1f} h {'east' if adjust.hour_angle_h < 0.0 else 'west'} of it")
-    )
-    return f"{text} Watch the screws from {beside}."
 
 
 def horizontal_deg(site: Site, hour_angle_h: FloatArray, dec_p_deg: float) -> tuple[FloatArray, FloatArray]:

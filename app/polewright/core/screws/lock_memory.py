@@ -7,7 +7,6 @@ the nights agree: where they scatter by less than its size.
 
 from __future__ import annotations
 
-import math
 import statistics
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -16,14 +15,12 @@ from polewright.core.angles import ARCMIN_PER_RAD
 from polewright.core.errors import RecordingError
 from polewright.core.plain import from_plain, to_plain
 from polewright.core.screws.angles import ScrewAngles, offset_from_angles
-from polewright.words.numbers import angle_text
 
 Pair = tuple[float, float]
 KEPT_NIGHTS = 8
 LEAST_NIGHTS = 2  # one night says nothing about the next
 SIGMA_OF_MAD = 1.4826  # of a normal distribution: 1 / inverse of Phi at 3/4
 LEAST_ARCMIN = 0.1  # a tightening is measured to some arcseconds
-LEAST_SAID_RAD = math.radians(1.0 / 3600.0)
 LARGEST_ARCMIN = 600.0  # the well's rim; beyond it was no lock
 
 
@@ -105,18 +102,3 @@ def _medians(shifts: Sequence[Pair]) -> Pair:
 def _usual(values: Sequence[float]) -> UsualShift:
     middle = statistics.median(values)
     return UsualShift(middle, SIGMA_OF_MAD * statistics.median(abs(v - middle) for v in values))
-
-
-def lock_words(aim_rad: Pair) -> str:
-    """What the locks usually do, on the sky, and where to stop therefore."""
-    east, up = (value if abs(value) > LEAST_SAID_RAD else 0.0 for value in aim_rad)
-    pulls, stops = [], []
-    if up:
-        pulls.append(f"{angle_text(abs(up))} {'up' if up < 0.0 else 'down'}")
-        stops.append("below" if up < 0.0 else "above")
-    if east:
-        pulls.append(f"{angle_text(abs(east))} {'east' if east < 0.0 else 'west'}")
-        stops.append("west" if east < 0.0 else "east")
-    if not pulls:
-        return ""
-    return f"Your locks usually pull the axis {' and '.join(pulls)}: stop that much {' and '.join(stops)}."

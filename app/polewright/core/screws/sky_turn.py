@@ -55,14 +55,3 @@ def sky_turn_rad(paths: Sequence[ScrewPath]) -> float | None:
 def _middle(angles: Sequence[float]) -> float:
     """Mean of directions that count modulo half a turn."""
     return 0.5 * math.atan2(sum(math.sin(2.0 * a) for a in angles), sum(math.cos(2.0 * a) for a in angles))
-
-
-def turned_sky_words(turn_rad: float) -> tuple[str, str]:
-    """(cause, cure) for a person."""
-    degrees = abs(math.degrees(turn_rad))
-    return (
-        f"Both screws move the axis {degrees:.0f} degrees aslant of their own directions: longitude is wrong by about"
-        f" {degrees:.0f} degrees, or the clock by about {4.0 * degrees:.0f} min.",
-        "Check the longitude (west is negative), the clock, its time zone and summer time; then measure the axis"
-        " again.",
-    )

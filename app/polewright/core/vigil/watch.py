@@ -32,7 +32,6 @@ from polewright.core.attitude import rotation_vector
 from polewright.core.model import FloatArray, Matrix, Site, SkyFrame
 from polewright.core.sky.places import east_and_up, hemisphere_sign, true_pole_enu
 from polewright.core.vigil.change_search import Change, Quiet, find_change, scatter
-from polewright.words.numbers import angle_text, duration_text
 
 THRESHOLD = 5.3  # see tests/bench/vigil_nights_bench.py for what it lets through
 LEAST_STEP_RAD = 1.0 / ARCSEC_PER_RAD  # smaller ones harm nobody, and every mount makes some
@@ -95,7 +94,6 @@ class Shift:
     sigma_rad: float
     east_rad: float
     up_rad: float
-    sentence: str
 
 
 @dataclass(frozen=True)
@@ -126,17 +124,6 @@ def watch(vigil: Vigil, frame: SkyFrame, at_s: float) -> Vigil:
     look = _look(vigil, frame, motion, at_s)
     kept = tuple(k for k in vigil.looks if k.at_s >= at_s - MEMORY_S)
     return _judged(replace(vigil, looks=(*kept, look), new=None, frames=vigil.frames + 1))
-
-
-def what_is_watched(setup: VigilSetup) -> str:
-    """What this watch can and cannot see, in a sentence."""
-    if setup.guided or setup.dithered:
-        why = "guiding" if setup.guided else "dithering"
-        return (
-            f"Because of {why} only a turn of the whole picture can show that the base moved: large shifts,"
-            " ten arcseconds and more. A camera that does not guide sees more."
-        )
-    return "Shifts that move the field in declination are seen from a few arcseconds on, the others late."
 
 
 def _begin(vigil: Vigil, attitude: FloatArray, at_s: float) -> Vigil:
@@ -251,17 +238,4 @@ def _shift(vigil: Vigil, part: Part, change: Change) -> Shift:
         sigma_rad=float(change.sigma * (now - change.onset_s if change.ramp else 1.0)),
         east_rad=float(east_up[0]),
         up_rad=float(east_up[1]),
-        sentence=_sentence(change, size, rate, now - change.onset_s),
     )
-
-
-def _sentence(change: Change, size: float, rate: float, ago_s: float) -> str:
-    when = duration_text(ago_s)
-    if change.ramp and abs(rate) < SETTLED_RAD_H:
-        return f"{when} ago the mount stopped sinking. Measure the axis again."
-    if change.ramp:
-        return (
-            f"For {when} the mount has been sinking by {angle_text(rate)} an hour. Check the tripod's feet and locks;"
-            " measure the axis again."
-        )
-    return f"{when} ago the mount was moved by {angle_text(size)} at least. Measure the axis again."

@@ -12,11 +12,11 @@ from polewright.core.angles import ARCMIN_PER_RAD, ARCSEC_PER_RAD
 from polewright.core.model import TargetPole
 from polewright.core.offset import Offset
 from polewright.core.sky.timescales import iso_text
-from polewright.services.report.drift_row import drift_record_words
 from polewright.services.report.facts import NightFacts
 from polewright.services.report.history import History
 from polewright.services.report.pictures import RadialScale, components_in_time, offset_in_time, well
 from polewright.services.report.plan_picture import plan_blur
+from polewright.services.report.told import drift_record_words, shift_record_words
 from polewright.words.credits import FOOT
 from polewright.words.numbers import (
     angle_text,
@@ -58,7 +58,7 @@ def report_html(facts: NightFacts, history: History, scale: RadialScale) -> str:
         screws=_screws(facts),
         moves=_moves(facts),
         drift=[_drift_row(d) for d in facts.drift],
-        shifts=[(_minute(_number(s, "t_s")), str(s.get("sentence", ""))) for s in facts.shifts],
+        shifts=[(_minute(_number(s, "t_s")), shift_record_words(s)) for s in facts.shifts],
         frames_sentence=_frames_sentence(facts),
         gaps=[(_minute(g.from_s), duration_text(g.to_s - g.from_s), g.frames, g.reason) for g in facts.gaps],
         nights=[_night_row(n) for n in history.nights],

@@ -14,6 +14,7 @@ from polewright.ui.presenting.extras import Extras
 from polewright.ui.presenting.night import present
 from polewright.ui.view_model import Action, Instruction, Replay, View, Weight
 from polewright.words.numbers import capital, duration_text, sense_text, turns_text
+from polewright.words.trainee import left_words, marked_words
 
 QUESTION = "What would you turn now?"
 AMOUNTS = (1.0 / 60.0, 1.0 / 8.0, 0.25, 0.5, 1.0, 2.0)
@@ -105,6 +106,7 @@ def _verdict(view: View, lesson: Lesson) -> View:
             "That screw was never turned that night.", night, "", "Never turned that night.", Mood.WAIT
         )
     else:
-        said = Instruction(lesson.verdict.sentence, f"{lesson.verdict.reason} {night}", "", lesson.verdict.reason)
+        marked = marked_words(lesson.verdict.marked)
+        said = Instruction(left_words(lesson.verdict), f"{marked} {night}", "", marked)
     onward = Action("Go on", "Return", NextAsked(NOW), Weight.PRIMARY)
     return replace(view, instruction=said, actions=(onward, OTHER, LEAVE))

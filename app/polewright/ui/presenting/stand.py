@@ -5,7 +5,7 @@ from __future__ import annotations
 from polewright.core.angles import ARCMIN_PER_RAD
 from polewright.core.night.advice import Mood
 from polewright.core.night.orientation.clock import check_clock
-from polewright.core.night.orientation.standing import check_scale, heading
+from polewright.core.night.orientation.standing import heading, scale_agrees
 from polewright.core.night.states import NightPlan, Running
 from polewright.core.plan.tonight import ToleranceOrigin
 from polewright.services.magnetic import MagneticDeclination
@@ -74,11 +74,10 @@ def _scale(extras: Extras) -> Fact:
     scale = extras.scale
     if scale is None:
         return Fact("scale", "not yet", "the first frame tells")
-    found = check_scale(scale.solved_arcsec_px, scale.stated_arcsec_px, scale.pixel_size_um)
     value = f"{number_text(scale.solved_arcsec_px, 0.01 * scale.solved_arcsec_px)}″/px"
     if scale.stated_arcsec_px is None:
         return Fact("scale", value, "found from the stars")
-    if found.agrees:
+    if scale_agrees(scale.solved_arcsec_px, scale.stated_arcsec_px):
         return Fact("scale", value, "as stated")
     return Fact("scale", value, f"not {number_text(scale.stated_arcsec_px)}″ as stated", Mood.TROUBLE)
 

@@ -1,4 +1,4 @@
-"""What a drift's line in the record says, for the night's report."""
+"""What the lines of drifts and shifts in a record say, for the night's report."""
 
 from __future__ import annotations
 
@@ -10,7 +10,9 @@ from polewright.core.drift.compare import Comparison
 from polewright.core.drift.reasons import DriftDoubt, Unknown
 from polewright.core.errors import RecordingError
 from polewright.core.plain import from_plain
+from polewright.core.vigil.watch import Shift
 from polewright.words.drift import comparison_words, drift_doubt_words, unknown_words
+from polewright.words.vigil import shift_words
 
 
 @dataclass(frozen=True)
@@ -40,3 +42,11 @@ def _compared(told: _Told) -> str:
             return text
         case Comparison():
             return comparison_words(told.comparison, None)
+
+
+def shift_record_words(data: Mapping[str, object]) -> str:
+    """What happened to the mount; empty where the line is damaged."""
+    try:
+        return shift_words(from_plain(Shift, data))
+    except RecordingError:
+        return ""
