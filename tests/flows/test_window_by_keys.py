@@ -207,7 +207,11 @@ def test_window_keys(bench: Bench) -> None:
     bench.key(Qt.Key.Key_F11)
     assert not window.isFullScreen()
     bench.key(Qt.Key.Key_K)
-    assert window.keys_page.isVisible()
+    assert window.keys_page.isVisible() and ("C", "licences and credits, from this page") in window.keys_page.pairs
+    bench.key(Qt.Key.Key_C)
+    assert window.keys_page.credits.isVisible()
+    bench.key(Qt.Key.Key_C)
+    assert window.keys_page.isVisible() and not window.keys_page.credits.isVisible()
     bench.key(Qt.Key.Key_X)
     assert not window.keys_page.isVisible() and window.night.isVisible()
     assert bench.asked == [], "all of this is the window's own business"

@@ -83,6 +83,8 @@ def test_menu_folder_page_and_keys_are_red(make_window: MakeWindow, tmp_path: Pa
     window._on_page_left()
     window._show_keys()
     assert_red(rgb(window.grab()), "keys")
+    window.keys_page.credits.show()
+    assert_red(rgb(window.grab()), "credits")
 
 
 @pytest.mark.parametrize("size", SIZES, ids=lambda s: f"{s[0]}x{s[1]}")

@@ -36,6 +36,8 @@ def test_every_text_fits_and_no_part_lies_over_another(make_window: MakeWindow, 
     window.show_view(PAGES["rehearsal"]())
     window._show_keys()
     window.grab()
+    window.keys_page.credits.show()
+    window.grab()
     assert LEDGER.overflows == []
     window._on_page_left()
     window._ask_folder()

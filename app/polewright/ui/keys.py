@@ -11,6 +11,7 @@ RED_LIGHT = "F9"  # everywhere; N, for night, where letters are free
 KNOWN_SITES, KNOWN_RIGS = "Ctrl+1", "Ctrl+2"
 TARGETS, GUIDED, BEST_POLE = "Ctrl+T", "Ctrl+G", "Ctrl+B"
 PLOTS = ("Ctrl+1", "Ctrl+2", "Ctrl+3")
+CREDITS = "C"  # on the page of keys
 
 WINDOW_ACTIONS: tuple[Action, ...] = (
     Action("red light", "N", want.ToggleRedLight(), Weight.MENU),

@@ -5,11 +5,30 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Sequence
 
-from polewright.core.credit import Credits, Library, owed
+from polewright.core.credit import Credits, Library, licence_ids, owed
 
 FOOT = (
     "Stars: Gaia DR3 (ESA/Gaia/DPAC), Hipparcos, Tycho-2, CC BY-SA 3.0 IGO. Licences and credits: polewright credits."
 )
+PRINTED = "`polewright credits` prints all of this, with what is inside each library and where it comes from."
+
+
+def credit_rows(credits: Credits) -> tuple[tuple[str, str], ...]:
+    """Name and licence of each data set and library, what a library contains told by its other licences."""
+    data = [(data.name, data.licence) for data in credits.data]
+    return (*data, *((f"{lib.name} {lib.version}", _licences(lib)) for lib in credits.libraries))
+
+
+def _licences(library: Library) -> str:
+    own = licence_ids(library.licence)
+    others = {name: None for part in library.parts for name in licence_ids(part.licence)}
+    inside = [name for name in others if name not in own and "exception" not in name]
+    return library.licence + (f"; inside {', '.join(inside)}" if inside else "")
+
+
+def acknowledgement(credits: Credits) -> str:
+    """The words that the licence of the star data asks for."""
+    return next(data.credit for data in credits.data if data.name == "Gaia DR3")
 
 
 def credit_lines(credits: Credits, width: int = 100) -> list[str]:
