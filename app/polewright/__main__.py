@@ -4,9 +4,12 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Sequence
+from pathlib import Path
 
 from polewright.commands.stopping import StoppedError, stoppable
 from polewright.services.contained import FLAG
+
+WINDOW_NAME = "polewright-window"
 
 
 def main(argv: Sequence[str] | None = None) -> int:
@@ -36,5 +39,10 @@ def window_main() -> int:
     return main(sys.argv[1:] if sys.argv[1:] == [FLAG] else ["window", *sys.argv[1:]])
 
 
+def start() -> int:
+    """Entry point of a program with two names: by the windowed one, the window."""
+    return window_main() if Path(sys.argv[0]).name == WINDOW_NAME else main()
+
+
 if __name__ == "__main__":
-    raise SystemExit(main())
+    raise SystemExit(start())
