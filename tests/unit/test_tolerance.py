@@ -189,7 +189,7 @@ def test_nonsense_is_refused(change: dict[str, float]) -> None:
 
 def test_objects_are_found_however_written() -> None:
     assert sky_object("m 42") == sky_object("M42") == SKY_OBJECTS["M42"][1]
-    assert sky_object("ngc7000").dec_deg == 44.3
+    assert sky_object("ngc7000").dec_deg == 44.5  # OpenNGC: 44.53
     assert len(SKY_OBJECTS) >= 30
     with pytest.raises(UsageError, match="not in the list"):
         sky_object("M999")

@@ -1,6 +1,7 @@
 """A short list of well-known targets, for plans: a place good to a tenth of a degree, no more.
 
-J2000 positions of Messier, NGC and IC objects, written from memory and rounded to 0.1 degree; a plan needs no better.
+J2000 positions of Messier, NGC and IC objects, rounded to 0.1 degree; a plan needs no better. All were checked against
+the OpenNGC database (package PyOngc 1.2.2): within 0.08 degrees of it, of the kind and in the constellation it gives.
 """
 
 from __future__ import annotations
@@ -18,16 +19,16 @@ SKY_OBJECTS: Mapping[str, tuple[str, SkyPosition]] = {
         ("M13", "globular cluster in Hercules", 250.4, 36.5),
         ("M16", "nebula in Serpens", 274.7, -13.8),
         ("M17", "nebula in Sagittarius", 275.2, -16.2),
-        ("M20", "nebula in Sagittarius", 270.6, -23.0),
+        ("M20", "nebula in Sagittarius", 270.7, -23.0),
         ("M22", "globular cluster in Sagittarius", 279.1, -23.9),
         ("M27", "planetary nebula in Vulpecula", 299.9, 22.7),
         ("M31", "galaxy in Andromeda", 10.7, 41.3),
         ("M33", "galaxy in Triangulum", 23.5, 30.7),
         ("M42", "nebula in Orion", 83.8, -5.4),
-        ("M45", "open cluster in Taurus", 56.8, 24.1),
+        ("M45", "open cluster in Taurus", 56.9, 24.1),
         ("M51", "galaxy in Canes Venatici", 202.5, 47.2),
         ("M57", "planetary nebula in Lyra", 283.4, 33.0),
-        ("M63", "galaxy in Canes Venatici", 198.9, 42.0),
+        ("M63", "galaxy in Canes Venatici", 199.0, 42.0),
         ("M64", "galaxy in Coma Berenices", 194.2, 21.7),
         ("M66", "galaxy in Leo", 170.1, 13.0),
         ("M78", "nebula in Orion", 86.7, 0.1),
@@ -47,8 +48,8 @@ SKY_OBJECTS: Mapping[str, tuple[str, SkyPosition]] = {
         ("NGC 5128", "galaxy in Centaurus", 201.4, -43.0),
         ("NGC 5139", "globular cluster in Centaurus", 201.7, -47.5),
         ("NGC 6888", "nebula in Cygnus", 303.0, 38.4),
-        ("NGC 6960", "supernova remnant in Cygnus", 311.4, 30.7),
-        ("NGC 7000", "nebula in Cygnus", 314.7, 44.3),
+        ("NGC 6960", "supernova remnant in Cygnus", 311.5, 30.6),
+        ("NGC 7000", "nebula in Cygnus", 314.8, 44.5),
         ("NGC 7293", "planetary nebula in Aquarius", 337.4, -20.8),
         ("NGC 7635", "nebula in Cassiopeia", 350.2, 61.2),
         ("IC 434", "nebula in Orion", 85.3, -2.5),
