@@ -20,6 +20,9 @@ from pathlib import Path
 SUFFIX = ".exe" if os.name == "nt" else ""
 PATIENCE_S = 900.0
 NEAR_DEG = 2.0 / 3600.0
+# wheels without a licence file of their own: the texts listed for their files serve; the typeface has its own
+BARE = ("PySide6_Essentials", "PySide6_Addons", "PySide6-Essentials", "PySide6-Addons", "pyside6_essentials",
+        "pyside6_addons", "shiboken6", "sep", "font-source-sans-pro", "font_source_sans_pro")  # fmt: skip
 
 
 class Trial:
@@ -104,6 +107,23 @@ class Trial:
             raise SystemExit(f"not well: {ill} {missing} frozen {facts['frozen']}")
         return f"{len(facts['checks'])} checks"
 
+    def licences(self) -> str:
+        """Every shared library has an owner and the text of its licence; so has every Python library."""
+        parts = self.folder / ("parts" if (self.folder / "parts").is_dir() else ".")
+        texts = parts / "polewright" / "resources" / "licences"
+        listing = json.loads((texts / "shipped.json").read_text(encoding="utf-8"))
+        there = {str(path.relative_to(parts)).replace("\\", "/") for path in parts.rglob("*") if is_library(path)}
+        listed = {name.replace("\\", "/"): entry["texts"] for name, entry in listing["files"].items()}
+        bare = [name for name in there if not has_text(texts, listed.get(name, []))]
+        wheels = listing["libraries"].items()
+        bare += [name for name, files in wheels if name not in BARE and not has_text(parts, files)]
+        credits = json.loads(self.run("credits", "--json"))["libraries"]
+        notice = (texts / "NOTICE.txt").read_text(encoding="utf-8")
+        bare += [entry["name"] for entry in credits if f"{entry['name']} {entry['version']}" not in notice]
+        if bare or not any((parts / "font_source_sans_pro").rglob("LICENSE.txt")):
+            raise SystemExit(f"shipped without a licence text: {', '.join(sorted(bare)) or 'the typeface'}")
+        return f"{len(there)} shared libraries, {len(credits)} Python libraries, each with its text"
+
     def window(self, name: str = "polewright-window", *arguments: str) -> str:
         """It opens, stays, and leaves when told to."""
         with (self.scratch / "window.txt").open("w") as said:
@@ -141,6 +161,17 @@ class Trial:
         return f"{len(files)} files of a report; {told['results_checked']} results came out again"
 
 
+def is_library(path: Path) -> bool:
+    """A shared library of any system, links to another file left out."""
+    named = path.suffix in (".so", ".dll", ".pyd", ".dylib") or ".so." in path.name
+    return named and path.is_file() and not path.is_symlink()
+
+
+def has_text(folder: Path, names: list[str]) -> bool:
+    """At least one text is named, and every one lies in the folder and says something."""
+    return bool(names) and all((folder / name).is_file() and (folder / name).stat().st_size > 0 for name in names)
+
+
 def size_mb(folder: Path) -> float:
     """What the build takes on the disk."""
     return sum(path.lstat().st_size for path in folder.rglob("*") if path.is_file() and not path.is_symlink()) / 1e6
@@ -157,7 +188,7 @@ def main() -> int:
         trial = Trial(folder, Path(scratch))
         steps: list[Callable[[], str]] = [
             trial.version, trial.version, trial.simulate, trial.locate, trial.locate, trial.families, trial.measure,
-            trial.doctor, trial.window,
+            trial.doctor, trial.licences, trial.window,
         ]  # fmt: skip
         for step in [*steps, trial.rehearse, trial.look_back] if args.rehearse else steps:
             start = time.perf_counter()

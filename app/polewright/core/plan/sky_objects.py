@@ -1,7 +1,7 @@
 """A short list of well-known targets, for plans: a place good to a tenth of a degree, no more.
 
-J2000 positions of Messier, NGC and IC objects, rounded to 0.1 degree; a plan needs no better. All were checked against
-the OpenNGC database (package PyOngc 1.2.2): within 0.08 degrees of it, of the kind and in the constellation it gives.
+J2000 positions of Messier, NGC and IC objects, rounded to 0.1 degree; a plan needs no better. All were checked
+against the OpenNGC database (package PyOngc 1.2.2): within 0.08 degrees of it, of its kind, in its constellation.
 """
 
 from __future__ import annotations
