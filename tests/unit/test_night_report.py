@@ -271,8 +271,6 @@ def test_the_page_opens_in_a_browser_and_prints(tmp_path: Path) -> None:
     assert pdf.read_bytes().startswith(b"%PDF") and pdf.stat().st_size > 20_000
 
 
-
-
 def test_a_report_is_written_whole_and_through_no_link(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     recorded(tmp_path / "2026-03-01", a_night())
     report, elsewhere = tmp_path / "2026-03-01" / "report", tmp_path / "precious"
