@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from polewright.core.model import Camera, FloatArray
+from polewright.core.model import Camera, FloatArray, SharedError
 
 
 def pixel_to_vector(camera: Camera, x_px: FloatArray, y_px: FloatArray) -> FloatArray:
@@ -43,3 +43,12 @@ def _scaled(camera: Camera, x_px: FloatArray, y_px: FloatArray) -> tuple[FloatAr
         np.asarray(sign * (np.asarray(x_px, dtype=float) - cx) / camera.focal_px),
         np.asarray((np.asarray(y_px, dtype=float) - cy) / camera.focal_px),
     )
+
+
+def moved_alike_rad2(camera: Camera, error: SharedError) -> FloatArray:
+    """Covariance (3, 3), rad^2, in camera axes, of one sigma by which the whole picture moves along x and y (px) and
+    turns (rad, from +x towards +y), all together, and of a turn by itself: a move along x is a turn about y."""
+    x, y, turn, own_turn = error
+    side = -1.0 if camera.mirrored else 1.0
+    vector = np.array([-y / camera.focal_px, side * x / camera.focal_px, side * turn])
+    return np.asarray(np.outer(vector, vector) + np.diag([0.0, 0.0, own_turn**2]))

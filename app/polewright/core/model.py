@@ -119,6 +119,10 @@ class Frame:
         return int(self.pixels.shape[0])
 
 
+SharedError = tuple[float, float, float, float]
+NO_SHARED_ERROR: SharedError = (0.0, 0.0, 0.0, 0.0)
+
+
 class StarFlag(IntFlag):
     """What is unusual about a detected star. NONE is a clean star."""
 
@@ -135,6 +139,8 @@ class StarList:
 
     `sigma_px` is the standard deviation of the centroid along one axis. `fwhm_px` is the full width at half
     maximum. An empty or poor list says why in `trouble`.
+    `shared_error`: what all stars are off by when a motion has drawn them out: one sigma of the moment within the
+    exposure (x, y in px, turn in rad, all together), and of a turn by itself (rad).
     """
 
     width_px: int
@@ -150,6 +156,7 @@ class StarList:
     noise_adu: float = 0.0
     rejected: Mapping[str, int] = field(default_factory=dict)  # "hot pixels": 214, "trail": 1, ...
     trouble: StarTrouble | None = None
+    shared_error: SharedError = NO_SHARED_ERROR
 
     def __len__(self) -> int:
         return int(self.x_px.size)
@@ -215,6 +222,7 @@ class PlateSolution:
     log_odds: float  # natural log of the odds against chance
     path: str  # how it was found: "hint", "whole sky", ...
     warnings: tuple[str, ...] = ()
+    shared_error: SharedError = NO_SHARED_ERROR  # that of its stars
 
     @property
     def scale_arcsec_px(self) -> float:

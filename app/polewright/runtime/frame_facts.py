@@ -12,11 +12,13 @@ from polewright.core.axis.estimate import sky_frame
 from polewright.core.axis.plausible import impossible_sky
 from polewright.core.errors import RecordingError
 from polewright.core.model import (
+    NO_SHARED_ERROR,
     Atmosphere,
     Attitude,
     Camera,
     MatchedStars,
     PlateSolution,
+    SharedError,
     Site,
     StarList,
     Utc,
@@ -101,6 +103,7 @@ def solution_to_plain(solution: PlateSolution) -> dict[str, Any]:
         "log_odds": solution.log_odds,
         "path": solution.path,
         "warnings": list(solution.warnings),
+        "shared_error": list(solution.shared_error),
     }
 
 
@@ -119,12 +122,19 @@ def solution_from_plain(data: Mapping[str, Any]) -> PlateSolution:
             log_odds=float(data["log_odds"]),
             path=str(data["path"]),
             warnings=tuple(data["warnings"]),
+            shared_error=_shared(data),
         )
     except (KeyError, TypeError, ValueError, AttributeError, OverflowError) as exc:
         raise RecordingError(f"The record of a frame's solution is damaged: {exc!r}.") from exc
     if not _fits_together(solution):
         raise RecordingError("The record of a frame's solution is damaged: its numbers do not fit together.")
     return solution
+
+
+def _shared(data: Mapping[str, Any]) -> SharedError:
+    """Older records have none."""
+    x, y, turn, own_turn = (float(v) for v in data.get("shared_error", NO_SHARED_ERROR))
+    return x, y, turn, own_turn
 
 
 def _fits_together(solution: PlateSolution) -> bool:
@@ -137,7 +147,8 @@ def _fits_together(solution: PlateSolution) -> bool:
     size = 0 < camera.width_px <= LARGEST_SIDE_PX and 0 < camera.height_px <= LARGEST_SIDE_PX
     if not (shapes and rotation and size and 0.0 < camera.focal_px < math.inf):
         return False
-    numbers = (matched.x_px, matched.y_px, matched.sigma_px, matched.icrs, attitude.camera_to_sky)
+    shared = np.array(solution.shared_error)
+    numbers = (matched.x_px, matched.y_px, matched.sigma_px, matched.icrs, attitude.camera_to_sky, shared)
     return bool(
         all(np.isfinite(values).all() for values in numbers)
         and np.allclose(attitude.camera_to_sky @ attitude.camera_to_sky.T, np.eye(3), atol=1e-6)

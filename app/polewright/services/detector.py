@@ -11,24 +11,39 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from polewright.core.detection.alike import (
+    drawn_selection,
+    off_one_line,
+    shared_error,
+    short_path,
+    tailed_path,
+    teachers,
+    whole_drawn,
+)
 from polewright.core.detection.hot_pixels import HotPixelMask
 from polewright.core.detection.measure import Measurement, measure
 from polewright.core.detection.rings import count_rings
 from polewright.core.detection.selection import Selection, select, select_trails, short_fwhm_px, trail_sources
+from polewright.core.detection.smear import Path, Profile, fit_stars, learn_profile
 from polewright.core.detection.trails import Streaks, streaks_of, without_lines
 from polewright.core.detection.verdict import FrameFacts, judge, judge_blank
-from polewright.core.model import Frame, PixelArray, StarList
+from polewright.core.model import NO_SHARED_ERROR, FloatArray, Frame, PixelArray, SharedError, StarList
 from polewright.core.star_trouble import StarTrouble, TooSmall
 from polewright.services.careful_pass import Trails, careful_candidates, flattened, long_regions
-from polewright.services.quick_pass import MOST_CANDIDATES, quick_candidates
+from polewright.services.quick_pass import MOST_CANDIDATES, halved, quick_candidates
+from polewright.services.smeared_pass import drawn_candidates, even_light, level, shared_path
 
 MOST_STARS = 400
 _ENOUGH_STARS = 30
 _ENOUGH_WIDE_STARS = 60
 _WIDE_PX = 2.6  # Gaussian width from which the quick pass loses faint stars
+_NARROW_PX = 0.72  # Gaussian width: any narrower, and pieces of long trails may have been taken for stars
 _QUICK_LEAST_SNR = 5.0
 _CAREFUL_LEAST_SNR = 4.3
 _SURE_SNR = 6.0  # noise makes such a peak in one of a hundred frames of a million pixels
+_FEWEST_DRAWN = 5
+_SMALL = 400_000  # pixels
+_STREAK_PX = 8.0  # a path that is worth a word
 _LARGEST_ADU = 1e9
 _LEAST_SIDE_PX = 32
 _FULL_SCALES = (*(2.0**bits - 1.0 for bits in range(8, 17)), *(2.0**16 - 2.0**shift for shift in range(1, 7)))
@@ -42,6 +57,7 @@ class _Found:
     selection: Selection
     streaks: Streaks
     crowded: bool = False  # the quick pass could not list all that shines: hot pixels, mostly
+    shared_error: SharedError = NO_SHARED_ERROR
 
 
 class Detector:
@@ -70,7 +86,10 @@ class Detector:
         if nothing is not None:
             return _nothing(frame, nothing)
         found = _quick(pixels, full, highest)
-        if _needs_care(found):
+        drawn = _drawn(pixels, full, found, highest)
+        if drawn is not None:
+            found = drawn
+        elif _needs_care(found):
             if self._elsewhere is not None:
                 return self._elsewhere(frame, hot_pixels)
             found = _careful(pixels, full, found)
@@ -120,6 +139,61 @@ def _needs_care(found: _Found) -> bool:
     if found.measurement.width_px > _WIDE_PX and clear < _ENOUGH_WIDE_STARS:
         return True
     return clear < _ENOUGH_STARS or found.streaks.alike >= max(4, clear // 3)
+
+
+def _drawn(pixels: PixelArray, full: float, quick: _Found, highest: float) -> _Found | None:
+    """The stars of a frame on which the mount was moving; None when it stood, or too little is to be seen.
+
+    Short paths show in the shapes of the bright stars, long ones in the frame as a whole.
+    """
+    width = min(max(quick.measurement.width_px, 1.0), _WIDE_PX)
+    path, tail = short_path(quick.measurement, pixels.shape), tailed_path(pixels, quick.measurement, full)
+    tail = tail or shared_path(level(halved(_core(pixels), highest)), width)
+    if path is not None and (tail is None or tail.length_px < 2.0 * path.length_px + _STREAK_PX):
+        sources = quick.measurement.sources
+        clear = np.flatnonzero(sources.snr > _QUICK_LEAST_SNR)
+        clear = clear[np.argsort(-sources.flux_adu[clear], kind="stable")]
+        profile = _profile(pixels, sources.x_px[clear], sources.y_px[clear], path)
+        return _drawn_at(pixels, sources.x_px[clear], sources.y_px[clear], quick, profile)
+    usual = _NARROW_PX < quick.measurement.width_px <= _WIDE_PX
+    if tail is None and usual and not _needs_care(quick):
+        return None
+    flat = level(halved(pixels, highest))
+    path = shared_path(flat, width)
+    if path is None:
+        return None
+    profile = _profile(pixels, *drawn_candidates(flat, path, *even_light(path)), path)
+    if profile is None:
+        return None
+    return _drawn_at(pixels, *drawn_candidates(flat, profile.path, profile.u_px, profile.light), quick, profile)
+
+
+def _core(pixels: PixelArray) -> PixelArray:
+    """The middle of a frame: it tells as well whether the stars are drawn out, in a quarter of the time."""
+    height, width = pixels.shape
+    return pixels[height // 4 : 3 * height // 4, width // 4 : 3 * width // 4] if height * width > _SMALL else pixels
+
+
+def _profile(pixels: PixelArray, x: FloatArray, y: FloatArray, path: Path) -> Profile | None:
+    x, y = off_one_line(*teachers(x, y, path, pixels.shape), path)
+    return learn_profile(pixels, x, y, path) if x.size >= _FEWEST_DRAWN else None
+
+
+def _drawn_at(
+    pixels: PixelArray, x: FloatArray, y: FloatArray, quick: _Found, profile: Profile | None
+) -> _Found | None:
+    if profile is None or x.size < _FEWEST_DRAWN:
+        return None
+    x, y = off_one_line(x, y, profile.path)
+    noise = max(quick.measurement.noise.noise_adu, 1e-3)
+    fitted, profile = fit_stars(pixels, x, y, profile, noise)
+    stars = whole_drawn(fitted, profile.path, pixels.shape)
+    if len(stars.x_px) < _FEWEST_DRAWN:
+        return None
+    selection = drawn_selection(stars, profile)
+    streaks = Streaks(len(stars.x_px), profile.path.length_px) if profile.path.length_px > _STREAK_PX else Streaks()
+    measurement = replace(quick.measurement, sources=selection.stars)
+    return _Found(measurement, selection, streaks, shared_error=shared_error(stars, profile))
 
 
 def _careful(pixels: PixelArray, full: float, quick: _Found) -> _Found:
@@ -178,6 +252,7 @@ def _star_list(frame: Frame, pixels: PixelArray, found: _Found, blank: FrameFact
         noise_adu=found.measurement.noise.noise_adu,
         rejected=found.selection.rejected,
         trouble=trouble,
+        shared_error=found.shared_error,
     )
 
 

@@ -16,6 +16,7 @@ from polewright.core.camera import pixel_to_vector, vector_to_pixel
 from polewright.core.detection.hot_pixels import HotPixelMask
 from polewright.core.matching.hint import SolveHint
 from polewright.core.model import (
+    NO_SHARED_ERROR,
     Atmosphere,
     Camera,
     FloatArray,
@@ -135,7 +136,7 @@ class FrameMeasurer:
 
     def _solve(self, frame: Frame, stars: StarList) -> PlateSolution | Unsolved:
         """With all that is known; what fails although it shows stars may have been flipped meanwhile."""
-        hint, epoch_year = self._hint(frame), self._epoch_year(frame)
+        hint, epoch_year = self._hint(frame, drawn=stars.shared_error != NO_SHARED_ERROR), self._epoch_year(frame)
         outcome = self._solver.solve(stars, epoch_year, hint, self._progress)
         if isinstance(outcome, PlateSolution) or hint.camera is None or len(stars) < FEWEST_FOR_A_FLIP:
             return outcome
@@ -156,7 +157,8 @@ class FrameMeasurer:
     def _epoch_year(self, frame: Frame) -> float:
         return julian_epoch_year(frame.utc_mid.value) if frame.utc_mid is not None else DEFAULT_EPOCH_YEAR
 
-    def _hint(self, frame: Frame) -> SolveHint:
+    def _hint(self, frame: Frame, drawn: bool) -> SolveHint:
+        """`drawn`: the mount was moving while the shutter was open; such a frame is not worth a long search."""
         centre = self.last.centre if self.last is not None else None
         return SolveHint(
             scale_arcsec_px=stated_scale_arcsec_px(frame, self._optics),
@@ -164,7 +166,8 @@ class FrameMeasurer:
             near_radius_deg=HINT_RADIUS_DEG,
             declination_deg=centre.dec_deg if centre is not None else None,
             camera=self._known_camera(frame),
-            thorough=self._known_camera(frame) is None or self._failed % THOROUGH_EVERY == THOROUGH_EVERY - 1,
+            thorough=self._known_camera(frame) is None
+            or (self._failed % THOROUGH_EVERY == THOROUGH_EVERY - 1 and not drawn),
         )
 
     def _known_camera(self, frame: Frame) -> Camera | None:

@@ -10,6 +10,7 @@ from pathlib import Path
 import numpy as np
 
 from polewright.core.angles import ARCSEC_PER_RAD
+from polewright.core.camera import moved_alike_rad2
 from polewright.core.matching.evidence import ACCEPTED_LOG_ODDS
 from polewright.core.matching.growth import Detections, Placement
 from polewright.core.matching.hint import CAMERA_SCALE_TOLERANCE, SolveHint
@@ -298,8 +299,9 @@ def _solution(
     fit, i = placement.fit, placement.detected
     sigma = placement.sigma_px * placement.stretch
     residual_arcsec = fit.residual_px * fit.camera.scale_arcsec_px
+    covariance = fit.covariance[:3, :3] * placement.stretch**2 + moved_alike_rad2(fit.camera, stars.shared_error)
     return PlateSolution(
-        attitude_icrs=Attitude(fit.camera_to_sky, fit.covariance[:3, :3] * placement.stretch**2),
+        attitude_icrs=Attitude(fit.camera_to_sky, covariance),
         camera=fit.camera,
         matched=MatchedStars(
             x_px=detections.x_px[i],
@@ -314,4 +316,5 @@ def _solution(
         rms_arcsec=float(np.sqrt(np.mean(np.square(residual_arcsec)))),
         log_odds=placement.log_odds,
         path=path,
+        shared_error=stars.shared_error,
     )

@@ -51,12 +51,12 @@ class SimulatedRig:
 
     # what a person does; each returns the instant at which it is done
 
-    def turn(self, screw: str, turns: float, at: Utc) -> Utc:
-        """Turn the "azimuth" or "altitude" screw clockwise (positive) by `turns`."""
+    def turn(self, screw: str, turns: float, at: Utc, seconds: float | None = None) -> Utc:
+        """Turn the "azimuth" or "altitude" screw clockwise (positive) by `turns`, within `seconds` where given."""
         screws = {"azimuth": self.mount.azimuth, "altitude": self.mount.altitude}
         if screw not in screws:
             raise UsageError(f"There is no screw '{screw}': it is either azimuth or altitude.")
-        return self._instant(screws[screw].turn(self.seconds(at), turns))
+        return self._instant(screws[screw].turn(self.seconds(at), turns, seconds))
 
     def tighten(self, at: Utc) -> Utc:
         """Tighten the locks of both screws, which may shift the axis."""

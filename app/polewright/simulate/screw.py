@@ -38,9 +38,10 @@ class Screw:
         self._locked_at: list[float] = []
         self._rest = self._angle_arcmin(self._drive.output(0.0))
 
-    def turn(self, at_s: float, turns: float) -> float:
-        """Turn clockwise (positive) by `turns`; returns when the hand lets go, s."""
-        move = self._drive.move(at_s, turns, max(abs(turns) * self.spec.seconds_per_turn, 0.2))
+    def turn(self, at_s: float, turns: float, seconds: float | None = None) -> float:
+        """Turn clockwise (positive) by `turns`, within `seconds` or as hands usually do; returns when they let go."""
+        usual_s = max(abs(turns) * self.spec.seconds_per_turn, 0.2)
+        move = self._drive.move(at_s, turns, usual_s if seconds is None else seconds)
         self._moves.append(move)
         return move[1]
 

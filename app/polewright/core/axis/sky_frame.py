@@ -6,7 +6,7 @@ import numpy as np
 
 from polewright.core.angles import ARCSEC_PER_RAD
 from polewright.core.attitude import fit_attitude
-from polewright.core.camera import pixel_to_vector
+from polewright.core.camera import moved_alike_rad2, pixel_to_vector
 from polewright.core.matching.plate_fit import FitPlan, fit_plate
 from polewright.core.model import Atmosphere, Attitude, FloatArray, PlateSolution, Site, SkyFrame, Utc
 from polewright.core.sky.places import observed_enu
@@ -29,7 +29,8 @@ def sky_frame(
 
     Rigorous apparent places of the matched stars; rotation and scale fitted anew (refraction compresses the field),
     distortion kept. The covariance follows the residuals and carries what residuals cannot show: image motion common
-    to all stars, sized for `exposure_s` (1 s when unknown). UsageError for an impossible site or time.
+    to all stars, sized for `exposure_s` (1 s when unknown), and what a motion leaves open.
+    UsageError for an impossible site or time.
     """
     matched = solution.matched
     enu = observed_enu(matched.icrs, utc, site, atmosphere)
@@ -41,6 +42,7 @@ def sky_frame(
     )
     scale = _noise_scale(fit.chi2, fit.dof)
     covariance = fit.covariance[:3, :3] * scale + _common_floor_rad2(exposure_s)
+    covariance += moved_alike_rad2(fit.camera, solution.shared_error)
     rms_px = float(np.sqrt(np.mean(np.square(fit.residual_px))))
     return SkyFrame(
         name=name,
