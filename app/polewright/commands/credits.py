@@ -7,7 +7,6 @@ from dataclasses import asdict
 
 from polewright.commands.line import EXIT_OK, EXIT_USAGE
 from polewright.commands.output import json_text
-from polewright.commands.output import json_text
 from polewright.core.credit import owed
 from polewright.services.credits import licence_text, read_credits
 from polewright.words.credits import credit_lines
