@@ -69,7 +69,6 @@ def test_a_fresh_view_with_a_fresh_frame(benchmark: BenchmarkFixture, qtbot: QtB
     window.night.well.animated = False
     window.resize(1280, 800)
     window.show()
-    window.night.timeline.load_plot()
     view = PAGES["fine"]()
     turn = iter(range(10**9))
     assert view.frame is not None and view.timeline is not None
@@ -93,7 +92,6 @@ def test_switching_to_red_light(benchmark: BenchmarkFixture, qtbot: QtBot) -> No
     window = MainWindow()
     qtbot.addWidget(window)
     window.show()
-    window.night.timeline.load_plot()
     window.show_view(PAGES["fine"]())
     benchmark.group = "red light on or off"
 

@@ -46,7 +46,6 @@ def window(qtbot: QtBot) -> Iterator[MainWindow]:
     made.night.well.animated = False
     made.resize(1024, 700)
     made.show()
-    made.night.timeline.load_plot()
     QApplication.processEvents()
     yield made
 

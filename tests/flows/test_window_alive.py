@@ -30,19 +30,6 @@ from polewright.ui.words import kept_together
 from screens.demo_views import PAGES
 
 
-def test_plots_come_in_after_the_window_is_shown(qtbot: QtBot) -> None:
-    worker = Worker()
-    window = MainWindow(worker=worker)
-    qtbot.addWidget(window)
-    window.show_view(PAGES["fine"]())
-    assert window.night.timeline.plot is None
-    window.show()
-    qtbot.waitUntil(lambda: window.night.timeline.plot is not None)
-    assert window.night.timeline.plot is not None
-    assert window.night.timeline.plot.timeline is not None
-    worker.stop()
-
-
 def test_a_slow_folder_does_not_hold_up_the_window(qtbot: QtBot, monkeypatch: pytest.MonkeyPatch) -> None:
     """While the listing waits, the window still answers; leaving the page is possible at once."""
     gate = threading.Event()
@@ -61,7 +48,6 @@ def test_a_slow_folder_does_not_hold_up_the_window(qtbot: QtBot, monkeypatch: py
 def test_a_closed_window_is_freed(qtbot: QtBot) -> None:
     window = MainWindow()
     window.show()
-    window.night.timeline.load_plot()
     window.show_view(PAGES["fine"]())
     gone = weakref.ref(window)
     window.close()

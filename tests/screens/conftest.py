@@ -30,7 +30,6 @@ def make_window(qtbot: QtBot) -> Iterator[MakeWindow]:
         window.night.well.animated = False
         window.resize(width, height)
         window.show()
-        window.night.timeline.load_plot()
         QApplication.processEvents()
         LEDGER.overflows.clear()
         made.append(window)

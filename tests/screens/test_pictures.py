@@ -62,7 +62,6 @@ window = MainWindow(WindowSettings(Light.RED))
 window.night.well.animated = False
 window.resize(1024, 700)
 window.show()
-window.night.timeline.load_plot()
 app.processEvents()
 LEDGER.overflows.clear()
 found = {}

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import itertools
+import math
 
 import pytest
 from PySide6.QtCore import QRectF
 from PySide6.QtWidgets import QLabel, QWidget
 
-from polewright.ui.blur_plot import Scale
+from polewright.ui.blur_plot import blur_axes
 from polewright.ui.drawing import LEDGER
 from polewright.ui.look import SMALLEST_PX
 from polewright.ui.plan_page import PlanPage
@@ -72,13 +73,17 @@ def test_the_plots_are_to_scale() -> None:
     """Equal factors are equal distances; more blur is higher; the allowed line lies inside."""
     room = QRectF(100.0, 50.0, 600.0, 300.0)
     by_time, _, by_declination = plots()
-    scale = Scale(by_time, room)
-    assert scale.x(150.0) - scale.x(15.0) == pytest.approx(scale.x(1500.0) - scale.x(150.0))
-    assert scale.y(0.1) - scale.y(1.0) == pytest.approx(scale.y(1.0) - scale.y(10.0)) and scale.y(1.0) > scale.y(10.0)
-    assert scale.x(15.0) == pytest.approx(100.0) and scale.x(10800.0) == pytest.approx(700.0)
-    assert room.top() < scale.y(0.5) < room.bottom()
-    flat = Scale(by_declination, room)
-    assert flat.x(30.0) - flat.x(0.0) == pytest.approx(flat.x(60.0) - flat.x(30.0))
+    axes = blur_axes(by_time, room)
+    assert axes.y_px(-1.0) - axes.y_px(0.0) == pytest.approx(axes.y_px(0.0) - axes.y_px(1.0))
+    assert axes.y_px(0.0) > axes.y_px(1.0)
+    assert axes.x_px(math.log10(15.0)) == pytest.approx(100.0) and axes.x_px(math.log10(10800.0)) == pytest.approx(
+        700.0
+    )
+    assert room.top() < axes.y_px(math.log10(0.5)) < room.bottom()
+    assert blur_axes(by_declination, room).x == (
+        float(by_declination.curves[0].x[0]),
+        float(by_declination.curves[0].x[-1]),
+    )
 
 
 def test_the_error_there_is_now_can_be_seen(make_window: MakeWindow) -> None:

@@ -12,7 +12,7 @@ import pytest
 
 from polewright.simulate.fits_file import fits_bytes
 
-HEAVY = {"PySide6", "pyqtgraph", "astropy", "scipy", "PIL", "tifffile", "rawpy", "watchdog", "sep", "matplotlib"}
+HEAVY = {"PySide6", "astropy", "scipy", "PIL", "tifffile", "rawpy", "watchdog", "sep", "matplotlib"}
 LIST = "import sys, atexit; atexit.register(lambda: print('loaded', *sorted(sys.modules), file=sys.stderr));"
 RUN = LIST + "from polewright.__main__ import main; main(sys.argv[1:])"
 

@@ -27,7 +27,7 @@ from polewright.words.credits import texts_fact, texts_missing
 
 LIBRARIES = (
     "numpy", "scipy", "pyerfa", "astropy", "sep", "tetra3rs", "pillow", "tifffile", "rawpy", "exifread",
-    "platformdirs", "pygeomag", "watchdog", "jinja2", "PySide6-Essentials", "PySide6-Addons", "pyqtgraph",
+    "platformdirs", "pygeomag", "watchdog", "jinja2", "PySide6-Essentials", "PySide6-Addons",
     "font-source-sans-pro",
 )  # fmt: skip
 ROOM_WANTED_MB = 1000  # the index of the sky and a night of frames; common practice, no source

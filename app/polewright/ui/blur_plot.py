@@ -1,4 +1,4 @@
-"""The blur of a plan against one thing: curves, the allowed line, and where the axis stands. Painted by hand.
+"""The blur of a plan against one thing: curves, the allowed line, and where the axis stands.
 
 The height is the logarithm of the blur. What is allowed is filled like the floor of the well; the error there is now
 wears the marker of the well.
@@ -10,16 +10,18 @@ from math import log10
 
 import numpy as np
 from PySide6.QtCore import QPointF, QRectF, Qt
-from PySide6.QtGui import QFont, QFontMetricsF, QPainter, QPen, QPolygonF
+from PySide6.QtGui import QFont, QFontMetricsF, QPainter, QPen
 from PySide6.QtWidgets import QWidget
 
-from polewright.ui.drawing import CENTRE, LEFT, RIGHT, draw_fitted, star_path
+from polewright.ui.axes import Axes, dashed
+from polewright.ui.drawing import CENTRE, LEFT, WRAP, draw_fitted, star_path
 from polewright.ui.look import SMALL
 from polewright.ui.panel import Panel
 from polewright.ui.view_model import BlurCurve, BlurMark, BlurPlot
 from polewright.words.numbers import number_text
 
 TICKS_PX = (0.001, 0.003, 0.01, 0.03, 0.1, 0.3, 1.0, 3.0, 10.0, 30.0, 100.0)
+LEAST = 1e-9
 BELOW, ABOVE, MOST = 60.0, 4.0, 60.0  # how far the plot reaches from the allowed blur, as factors
 
 
@@ -39,22 +41,24 @@ class BlurPlotPanel(Panel):
         self.update()
 
     def draw(self, painter: QPainter, box: QRectF) -> None:
-        px, plot = self.look.px, self.plot
+        px, look, plot = self.look.px, self.look, self.plot
         if plot is None:
-            flags = CENTRE | int(Qt.TextFlag.TextWordWrap)
-            draw_fitted(painter, self.empty_text, box, px(SMALL), self.look.colour("faint"), flags=flags)
+            draw_fitted(painter, self.empty_text, box, px(SMALL), look.colour("faint"), flags=CENTRE | WRAP)
             return
         self._legend(painter, plot, QRectF(box.left() + px(58), box.top(), box.width() - px(62), px(24)))
         room = box.adjusted(px(58), px(28), -px(10), -px(28))
-        scale = Scale(plot, room)
-        painter.fillRect(room, self.look.colour("raised"))
-        allowed = scale.y(plot.allowed_px)
-        painter.fillRect(
-            QRectF(room.left(), allowed, room.width(), room.bottom() - allowed), self.look.colour("floor")
-        )
-        self._grid(painter, plot, room, scale)
-        self._curves(painter, plot, room, scale, allowed)
-        self._marks(painter, plot, room, scale)
+        axes = blur_axes(plot, room)
+        painter.fillRect(room, look.colour("raised"))
+        axes.below(painter, look, log10(plot.allowed_px))
+        axes.ticks_left(painter, look, [(log10(blur), f"{blur:g} px") for blur in TICKS_PX], 20, True)
+        axes.ticks_below(painter, look, [(_along(plot, value), text) for value, text in plot.ticks], True)
+        painter.save()
+        painter.setClipRect(room)
+        axes.line(painter, self._allowed_pen(), axes.x, [log10(plot.allowed_px)] * 2)
+        for curve in plot.curves:
+            axes.line(painter, self._pen(curve), *_logs(plot, curve))
+        painter.restore()
+        self._marks(painter, plot, axes)
 
     def _legend(self, painter: QPainter, plot: BlurPlot, line: QRectF) -> None:
         """Which line is which, in one row."""
@@ -77,66 +81,22 @@ class BlurPlotPanel(Panel):
             x += px(38) + wide + px(24)
 
     def _allowed_pen(self) -> QPen:
-        pen = self.look.pen("strong", 2.0)
-        pen.setStyle(Qt.PenStyle.DashLine)
-        return pen
+        return dashed(self.look.pen("strong", 2.0))
 
     def _pen(self, curve: BlurCurve) -> QPen:
         return self.look.pen("strong", 3.2) if curve.strong else self.look.pen("ink", 1.6)
 
-    def _grid(self, painter: QPainter, plot: BlurPlot, room: QRectF, scale: Scale) -> None:
-        px, look = self.look.px, self.look
-        last = room.bottom() + px(100)
-        for blur in TICKS_PX:
-            y = scale.y(blur)
-            if room.top() <= y <= room.bottom() and last - y >= px(20):
-                last = y
-                painter.setPen(look.pen("line", 1.0))
-                painter.drawLine(QPointF(room.left(), y), QPointF(room.right(), y))
-                label = QRectF(room.left() - px(58), y - px(10), px(52), px(20))
-                draw_fitted(painter, f"{blur:g} px", label, px(SMALL), look.colour("faint"), flags=RIGHT)
-        metrics, end = QFontMetricsF(look.font(SMALL)), room.left() - px(40)
-        for value, text in plot.ticks:
-            x, wide = scale.x(value), metrics.horizontalAdvance(text) + px(6)
-            painter.setPen(look.pen("line", 1.0))
-            painter.drawLine(QPointF(x, room.top()), QPointF(x, room.bottom()))
-            left = min(x - wide / 2, room.right() + px(10) - wide)
-            if left >= end:
-                end = left + wide + px(6)
-                label = QRectF(left, room.bottom() + px(4), wide, px(22))
-                draw_fitted(painter, text, label, px(SMALL), look.colour("faint"), flags=CENTRE)
-
-    def _curves(self, painter: QPainter, plot: BlurPlot, room: QRectF, scale: Scale, allowed: float) -> None:
-        painter.save()
-        painter.setClipRect(room)
-        painter.setPen(self._allowed_pen())
-        painter.drawLine(QPointF(room.left(), allowed), QPointF(room.right(), allowed))
-        painter.setBrush(Qt.BrushStyle.NoBrush)
-        for curve in plot.curves:
-            painter.setPen(self._pen(curve))
-            painter.drawPolyline(QPolygonF(self._points(curve, scale)))
-        painter.restore()
-
-    def _points(self, curve: BlurCurve, scale: Scale, between: int = 1) -> list[QPointF]:
-        """The curve's corners in pixels, with more points on the straight lines between them."""
-        x = np.array([scale.x(float(v)) for v in curve.x])
-        y = np.array([scale.y(float(b)) for b in curve.blur_px])
-        at = np.linspace(0.0, len(x) - 1.0, between * (len(x) - 1) + 1)
-        corners = np.arange(len(x))
-        return [QPointF(a, b) for a, b in zip(np.interp(at, corners, x), np.interp(at, corners, y))]
-
-    def _marks(self, painter: QPainter, plot: BlurPlot, room: QRectF, scale: Scale) -> None:
+    def _marks(self, painter: QPainter, plot: BlurPlot, axes: Axes) -> None:
         """The marks first, then their names, each where there is room."""
-        px, look = self.look.px, self.look
-        places = [
-            (m, QPointF(scale.x(m.x), min(max(scale.y(m.blur_px), room.top()), room.bottom()))) for m in plot.marks
-        ]
+        px, look, room = self.look.px, self.look, axes.room
+        places = []
+        for mark in plot.marks:
+            at = axes.at(_along(plot, mark.x), log10(max(mark.blur_px, LEAST)))
+            places.append((mark, QPointF(at.x(), min(max(at.y(), room.top()), room.bottom()))))
+        on_curves = [point for curve in plot.curves for point in _closely(axes, *_logs(plot, curve))]
         taken: list[QRectF] = []
-        on_curves = [point for curve in plot.curves for point in self._points(curve, scale, 6)]
         for mark, at in places:
-            pen = look.pen("shade", 1.2)
-            pen.setStyle(Qt.PenStyle.DotLine)
-            painter.setPen(pen)
+            painter.setPen(dashed(look.pen("shade", 1.2), Qt.PenStyle.DotLine))
             painter.drawLine(at, QPointF(at.x(), room.bottom()))
             self._mark(painter, mark, at)
             taken.append(QRectF(at.x() - px(8), at.y() - px(8), px(16), px(16)))
@@ -145,7 +105,8 @@ class BlurPlotPanel(Panel):
             wide = QFontMetricsF(look.font(SMALL, weight)).horizontalAdvance(mark.label) + px(8)
             label = _free(at, wide, px(22), px(10), room, taken, on_curves)
             taken.append(label)
-            painter.fillRect(label, look.colour("raised" if label.bottom() < scale.y(plot.allowed_px) else "floor"))
+            allowed = axes.y_px(log10(plot.allowed_px))
+            painter.fillRect(label, look.colour("raised" if label.bottom() < allowed else "floor"))
             draw_fitted(painter, mark.label, label, px(SMALL), look.colour("strong"), weight, CENTRE)
 
     def _mark(self, painter: QPainter, mark: BlurMark, at: QPointF) -> None:
@@ -159,31 +120,29 @@ class BlurPlotPanel(Panel):
         painter.setBrush(Qt.BrushStyle.NoBrush)
 
 
-class Scale:
-    """From a place on the plot to a pixel in `room`."""
+def blur_axes(plot: BlurPlot, room: QRectF) -> Axes:
+    """Logarithms of the blur upward, the allowed one always well inside; along the plot's own axis."""
+    xs = [_along(plot, float(v)) for curve in plot.curves for v in (curve.x.min(), curve.x.max())]
+    least = min(float(curve.blur_px.min()) for curve in plot.curves)
+    most = max(float(curve.blur_px.max()) for curve in plot.curves)
+    allowed = plot.allowed_px
+    low = log10(max(allowed / BELOW, min(least, allowed / 3.0)))
+    return Axes(room, (min(xs), max(xs)), (low, log10(min(allowed * MOST, max(most, allowed * ABOVE)))))
 
-    def __init__(self, plot: BlurPlot, room: QRectF) -> None:
-        self._log, self._room = plot.log, room
-        xs = np.concatenate([curve.x for curve in plot.curves])
-        self._left, self._right = self._along(float(xs.min())), self._along(float(xs.max()))
-        blurs = np.concatenate([curve.blur_px for curve in plot.curves])
-        least, most = float(blurs.min()), float(blurs.max())
-        allowed = plot.allowed_px
-        self._low = log10(max(allowed / BELOW, min(least, allowed / 3.0)))
-        self._high = log10(min(allowed * MOST, max(most, allowed * ABOVE)))
 
-    def _along(self, value: float) -> float:
-        return log10(max(value, 1e-9)) if self._log else value
+def _along(plot: BlurPlot, value: float) -> float:
+    return log10(max(value, LEAST)) if plot.log else value
 
-    def x(self, value: float) -> float:
-        """Pixels from the left edge of the panel."""
-        share = (self._along(value) - self._left) / max(self._right - self._left, 1e-9)
-        return self._room.left() + share * self._room.width()
 
-    def y(self, blur_px: float) -> float:
-        """Pixels from the top."""
-        share = (log10(max(blur_px, 1e-9)) - self._low) / max(self._high - self._low, 1e-9)
-        return self._room.bottom() - share * self._room.height()
+def _logs(plot: BlurPlot, curve: BlurCurve) -> tuple[list[float], list[float]]:
+    return [_along(plot, float(x)) for x in curve.x], [log10(max(float(b), LEAST)) for b in curve.blur_px]
+
+
+def _closely(axes: Axes, x: list[float], y: list[float], between: int = 6) -> list[QPointF]:
+    """The curve's corners in pixels, with more points on the straight lines between them."""
+    corners = np.arange(len(x))
+    at = np.linspace(0.0, len(x) - 1.0, between * (len(x) - 1) + 1)
+    return axes.points(np.interp(at, corners, x), np.interp(at, corners, y)).toList()
 
 
 def _free(

@@ -2,18 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-
-from PySide6.QtCore import QPointF, QRectF, Qt
-from PySide6.QtGui import QBrush, QFont, QPainter, QPolygonF
+import numpy as np
+from PySide6.QtCore import QRectF, Qt
+from PySide6.QtGui import QBrush, QFont, QPainter
 from PySide6.QtWidgets import QWidget
 
+from polewright.ui.axes import Axes, dashed
 from polewright.ui.drawing import LEFT, RIGHT, WRAP, draw_fitted
 from polewright.ui.look import BODY, SMALL, VALUE
 from polewright.ui.panel import Panel
 from polewright.ui.view_model import Drift, DriftCurve
 
-Place = Callable[[float, float], QPointF]  # (seconds, arcsec) to a point of the widget
 LEAST_ARCSEC = 1.0  # the scale never shows less than this either way
 
 
@@ -59,46 +58,35 @@ class DriftPanel(Panel):
         middle_s = 0.5 * (curve.at_s[0] + curve.at_s[-1])
         reach = max(LEAST_ARCSEC, *(abs(v) for v in curve.arcsec)) * 1.2
         reach = max(reach, abs(curve.rate_arcsec_s) * max(end - middle_s, middle_s) * 1.1)
-
-        def at(seconds: float, arcsec: float) -> QPointF:
-            clipped = min(max(arcsec, -reach), reach)
-            return QPointF(
-                plot.left() + plot.width() * seconds / end, plot.center().y() - plot.height() / 2 * clipped / reach
-            )
-
+        axes = Axes(plot, (0.0, end), (-reach, reach))
         painter.setPen(look.pen("line", 1.0))
         painter.drawRect(plot)
-        painter.drawLine(at(0.0, 0.0), at(end, 0.0))
-        self._draw_fit(painter, curve, end, middle_s, at)
+        axes.line(painter, look.pen("line", 1.0), axes.x, (0.0, 0.0))
+        if curve.words:
+            self._draw_fit(painter, curve, middle_s, axes)
         painter.setPen(Qt.PenStyle.NoPen)
         painter.setBrush(look.colour("strong"))
-        for seconds, arcsec in zip(curve.at_s, curve.arcsec):
-            painter.drawEllipse(at(seconds, arcsec), look.px(3.0), look.px(3.0))
+        for point in axes.points(curve.at_s, curve.arcsec).toList():
+            painter.drawEllipse(point, look.px(3.0), look.px(3.0))
         painter.setBrush(Qt.BrushStyle.NoBrush)
         self._draw_scale(painter, plot, box, reach, end)
 
-    def _draw_fit(self, painter: QPainter, curve: DriftCurve, end: float, middle_s: float, at: Place) -> None:
-        if not curve.words:
-            return
-        look = self.look
-        times = [end * i / 24.0 for i in range(25)]
-        mean = [curve.rate_arcsec_s * (t - middle_s) for t in times]
-        wide = [curve.sigma_arcsec_s * abs(t - middle_s) for t in times]
-        band = [at(t, m + w) for t, m, w in zip(times, mean, wide)]
-        band += [at(t, m - w) for t, m, w in reversed(list(zip(times, mean, wide)))]
-        painter.setPen(Qt.PenStyle.NoPen)
-        painter.setBrush(QBrush(look.between("ground", "ink", 0.28)))
-        painter.drawPolygon(QPolygonF(band))
-        painter.setBrush(Qt.BrushStyle.NoBrush)
-        last = curve.at_s[-1]
-        painter.setPen(look.pen("ink", 2.2))
-        painter.drawLine(at(0.0, -curve.rate_arcsec_s * middle_s), at(last, curve.rate_arcsec_s * (last - middle_s)))
-        ahead = look.pen("accent", 2.2)
-        ahead.setStyle(Qt.PenStyle.DashLine)
-        painter.setPen(ahead)
-        painter.drawLine(
-            at(last, curve.rate_arcsec_s * (last - middle_s)), at(end, curve.rate_arcsec_s * (end - middle_s))
-        )
+    def _draw_fit(self, painter: QPainter, curve: DriftCurve, middle_s: float, axes: Axes) -> None:
+        """The band, the line so far, and where it leads."""
+        look, last = self.look, curve.at_s[-1]
+        times = np.linspace(0.0, axes.x[1], 25)
+        wide = curve.sigma_arcsec_s * np.abs(times - middle_s)
+        painter.save()
+        painter.setClipRect(axes.room)
+        axes.band(painter, QBrush(look.between("ground", "ink", 0.28)), times, *(
+            curve.rate_arcsec_s * (times - middle_s) + side * wide for side in (-1.0, 1.0)
+        ))  # fmt: skip
+        for pen, ends in (
+            (look.pen("ink", 2.2), np.array([0.0, last])),
+            (dashed(look.pen("accent", 2.2)), np.array([last, axes.x[1]])),
+        ):
+            axes.line(painter, pen, ends, curve.rate_arcsec_s * (ends - middle_s))
+        painter.restore()
 
     def _draw_scale(self, painter: QPainter, plot: QRectF, box: QRectF, reach: float, end: float) -> None:
         look = self.look

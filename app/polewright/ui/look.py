@@ -48,12 +48,6 @@ class Look:
         """A pen of a role's colour, width for a unit of 1."""
         return QPen(self.colour(role), max(1.0, self.px(width)))
 
-    def plot_pen(self, role: Role, width: float, ratio: float) -> QPen:
-        """The same for plots, whose axes are stretched: a width that no scale changes, in pixels of the screen."""
-        pen = QPen(self.colour(role), max(1.0, self.px(width)) * ratio)
-        pen.setCosmetic(True)
-        return pen
-
 
 @lru_cache(maxsize=256)
 def plain_font(pixels: int, weight: QFont.Weight = QFont.Weight.Normal) -> QFont:

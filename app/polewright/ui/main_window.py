@@ -4,15 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
-from importlib import import_module
 from pathlib import Path
 from typing import assert_never
 
-from PySide6.QtCore import QEvent, QKeyCombination, QSize, Qt, Signal
-from PySide6.QtGui import QCloseEvent, QKeyEvent, QKeySequence, QResizeEvent, QShowEvent
+from PySide6.QtCore import QKeyCombination, QSize, Qt, Signal
+from PySide6.QtGui import QCloseEvent, QKeyEvent, QKeySequence, QResizeEvent
 from PySide6.QtWidgets import QApplication, QMenu, QStackedLayout, QToolTip, QWidget
 
-from polewright.runtime.worker import Done, InlineWorker, Worker
+from polewright.runtime.worker import InlineWorker, Worker
 from polewright.ui import intents as want
 from polewright.ui.arrange import SMALLEST, unit_for
 from polewright.ui.cursor import set_pointer
@@ -375,20 +374,6 @@ class MainWindow(QWidget):
         if abs(unit_for(self.width(), self.height()) - before) > 0.01:
             self._wear()
 
-    def showEvent(self, event: QShowEvent) -> None:
-        super().showEvent(event)
-        QApplication.postEvent(self, QEvent(SHOWN), Qt.EventPriority.LowEventPriority.value)
-
-    def customEvent(self, event: QEvent) -> None:
-        """After the first paint: load what takes a moment."""
-        if event.type() == SHOWN:
-            self._worker.ask("plots", import_plots, self._on_plots)
-
-    def _on_plots(self, done: Done) -> None:
-        if done.problem is not None:
-            raise done.problem
-        self.night.timeline.load_plot()
-
     def closeEvent(self, event: QCloseEvent) -> None:
         if not self.may_close():
             event.ignore()
@@ -399,14 +384,6 @@ class MainWindow(QWidget):
         if self._red:
             set_pointer(make_theme(Light.DAY))
         super().closeEvent(event)
-
-
-SHOWN = QEvent.Type.User  # the window's only event of its own
-
-
-def import_plots() -> None:
-    """Load the plotting library; takes a moment, so a worker does it once the window is on the screen."""
-    import_module("polewright.ui.plots")
 
 
 def key_name(event: QKeyEvent) -> str:

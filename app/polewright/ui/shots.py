@@ -55,7 +55,6 @@ class Camera:
         try:
             window.night.well.animated = False
             window.resize(*size)
-            window.night.timeline.load_plot()
             window.show_view(view)
             window.set_reading(reading)
             window.show_plan_page()

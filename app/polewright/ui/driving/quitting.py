@@ -30,9 +30,7 @@ class QuitSignals(QObject):
         self._notifier.activated.connect(self._on_signal)
         # the socket first, so that no signal is lost
         taken = [number for number in STOPS if signal.getsignal(number) is not signal.SIG_IGN]  # nohup stays as it is
-        self._wakeup_before = signal.set_wakeup_fd(
-            self._theirs.fileno(), warn_on_full_buffer=False
-        )
+        self._wakeup_before = signal.set_wakeup_fd(self._theirs.fileno(), warn_on_full_buffer=False)
         self._before = {number: signal.signal(number, _take_note) for number in taken}
 
     def remove(self) -> None:
