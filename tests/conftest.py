@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import shutil
 import socket
+import sys
 import tempfile
 from collections.abc import Iterator
 from pathlib import Path
@@ -50,10 +51,14 @@ def shared_frames() -> Path:
     return folder
 
 
-@pytest.fixture(autouse=True, scope="session")
-def one_application(qapp: object) -> object:
-    """The application of the window tests, before a picture drawn without a window makes a lesser one."""
-    return qapp
+@pytest.fixture(autouse=True)
+def one_application(request: pytest.FixtureRequest) -> None:
+    """The application of the window tests, before a picture drawn without a window makes a lesser one.
+
+    Tests of pure code start none: they import nothing of the window.
+    """
+    if "polewright.ui" in sys.modules:
+        request.getfixturevalue("qapp")
 
 
 @pytest.fixture(autouse=True)
