@@ -113,11 +113,15 @@ def build_means(scheduler: QtScheduler, worker: Worker) -> Means:
         return FrameMeasurer(detector, solver, clock.monotonic_s, optics, None, progress, reader.read).measure
 
     def make_practice(
-        scenario: str, seed: int, folder: Path, desk: Desk, failed: Callable[[Any], None]
+        scenario: str,
+        seed: int,
+        folder: Path,
+        desk: Desk,  # noqa: ARG001  # for means that watch no folder
+        failed: Callable[[Any], None],
     ) -> ThreadedPractice:
         return ThreadedPractice(lambda: RehearsalWorld(scenario, seed, catalogue=catalogue()), folder, clock, failed)
 
-    def practice_clock(scenario: str, seed: int) -> Clock:
+    def practice_clock(scenario: str, _seed: int) -> Clock:
         night = scenario_named(scenario)
         return PracticeClock(clock, utc_of(night.start).plus_seconds(night.clock_error_s))
 
@@ -139,7 +143,7 @@ def build_means(scheduler: QtScheduler, worker: Worker) -> Means:
     )
 
 
-def _sentence_instead_of_abort(kind: QtMsgType, context: object, message: str) -> None:
+def _sentence_instead_of_abort(kind: QtMsgType, _context: object, message: str) -> None:
     """Qt aborts when it cannot reach a screen: end with a sentence instead."""
     if kind is QtMsgType.QtFatalMsg:
         print(f"polewright: The window cannot be opened: {message.splitlines()[0]}", file=sys.stderr, flush=True)

@@ -31,12 +31,12 @@ class Stop:
         self.number = 0
         self._as_json = as_json
 
-    def leave(self, number: int, frame: FrameType | None = None) -> NoReturn:
+    def leave(self, number: int, _frame: FrameType | None = None) -> NoReturn:
         """A handler: say so and end the process."""
         self.number = number
         os._exit(self.told())
 
-    def unwind(self, number: int, frame: FrameType | None = None) -> NoReturn:
+    def unwind(self, number: int, _frame: FrameType | None = None) -> NoReturn:
         """A handler: raise StoppedError, once; a second signal must not interrupt the tidying up."""
         self.number = number
         handle_with(lambda number, frame: None)

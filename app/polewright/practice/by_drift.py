@@ -23,7 +23,7 @@ class ByDrift:
         self._asking = False
         seat.engine.listen(self._on_change)
 
-    def _on_change(self, engine: NightEngine) -> None:
+    def _on_change(self, _engine: NightEngine) -> None:
         if self._wanted() and not self._asking:
             self._asking = True
             self._seat.after(REACTION_S, self._ask)

@@ -83,7 +83,7 @@ def tighten_locks(after_s: float = 0.0) -> Deed:
     return deed
 
 
-def loosen_locks(world: RehearsalWorld) -> Done:
+def loosen_locks(_world: RehearsalWorld) -> Done:
     """Loosen them; the axis stays where it is."""
     return Done("loosens the locks a little", leisure_s=LOCK_S)
 

@@ -89,7 +89,7 @@ class StarListsOnly:
         """For the engine."""
         return self._measurer.place(self._frames[path.name][0])
 
-    def detect(self, frame: Frame, hot_pixels: HotPixelMask | None = None) -> StarList:
+    def detect(self, frame: Frame, hot_pixels: HotPixelMask | None = None) -> StarList:  # noqa: ARG002
         """For the measurer: the star list that belongs to the frame."""
         return self._frames[frame.name][1]
 

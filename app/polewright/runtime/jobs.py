@@ -42,7 +42,7 @@ class Jobs(Protocol):
 class InlineJobs:
     """Satisfies Jobs: everything at once, in the caller's thread. For commands, replay and tests."""
 
-    def submit(self, work: Work, deliver: Deliver, *, keep: bool) -> None:
+    def submit(self, work: Work, deliver: Deliver, *, keep: bool) -> None:  # noqa: ARG002
         deliver(outcome_of(work))
 
 

@@ -96,7 +96,7 @@ class QtNight(QObject):
         self.engine.tick()
         self._scheduler.after(TICK_S, self._tick)
 
-    def _on_change(self, engine: NightEngine) -> None:
+    def _on_change(self, _engine: NightEngine) -> None:
         self.changed.emit()
 
     def _on_recording_trouble(self, trouble: object) -> None:

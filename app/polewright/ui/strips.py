@@ -146,7 +146,7 @@ class StripWidget(Panel):
             inner = radius - box.width() * (0.04 if i % 2 else 0.07)
             painter.drawLine(on_circle(centre, inner, i * 45), on_circle(centre, radius, i * 45))
         if strip.stop:
-            _draw_stop(painter, look, centre, radius * 0.62, ink)
+            _draw_stop(painter, centre, radius * 0.62, ink)
             return
         if strip.turns is None or strip.sense is None or strip.turns == 0.0:
             return
@@ -206,7 +206,7 @@ def dial_sweep_deg(turns: float) -> float:
     return max(3.0, min(338.0, 360.0 * share))
 
 
-def _draw_stop(painter: QPainter, look: Look, centre: QPointF, half: float, ink: QColor) -> None:
+def _draw_stop(painter: QPainter, centre: QPointF, half: float, ink: QColor) -> None:
     """Two solid bars: hands off this screw."""
     painter.setPen(Qt.PenStyle.NoPen)
     painter.setBrush(ink)

@@ -46,7 +46,7 @@ def field_shift(
         return TooFewClean(count, LEAST_PAIRS)
     steps = (b[None, :, :2] - a[:, None, :2]) - np.asarray(near)
     close = np.abs(steps).max(axis=2) <= reach_px
-    rough = _vote(steps[close], reach_px)
+    rough = _vote(steps[close])
     if rough is None:
         return NoCommonShift(reach_px)
     centre = np.array([0.5 * (first.width_px - 1), 0.5 * (first.height_px - 1)])
@@ -60,7 +60,7 @@ def _bright(stars: StarList) -> FloatArray:
     return np.stack([stars.x_px[index], stars.y_px[index], np.maximum(stars.sigma_px[index], 0.02)], axis=1)
 
 
-def _vote(steps: FloatArray, reach_px: float) -> FloatArray | None:
+def _vote(steps: FloatArray) -> FloatArray | None:
     """The step (2,) that most pairs have in common; None when fewer than three agree."""
     if steps.shape[0] < LEAST_PAIRS:
         return None

@@ -47,7 +47,7 @@ def add_reading(rest: Rest, reading: Reading, shared: Covariance) -> tuple[Rest,
         return Rest((reading,)), False
     mean = rest_offset(rest, shared)
     assert mean is not None
-    chi2 = _apart(mean, reading, shared, len(rest.readings))
+    chi2 = _apart(mean, reading, shared)
     if chi2 > MOVED_CHI2:
         return Rest((reading,)), True
     kept = rest.readings[-(KEPT_READINGS - 1) :] if chi2 <= DRIFT_CHI2 else rest.readings[-1:]
@@ -96,7 +96,7 @@ def _own(rest: Rest, shared: Covariance) -> tuple[float, float, float]:
     return ee, eu, uu
 
 
-def _apart(mean: Offset, reading: Reading, shared: Covariance, count: int) -> float:
+def _apart(mean: Offset, reading: Reading, shared: Covariance) -> float:
     """Squared distance in sigmas between a mean and a new reading, common part left out."""
     own = _own(Rest((reading,)), shared)
     ee = mean.covariance_rad2[0][0] - shared[0][0] + own[0]

@@ -18,7 +18,7 @@ from polewright.services.frame_reader.tiff import read_tiff
 Read = Callable[[bytes, float | None], tuple[Raster, FrameFacts]]
 
 
-def not_bare(blob: bytes, utc_offset_hours: float | None) -> tuple[Raster, FrameFacts]:
+def not_bare(_blob: bytes, _utc_offset_hours: float | None) -> tuple[Raster, FrameFacts]:
     """For kinds that a library always unpacks."""
     raise NotPlainError
 

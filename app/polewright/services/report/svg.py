@@ -28,7 +28,6 @@ class Picture:
         size: float = 11,
         anchor: str = "start",
         colour: str = FAINT,
-        turn: int = 0,
     ) -> None:
         """Words with their base line at (x, y)."""
         self.parts.append(

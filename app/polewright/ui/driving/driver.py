@@ -233,7 +233,7 @@ class Driver(QObject):
         self._cancelled = False
         self._say(Work("Loading the recorded night", recording.name, 0.0))
 
-        def progress(fraction: float) -> bool:
+        def progress(_fraction: float) -> bool:
             return not self._cancelled
 
         self._means.worker.ask(LOADING, lambda: load_track(recording_of(recording), progress), self._on_loaded)

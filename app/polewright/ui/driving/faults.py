@@ -64,6 +64,6 @@ class Faults(QObject):
         self._show(where, error)
 
 
-def log_qt_message(kind: QtMsgType, context: QMessageLogContext, message: str) -> None:
+def log_qt_message(kind: QtMsgType, _context: QMessageLogContext, message: str) -> None:
     """What Qt has to say goes to the log."""
     LOG.log(LEVELS.get(kind, logging.WARNING), "Qt: %s", message)
