@@ -20,6 +20,10 @@ class FrameReadError(PolewrightError):
 class CatalogueError(PolewrightError):
     """The star catalogue is missing or damaged; the message says how to repair it."""
 
+    def __init__(self, fact: str, cure: str = "") -> None:
+        super().__init__(f"{fact} {cure}".strip())
+        self.fact, self.cure = fact, cure
+
 
 class SettingsError(PolewrightError):
     """A profile or setting cannot be read or written."""

@@ -53,15 +53,13 @@ from polewright.services.ports import Clock, Recorder
 from polewright.services.program_log import LOG
 from polewright.services.report.facts import VIGIL_KIND
 from polewright.words.axis import clock_words
+from polewright.words.notices import CLOCK_CURE, MEASURED_ALL_THE_SAME, RECORD_WAITS, STALLED
 from polewright.words.screws import turned_sky_words
 
 SKY_TOPIC, CLOCK_TOPIC = "sky turned", "clock"
 CLOCK_FRAMES = 5  # one late file says nothing
 CLOCK_AHEAD_S, CLOCK_BEHIND_S = 5.0, 90.0  # no frame comes from the future; a slow share may be late
-CLOCK_CURE = "Check the camera program's clock, its time zone and summer time, and this computer's."
 STALL_TOPIC, STALLED_S = "folder stalled", 10.0
-STALLED = "The frame folder has not answered for more than ten seconds."
-STALLED_CURE = "Check the cable or the network. Frames that arrive meanwhile are taken up as soon as it answers."
 OVERTAKEN_KIND, FAULT_KIND = "frame_overtaken", "fault"
 KEPT_TIMINGS = 1000
 KEPT_STAGES = (Stage.CAPTURE, Stage.PROOF)  # every frame of these is measured; elsewhere, and later, the latest wins
@@ -309,7 +307,7 @@ class NightEngine:
         try:
             return self._keep_frame(path)
         except RecordingError as error:
-            self.notify(Notice("keeping frames", str(error), "The measurements are recorded all the same."))
+            self.notify(Notice("keeping frames", str(error), MEASURED_ALL_THE_SAME))
             return str(path)
 
     # notices
@@ -363,11 +361,11 @@ class NightEngine:
         if trouble is None:
             self.dismiss("recording")
         else:
-            self.notify(Notice("recording", str(trouble), "The night goes on; its record waits in memory."))
+            self.notify(Notice("recording", str(trouble), RECORD_WAITS))
 
     def folder_stalled(self, seconds: float) -> None:
         """For whoever watches the frame folder: how long it has not answered."""
-        self._while_it_lasts(STALL_TOPIC, None if seconds < STALLED_S else (STALLED, STALLED_CURE))
+        self._while_it_lasts(STALL_TOPIC, None if seconds < STALLED_S else STALLED)
 
     def fault(self, where: str, error: Exception) -> None:
         """A bug has shown: into the record and the program's log, and as a notice to the person."""

@@ -5,6 +5,8 @@ from __future__ import annotations
 import traceback
 from dataclasses import dataclass
 
+from polewright.words.notices import fault_words
+
 
 @dataclass(frozen=True)
 class Notice:
@@ -16,16 +18,9 @@ class Notice:
     count: int = 1
 
 
-FAULT_CURE = (
-    "The night goes on and the fault is in its record. Please send it in with a bundle made by the doctor command."
-)
-
-
 def fault_notice(where: str, error: Exception) -> Notice:
     """A fault in this program, as a person should read it."""
-    return Notice(
-        f"fault {where}", f"A fault in the program while {where}: {type(error).__name__}: {error}", FAULT_CURE
-    )
+    return Notice(f"fault {where}", *fault_words(where, error))
 
 
 def fault_record(where: str, error: Exception) -> dict[str, str]:

@@ -16,6 +16,7 @@ from polewright.services import folder_events
 from polewright.services.folder_watch import FolderWatcher, WatchSettings
 from polewright.services.ports import Clock
 from polewright.services.recorder import NightRecorder
+from polewright.words.notices import WATCHER_HANGS
 
 TICK_S = 1.0
 
@@ -68,7 +69,7 @@ class QtNight(QObject):
         self._stopped = True
         left = []
         if self._watcher is not None and not self._watcher.stop():
-            left.append("The frame folder does not answer; its watcher ends with the program.")
+            left.append(WATCHER_HANGS)
         self._worker.stop()
         if not self.recorder.close():
             left.append(str(self.recorder.trouble))

@@ -15,11 +15,7 @@ from polewright.core.sky.catalogue import Catalogue
 from polewright.core.sky.cells import CELL_COUNT, CELLS_PER_FACE, cell_centres, directions_in_cells
 from polewright.services.catalogue_format import CHECKSUM_NAME, FILE_NAME, CatalogueTables, decode
 from polewright.services.resources import find_resource
-
-REPAIR = (
-    "To repair it, install Polewright again, or, in a checkout, "
-    "restore the file with 'git checkout resources' or make it anew with 'python packaging/build_catalogue.py'."
-)
+from polewright.words import files
 
 _CELLS_AT_A_TIME = CELLS_PER_FACE // 5  # a piece must not straddle two faces
 
@@ -32,22 +28,28 @@ def load_catalogue(path: Path | None = None) -> Catalogue:
     """
     source = path if path is not None else find_resource(FILE_NAME)
     if source is None:
-        raise CatalogueError(f"The star catalogue {FILE_NAME} is missing from the installation. {REPAIR}")
+        raise CatalogueError(
+            f"The star catalogue {FILE_NAME} is missing from the installation.", files.REPAIR_CATALOGUE
+        )
     data, expected = _read(source), _expected_checksum(source)
     checksum = hashlib.sha256(data).hexdigest()
     if checksum != expected:
-        raise CatalogueError(f"The star catalogue {source} is damaged (its checksum is wrong). {REPAIR}")
+        raise CatalogueError(
+            f"The star catalogue {source} is damaged (its checksum is wrong).", files.REPAIR_CATALOGUE
+        )
     try:
         return _catalogue(decode(data), checksum)
     except (ValueError, KeyError, IndexError) as exc:
-        raise CatalogueError(f"The star catalogue {source} cannot be used: {exc}. {REPAIR}") from exc
+        raise CatalogueError(f"The star catalogue {source} cannot be used: {exc}.", files.REPAIR_CATALOGUE) from exc
 
 
 def _read(source: Path) -> bytes:
     try:
         return source.read_bytes()
     except OSError as exc:
-        raise CatalogueError(f"The star catalogue {source} cannot be read ({exc.strerror}). {REPAIR}") from exc
+        raise CatalogueError(
+            f"The star catalogue {source} cannot be read ({exc.strerror}).", files.REPAIR_CATALOGUE
+        ) from exc
 
 
 def _expected_checksum(source: Path) -> str:

@@ -133,8 +133,7 @@ def check_catalogue(path: Path | None = None) -> tuple[Check, str]:
     try:
         catalogue = load_catalogue(path)
     except CatalogueError as error:
-        fact, _, cure = str(error).partition(" To repair it, ")
-        return Check("star catalogue", State.ILL, fact, f"To repair it, {cure}" if cure else REINSTALL), ""
+        return Check("star catalogue", State.ILL, error.fact, error.cure or REINSTALL), ""
     fact = f"{len(catalogue.magnitude):,} stars, SHA-256 {catalogue.checksum[:12]} as it should be."
     return Check("star catalogue", State.WELL, fact), catalogue.checksum
 

@@ -11,7 +11,6 @@ from polewright.core.not_measurable import NotMeasurable
 MODEL = "WMM2025"
 VALID_FROM_YEAR, VALID_UNTIL_YEAR = 2025.0, 2030.0
 USELESS_BELOW_NT = 2000.0  # WMM2025 report: the blackout zones round the magnetic poles
-UNRELIABLE_BELOW_NT = 6000.0  # ... and the caution zones
 DRIFT_SIGMA_DEG_PER_YEAR = 0.1  # growth beyond the model's years, beside the declared 0.1-0.2 deg (own estimate)
 
 
@@ -27,7 +26,6 @@ class MagneticDeclination:
     sigma_deg: float
     horizontal_nt: float
     model: str = MODEL
-    warnings: tuple[str, ...] = ()
 
     def compass_reading_deg(self, true_azimuth_deg: float) -> float:
         """What a compass shows when it points to `true_azimuth_deg`, 0 <= reading < 360."""
@@ -43,7 +41,7 @@ def magnetic_declination(site: Site, julian_year: float) -> MagneticDeclination 
     """Declination at `site`; CompassUseless near a magnetic pole, where a compass is of no use.
 
     Uncertainty by the WMM2025 error model: sqrt(0.26^2 + (5417 / H)^2) degrees, H in nT. Outside the model's five
-    years the nearest of its limits is used, with a growing uncertainty and a warning.
+    years the nearest of its limits is used, with a growing uncertainty.
     """
     from pygeomag import GeoMag
     from pygeomag.wmm import wmm_2025
@@ -55,12 +53,4 @@ def magnetic_declination(site: Site, julian_year: float) -> MagneticDeclination 
         return CompassUseless()
     outside = abs(julian_year - year)
     sigma = math.hypot(0.26, 5417.0 / found.h, DRIFT_SIGMA_DEG_PER_YEAR * outside)
-    warnings = []
-    if found.h < UNRELIABLE_BELOW_NT:
-        warnings.append("This close to the magnetic pole a compass is unreliable.")
-    if outside > 0.0:
-        warnings.append(
-            f"The magnetic model {MODEL} holds for {VALID_FROM_YEAR:.0f} to {VALID_UNTIL_YEAR:.0f}; "
-            "this date is outside: check the clock, or look for a newer version of this program."
-        )
-    return MagneticDeclination(float(found.d), sigma, float(found.h), warnings=tuple(warnings))
+    return MagneticDeclination(float(found.d), sigma, float(found.h))

@@ -31,6 +31,7 @@ from polewright.core.sky.timescales import julian_epoch_year, unix_seconds
 from polewright.core.unsolved import NoTime, Unsolved
 from polewright.services.frame_reader import read_frame
 from polewright.services.frame_reader.file_time import FILE_TIME_SOURCE
+from polewright.words import files
 
 Progress = Callable[[str, float], None]
 HINT_RADIUS_DEG = 5.0  # how far a header's pointing or the last frame may be off; the whole sky is searched after it
@@ -152,7 +153,7 @@ class FrameMeasurer:
         self._camera_name = frame.camera or before
         if before is None or frame.camera is None or frame.camera == before:
             return ()
-        return (f"Taken with the camera {frame.camera}, the frame before with {before}: use one camera for all.",)
+        return (files.another_camera(frame.camera, before),)
 
     def _epoch_year(self, frame: Frame) -> float:
         return julian_epoch_year(frame.utc_mid.value) if frame.utc_mid is not None else DEFAULT_EPOCH_YEAR

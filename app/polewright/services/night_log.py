@@ -13,6 +13,7 @@ from polewright.core.errors import RecordingError
 from polewright.services.log_format import FORMAT, HEADER_KIND, VERSION, LoggedEvent, decode_line
 from polewright.services.log_migration import migrated
 from polewright.services.regular_file import open_regular, read_regular
+from polewright.words import files
 
 LOG_NAME = "night.jsonl"
 KIND = re.compile(
@@ -90,12 +91,12 @@ def parse_night(blob: bytes, name: str) -> NightLog:
         if event is None:
             damaged.append(number)
             continue
-        problems += [f"Line {line} of {name} is damaged and left out." for line in damaged]
+        problems += [files.damaged_line(line, name) for line in damaged]
         damaged.clear()
         sound_bytes = offset
         events.append(event)
     if sound_bytes < len(blob):
-        problems.append(f"The last {len(blob) - sound_bytes} bytes of {name} were torn by a crash and are left out.")
+        problems.append(files.torn_end(len(blob) - sound_bytes, name))
     header = _header(events, name) if events else {}
     current = tuple(migrated(event) for event in events if event.kind != HEADER_KIND)
     return NightLog(header, current, tuple(problems), sound_bytes)

@@ -17,6 +17,7 @@ from polewright.services.atomic_file import unused_name, write_atomically
 from polewright.services.file_lock import FileLock
 from polewright.services.profiles import P, ProfileKind
 from polewright.services.regular_file import read_regular
+from polewright.words import files
 
 UNSAFE = re.compile(r"[^a-z0-9]+")
 
@@ -61,7 +62,7 @@ class ProfileStore(Generic[P]):
         try:
             self._stored(path, _content(path))
         except SettingsError as error:
-            return str(error) if path.name in str(error) else f"{path.name} is damaged: {error}."
+            return str(error) if path.name in str(error) else files.damaged(path.name, str(error))
         return ""
 
     def _stored(self, path: Path, content: bytes) -> Stored[P]:

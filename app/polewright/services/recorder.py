@@ -24,6 +24,7 @@ from polewright.services.log_format import FORMAT, HEADER_KIND, VERSION, LoggedE
 from polewright.services.night_log import LARGEST_LOG, LOG_NAME, NightLog, parse_night
 from polewright.services.ports import Clock
 from polewright.services.regular_file import read_regular
+from polewright.words.notices import unrecorded
 
 MAX_WAITING_BYTES = 256 << 20
 GAP_KIND = "log_gap"
@@ -210,10 +211,7 @@ class NightRecorder:
 
     def _set_trouble(self, error: OSError | RecordingError) -> None:
         reason = (error.strerror if isinstance(error, OSError) else None) or str(error).rstrip(".")
-        text = (
-            f"The night cannot be recorded in {self.folder}: {reason}. {len(self._waiting)} events wait in memory. "
-            "Make room or choose another folder; recording goes on by itself as soon as it can."
-        )
+        text = unrecorded(str(self.folder), reason, len(self._waiting))
         changed = self.trouble is None or str(self.trouble.__cause__) != str(error)
         self.trouble = RecordingError(text)
         self.trouble.__cause__ = error

@@ -16,6 +16,7 @@ from polewright.core.matching.layers import LAYERS_PER_SQ_DEG, layer_stars, neig
 from polewright.core.matching.pattern_index import PatternLayer, build_layer
 from polewright.core.sky.catalogue import Catalogue
 from polewright.services.layer_file import OUTDATED, LayerFileError, map_layer, write_layer
+from polewright.words import files
 
 Progress = Callable[[str, float], None]
 _UNFINISHED = ".part"
@@ -69,7 +70,7 @@ class SkyIndex:
         try:
             layer, self._mappings[number] = map_layer(path, self._catalogue.checksum)
         except LayerFileError as error:
-            return None, "" if str(error) == OUTDATED else f"The stored star index {path.name} is damaged. "
+            return None, "" if str(error) == OUTDATED else f"{files.index_damaged(path.name)} "
         return layer, ""
 
     def _build(self, number: int, trouble: str, progress: Progress | None) -> PatternLayer:

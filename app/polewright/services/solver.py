@@ -33,6 +33,7 @@ from polewright.core.model import (
 from polewright.core.sky.catalogue import Catalogue
 from polewright.core.unsolved import NoMatch, NoMatchAnywhere, ScaleUnknown, Unmatched, Unsolved
 from polewright.services.sky_index import Progress, SkyIndex
+from polewright.words import files
 
 FEWEST_STARS = 4
 MOST_STARS = 200  # the brightest; more add time, not certainty
@@ -286,10 +287,7 @@ def _unmatched(stars: StarList, hint: SolveHint, all_scales_tried: bool) -> Unma
 def _with_scale_warning(solution: PlateSolution, hint: SolveHint) -> PlateSolution:
     if hint.scale_arcsec_px is None:
         return solution
-    warning = (
-        f"The frame fits a scale of {solution.scale_arcsec_px:.2f} arcsec/px, not {hint.scale_arcsec_px:.2f}:"
-        " check the focal length, the pixel size and the binning."
-    )
+    warning = files.other_scale(solution.scale_arcsec_px, hint.scale_arcsec_px)
     return replace(solution, warnings=(*solution.warnings, warning))
 
 

@@ -28,18 +28,18 @@ from polewright.services.contained.wire import GarbledError, Message, pack, unpa
 from polewright.services.detector import Detector
 from polewright.services.frame_reader.facts import NotPlainError
 from polewright.services.frame_reader.reading import bytes_of, frame_from_bytes, shown
+from polewright.words import files
 
 CAUSES: dict[Breach, str] = {
     "work": "it takes far more work than any frame does",
     "memory": "it takes far more memory than any frame does",
     "death": "what reads it has crashed",
 }
-CURE = "The file is damaged, or no frame of stars: take it out of the folder, or go on with the next one."
 
 
 def breach_words(name: str, breach: Breach) -> str:
     """What to say about a frame that was given up."""
-    return f"{name} is not usable: {CAUSES[breach]}. {CURE}"
+    return f"{name} is not usable: {CAUSES[breach]}. {files.TAKE_IT_OUT}"
 
 
 class ContainedReader:

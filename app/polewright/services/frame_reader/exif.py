@@ -15,6 +15,7 @@ from polewright.core.sky.timescales import parse_iso
 from polewright.services.frame_reader.facts import FrameFacts
 from polewright.services.frame_reader.header_optics import FOCAL_MM, PIXEL_UM
 from polewright.services.frame_reader.header_time import MAX_EXPOSURE_S
+from polewright.words import files
 
 UNIT_UM = {2: 25_400.0, 3: 10_000.0}  # FocalPlaneResolutionUnit: inch, centimetre
 MOMENT = re.compile(r"(\d{4}):(\d\d):(\d\d) (\d\d:\d\d:\d\d)", re.ASCII)
@@ -34,7 +35,7 @@ def facts_from_exif(blob: bytes, width_px: int, utc_offset_hours: float | None) 
     try:
         tags = exifread.process_file(io.BytesIO(blob), details=False, extract_thumbnail=False)
     except Exception as error:  # a damaged EXIF block raises anything; the pixels may still be good
-        return FrameFacts(warnings=(f"The EXIF data cannot be read ({type(error).__name__}) and are ignored.",))
+        return FrameFacts(warnings=(files.exif_unreadable(type(error).__name__),))
     warnings: list[str] = []
     exposure = _exposure(tags)
     moment, withheld = _middle(tags, exposure, utc_offset_hours, warnings)
@@ -98,13 +99,11 @@ def _middle(
         if stated.utc_offset_hours is not None:
             return Sourced(stated.utc.plus_seconds(half), "EXIF DateTimeOriginal and its UTC offset"), False
         if utc_offset_hours is None:
-            warnings.append(
-                "The camera wrote local time without saying how far it is from UTC: state the UTC offset."
-            )
+            warnings.append(files.CLOCK_UNSTATED)
             return None, True
         utc = parse_iso(text, utc_offset_hours).utc
     except UsageError as error:
-        warnings.append(f"EXIF DateTimeOriginal is ignored: {error}")
+        warnings.append(files.exif_time_ignored(str(error)))
         return None, False
     source = f"EXIF DateTimeOriginal, local time, {utc_offset_hours:+g} h from UTC as stated by the user"
     return Sourced(utc.plus_seconds(half), source), False
@@ -122,7 +121,7 @@ def _pixel_size(tags: Tags, width_px: int, warnings: list[str]) -> Sourced[float
         size *= taken[0] / width_px
         source += f", scaled from {taken[0]:g} to {width_px} columns"
     if not PIXEL_UM[0] <= size <= PIXEL_UM[1]:
-        warnings.append(f"EXIF FocalPlaneXResolution makes pixels of {size:.3g} um and is ignored.")
+        warnings.append(files.exif_pixels_ignored(size))
         return None
     return Sourced(size, source)
 

@@ -7,6 +7,7 @@ import re
 from polewright.core.errors import UsageError
 from polewright.core.model import Sourced, Utc
 from polewright.core.sky.timescales import parse_iso, utc_from_unix
+from polewright.words import files
 
 FILE_TIME_SOURCE = "modification time of the file"
 NAME_TIME = re.compile(
@@ -34,12 +35,12 @@ def fallback_time(name: str, modified_s: float, exposure_s: float) -> tuple[Sour
     named = time_from_name(name)
     if named is not None:
         middle = Sourced(named.plus_seconds(0.5 * exposure_s), "file name, taken as UTC")
-        return middle, "The header holds no time: the one in the file name is used, taken as UTC."
+        return middle, files.TIME_BY_NAME
     written = file_time(modified_s)
     if written is None:
-        return None, "There is no time in the header, and the file's own time makes no sense."
+        return None, files.NO_TIME_AT_ALL
     middle = Sourced(written.plus_seconds(-0.5 * exposure_s), FILE_TIME_SOURCE)
-    return middle, "The header holds no time: the file's modification time is used, which a copy may have changed."
+    return middle, files.TIME_BY_FILE
 
 
 def file_time(modified_s: float) -> Utc | None:

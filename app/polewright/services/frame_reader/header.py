@@ -7,6 +7,7 @@ import re
 from collections.abc import Mapping
 
 from polewright.core.model import Sourced
+from polewright.words import files
 
 HeaderValue = bool | int | float | str
 
@@ -53,7 +54,7 @@ class Header:
 
     def distrust(self, name: str, why: str) -> None:
         """Note that the value of `name` is not used."""
-        self.warnings.append(f"{self._origin} {name} = {str(self.raw(name))[:40]!r} is ignored: {why}.")
+        self.warnings.append(files.ignored(self._origin, name, str(self.raw(name)), why))
 
     def integer(self, name: str, default: int) -> int:
         """A structural whole number; `default` when missing or of another kind."""

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from polewright.core.model import Sourced
 from polewright.services.frame_reader.header import Header
+from polewright.words import files
 
 ARCSEC_MM_PER_UM = 206.26480624709636  # scale ["/px] = this * pixel [um] / focal [mm]
 PIXEL_KEYS = ("XPIXSZ", "PIXSIZE1", "XPIXELSZ", "PIXSIZE")
@@ -33,10 +34,7 @@ def read_optics(header: Header) -> HeaderOptics:
     if focal is not None and pixel is not None and scale is not None:
         computed = ARCSEC_MM_PER_UM * pixel.value / focal.value
         if abs(math.log(computed / scale.value)) > AGREE:
-            header.warnings.append(
-                f"The header contradicts itself: focal length and pixel size make {computed:.3g} arcsec per pixel, "
-                f"{scale.source} says {scale.value:.3g}."
-            )
+            header.warnings.append(files.scales_contradict(computed, scale.source, scale.value))
     return HeaderOptics(focal, pixel, scale)
 
 
@@ -60,10 +58,7 @@ def _pixel_size(header: Header, focal: Sourced[float] | None, scale: Sourced[flo
         return Sourced(stated.value, binned_source)
     if stated.value / binning < SMALLEST_PHOTOSITE_UM:
         return photosite
-    header.warnings.append(
-        f"{stated.source} = {stated.value:g} um is taken as the size after {binning:g} x {binning:g} binning; "
-        f"if it is the size of one photosite, state a pixel size of {photosite.value:g} um."
-    )
+    header.warnings.append(files.binned_size(stated.source, stated.value, binning, photosite.value))
     return Sourced(stated.value, binned_source)
 
 

@@ -10,6 +10,7 @@ import erfa
 from polewright.core.model import Site, SkyPosition, Sourced, Utc
 from polewright.core.sky.timescales import greenwich_mean_sidereal_rad
 from polewright.services.frame_reader.header import Header, sexagesimal
+from polewright.words import files
 
 SITE_KEYS = (
     ("OBSGEO-B", "OBSGEO-L", ("OBSGEO-H",)),  # FITS standard 4.0, 8.4.1: degrees, longitude east positive
@@ -96,14 +97,10 @@ def _east(header: Header, lon: float, lon_key: str, utc: Utc | None, utc_offset_
         return lon
     here, mirrored = (abs(math.remainder(x - witness, 360.0)) for x in (lon, -lon))
     if here > slack and mirrored <= slack:
-        header.warnings.append(
-            f"{header.source(lon_key)} counts longitude to the west: {-lon:g} degrees east is used."
-        )
+        header.warnings.append(files.counts_westward(header.source(lon_key), -lon))
         return -lon
     if here > slack:
-        header.warnings.append(
-            f"{header.source(lon_key)} does not fit the other facts in the header: check the site."
-        )
+        header.warnings.append(files.site_doubtful(header.source(lon_key)))
     return lon
 
 

@@ -9,6 +9,7 @@ from polewright.core.errors import UsageError
 from polewright.core.model import Sourced, Utc
 from polewright.core.sky.timescales import GPS_MINUS_TAI_S, parse_iso, utc_from_mjd, utc_from_tai, utc_from_tt
 from polewright.services.frame_reader.header import Header, sexagesimal
+from polewright.words import files
 
 EXPOSURE_KEYS = ("EXPTIME", "EXPOSURE", "XPOSURE", "EXP_TIME", "ITIME")
 MAX_EXPOSURE_S = 86400.0
@@ -149,7 +150,7 @@ def _middle(header: Header, stamp: Stamp, exposure: Sourced[float] | None) -> So
     if stamp.place == 0.5:
         return Sourced(stamp.utc, f"{stamp.source} (middle of the exposure)")
     if exposure is None:
-        header.warnings.append(f"No exposure time in the header: {stamp.source} is taken as the middle.")
+        header.warnings.append(files.no_exposure(stamp.source))
         return Sourced(stamp.utc, stamp.source)
     half = 0.5 * exposure.value
     if stamp.place == 1.0:

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from polewright.core.model import PixelArray
 from polewright.services.frame_reader.facts import DamagedError, Raster
+from polewright.words import files
 
 BAND_ROWS = 32
 SAMPLES = 96  # along each axis, for the background of a mosaic phase: good to 2 % of its noise
@@ -71,7 +72,7 @@ def fill_holes(pixels: NDArray[np.float32]) -> tuple[NDArray[np.float32], tuple[
         raise DamagedError("none of its pixels is a number")
     filled = np.where(good, pixels, np.float32(np.median(pixels[good])))
     count = int(pixels.size - np.count_nonzero(good))
-    return filled.astype(np.float32), (f"{count} pixels are no numbers: they were replaced by the median.",)
+    return filled.astype(np.float32), (files.pixels_mended(count),)
 
 
 def smooth_mosaic(pixels: NDArray[Any]) -> NDArray[np.float32]:

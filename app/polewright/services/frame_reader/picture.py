@@ -12,6 +12,7 @@ import numpy as np
 
 from polewright.services.frame_reader.exif import facts_from_exif
 from polewright.services.frame_reader.facts import DamagedError, FrameFacts, Raster, check_claim
+from polewright.words import files
 
 FULL_ADU = {"uint8": 255.0, "uint16": 65535.0}
 PNG_MAGIC = b"\x89PNG\r\n\x1a\n"
@@ -33,6 +34,6 @@ def read_picture(blob: bytes, utc_offset_hours: float | None) -> tuple[Raster, F
         raise DamagedError(f"its image has the shape {samples.shape}, which is no picture")
     warnings: tuple[str, ...] = ()
     if blob.startswith(PNG_MAGIC) and len(blob) > 25 and blob[24] == 16 and blob[25] in (2, 6):
-        warnings = ("A 16-bit colour PNG is read with 8 bits only: save FITS or TIFF to keep faint stars.",)
+        warnings = (files.EIGHT_BITS,)
     full = FULL_ADU.get(samples.dtype.name)
     return Raster(samples, full, False, warnings), facts_from_exif(blob, samples.shape[-1], utc_offset_hours)

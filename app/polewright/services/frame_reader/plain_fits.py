@@ -22,6 +22,7 @@ from polewright.services.frame_reader.facts import (
 from polewright.services.frame_reader.fits_structure import Hdu, first_image
 from polewright.services.frame_reader.header import Header
 from polewright.services.frame_reader.header_facts import facts_from_header
+from polewright.words import files
 
 FITS_START = b"SIMPLE  ="
 RAW_TYPES = {8: ">u1", 16: ">i2", 32: ">i4", 64: ">i8", -32: ">f4", -64: ">f8"}
@@ -135,4 +136,4 @@ def _as_planes(samples: NDArray[Any]) -> tuple[NDArray[Any], tuple[str, ...]]:
         return samples, ()
     if samples.shape[2] in (3, 4):
         return np.moveaxis(samples[..., :3], 2, 0), ()
-    return samples[0], (f"The file is a stack of {samples.shape[0]} images: the first one is used.",)
+    return samples[0], (files.first_of_stack(samples.shape[0]),)

@@ -13,8 +13,8 @@ from polewright.services.frame_reader.families import family_of
 from polewright.services.frame_reader.file_time import fallback_time, file_time
 from polewright.services.frame_reader.luminance import luminance
 from polewright.services.frame_reader.saturation import saturation_adu
+from polewright.words import files
 
-CURE = "It may still be being written, or the disk or card is at fault: try the next frame."
 MAX_FILE_BYTES = 2 << 30
 
 
@@ -35,16 +35,18 @@ def frame_from_bytes(
     `plain`: raise NotPlainError instead of handing the bytes to a library that unpacks them.
     """
     if not blob:
-        raise FrameReadError(f"{name} is empty. {CURE}")
+        raise FrameReadError(f"{name} is empty. {files.TRY_THE_NEXT}")
     try:
         raster, facts = _unpack(name, blob, utc_offset_hours, plain)
         return _assemble(name, raster, facts, modified_s)
     except NotPlainError:
         raise
     except MemoryError as error:
-        raise FrameReadError(f"{name} cannot be read: it needs more memory than a frame does. {CURE}") from error
+        raise FrameReadError(
+            f"{name} cannot be read: it needs more memory than a frame does. {files.TRY_THE_NEXT}"
+        ) from error
     except DamagedError as error:
-        raise FrameReadError(f"{name} cannot be read: {error}. {CURE}") from error
+        raise FrameReadError(f"{name} cannot be read: {error}. {files.TRY_THE_NEXT}") from error
     except ImportError as error:  # the file is not to blame
         raise FrameReadError(
             f"{name} cannot be read: a part of this installation is missing ({error}). Run 'polewright doctor', or"
@@ -54,7 +56,9 @@ def frame_from_bytes(
         # The libraries raise nearly anything on damaged bytes (OSError, KeyError, TypeError, struct.error, ...).
         # This is the one place in the program where that is caught broadly; the cause stays attached.
         detail = " ".join(str(error).split())[:120] or type(error).__name__
-        raise FrameReadError(f"{name} cannot be read: the file is damaged ({detail}). {CURE}") from error
+        raise FrameReadError(
+            f"{name} cannot be read: the file is damaged ({detail}). {files.TRY_THE_NEXT}"
+        ) from error
 
 
 def shown(name: object) -> str:

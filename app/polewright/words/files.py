@@ -1,0 +1,113 @@
+"""What is said about frame files that could be read, but not believed in everything."""
+
+from __future__ import annotations
+
+CLOCK_UNSTATED = "The camera wrote local time without saying how far it is from UTC: state the UTC offset."
+TIME_BY_NAME = "The header holds no time: the one in the file name is used, taken as UTC."
+NO_TIME_AT_ALL = "There is no time in the header, and the file's own time makes no sense."
+TIME_BY_FILE = "The header holds no time: the file's modification time is used, which a copy may have changed."
+EIGHT_BITS = "A 16-bit colour PNG is read with 8 bits only: save FITS or TIFF to keep faint stars."
+
+
+def ignored(origin: str, name: str, value: str, why: str) -> str:
+    """A header value that is not used."""
+    return f"{origin} {name} = {value[:40]!r} is ignored: {why}."
+
+
+def exif_time_ignored(why: str) -> str:
+    """EXIF's time makes no sense."""
+    return f"EXIF DateTimeOriginal is ignored: {why}"
+
+
+def exif_pixels_ignored(size_um: float) -> str:
+    """EXIF's focal-plane resolution makes pixels of a size that none have."""
+    return f"EXIF FocalPlaneXResolution makes pixels of {size_um:.3g} um and is ignored."
+
+
+def exif_unreadable(kind: str) -> str:
+    """The EXIF data are damaged, by an error of this kind."""
+    return f"The EXIF data cannot be read ({kind}) and are ignored."
+
+
+def scales_contradict(computed: float, source: str, stated: float) -> str:
+    """Focal length and pixel size make another scale than the header states, arcsec per pixel."""
+    return (
+        f"The header contradicts itself: focal length and pixel size make {computed:.3g} arcsec per pixel,"
+        f" {source} says {stated:.3g}."
+    )
+
+
+def binned_size(source: str, size_um: float, binning: float, photosite_um: float) -> str:
+    """A pixel size is taken as that after binning."""
+    return (
+        f"{source} = {size_um:g} um is taken as the size after {binning:g} x {binning:g} binning; if it is the size"
+        f" of one photosite, state a pixel size of {photosite_um:g} um."
+    )
+
+
+def counts_westward(source: str, lon_deg: float) -> str:
+    """A longitude is counted to the west; `lon_deg` east is used."""
+    return f"{source} counts longitude to the west: {lon_deg:g} degrees east is used."
+
+
+def site_doubtful(source: str) -> str:
+    """A longitude fits nothing else in the header."""
+    return f"{source} does not fit the other facts in the header: check the site."
+
+
+def no_exposure(source: str) -> str:
+    """The time stamp is taken as the middle of the exposure."""
+    return f"No exposure time in the header: {source} is taken as the middle."
+
+
+def pixels_mended(count: int) -> str:
+    """So many pixels were no numbers."""
+    return f"{count} pixels are no numbers: they were replaced by the median."
+
+
+def first_of_stack(images: int) -> str:
+    """A file of so many images."""
+    return f"The file is a stack of {images} images: the first one is used."
+
+
+def other_scale(solved_arcsec_px: float, stated_arcsec_px: float) -> str:
+    """The stars show another scale than was stated."""
+    return (
+        f"The frame fits a scale of {solved_arcsec_px:.2f} arcsec/px, not {stated_arcsec_px:.2f}: check the focal"
+        " length, the pixel size and the binning."
+    )
+
+
+def another_camera(camera: str, before: str) -> str:
+    """A frame names another camera than the one before it."""
+    return f"Taken with the camera {camera}, the frame before with {before}: use one camera for all."
+
+
+# files of the program's own
+
+REPAIR_CATALOGUE = (
+    "To repair it, install Polewright again, or, in a checkout, restore the file with 'git checkout resources' or"
+    " make it anew with 'python packaging/build_catalogue.py'."
+)
+TRY_THE_NEXT = "It may still be being written, or the disk or card is at fault: try the next frame."
+TAKE_IT_OUT = "The file is damaged, or no frame of stars: take it out of the folder, or go on with the next one."
+
+
+def damaged(name: str, why: str) -> str:
+    """A file that cannot be used."""
+    return f"{name} is damaged: {why}."
+
+
+def index_damaged(name: str) -> str:
+    """A stored star index that is made anew."""
+    return f"The stored star index {name} is damaged."
+
+
+def damaged_line(number: int, name: str) -> str:
+    """A line of a record that is left out."""
+    return f"Line {number} of {name} is damaged and left out."
+
+
+def torn_end(count: int, name: str) -> str:
+    """The end of a record that a crash has torn."""
+    return f"The last {count} bytes of {name} were torn by a crash and are left out."
