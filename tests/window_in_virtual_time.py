@@ -13,28 +13,102 @@ from PySide6.QtCore import Qt
 from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QApplication
 
+from polewright.core.night.events import AnyEvent
 from polewright.core.sky.catalogue import Catalogue
 from polewright.core.sky.timescales import utc_from_iso
 from polewright.practice.frame_delivery import StarListsOnly
 from polewright.practice.real_time import Answer, PracticeClock, Task, start_camera
 from polewright.practice.world import Deliver, RehearsalWorld
-from polewright.runtime.engine import Measure
+from polewright.runtime.engine import Measure, NightEngine
+from polewright.runtime.jobs import InlineJobs
 from polewright.runtime.worker import InlineWorker
 from polewright.services.clock import VirtualClock
 from polewright.services.measuring import MeasuredFrame, Optics, Solves
 from polewright.services.ports import Clock, Scheduler
+from polewright.services.recorder import NightRecorder
 from polewright.simulate.night import scenario_named, utc_of
-from polewright.ui.driving.desk import Desk, InlineDesk, NightOrder, Tell
+from polewright.ui.driving.desk import Desk, NightOrder, Tell, click_on, unwritten
 from polewright.ui.driving.driver import Driver
 from polewright.ui.driving.means import Means
 from polewright.ui.driving.remembered import recall
+from polewright.ui.driving.snapshot import SnapshotMaker
 from polewright.ui.main_window import MainWindow
 from polewright.ui.view_model import View
 
 NONE = Qt.KeyboardModifier.NoModifier
 
 
-BEAT_S = 0.25
+BEAT_S, TICK_S = 0.25, 1.0
+
+
+class InlineDesk:
+    """Satisfies Desk without threads: the caller's scheduler makes time pass. Watches no folder by itself."""
+
+    def __init__(self, order: NightOrder, scheduler: Scheduler, tell: Tell) -> None:
+        self._scheduler = scheduler
+        self._tell = tell
+        self._stopped = False
+        self.watched: Path | None = None
+        self.recorder = NightRecorder(order.night_folder, order.clock, self._on_trouble)
+        self.engine = NightEngine(
+            order.measure,
+            InlineJobs(),
+            self.recorder,
+            order.clock,
+            order.clock.monotonic_s,
+            order.outlets,
+            order.keep_frame,
+        )
+        self._maker = SnapshotMaker(self.engine, order.clock, order.optics)
+        if self.recorder.trouble is not None:
+            self.engine.recording_trouble(self.recorder.trouble)
+        if self.recorder.resumed is not None:
+            self.engine.resume(self.recorder.resumed)
+        self.engine.listen(self._on_change)
+        self._tell_now()
+        scheduler.after(TICK_S, self._tick)
+
+    def click(self, event: AnyEvent) -> None:
+        click_on(self.engine, self._maker, event)
+        self._tell_now()
+
+    def ask(self, action: Callable[[NightEngine], None]) -> None:
+        action(self.engine)
+        self._tell_now()
+
+    def watch(self, folder: Path) -> None:
+        self.watched = folder
+
+    def frame_arrived(self, path: Path) -> None:
+        self.engine.frame_arrived(path)
+
+    @property
+    def unwritten(self) -> str:
+        return unwritten(self.recorder)
+
+    def stop(self) -> list[str]:
+        self._stopped = True
+        return [] if self.recorder.close() else [str(self.recorder.trouble)]
+
+    def _tick(self) -> None:
+        if not self._stopped:
+            self.engine.tick()
+            self._scheduler.after(TICK_S, self._tick)
+
+    def _on_change(self, engine: NightEngine) -> None:
+        self._tell_now()
+        pictured = self._maker.with_picture()
+        if pictured is not None:
+            self._tell(pictured)
+
+    def _tell_now(self) -> None:
+        if not self._stopped:
+            self._tell(self._maker.take())
+
+    def _on_trouble(self, trouble: object) -> None:
+        engine = getattr(self, "engine", None)  # the recorder may report while it is being made
+        if engine is not None:
+            engine.recording_trouble(trouble)
 
 
 class InlinePractice:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import fields
 from pathlib import Path
 
 from PySide6.QtCore import Qt, Signal
@@ -150,11 +151,8 @@ class FirstPage(FullPanel):
     def show_view(self, view: View) -> None:
         """Show what is known; what the person is typing stays."""
         self.form = view.form
-        values = (
-            view.form.latitude, view.form.longitude, view.form.elevation,
-            view.form.focal_length, view.form.pixel_size, view.form.folder,
-        )  # fmt: skip
-        for field, value in zip(self.fields, values):
+        for field, text in zip(self.fields, fields(FillForm)):
+            value = getattr(view.form, text.name)
             typing = field.edit.hasFocus() and (field.edit.isModified() or bool(field.edit.text()))
             if not typing and field.edit.text() != value:
                 field.edit.setText(value)

@@ -7,6 +7,7 @@ is no event has a value of its own here. Each group below is taken in by one pla
 from __future__ import annotations
 
 from dataclasses import dataclass
+from enum import Enum
 from pathlib import Path
 
 from polewright.core.night import events
@@ -37,12 +38,12 @@ class ChooseFolder:
 class FillForm:
     """The first page as the person filled it in: raw text, checked by whoever receives it."""
 
-    latitude: str
-    longitude: str
-    elevation: str
-    focal_length: str
-    pixel_size: str
-    folder: str
+    latitude: str = ""
+    longitude: str = ""
+    elevation: str = ""
+    focal_length: str = ""
+    pixel_size: str = ""
+    folder: str = ""
 
 
 @dataclass(frozen=True)
@@ -174,49 +175,18 @@ class LeaveNight:
     """Back to the first page; the night stays resumable."""
 
 
-# What the window settles by itself:
+class OfTheWindow(Enum):
+    """What the window settles by itself."""
 
-
-@dataclass(frozen=True)
-class ToggleRedLight:
-    """Day light or red light."""
-
-
-@dataclass(frozen=True)
-class ChangeBrightness:
-    """Brighter (+1) or dimmer (-1) by one step."""
-
-    steps: int
-
-
-@dataclass(frozen=True)
-class ToggleReading:
-    """Only the well and the instruction, for two metres."""
-
-
-@dataclass(frozen=True)
-class ToggleFullScreen:
-    """Full screen and back."""
-
-
-@dataclass(frozen=True)
-class ToggleSound:
-    """The sound guide on or off."""
-
-
-@dataclass(frozen=True)
-class ToggleSpeech:
-    """Spoken instructions on or off."""
-
-
-@dataclass(frozen=True)
-class ShowKeys:
-    """The page of keys."""
-
-
-@dataclass(frozen=True)
-class Quit:
-    """Close the window; the night resumes next time."""
+    RED_LIGHT = "day light or red light"
+    BRIGHTER = "brighter by one step"
+    DIMMER = "dimmer by one step"
+    READING = "only the well and the instruction, for two metres; and back"
+    FULL_SCREEN = "full screen and back"
+    SOUND = "the sound guide on or off"
+    SPEECH = "spoken instructions on or off"
+    KEYS = "the page of keys"
+    QUIT = "close the window; the night resumes next time"
 
 
 Said = (
@@ -237,16 +207,6 @@ Said = (
     | events.GuidingSwitched
     | events.ShiftPutAway
     | events.DriftAsked
-)
-OfTheWindow = (
-    ToggleRedLight
-    | ChangeBrightness
-    | ToggleReading
-    | ToggleFullScreen
-    | ToggleSound
-    | ToggleSpeech
-    | ShowKeys
-    | Quit
 )
 OfTheDriver = StartNight | StartRehearsal | OpenReplay | LeaveNight
 OfTheForm = FillForm | UseSite | UseRig

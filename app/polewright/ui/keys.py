@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from polewright.ui import intents as want
+from polewright.ui.intents import OfTheWindow
 from polewright.ui.view_model import Action, Page, View, Weight
 
 # Every key that is written down elsewhere, once. F1, F11, Ctrl+Q, Ctrl+O, Ctrl+W and Ctrl+Z are the platforms' own.
@@ -14,15 +14,15 @@ PLOTS = ("Ctrl+1", "Ctrl+2", "Ctrl+3")
 CREDITS = "C"  # on the page of keys
 
 WINDOW_ACTIONS: tuple[Action, ...] = (
-    Action("red light", "N", want.ToggleRedLight(), Weight.MENU),
-    Action("brighter", "+", want.ChangeBrightness(1), Weight.MENU),
-    Action("dimmer", "-", want.ChangeBrightness(-1), Weight.MENU),
-    Action("read from afar", "R", want.ToggleReading(), Weight.MENU),
-    Action("full screen", FULL_SCREEN, want.ToggleFullScreen(), Weight.MENU),
-    Action("sound", "S", want.ToggleSound(), Weight.MENU),
-    Action("voice", "V", want.ToggleSpeech(), Weight.MENU),
-    Action("all keys", "K", want.ShowKeys(), Weight.MENU),
-    Action("close", QUIT, want.Quit(), Weight.MENU),
+    Action("red light", "N", OfTheWindow.RED_LIGHT, Weight.MENU),
+    Action("brighter", "+", OfTheWindow.BRIGHTER, Weight.MENU),
+    Action("dimmer", "-", OfTheWindow.DIMMER, Weight.MENU),
+    Action("read from afar", "R", OfTheWindow.READING, Weight.MENU),
+    Action("full screen", FULL_SCREEN, OfTheWindow.FULL_SCREEN, Weight.MENU),
+    Action("sound", "S", OfTheWindow.SOUND, Weight.MENU),
+    Action("voice", "V", OfTheWindow.SPEECH, Weight.MENU),
+    Action("all keys", "K", OfTheWindow.KEYS, Weight.MENU),
+    Action("close", QUIT, OfTheWindow.QUIT, Weight.MENU),
 )
 ON_THE_BAR = ("N", "R", FULL_SCREEN, "S", "K")
 REHEARSAL_KEYS = (

@@ -17,6 +17,7 @@ from polewright.ui.arrange import SMALLEST, unit_for
 from polewright.ui.cursor import set_pointer
 from polewright.ui.first_page import FirstPage
 from polewright.ui.folder_dialog import FolderPage
+from polewright.ui.intents import OfTheWindow
 from polewright.ui.keys import (
     FULL_SCREEN,
     HELP,
@@ -42,11 +43,11 @@ from polewright.words.numbers import capital
 
 RECORDING_ENDINGS = (".jsonl",)
 FORM_WINDOW_INTENTS: dict[str, want.Intent] = {  # where letters go into fields
-    RED_LIGHT: want.ToggleRedLight(),
-    "Ctrl++": want.ChangeBrightness(1),
-    "Ctrl+-": want.ChangeBrightness(-1),
-    FULL_SCREEN: want.ToggleFullScreen(),
-    QUIT: want.Quit(),
+    RED_LIGHT: OfTheWindow.RED_LIGHT,
+    "Ctrl++": OfTheWindow.BRIGHTER,
+    "Ctrl+-": OfTheWindow.DIMMER,
+    FULL_SCREEN: OfTheWindow.FULL_SCREEN,
+    QUIT: OfTheWindow.QUIT,
 }
 
 
@@ -143,7 +144,7 @@ class MainWindow(QWidget):
 
     def act(self, intent: want.Intent) -> None:
         """Do what concerns the window, pass on the rest."""
-        if isinstance(intent, want.OfTheWindow):
+        if isinstance(intent, OfTheWindow):
             self._settle(intent)
         elif isinstance(intent, want.ShowPlan):
             self._show_plan()
@@ -155,23 +156,24 @@ class MainWindow(QWidget):
         else:
             self.wanted.emit(intent)
 
-    def _settle(self, intent: want.OfTheWindow) -> None:
+    def _settle(self, intent: OfTheWindow) -> None:
         match intent:
-            case want.ToggleRedLight():
+            case OfTheWindow.RED_LIGHT:
                 self._toggle_red()
-            case want.ChangeBrightness():
-                self._set(replace(self.settings, brightness=next_brightness(self.settings.brightness, intent.steps)))
-            case want.ToggleReading():
+            case OfTheWindow.BRIGHTER | OfTheWindow.DIMMER:
+                steps = 1 if intent is OfTheWindow.BRIGHTER else -1
+                self._set(replace(self.settings, brightness=next_brightness(self.settings.brightness, steps)))
+            case OfTheWindow.READING:
                 self.set_reading(not self.reading)
-            case want.ToggleFullScreen():
+            case OfTheWindow.FULL_SCREEN:
                 self.setWindowState(self.windowState() ^ Qt.WindowState.WindowFullScreen)
-            case want.ToggleSound():
+            case OfTheWindow.SOUND:
                 self._set(replace(self.settings, sound=not self.settings.sound))
-            case want.ToggleSpeech():
+            case OfTheWindow.SPEECH:
                 self._set(replace(self.settings, speech=not self.settings.speech))
-            case want.ShowKeys():
+            case OfTheWindow.KEYS:
                 self._show_keys()
-            case want.Quit():
+            case OfTheWindow.QUIT:
                 self.close()
             case _:
                 assert_never(intent)
@@ -344,7 +346,7 @@ class MainWindow(QWidget):
         if view.trouble is not None:
             return want.DismissTrouble()
         if self.reading:
-            return want.ToggleReading()
+            return OfTheWindow.READING
         action = action_for_key(view.actions, "Escape")
         return action.intent if action is not None else None
 
@@ -361,7 +363,7 @@ class MainWindow(QWidget):
             "Ctrl+P": want.StartRehearsal(),
             "Ctrl+L": want.OpenReplay(),
             "Ctrl+O": want.ChooseFolder(),
-            HELP: want.ShowKeys(),
+            HELP: OfTheWindow.KEYS,
             **FORM_WINDOW_INTENTS,
         }
         return keys.get(name)

@@ -12,7 +12,7 @@ from polewright.ui.buttons import PlainButton
 from polewright.ui.drawing import LEFT, LEFT_TOP, WRAP
 from polewright.ui.facts_panel import FactsPanel
 from polewright.ui.first_page import Field
-from polewright.ui.intents import AdoptPlan, FillPlan, Intent, ShowKeys
+from polewright.ui.intents import AdoptPlan, FillPlan, Intent, OfTheWindow
 from polewright.ui.keys import BEST_POLE, GUIDED, HELP, PLAN_KEYS, PLOTS, TARGETS
 from polewright.ui.keys_bar import KeysBar
 from polewright.ui.look import BIG, SMALL
@@ -119,7 +119,7 @@ class PlanPage(FullPanel):
             if buttons[name].isEnabled():
                 buttons[name].click()
             return None
-        return ShowKeys() if name == HELP else None
+        return OfTheWindow.KEYS if name == HELP else None
 
     def filled(self) -> FillPlan:
         """The form as it stands."""

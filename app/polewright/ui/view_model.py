@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from polewright.core.night.advice import Mood
 from polewright.core.night.events import TargetChanged
 from polewright.core.screws.angles import Screw
-from polewright.ui.intents import FillPlan, Intent
+from polewright.ui.intents import FillForm, FillPlan, Intent
 
 
 class Page(Enum):
@@ -288,15 +288,9 @@ class Replay:
 
 
 @dataclass(frozen=True)
-class SiteForm:
+class SiteForm(FillForm):
     """What the first page already knows; the `_from` texts say where each value comes from."""
 
-    latitude: str = ""
-    longitude: str = ""
-    elevation: str = ""
-    focal_length: str = ""
-    pixel_size: str = ""
-    folder: str = ""
     site_from: str = ""
     optics_from: str = ""
     site_problem: str = ""

@@ -4,29 +4,23 @@ from __future__ import annotations
 
 import math
 import re
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 
 from polewright.core.model import Site
 from polewright.services.measuring import Optics
 from polewright.ui.intents import FillForm
 from polewright.ui.view_model import SiteForm
 
-FIELDS = ("latitude", "longitude", "elevation", "focal_length", "pixel_size", "folder")
+FIELDS = tuple(field.name for field in fields(FillForm))
 SIDES = {"N": 1.0, "E": 1.0, "S": -1.0, "W": -1.0}
 PARTS = re.compile(r"[°′″'\":\s]+")
 LOWEST_M, HIGHEST_M = -500.0, 9000.0
 
 
 @dataclass(frozen=True)
-class Known:
+class Known(FillForm):
     """What the form holds, and where each group of it comes from; `typed` names the fields the person filled in."""
 
-    latitude: str = ""
-    longitude: str = ""
-    elevation: str = ""
-    focal_length: str = ""
-    pixel_size: str = ""
-    folder: str = ""
     site_from: str = ""
     optics_from: str = ""
     typed: frozenset[str] = frozenset()
@@ -109,12 +103,7 @@ def form_view(known: Known, folder_problem: str) -> SiteForm:
     optics_problem = optics if isinstance(optics, str) else ""
     unknown = not known.focal_length and not known.pixel_size
     return SiteForm(
-        latitude=known.latitude,
-        longitude=known.longitude,
-        elevation=known.elevation,
-        focal_length=known.focal_length,
-        pixel_size=known.pixel_size,
-        folder=known.folder,
+        **{name: getattr(known, name) for name in FIELDS},
         site_from=known.site_from or "degrees; south and west are negative",
         optics_from=known.optics_from or ("may stay empty: the stars tell" if unknown else ""),
         site_problem=site_problem,
