@@ -12,6 +12,7 @@ from polewright.services.contained.process import HelperProcess
 from polewright.services.contained.reader import ContainedDetector, ContainedReader
 from polewright.services.measuring import FrameMeasurer, Optics
 from polewright.services.paths import cache_folder
+from polewright.services.second_looks import second_looks
 from polewright.services.solver import Solver
 
 
@@ -32,6 +33,7 @@ def build_measurer(
         utc_offset_hours,
         None if quiet else progress_line,
         reader.read,
+        second_looks,
     )
 
 

@@ -32,6 +32,7 @@ from polewright.services.ports import Clock
 from polewright.services.program_log import log_to
 from polewright.services.rehearsal_folders import RehearsalFolders
 from polewright.services.resources import find_resource
+from polewright.services.second_looks import second_looks
 from polewright.simulate.night import scenario_named, utc_of
 from polewright.ui.driving.desk import Desk
 from polewright.ui.driving.driver import Driver
@@ -110,7 +111,8 @@ def build_means(scheduler: QtScheduler, worker: Worker) -> Means:
         from polewright.services.solver import Solver
 
         detector, solver = ContainedDetector(helper, reader), Solver(catalogue(), cache_folder())
-        return FrameMeasurer(detector, solver, clock.monotonic_s, optics, None, progress, reader.read).measure
+        read, now_s = reader.read, clock.monotonic_s
+        return FrameMeasurer(detector, solver, now_s, optics, None, progress, read, second_looks).measure
 
     def make_practice(
         scenario: str,

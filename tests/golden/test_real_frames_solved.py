@@ -18,6 +18,9 @@ from polewright.core.matching.hint import SolveHint
 from polewright.core.model import Frame, PlateSolution, StarList
 from polewright.services.detector import Detector
 from polewright.services.frame_reader import read_frame
+from polewright.services.frame_reader.families import is_frame_name
+from polewright.services.measuring import FrameMeasurer
+from polewright.services.second_looks import second_looks
 from sky_solver import shared_solver
 
 TIFF_SCALE = 11.42 * 3600.0 / 1024.0
@@ -109,3 +112,36 @@ def test_middle_of_a_strongly_distorted_lens(shared_frames: Path, number: int, r
     got = shared_solver().solve(stars, 2023.21, SolveHint(240.0))
     assert isinstance(got, PlateSolution), got
     assert off_deg(got, ra, dec) < 0.1
+
+
+HARD = {
+    "hard/tree.jpg": (268.433, -8.335, None),
+    "hard/plate-m44.jpg": (130.091, 19.693, 1.075),
+    "hard/short-0.png": (181.172, 16.836, 15.72),
+    "hard/short-8.png": (161.478, 4.371, 15.72),
+}
+
+
+@pytest.mark.parametrize("name", HARD)
+def test_frames_that_need_a_second_look(shared_frames: Path, name: str) -> None:
+    """A tree before the stars, the grain of a plate, thousands of hot pixels: without any hint."""
+    ra, dec, scale = HARD[name]
+    got = measured(shared_frames / name)
+    assert off_deg(got, ra, dec) < 0.02
+    assert scale is None or got.scale_arcsec_px == pytest.approx(scale, rel=0.003)
+
+
+def measured(path: Path) -> PlateSolution:
+    """As the program does it, from the file and nothing else."""
+    measurer = FrameMeasurer(Detector(), shared_solver(), lambda: 0.0, utc_offset_hours=0.0, look_again=second_looks)
+    got = measurer.measure(path).outcome
+    assert isinstance(got, PlateSolution), got
+    return got
+
+
+def test_every_shared_frame_is_solved(shared_frames: Path) -> None:
+    """Whatever lies in the folder: no frame of it is without stars."""
+    frames = [p for p in sorted(shared_frames.rglob("*")) if p.is_file() and is_frame_name(p.name)]
+    assert len(frames) >= 30
+    for path in frames:
+        measured(path)

@@ -35,6 +35,7 @@ from polewright.services.smeared_pass import drawn_candidates, even_light, level
 
 MOST_STARS = 400
 _ENOUGH_STARS = 30
+_WORTH_KEEPING = 12
 _ENOUGH_WIDE_STARS = 60
 _WIDE_PX = 2.6  # Gaussian width from which the quick pass loses faint stars
 _NARROW_PX = 0.72  # Gaussian width: any narrower, and pieces of long trails may have been taken for stars
@@ -92,7 +93,7 @@ class Detector:
         elif _needs_care(found):
             if self._elsewhere is not None:
                 return self._elsewhere(frame, hot_pixels)
-            found = _careful(pixels, full, found)
+            found = _better(_careful(pixels, full, found), found)
         return _star_list(frame, pixels, found, blank)
 
 
@@ -133,7 +134,7 @@ def _quick(pixels: PixelArray, full: float, highest: float) -> _Found:
 
 
 def _needs_care(found: _Found) -> bool:
-    clear = int((found.selection.stars.snr > 6.0).sum())
+    clear = _clear(found)
     if found.crowded and clear < MOST_STARS // 2:
         return True
     if found.measurement.width_px > _WIDE_PX and clear < _ENOUGH_WIDE_STARS:
@@ -194,6 +195,16 @@ def _drawn_at(
     streaks = Streaks(len(stars.x_px), profile.path.length_px) if profile.path.length_px > _STREAK_PX else Streaks()
     measurement = replace(quick.measurement, sources=selection.stars)
     return _Found(measurement, selection, streaks, shared_error=shared_error(stars, profile))
+
+
+def _better(careful: _Found, quick: _Found) -> _Found:
+    """The careful list, unless it lost most of the stars: a bright horizon or branches can teach it a wrong width."""
+    few = 2 * _clear(careful) < _clear(quick) and _clear(quick) >= _WORTH_KEEPING
+    return quick if few and not quick.crowded and careful.streaks.alike < 4 else careful
+
+
+def _clear(found: _Found) -> int:
+    return int((found.selection.stars.snr > _SURE_SNR).sum())
 
 
 def _careful(pixels: PixelArray, full: float, quick: _Found) -> _Found:

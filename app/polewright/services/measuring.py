@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from itertools import islice
 from pathlib import Path
 from typing import Protocol
 
@@ -28,15 +29,19 @@ from polewright.core.model import (
 )
 from polewright.core.night.orientation.clock import FrameArrival
 from polewright.core.sky.timescales import julian_epoch_year, unix_seconds
+from polewright.core.star_trouble import AllFull, CapOn, MostlyFull, TooSmall
 from polewright.core.unsolved import NoTime, Unsolved
 from polewright.services.frame_reader import read_frame
 from polewright.services.frame_reader.file_time import FILE_TIME_SOURCE
+from polewright.services.second_looks import Look
 from polewright.words import files
 
 Progress = Callable[[str, float], None]
 HINT_RADIUS_DEG = 5.0  # how far a header's pointing or the last frame may be off; the whole sky is searched after it
 DEFAULT_EPOCH_YEAR = 2026.0
 FEWEST_FOR_A_FLIP = 12  # stars; fewer are no sign that the field should have been known
+MOST_LOOKS = 3
+WIDE_FIELD_DEG = 35.0  # from which lenses bend their pictures much
 THOROUGH_EVERY = 8  # after a solved frame, failing ones are most likely trailed: every eighth is searched for long
 
 
@@ -50,6 +55,12 @@ class Detects(Protocol):
     """Finds stars on a frame."""
 
     def detect(self, frame: Frame, hot_pixels: HotPixelMask | None = None) -> StarList: ...
+
+
+class LooksAgain(Protocol):
+    """Other star lists of a frame, made when asked for: second_looks.second_looks."""
+
+    def __call__(self, frame: Frame, hot_pixels: HotPixelMask | None = None) -> Iterator[Look]: ...
 
 
 class Solves(Protocol):
@@ -94,6 +105,7 @@ class FrameMeasurer:
         utc_offset_hours: float | None = None,
         progress: Progress | None = None,
         read: Reads = read_frame,
+        look_again: LooksAgain = lambda frame, hot_pixels=None: iter(()),
     ) -> None:
         self._read = read
         self._detector = detector
@@ -103,6 +115,8 @@ class FrameMeasurer:
         self._utc_offset_hours = utc_offset_hours
         self._progress = progress
         self._hot_pixels: HotPixelMask | None = None
+        self._look_again = look_again
+        self._look_that_solved = 0  # of the last solved frame: 0 the ordinary list, else which of the second looks
         self._failed = 0
         self._camera_name: str | None = None
         self.last: PlateSolution | None = None
@@ -124,6 +138,10 @@ class FrameMeasurer:
         stars = self._detector.detect(frame, self._hot_pixels)
         detected = self._now_s()
         outcome = self._solve(frame, stars)
+        if isinstance(outcome, PlateSolution):
+            self._look_that_solved = 0
+        else:
+            stars, outcome = self._second_looks(frame, stars, outcome)
         solved = self._now_s()
         warnings = (*frame.warnings, *self._other_camera(frame))
         if isinstance(outcome, PlateSolution):
@@ -146,6 +164,28 @@ class FrameMeasurer:
         flipped = replace(hint, camera=replace(hint.camera, mirrored=not hint.camera.mirrored), thorough=False)
         second = self._solver.solve(stars, epoch_year, flipped, self._progress)
         return second if isinstance(second, PlateSolution) else outcome
+
+    def _second_looks(
+        self, frame: Frame, stars: StarList, refused: Unsolved
+    ) -> tuple[StarList, PlateSolution | Unsolved]:
+        """Other lists of the same frame, where that is worth its time; the first list and its refusal when they fail.
+
+        A frame that follows a solved one has most likely been spoiled, unless that one needed a second look, too.
+        """
+        thorough = self._hint(frame).thorough
+        looks = MOST_LOOKS if thorough else self._look_that_solved
+        if isinstance(stars.trouble, TooSmall | CapOn | AllFull | MostlyFull):
+            return stars, refused
+        hint = replace(self._hint(frame), thorough=False)
+        for number, look in enumerate(islice(self._look_again(frame, self._hot_pixels), looks), start=1):
+            if look.is_part and not _may_be_wide(frame, hint):
+                continue
+            of_part = replace(hint, camera=look.camera_of_part(hint.camera))
+            outcome = self._solver.solve(look.stars, self._epoch_year(frame), of_part, self._progress)
+            if isinstance(outcome, PlateSolution):
+                self._look_that_solved = number
+                return look.whole_stars(), look.whole(outcome)
+        return stars, refused
 
     def _other_camera(self, frame: Frame) -> tuple[str, ...]:
         """A warning when the frame names another camera than the frames before it."""
@@ -193,6 +233,11 @@ class FrameMeasurer:
         else:
             moved = sky_motion_px(self.last, outcome, x_px, y_px)
         self._hot_pixels = mask.update(np.column_stack([x_px, y_px]), moved)
+
+
+def _may_be_wide(frame: Frame, hint: SolveHint) -> bool:
+    scale = hint.camera.scale_arcsec_px if hint.camera is not None else hint.scale_arcsec_px
+    return scale is None or scale * max(frame.width_px, frame.height_px) > 3600.0 * WIDE_FIELD_DEG
 
 
 def place_in_sky(

@@ -17,7 +17,7 @@ from polewright.core.matching.hint import CAMERA_SCALE_TOLERANCE, SolveHint
 from polewright.core.matching.image_stars import ImageStars, image_stars
 from polewright.core.matching.layers import LAYERS_PER_SQ_DEG
 from polewright.core.matching.leading_reason import leading_reason
-from polewright.core.matching.quad_search import MOST_ALIKE, Question, quad_poses, quads_asked
+from polewright.core.matching.quad_search import ALL_EFFORT, Effort, Question, quad_poses, quads_asked
 from polewright.core.matching.regions import Cap, Ring
 from polewright.core.matching.triangles import image_triangles, triangle_poses
 from polewright.core.matching.verdict import Candidates, Judge, regions_of
@@ -38,7 +38,7 @@ from polewright.words import files
 FEWEST_STARS = 4
 MOST_STARS = 200  # the brightest; more add time, not certainty
 FEWEST_FOR_OTHER_SCALES = 8  # below this, chance agreement at some scale is too likely to be worth the time
-NARROWEST_FIELD_DEG, WIDEST_FIELD_DEG = 0.4, 60.0
+NARROWEST_FIELD_DEG, WIDEST_FIELD_DEG = 0.4, 90.0
 SCALE_STEP = 1.35  # between the scales tried when it is unknown; each is searched 18 % either way
 _STAGES = (
     (0.8, 3, 4),
@@ -55,10 +55,12 @@ _Depths = tuple[tuple[int, int, int], ...]
 # catalogue stars per field, brightest detections, and how many patches of sky are worth that: 4 and 20 ms each
 _LOCAL_DEPTHS: _Depths = ((10, 12, 400), (22, 14, 20))
 _MOST_RING_PATCHES = 400  # a ring of narrow fields has thousands: an hour of clear sky would go by
-_DEPTHS = (60, 40, 20)  # brightest detections that are tried alone when all of them find nothing
-_SHORT_LIST = 24  # the same at every scale
-_MOST_ALIKE_AT_A_SCALE = 1500
+_MANY, _BRIGHTEST = 80, 40  # of more detections than that, the brightest are tried alone when all find nothing
+_SHORT_LIST = 24  # the same at every scale, where the time is short
+_JUDGED_AT_A_SCALE = 3
+_AT_A_SCALE = Effort(compared=250, alike=1500)
 _MOST_PATCHES_OF_MANY = 40
+_THIN = 20.0  # catalogue stars in a frame, below which the index may miss a field that has many detections
 _PATCH_STARS, _SPARSE_FIELD = 300.0, 4.0  # catalogue stars in a patch, where a field has no more than four of them
 _FEW_STARS = 25  # more than this and the index would have found the field
 
@@ -98,8 +100,8 @@ class Solver:
         if assumed is None:
             return None
         camera, tolerance = assumed
-        count = detections.x_px.size
-        for depth in (count, *(d for d in _DEPTHS if d < count and hint.thorough)):
+        again = detections.x_px.size > _MANY and hint.thorough
+        for depth in (None, _BRIGHTEST)[: 1 + again]:
             image = image_stars(camera, detections, tolerance, hint.mirrored, hint.camera is not None, depth)
             placement = self._search(image, judge, progress, hint.thorough)
             if placement is not None:
@@ -137,7 +139,7 @@ class Solver:
             first, last = _QUICK_STAGES if at_once else 0, len(_STAGES) if thorough else _QUICK_STAGES
             for candidates in self._whole_sky(image, progress, _STAGES[first:last], build=thorough):
                 yield "whole sky", candidates
-        if thorough:
+        if thorough and (few or _catalogue_stars(image) < _THIN):
             yield from self._elsewhere_hinted(image, judge, few, progress)
 
     def _elsewhere_hinted(
@@ -182,7 +184,7 @@ class Solver:
         progress: Progress | None,
         stages: tuple[tuple[float, int, int], ...] = _STAGES,
         build: bool = True,
-        most_alike: int = MOST_ALIKE,
+        effort: Effort = ALL_EFFORT,
     ) -> Iterator[Candidates]:
         """Candidates from the pattern index, the likely ones first; without `build` from the layers there are."""
         layers = self._layers(image)
@@ -195,7 +197,7 @@ class Solver:
                 quads = quads_asked(image, _question(stage, expected, image, len(layers)), asked[n])
                 asked[n].append(quads)
                 release = partial(self._index.release, n)
-                yield quad_poses(image, layer, self._catalogue.position, quads, release, most_alike)
+                yield quad_poses(image, layer, self._catalogue.position, quads, release, effort)
 
     @staticmethod
     def _layers(image: ImageStars) -> dict[int, float]:
@@ -210,33 +212,38 @@ class Solver:
     ) -> tuple[Placement, str] | None:
         """The whole sky at every scale, from common fields outward; the odds know how much was searched.
 
-        All stars first; where they are many, then the brightest alone.
+        All stars, or the brightest alone where the time is short.
         """
-        everything = judge.for_scales(0.5 * float(np.log(WIDEST_FIELD_DEG / NARROWEST_FIELD_DEG)))
-        for depth in (None, *(d for d in (_SHORT_LIST,) if 2 * d < detections.x_px.size)):
-            for image in self._images_of_scales(stars, detections, hint, depth, progress):
-                for candidates in self._whole_sky(image, progress, _STAGES[1:3], most_alike=_MOST_ALIKE_AT_A_SCALE):
-                    placement = everything.best(image, candidates, judged=4)
-                    if placement is not None and placement.log_odds > ACCEPTED_LOG_ODDS:
-                        return placement, "any scale"
+        everything = judge.for_scales(0.5 * float(np.log(np.ptp(_half_tangents()) / np.min(_half_tangents()))))
+        depth = None if hint.thorough else _SHORT_LIST
+        for image in self._images_of_scales(stars, detections, hint, depth, progress):
+            for candidates in self._whole_sky(image, progress, _STAGES[1:3], effort=_AT_A_SCALE):
+                placement = everything.best(image, candidates, judged=_JUDGED_AT_A_SCALE)
+                if placement is not None and placement.log_odds > ACCEPTED_LOG_ODDS:
+                    return placement, "any scale"
         return None
 
     @staticmethod
     def _images_of_scales(
         stars: StarList, detections: Detections, hint: SolveHint, depth: int | None, progress: Progress | None
     ) -> Iterator[ImageStars]:
-        widths = _field_widths_deg()
-        for k, width_deg in enumerate(widths):
+        tangents = _half_tangents()
+        for k, tangent in enumerate(tangents):
             if progress is not None:
-                progress(f"Trying fields {width_deg:.1f} degrees wide", k / len(widths))
-            focal = stars.width_px / 2.0 / np.tan(np.radians(width_deg) / 2.0)
-            camera = Camera(stars.width_px, stars.height_px, float(focal))
+                width_deg = 2.0 * np.degrees(np.arctan(tangent))
+                progress(f"Trying fields {width_deg:.1f} degrees wide", k / len(tangents))
+            camera = Camera(stars.width_px, stars.height_px, float(stars.width_px / 2.0 / tangent))
             yield image_stars(camera, detections, SCALE_STEP**0.55 - 1.0, hint.mirrored, False, depth)
+
+
+def _catalogue_stars(image: ImageStars) -> float:
+    """How many stars of the catalogue a frame holds on average."""
+    return float(LAYERS_PER_SQ_DEG[0] * image.field_sr * np.degrees(1.0) ** 2)
 
 
 def _patch_reach_rad(image: ImageStars, per_field: int) -> float:
     """Radius of the patches that are searched at once: larger where the catalogue has few stars to a field."""
-    there = min(per_field, LAYERS_PER_SQ_DEG[0] * image.field_sr * np.degrees(1.0) ** 2)
+    there = min(per_field, _catalogue_stars(image))
     fields = _PATCH_STARS / there * min(1.0, _SPARSE_FIELD / there)
     radius = float(np.sqrt(fields * image.field_sr / np.pi))
     return max(0.8 * image.half_diagonal_rad, radius - image.half_diagonal_rad)
@@ -248,11 +255,13 @@ def _question(stage: tuple[float, int, int], expected: float, image: ImageStars,
     return Question(stars, neighbours, _MOST_QUADS // layers)
 
 
-def _field_widths_deg() -> list[float]:
-    """Field widths tried when the scale is unknown: three degrees first, wide ones, of small layers, sooner."""
-    count = int(np.ceil(np.log(WIDEST_FIELD_DEG / NARROWEST_FIELD_DEG) / np.log(SCALE_STEP))) + 1
-    widths = [NARROWEST_FIELD_DEG * SCALE_STEP**k for k in range(count)]
-    return sorted(widths, key=lambda w: float(np.log(w / 3.0)) if w > 3.0 else 2.0 * float(np.log(3.0 / w)))
+def _half_tangents() -> FloatArray:
+    """Tangents of half the field widths tried when the scale is unknown: three degrees first, wide ones, of small
+    layers, sooner."""
+    least, most = (float(np.tan(np.radians(width) / 2.0)) for width in (NARROWEST_FIELD_DEG, WIDEST_FIELD_DEG))
+    tangents = least * SCALE_STEP ** np.arange(np.ceil(np.log(most / least) / np.log(SCALE_STEP)) + 1)
+    away = np.log(tangents / np.tan(np.radians(1.5)))
+    return np.asarray(tangents[np.argsort(np.where(away > 0.0, away, -2.0 * away), kind="stable")])
 
 
 def _brightest(stars: StarList) -> Detections:

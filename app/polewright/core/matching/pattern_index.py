@@ -196,16 +196,20 @@ def _joined(pieces: list[Any]) -> Any:
 
 
 def look_up(
-    layer: PatternLayer, codes: QuadCodes, tolerance: FloatArray, scale_tolerance: float
+    layer: PatternLayer, codes: QuadCodes, tolerance: FloatArray, scale_tolerance: float, most: int | None = None
 ) -> tuple[IntArray, IntArray]:
     """Pairs (row of `codes`, quad of layer) whose codes agree within `tolerance` (n,), sizes within a fraction.
 
-    A tolerance is at most the width of a bin.
+    A tolerance is at most the width of a bin. Of the last codes nothing is said when the first take `most` quads of
+    the layer to compare with.
     """
     rows, whole = _bins_touched(layer.bins, codes, tolerance)
     cells = _cells(whole, layer.bins)
     start = layer.cell_start[cells].astype(np.int64)
     count = layer.cell_start[cells + 1] - start
+    if most is not None:
+        few = 1 + int(np.searchsorted(np.cumsum(count), most))
+        rows, whole, start, count = rows[:few], whole[:, :few], start[:few], count[:few]
     # the image code in units of the bytes of each cell; one column per touched cell, repeated for its quads
     value, reach = np.empty((6, rows.size), dtype=np.float32), np.empty((6, rows.size), dtype=np.float32)
     value[:4] = (codes.code[:4].take(rows, axis=1) * layer.bins - whole) * 256.0 - 0.5

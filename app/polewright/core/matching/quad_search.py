@@ -20,7 +20,6 @@ _SHORTEST_BASELINE_PX = 25.0
 _CODE_SIGMAS = 5.0  # of one centroid, in the distance ratios of a code: three of their own
 _WIDEST_TOLERANCE = 0.03
 _QUADS_A_PART, _FEW_QUADS = 250, 200
-MOST_ALIKE = 6000
 _ASKED = 5  # neighbours of the anchor, and of each of these, that a true pose should find
 
 
@@ -32,6 +31,18 @@ class Question:
     stars: int
     neighbours: int
     most: int
+
+
+@dataclass(frozen=True)
+class Effort:
+    """How far one question goes: quads of the sky `compared` with each of the image, and how many that resemble one
+    are enough. Stars that crowd together resemble anything: going on would cost much and tell little."""
+
+    compared: int
+    alike: int
+
+
+ALL_EFFORT = Effort(compared=3000, alike=6000)
 
 
 def quads_asked(image: ImageStars, question: Question, known: Iterable[IntArray] = ()) -> IntArray:
@@ -49,13 +60,12 @@ def quad_poses(
     position: FloatArray,
     quads: IntArray,
     part_done: Callable[[], None] | None = None,
-    most_alike: int = MOST_ALIKE,
+    effort: Effort = ALL_EFFORT,
 ) -> tuple[Poses, FloatArray]:
     """Poses worth a closer look, best first, with their scores (M,), from quads (n, 4) of the image's stars.
 
     `position` are the catalogue's. A long look-up goes through the layer from its first cell to its last;
-    `part_done` is called now and then, when what was read so far is not needed any more. Of the quads of the sky that
-    resemble one of the image, `most_alike` are enough.
+    `part_done` is called now and then, when what was read so far is not needed any more.
     """
     pixels = image.pixels
     codes = quad_codes(pair_chords(directions(pixels, image.camera.focal_px).take(quads, axis=0)))
@@ -68,7 +78,7 @@ def quad_poses(
     widest = min(_WIDEST_TOLERANCE, 1.0 / layer.bins)
     tolerance = np.minimum(_CODE_SIGMAS * sigma / baseline_px + image.slack, widest)
     codes, rows = with_close_calls(codes, tolerance)
-    hits, found = _looked_up(layer, codes, tolerance[rows], image.scale_tolerance, part_done, most_alike)
+    hits, found = _looked_up(layer, codes, tolerance[rows], image.scale_tolerance, part_done, effort)
     named = quads[rows[hits][:, None], ORDER[codes.arrangement[hits]]]
     members = layer.members(found)
     sky = position.take(layer.star[members], axis=0)
@@ -85,27 +95,27 @@ def _looked_up(
     tolerance: FloatArray,
     scale_tolerance: float,
     part_done: Callable[[], None] | None,
-    most: int,
+    effort: Effort,
 ) -> tuple[IntArray, IntArray]:
     """look_up() in parts, those of the brightest stars first, each from its first cell to its last, until there are
     so many that more would cost much and tell little: stars that crowd together look like anything."""
     count = codes.baseline.size
     if count < _FEW_QUADS or part_done is None:
-        hits, found = look_up(layer, codes, tolerance, scale_tolerance)
-        return hits[:most], found[:most]
+        hits, found = look_up(layer, codes, tolerance, scale_tolerance, effort.compared * count)
+        return hits[: effort.alike], found[: effort.alike]
     first_numbers = np.floor(codes.code[0] * layer.bins) * layer.bins + codes.code[1] * layer.bins
     rows, quads, total = [], [], 0
     for start in range(0, count, _QUADS_A_PART):
         part = start + np.argsort(first_numbers[start : start + _QUADS_A_PART])
         some = QuadCodes(codes.code[:, part], codes.baseline[part], codes.arrangement[part])
-        hits, found = look_up(layer, some, tolerance[part], scale_tolerance)
+        hits, found = look_up(layer, some, tolerance[part], scale_tolerance, effort.compared * part.size)
         rows.append(part[hits])
         quads.append(found)
         total += hits.size
         part_done()
-        if total > most:
+        if total > effort.alike:
             break
-    return np.concatenate(rows)[:most], np.concatenate(quads)[:most]
+    return np.concatenate(rows)[: effort.alike], np.concatenate(quads)[: effort.alike]
 
 
 def _shortlist(

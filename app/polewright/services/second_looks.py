@@ -1,0 +1,91 @@
+"""Other star lists of a frame that could not be placed by its ordinary one, the likeliest to help first."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+
+from polewright.core.detection.hot_pixels import HotPixelMask
+from polewright.core.model import Camera, Frame, PixelArray, PlateSolution, StarList
+from polewright.services.binning import binned
+from polewright.services.detector import Detector, finite
+from polewright.services.local_pass import local_list
+
+_LARGE = 1_500_000  # pixels; frames beyond that are looked at once more with their pixels gathered
+_MIDDLE = 0.35  # of each side: what a lens of 90 degrees draws nearly without bending it
+_LEAST_SIDE_PX = 200
+
+
+@dataclass(frozen=True, eq=False)
+class Look:
+    """Stars of the middle `stars.width_px` x `stars.height_px` pixels of `frame`, counted from there."""
+
+    frame: Frame
+    stars: StarList
+
+    @property
+    def is_part(self) -> bool:
+        """Is it less than the frame?"""
+        return (self.stars.width_px, self.stars.height_px) != (self.frame.width_px, self.frame.height_px)
+
+    @property
+    def _corner(self) -> tuple[int, int]:
+        return (self.frame.width_px - self.stars.width_px) // 2, (self.frame.height_px - self.stars.height_px) // 2
+
+    def camera_of_part(self, camera: Camera | None) -> Camera | None:
+        """The camera of the frame as it draws the part."""
+        return camera and replace(camera, width_px=self.stars.width_px, height_px=self.stars.height_px)
+
+    def whole_stars(self) -> StarList:
+        """The stars in pixels of the frame."""
+        x, y = self._corner
+        return replace(
+            self.stars,
+            width_px=self.frame.width_px,
+            height_px=self.frame.height_px,
+            x_px=self.stars.x_px + x,
+            y_px=self.stars.y_px + y,
+        )
+
+    def whole(self, part: PlateSolution) -> PlateSolution:
+        """The solution of the frame from that of its middle: the boresight is the same."""
+        x, y = self._corner
+        camera = replace(part.camera, width_px=self.frame.width_px, height_px=self.frame.height_px)
+        matched = replace(part.matched, x_px=part.matched.x_px + x, y_px=part.matched.y_px + y)
+        return replace(part, camera=camera, matched=matched)
+
+
+def second_looks(frame: Frame, hot_pixels: HotPixelMask | None = None) -> Iterator[Look]:
+    """By local noise, against trees and hot pixels; then, of a large frame, the ordinary passes over gathered pixels,
+    against grain and wide stars; then the middle alone, against lenses that bend. Each is made when it is asked for.
+    """
+    pixels = finite(frame.pixels)
+    if hot_pixels is not None:
+        pixels = hot_pixels.mended(pixels)
+    yield Look(frame, local_list(frame, pixels))
+    if pixels.size > _LARGE:
+        small, side = binned(pixels, _LARGE)
+        yield Look(frame, _of_whole_pixels(Detector().detect(replace(frame, pixels=small)), frame, side))
+    middle = _middle(pixels)
+    if min(middle.shape) >= _LEAST_SIDE_PX // 2 and max(middle.shape) >= _LEAST_SIDE_PX:
+        yield Look(frame, Detector().detect(replace(frame, pixels=middle)))
+
+
+def _middle(pixels: PixelArray) -> PixelArray:
+    """The middle of the frame, as many pixels off on both sides."""
+    down, across = (round(0.5 * (1.0 - _MIDDLE) * side) for side in pixels.shape)
+    middle: PixelArray = pixels[down : pixels.shape[0] - down, across : pixels.shape[1] - across].copy()
+    return middle
+
+
+def _of_whole_pixels(stars: StarList, frame: Frame, side: int) -> StarList:
+    """The list of a frame whose pixels were gathered `side` by `side`, in pixels of the frame itself."""
+    return replace(
+        stars,
+        width_px=frame.width_px,
+        height_px=frame.height_px,
+        x_px=side * stars.x_px + 0.5 * (side - 1),
+        y_px=side * stars.y_px + 0.5 * (side - 1),
+        sigma_px=side * stars.sigma_px,
+        fwhm_px=side * stars.fwhm_px,
+    )

@@ -1,0 +1,131 @@
+"""Frames that the ordinary passes lose: stars beside a tree, wide stars, bent lenses."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+import starfields as sf
+from polewright.core.model import Camera, Frame, PlateSolution, StarList
+from polewright.core.unsolved import Unsolved
+from polewright.services.detector import Detector
+from polewright.services.local_pass import local_list
+from polewright.services.measuring import FrameMeasurer
+from polewright.services.second_looks import Look, second_looks
+from sky_solver import shared_catalogue, shared_solver
+from solver_fields import Field, FieldRecipe, error_px, make_field
+
+SKY_ADU, NOISE_ADU, FWHM_PX = 500.0, 20.0, 2.5
+
+
+def drawn(seed: int, width_deg: float = 10.0) -> tuple[Field, np.ndarray]:
+    """A field of the sky and its picture (480, 640), without noise."""
+    recipe = FieldRecipe(
+        width_deg, width_px=640, height_px=480, spurious=0, missing=0.0, noise_px=0.0, limit_stars=40
+    )
+    field = make_field(shared_catalogue(), recipe, np.random.default_rng(seed))
+    assert field is not None
+    image = np.full((480, 640), SKY_ADU)
+    for x, y, snr in zip(field.stars.x_px, field.stars.y_px, np.geomspace(200.0, 12.0, field.real)):
+        sf.add_star(image, x, y, float(sf.flux_of(snr, FWHM_PX, NOISE_ADU)), FWHM_PX / sf.FWHM_PER_SIGMA)
+    return field, image
+
+
+def with_tree(image: np.ndarray, seed: int) -> np.ndarray:
+    """Twigs, lit from below, over the right third: brighter than the stars, and their width is that of twigs."""
+    from scipy import ndimage
+
+    rng = np.random.default_rng(seed)
+    twigs = ndimage.gaussian_filter(rng.normal(size=image.shape), 1.6) * 1800.0
+    lit = np.clip(twigs + 600.0, 0.0, None)
+    lit[:, : int(0.66 * image.shape[1])] = 0.0
+    return image + lit
+
+
+def frame_of(image: np.ndarray, seed: int) -> Frame:
+    noisy = image + np.random.default_rng(seed).normal(size=image.shape) * NOISE_ADU
+    return Frame("drawn", np.clip(np.rint(noisy), 0, 65535).astype(np.uint16), None)
+
+
+def measurer(again: bool) -> FrameMeasurer:
+    if not again:
+        return FrameMeasurer(Detector(), shared_solver(), lambda: 0.0)
+    return FrameMeasurer(Detector(), shared_solver(), lambda: 0.0, look_again=second_looks)
+
+
+def test_a_tree_before_the_stars() -> None:
+    field, image = drawn(3)
+    frame = frame_of(with_tree(image, 1), 2)
+    assert isinstance(measurer(False).place(frame).outcome, Unsolved)  # what the second look is for
+    got = measurer(True).place(frame).outcome
+    assert isinstance(got, PlateSolution)
+    assert error_px(field, got) < 1.0
+
+
+def test_what_solved_the_last_frame_is_tried_on_the_next_at_once() -> None:
+    """Among frames with a tree, each would otherwise count as spoiled after the first."""
+    field, image = drawn(3)
+    night = measurer(True)
+    for seed in (2, 3, 4):
+        got = night.place(frame_of(with_tree(image, 1), seed)).outcome
+        assert isinstance(got, PlateSolution) and error_px(field, got) < 1.0
+
+
+def test_local_noise_finds_stars_beside_a_tree_and_measures_them() -> None:
+    field, image = drawn(3)
+    frame = frame_of(with_tree(image, 1), 2)
+    stars = local_list(frame, frame.pixels)
+    free = field.stars.x_px < 400.0
+    gap = np.hypot(stars.x_px[:, None] - field.stars.x_px[free], stars.y_px[:, None] - field.stars.y_px[free])
+    found = gap.min(axis=0) < 1.0
+    assert found[:15].all() and found.mean() > 0.8
+    error = gap.min(axis=0)[found]
+    assert np.sqrt(np.mean(np.square(error)) / 2.0) < 0.25  # px along one axis
+
+
+def test_a_flat_or_dark_picture_has_no_stars() -> None:
+    for level in (0, 300):
+        frame = Frame("flat", np.full((300, 400), level, dtype=np.uint16), None)
+        assert len(local_list(frame, frame.pixels)) == 0
+
+
+@pytest.mark.parametrize("side", [2, 3])
+def test_large_frames_are_measured_in_their_own_pixels(side: int) -> None:
+    """A star in the middle of n x n gathered pixels is where it was."""
+    image = np.full((900 * side, 1800 * side), SKY_ADU)
+    sf.add_star(image, 1000.0, 700.0, 4e6, 2.0 * side)
+    stars = local_list(Frame("large", image.astype(np.float32), None), image.astype(np.float32))
+    assert stars.x_px[0] == pytest.approx(1000.0, abs=0.3) and stars.y_px[0] == pytest.approx(700.0, abs=0.3)
+
+
+def test_the_middle_of_a_frame_stands_for_the_whole() -> None:
+    """Solved by its middle, a frame points where its middle points, with the stars where they are on the frame."""
+    _, image = drawn(5, 40.0)
+    frame = frame_of(image, 6)
+    *_, look = second_looks(Frame("wide", np.tile(frame.pixels, (2, 2)), None))
+    assert look.is_part
+    whole = look.whole_stars()
+    assert (whole.width_px, whole.height_px) == (1280, 960)
+    assert whole.x_px.min() > 0.3 * 1280 and whole.x_px.max() < 0.7 * 1280
+    camera = look.camera_of_part(Camera(1280, 960, 900.0))
+    assert camera is not None and camera.width_px == look.stars.width_px and camera.focal_px == 900.0
+
+
+def test_frames_that_cannot_show_stars_are_not_looked_at_again() -> None:
+    looked = []
+
+    def look_again(frame: Frame, hot_pixels: object = None) -> list[Look]:
+        looked.append(frame.name)
+        return []
+
+    night = FrameMeasurer(Detector(), shared_solver(), lambda: 0.0, look_again=look_again)  # type: ignore[arg-type]
+    night.place(Frame("cap on", np.zeros((300, 400), dtype=np.uint16), None))
+    assert looked == []
+
+
+def test_a_better_quick_list_stays() -> None:
+    """A bright horizon teaches the careful pass a wrong width: it may not throw away the stars of the quick one."""
+    image = drawn(7)[1]
+    image[-60:] += np.linspace(0.0, 30000.0, 60)[:, None]
+    stars: StarList = Detector().detect(frame_of(image, 8))
+    assert len(stars) >= 20
