@@ -172,11 +172,11 @@ class FrameMeasurer:
 
         A frame that follows a solved one has most likely been spoiled, unless that one needed a second look, too.
         """
-        thorough = self._hint(frame).thorough
-        looks = MOST_LOOKS if thorough else self._look_that_solved
+        hint = self._hint(frame, drawn=stars.shared_error != NO_SHARED_ERROR)
+        looks = MOST_LOOKS if hint.thorough else self._look_that_solved
         if isinstance(stars.trouble, TooSmall | CapOn | AllFull | MostlyFull):
             return stars, refused
-        hint = replace(self._hint(frame), thorough=False)
+        hint = replace(hint, thorough=False)
         for number, look in enumerate(islice(self._look_again(frame, self._hot_pixels), looks), start=1):
             if look.is_part and not _may_be_wide(frame, hint):
                 continue
