@@ -201,7 +201,7 @@ class Night(RuleBasedStateMachine):
         if watch is None or not watch.samples:
             return
         fields = tuple(replace(f, frames=20, seconds=90.0) for f in reading.fields)
-        good = replace(reading, here_s=0.0, there_s=0.0, unknown="", disturbed=False, fields=fields)
+        good = replace(reading, here_s=0.0, there_s=0.0, unknown=None, disturbed=False, fields=fields)
         fitted = replace(good if sure else reading, samples=len(watch.samples))
         self.feed(DriftMeasured(self.later(0.1), fitted))
 
