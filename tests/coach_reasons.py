@@ -40,8 +40,7 @@ def shift(sudden: bool, rate_rad_h: float) -> Shift:
 
 
 SAMPLES: tuple[it.Reason, ...] = (
-    it.SiteUnknown(),
-    it.Paused(),
+    *it.Plainly,
     it.FolderGone(""),
     it.FolderGone("The share is gone."),
     it.Clouds(80.0),
@@ -61,8 +60,6 @@ SAMPLES: tuple[it.Reason, ...] = (
             (True, False),
         )
     ),
-    it.AxisUnknown(),
-    it.FrameAwaited(),
     it.Settling(0.0),
     it.Settling(3.0),
     *(it.WeakGeometry(west, RAD, doubt, 2) for west in (30.0, -80.0) for doubt in (None, OlderFrame("a.fits"))),
@@ -88,8 +85,6 @@ SAMPLES: tuple[it.Reason, ...] = (
     it.Near(HERE, RAD),
     it.TripodSettles(200.0, 900.0),
     it.DriftDisturbed(Jumped(1e-4, 40.0)),
-    it.LooksGuided(),
-    it.NotTracking(),
     it.DriftUnsure(HERE),
     *(
         it.DriftTold(HERE, told, proof, guided)

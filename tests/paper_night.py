@@ -264,7 +264,7 @@ class PaperNight:
             self.theta += math.radians(action.west_deg) * (1.0 + self.rng.normal(0.0, 0.05))
             self.t += abs(action.west_deg) / 3.0 + 2.0
             self.frame()
-        elif isinstance(action, says.Lock):
+        elif action is says.Do.LOCK:
             if self.turned_since_lock:
                 self.bearing += self.shift[0]
                 self.height += self.shift[1]
@@ -273,13 +273,13 @@ class PaperNight:
                     self.frame()
                     self.frame()
             self.feed(BaseLocked(self.t))
-        elif isinstance(action, says.Unlock):
+        elif action is says.Do.UNLOCK:
             self.feed(BaseUnlocked(self.t))
-        elif isinstance(action, says.SetUp | says.GoOn):
+        elif isinstance(action, says.SetUp) or action is says.Do.GO_ON:
             self.feed(NextAsked(self.t))
-        elif isinstance(action, says.StartAgain | says.TightenClutch):
+        elif action in (says.Do.START_AGAIN, says.Do.TIGHTEN_CLUTCH):
             self.feed(RestartAsked(self.t))
-        elif isinstance(action, says.GoBack):
+        elif action is says.Do.GO_BACK:
             self.feed(BackAsked(self.t))
         else:
             self.feed(Ticked(self.t))

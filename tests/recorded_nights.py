@@ -16,7 +16,7 @@ from enum import Enum
 from pathlib import Path
 from typing import Any
 
-from polewright.core.night.advice import Advice
+from polewright.core.night.advice import Advice, Do
 from polewright.core.night.effects import Effect
 from polewright.core.night.events import AnyEvent, AxisFollowed, AxisMeasured, DriftMeasured, Ticked
 from polewright.core.night.states import NightState, Waiting
@@ -65,6 +65,8 @@ def facts_of(state: NightState) -> Facts:
 
 def decision_of(advice: Advice) -> Facts:
     """What is to be done now, in numbers, and in what mood it is said."""
+    if isinstance(advice.action, Do):
+        return {"action": advice.action.name.title().replace("_", ""), "mood": advice.mood.name}
     numbers = {field.name: getattr(advice.action, field.name) for field in dataclasses.fields(advice.action)}
     return {"action": type(advice.action).__name__, **numbers, "mood": advice.mood.name}
 

@@ -81,7 +81,7 @@ def rest(state: NightState, east_arcsec: float, up_arcsec: float, count: int = 3
 
 
 def test_before_the_night() -> None:
-    assert isinstance(advise(Waiting()).action, says.EnterSite)
+    assert advise(Waiting()).action is says.Do.ENTER_SITE
 
 
 @pytest.mark.parametrize(
@@ -130,7 +130,7 @@ def test_suspect_frame_names_its_cure() -> None:
     assert axis is not None
     state = replace(state, capture=replace(state.capture, axis=replace(axis, suspect="c1")))
     advice = advise(state)
-    assert isinstance(advice.action, says.TightenClutch) and "c1" in say(advice).why
+    assert advice.action is says.Do.TIGHTEN_CLUTCH and "c1" in say(advice).why
 
 
 def test_turn_is_in_eighths_with_direction_and_gain() -> None:
@@ -152,13 +152,13 @@ def test_hands_off_while_it_settles_then_lock_then_good_enough() -> None:
 
     state = rest(capture(after(Waiting(), start(), NextAsked(1.0)), 4.0), 5.0, 5.0)
     assert state.stage is Stage.FINE
-    assert isinstance(advise(state).action, says.Lock)
+    assert advise(state).action is says.Do.LOCK
     state = after(state, BaseLocked(state.now_s + 1.0))
     assert say(advise(state)).instruction == "Hands off. Settling, 4 s."
     good = rest(state, 6.0, 6.0)
-    assert isinstance(advise(good).action, says.GoOn) and advise(good).mood is says.Mood.GOOD
+    assert advise(good).action is says.Do.GO_ON and advise(good).mood is says.Mood.GOOD
     shifted = rest(state, 6.0, 45.0)
-    assert isinstance(advise(shifted).action, says.Unlock)
+    assert advise(shifted).action is says.Do.UNLOCK
     assert "Tightening moved the axis by 40″" in say(advise(shifted)).why
 
 
@@ -166,14 +166,14 @@ def test_uncertain_capture_sends_back() -> None:
     state = capture(after(Waiting(), start(), NextAsked(1.0)), 60.0)
     state = rest(after(state, NextAsked(30.0)), 1.0, 1.0, count=12, sigma=45.0)
     advice = advise(state)
-    assert isinstance(advice.action, says.GoBack) and "60″" in say(advice).why
+    assert advice.action is says.Do.GO_BACK and "60″" in say(advice).why
 
 
 def test_going_back_from_the_fine_correction_leads_to_a_fresh_capture() -> None:
     """Rough correction would only send forward again: the axis is near the pole, the night went in circles."""
     state = capture(after(Waiting(), start(), NextAsked(1.0)), 60.0)
     state = rest(after(state, NextAsked(30.0)), 1.0, 1.0, count=12, sigma=45.0)
-    assert state.stage is Stage.FINE and isinstance(advise(state).action, says.GoBack)
+    assert state.stage is Stage.FINE and advise(state).action is says.Do.GO_BACK
     state = after(state, BackAsked(state.now_s + 1.0))
     assert state.stage is Stage.CAPTURE and state.capture.frames == ()
 
@@ -207,7 +207,7 @@ def test_weak_geometry_is_turned_to_the_meridian() -> None:
         (FrameTrouble.TOO_FEW_STARS, says.Expose),
         (FrameTrouble.NO_STARS, says.Expose),
         (FrameTrouble.COVERED, says.Wait),
-        (FrameTrouble.OUT_OF_FOCUS, says.Refocus),
+        (FrameTrouble.OUT_OF_FOCUS, says.Do),
         (FrameTrouble.SATURATED, says.Expose),
         (FrameTrouble.NO_TIME, says.Wait),
         (FrameTrouble.UNREADABLE, says.Wait),
@@ -229,8 +229,8 @@ def test_clouds_pause_and_lost_folder_come_first() -> None:
     state = after(state, FrameSolved(50.0, PaperNight(3).placed("x")))
     gone = [FrameUnsolved(60.0 + i, f"u{i}", reason_of(FrameTrouble.NO_STARS)) for i in range(3)]
     assert say(advise(after(state, *gone))).instruction == "Wait for the clouds to pass."
-    assert isinstance(advise(after(state, FolderLost(70.0, "The share is gone."))).action, says.RestoreFolder)
-    assert isinstance(advise(after(state, PauseAsked(70.0))).action, says.Resume)
+    assert advise(after(state, FolderLost(70.0, "The share is gone."))).action is says.Do.RESTORE_FOLDER
+    assert advise(after(state, PauseAsked(70.0))).action is says.Do.RESUME
 
 
 def test_accepted_without_proof_says_so() -> None:

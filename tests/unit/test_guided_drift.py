@@ -16,7 +16,7 @@ from polewright.core.drift.reading import DriftReading, read_drift, wanted_rad
 from polewright.core.drift.reasons import Held
 from polewright.core.drift.stillness import field_is_still, nothing_moves
 from polewright.core.model import TargetPole
-from polewright.core.night.advice import LooksGuided, StartAgain
+from polewright.core.night.advice import Do, Plainly
 from polewright.core.night.advise import advise
 from polewright.core.night.drift_watch import DriftWatch
 from polewright.core.night.drifting.actions import drift_confirms, drift_contradicts, sure_by_drift
@@ -96,7 +96,7 @@ def test_a_night_by_drift_alone_is_not_proved_by_a_guided_mount() -> None:
     assert say(advice).instruction == "Switch guiding off, then begin again." and say(
         advice
     ).why == drift_doubt_words(Held())
-    assert isinstance(advice.action, StartAgain)
+    assert advice.action is Do.START_AGAIN
     believed, _ = step(night(reading, proof, Stage.PROOF), DriftMeasured(4001.0, replace(reading, held=False)))
     assert believed.proved, "that is what the check prevents, and what an older record goes on telling"
 
@@ -107,7 +107,7 @@ def test_the_first_drift_does_not_lead_on_by_itself_either() -> None:
     frame = replace(night(reading, proof, Stage.CAPTURE))
     state = replace(frame, drift=replace(frame.drift, reading=reading)) if frame.drift else frame
     assert not sure_by_drift(state)
-    assert isinstance(advise(state).reason, LooksGuided)
+    assert advise(state).reason is Plainly.LOOKS_GUIDED
 
 
 def test_the_instruction_asks_for_guiding_off() -> None:

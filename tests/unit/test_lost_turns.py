@@ -10,7 +10,7 @@ import pytest
 
 from night_kit import rehearsed
 from polewright.core.angles import rotation_about
-from polewright.core.night.advice import GoBack
+from polewright.core.night.advice import Do
 from polewright.core.night.events import AxisFollowed, FrameSolved, FrameUnsolved
 from polewright.core.night.measured import PlacedFrame
 from polewright.core.night.states import Stage
@@ -48,7 +48,7 @@ def test_a_frame_that_cannot_be_followed_is_no_reading_and_sends_back_to_the_cap
     assert isinstance(answer, FrameUnsolved) and isinstance(answer.why, AxisLeapt)
     course.take(answer)
     assert course.state.rest.readings == readings
-    assert isinstance(course.advice.action, GoBack)
+    assert course.advice.action is Do.GO_BACK
 
 
 def raised(frame: PlacedFrame, angle_rad: float) -> PlacedFrame:

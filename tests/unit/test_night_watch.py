@@ -9,7 +9,7 @@ import pytest
 
 from frame_reasons import FEW
 from polewright.core.angles import ARCSEC_PER_RAD
-from polewright.core.night.advice import Done, MeasureAgain, Mood
+from polewright.core.night.advice import Do, Done, Mood
 from polewright.core.night.advise import advise
 from polewright.core.night.effects import Refused, ShiftFound
 from polewright.core.night.event_codec import event_from_plain, event_to_plain
@@ -73,7 +73,7 @@ def test_a_kick_is_told_with_size_and_time_and_can_be_put_away(aligned: NightSta
     assert found[0].onset_s == pytest.approx(BEGINS_S + ONSET_S, abs=20.0)
     assert found[0].found_s <= BEGINS_S + ONSET_S + 300.0
     advice = advise(state)
-    assert isinstance(advice.action, MeasureAgain) and advice.mood is Mood.TROUBLE
+    assert advice.action is Do.MEASURE_AGAIN and advice.mood is Mood.TROUBLE
     assert ("30″" in say(advice).why and "60″" in say(advice).why) or "1.0′" in say(advice).why
     state, _ = step(state, ShiftPutAway(state.now_s))
     assert say(advise(state)).instruction == "Watching. Image on."
@@ -97,7 +97,7 @@ def test_small_kicks_add_up_and_do_not_hide_a_large_one(aligned: NightState) -> 
     def told(*shifts: Shift, seen: int = 0) -> bool:
         assert state.watching is not None
         watching = replace(state.watching, vigil=replace(state.watching.vigil, shifts=shifts), seen=seen)
-        return isinstance(advise(replace(state, watching=watching)).action, MeasureAgain)
+        return advise(replace(state, watching=watching)).action is Do.MEASURE_AGAIN
 
     large = replace(small, size_rad=100.0 / ARCSEC_PER_RAD)
     sinking = replace(small, sudden=False, rate_rad_h=60.0 / ARCSEC_PER_RAD)

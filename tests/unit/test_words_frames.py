@@ -45,7 +45,7 @@ def test_headline_action_gain_and_cure_never_contradict(why: FrameReason) -> Non
     if isinstance(action, says.Expose):
         assert action.factor == factor
         assert bool(SHORTER.search(everything)) == (factor < 1.0), everything
-    if isinstance(action, says.Refocus):
+    if action is says.Do.REFOCUS:
         assert "ocus" in frame_headline(why) and "Focus" in frame_words(why).cure
     if "the cap off" in everything:
         assert isinstance(action, says.Wait) and not LONGER.search(everything) and "clouds" not in everything

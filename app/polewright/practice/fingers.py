@@ -71,25 +71,25 @@ class Fingers:
                 return Answer(deeds.rotate_axis(action.west_deg * (1.0 + error)))
             case said.Point():
                 return Answer(deeds.point_to(action.hour_angle_h, action.declination_deg))
-            case said.Lock():  # tight some seconds before it is said: frames have seen it by then
+            case said.Do.LOCK:  # tight some seconds before it is said: frames have seen it by then
                 return Answer(deeds.tighten_locks(0.5 * deeds.LOCK_S), events.BaseLocked(NOW))
-            case said.Unlock():
+            case said.Do.UNLOCK:
                 return Answer(deeds.loosen_locks, events.BaseUnlocked(NOW))
             case said.Expose():
                 return Answer(deeds.expose(action.factor))
-            case said.Refocus():
+            case said.Do.REFOCUS:
                 return Answer(deeds.refocus)
-            case said.TightenClutch():
+            case said.Do.TIGHTEN_CLUTCH:
                 return Answer(deeds.tighten_clutch, events.RestartAsked(NOW))
-            case said.StartAgain():
+            case said.Do.START_AGAIN:
                 return Answer(deeds.point_camera(deeds.EAST_AGAIN_H), events.RestartAsked(NOW))
-            case said.SetUp() | said.GoOn():
+            case said.SetUp() | said.Do.GO_ON:
                 return Answer(deeds.press("goes on"), events.NextAsked(NOW))
-            case said.GoBack():
+            case said.Do.GO_BACK:
                 return Answer(deeds.press("goes back"), events.BackAsked(NOW))
-            case said.Resume():
+            case said.Do.RESUME:
                 return Answer(deeds.press("resumes"), events.ResumeAsked(NOW))
-            case said.Wait() | said.RestoreFolder() | said.EnterSite() | said.MeasureAgain() | said.Done():
+            case said.Wait() | said.Do.RESTORE_FOLDER | said.Do.ENTER_SITE | said.Do.MEASURE_AGAIN | said.Done():
                 return None
             case _:
                 assert_never(action)
@@ -117,5 +117,5 @@ class Fingers:
 
 def by_hand(action: said.Action) -> bool:
     """Whether simulated hands can do it: everything but waiting, a decision, and what lies outside the mount."""
-    nothing = said.Wait | said.RestoreFolder | said.EnterSite | said.MeasureAgain | said.Done | said.Resume
-    return not isinstance(action, nothing)
+    elsewhere = (said.Do.RESTORE_FOLDER, said.Do.ENTER_SITE, said.Do.MEASURE_AGAIN, said.Do.RESUME)
+    return action not in elsewhere and not isinstance(action, said.Wait | said.Done)

@@ -40,7 +40,7 @@ class ToldHand:
             self.finished = True
             return
         fresh = screen.advice.errand != self._acted or screen.now_s - self._acted_s > IMPATIENT_S
-        if not self._busy and fresh and not isinstance(screen.advice.action, said.Wait | said.RestoreFolder):
+        if not self._busy and fresh and not _nothing_to_do(screen.advice.action):
             self._busy = True
             self._seat.after(float(self._rng.uniform(*self._habits.reaction_s)), lambda: self._act(screen.advice))
         self._seat.after(self._habits.glance_s, self._glance)
@@ -91,3 +91,7 @@ class ToldHand:
             afterwards()
 
         self._seat.after(seconds, end)
+
+
+def _nothing_to_do(action: said.Action) -> bool:
+    return isinstance(action, said.Wait) or action is said.Do.RESTORE_FOLDER

@@ -4,13 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from polewright.core.night.advice import Advice, Clouds, Errand, Lock, Mood, MoreFrames, Paused, Turn, Unlock
+from polewright.core.night.advice import Advice, Clouds, Do, Errand, Mood, MoreFrames, Plainly, Reason, Turn
 from polewright.core.night.states import NightState
 from polewright.words.coach import say
 from polewright.words.deeds import axis_text
 
 INDENT = " " * 15
-LONG_WAITS = (Clouds, Paused, MoreFrames)  # the others are over with the next frame
 
 
 class Story:
@@ -30,7 +29,7 @@ class Story:
         if advice.errand == self._errand:
             return
         self._errand = advice.errand
-        if advice.mood is Mood.WAIT and not isinstance(advice.reason, LONG_WAITS):
+        if advice.mood is Mood.WAIT and not _lasts(advice.reason):
             return
         if advice.mood is Mood.TROUBLE and advice.errand == self._told:
             return
@@ -46,9 +45,18 @@ class Story:
 
     def _axis(self, state: NightState, advice: Advice) -> None:
         offset = state.offset
-        if offset is None or not (isinstance(advice.action, Turn | Lock | Unlock) or advice.mood is Mood.GOOD):
+        if offset is None or not (_at_the_screws(advice) or advice.mood is Mood.GOOD):
             return
         self._tell(f"{clock_text(state.now_s)}    axis   {axis_text(state.offset)}")
+
+
+def _lasts(reason: Reason) -> bool:
+    """Other waits are over with the next frame."""
+    return reason is Plainly.PAUSED or isinstance(reason, Clouds | MoreFrames)
+
+
+def _at_the_screws(advice: Advice) -> bool:
+    return isinstance(advice.action, Turn) or advice.action in (Do.LOCK, Do.UNLOCK)
 
 
 def clock_text(seconds: float) -> str:

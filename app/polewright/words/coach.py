@@ -12,7 +12,7 @@ from polewright.core.angles import ARCMIN_PER_RAD
 from polewright.core.drift.reading import DriftReading
 from polewright.core.drift.reasons import Held, NotTracking
 from polewright.core.night import advice as it
-from polewright.core.night.advice import Advice, Reason
+from polewright.core.night.advice import Advice
 from polewright.core.night.states import Stage
 from polewright.core.offset import Offset
 from polewright.core.screws.angles import Screw
@@ -58,15 +58,10 @@ class Told(NamedTuple):
 
 def say(advice: Advice) -> Told:
     """The one thing to do now, in words."""
-    return _told(advice.reason)
-
-
-def _told(why: Reason) -> Told:
+    why = advice.reason
     match why:
-        case it.SiteUnknown():
-            return Told("Enter your site to begin.", "Latitude and longitude say where the pole stands.")
-        case it.Paused():
-            return Told("Resume when you are ready.", "Frames are put aside until then.")
+        case it.Plainly():
+            return _plainly(why)
         case it.FolderGone(reason):
             lost = reason or "The frame folder cannot be reached."
             return Told("Reconnect the frame folder.", f"{lost} Everything measured so far is kept.")
@@ -78,30 +73,35 @@ def _told(why: Reason) -> Told:
             return _stand_up(inclination_deg, "south" if southern else "north")
         case it.TurnBegins() | it.DoesNotFit() | it.NoRoom() | it.PlaceWanted():
             return _turning(why)
+        case it.ScrewLeft():
+            return Told(_turn(why.screw, why.turns), _why_screw(why), _screw_gain(why))
         case it.LocksWanted() | it.LocksTrial() | it.LocksToLoosen():
             return _locks(why)
-        case (
-            it.AxisUnknown()
-            | it.FrameAwaited()
-            | it.Settling()
-            | it.WeakGeometry()
-            | it.ScrewLeft()
-            | it.MoreFrames()
-            | it.CaptureTooRough()
-            | it.DriftTooRough()
-            | it.Near()
-        ):
-            return _correction(why)
-        case it.Ended():
-            return _ended(why)
-        case it.Quiet(proved, moved):
-            times = f"Moved {moved} {'time' if moved == 1 else 'times'} so far."
-            aligned = f"The alignment is {'proved' if proved else 'accepted'}."
-            return Told("Watching. Image on.", f"{aligned} {times if moved else 'Nothing has moved since.'}")
-        case it.MountMoved():
-            return _moved(why)
+        case it.Settling() | it.WeakGeometry() | it.MoreFrames() | it.CaptureTooRough() | it.DriftTooRough():
+            return _measuring(why)
+        case it.Near() | it.Ended() | it.Quiet() | it.MountMoved():
+            return _ending(why)
         case _:
             return _drift(why)
+
+
+def _plainly(why: it.Plainly) -> Told:
+    match why:
+        case it.Plainly.SITE_UNKNOWN:
+            return Told("Enter your site to begin.", "Latitude and longitude say where the pole stands.")
+        case it.Plainly.PAUSED:
+            return Told("Resume when you are ready.", "Frames are put aside until then.")
+        case it.Plainly.AXIS_UNKNOWN:
+            return Told("Go back and measure again.", "The axis is not known.")
+        case it.Plainly.FRAME_AWAITED:
+            return Told("Hands off. Waiting for a frame.")
+        case it.Plainly.LOOKS_GUIDED:
+            gain = "A drive without periodic error looks like this too: then turn the RA axis, or take it as it is."
+            return Told("Switch guiding off, then begin again.", drift_doubt_words(Held()), gain)
+        case it.Plainly.NOT_TRACKING:
+            return Told("Switch tracking on.", drift_refusal_words(NotTracking()).whole)
+        case _:
+            assert_never(why)
 
 
 def _stand_up(inclination_deg: float, side: str) -> Told:
@@ -119,7 +119,7 @@ def _stand_up(inclination_deg: float, side: str) -> Told:
 # turning the RA axis
 
 
-def _turning(why: it.TurnBegins | it.DoesNotFit | it.NoRoom | it.PlaceWanted) -> Told:
+def _turning(why: it.Turning) -> Told:
     match why:
         case it.TurnBegins(_, sky):
             where = "The mount stays as it is; this is where the turn begins." if sky is None else sky_words(sky)
@@ -167,22 +167,8 @@ def _turn_gain(why: it.PlaceWanted) -> str:
 # the screws and the locks
 
 
-def _correction(
-    why: it.AxisUnknown
-    | it.FrameAwaited
-    | it.Settling
-    | it.WeakGeometry
-    | it.ScrewLeft
-    | it.MoreFrames
-    | it.CaptureTooRough
-    | it.DriftTooRough
-    | it.Near,
-) -> Told:
+def _measuring(why: it.Measuring) -> Told:
     match why:
-        case it.AxisUnknown():
-            return Told("Go back and measure again.", "The axis is not known.")
-        case it.FrameAwaited():
-            return Told("Hands off. Waiting for a frame.")
         case it.Settling(left_s):
             sentence = f"Hands off. Settling, {left_s:.0f} s." if left_s else "Hands off. Waiting for a frame."
             return Told(sentence, "The axis is still moving, or has just been touched.")
@@ -190,8 +176,6 @@ def _correction(
             warning = "" if doubt is None else follow_words(doubt)
             seen = f"Here the screws can hardly be seen; near the meridian they can. {warning}".strip()
             return Told(_rotate(west_deg), seen, f"The uncertainty falls below {angle_text(sigma_rad)}.")
-        case it.ScrewLeft():
-            return Told(_turn(why.screw, why.turns), _why_screw(why), _screw_gain(why))
         case it.MoreFrames(sigma_rad, frames):
             more = f"about {frames} more frames make it sure."
             return Told("Hands off. Measuring.", f"Known to {sigma_text(sigma_rad)}; {more}")
@@ -204,9 +188,6 @@ def _correction(
         case it.DriftTooRough(sigma_rad):
             left = f"The first drift leaves {sigma_text(sigma_rad)}; the tripod has settled since."
             return Told("Go on: watch the drift again.", left)
-        case it.Near(offset, tolerance_rad):
-            needed = f"Needed {angle_text(tolerance_rad)}. Go on to prove it by a second turn."
-            return Told(f"Good enough for tonight: {_total(offset)}.", needed)
         case _:
             assert_never(why)
 
@@ -267,7 +248,7 @@ def _screw_gain(why: it.ScrewLeft) -> str:
     return f"Leaves about {angle_text(left_rad, left_rad)} of {angle_text(why.left_rad, why.sigma_rad)}."
 
 
-def _locks(why: it.LocksWanted | it.LocksTrial | it.LocksToLoosen) -> Told:
+def _locks(why: it.Locking) -> Told:
     may_move = "Tightening may move the axis; the next frames show it."
     match why:
         case it.LocksTrial():
@@ -291,26 +272,12 @@ def _locks(why: it.LocksWanted | it.LocksTrial | it.LocksToLoosen) -> Told:
 # the drift
 
 
-def _drift(
-    why: it.TripodSettles
-    | it.DriftDisturbed
-    | it.LooksGuided
-    | it.NotTracking
-    | it.DriftUnsure
-    | it.DriftTold
-    | it.FieldWanted
-    | it.DriftWatched,
-) -> Told:
+def _drift(why: it.Drifting) -> Told:
     match why:
         case it.TripodSettles(left_s):
             return Told(f"Hands off. Tripod settling, {duration_text(left_s)}.", SETTLES)
         case it.DriftDisturbed(doubt):
             return Told("Begin the drift again.", drift_doubt_words(doubt))
-        case it.LooksGuided():
-            gain = "A drive without periodic error looks like this too: then turn the RA axis, or take it as it is."
-            return Told("Switch guiding off, then begin again.", drift_doubt_words(Held()), gain)
-        case it.NotTracking():
-            return Told("Switch tracking on.", drift_refusal_words(NotTracking()).whole)
         case it.DriftUnsure(offset):
             here = f"By this drift the axis is {_total(offset)} off, {sigma_text(offset.sigma_rad)}"
             unsure = f"{here}: not sure enough. A tripod that still settles moves the stars as well."
@@ -374,6 +341,23 @@ def _so_far(reading: DriftReading) -> str:
 
 
 # the end
+
+
+def _ending(why: it.Ending) -> Told:
+    match why:
+        case it.Near(offset, tolerance_rad):
+            needed = f"Needed {angle_text(tolerance_rad)}. Go on to prove it by a second turn."
+            return Told(f"Good enough for tonight: {_total(offset)}.", needed)
+        case it.Ended():
+            return _ended(why)
+        case it.Quiet(proved, moved):
+            times = f"Moved {moved} {'time' if moved == 1 else 'times'} so far."
+            aligned = f"The alignment is {'proved' if proved else 'accepted'}."
+            return Told("Watching. Image on.", f"{aligned} {times if moved else 'Nothing has moved since.'}")
+        case it.MountMoved():
+            return _moved(why)
+        case _:
+            assert_never(why)
 
 
 def _ended(why: it.Ended) -> Told:

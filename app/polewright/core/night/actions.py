@@ -11,8 +11,10 @@ from dataclasses import replace
 from typing import Any, TypeVar
 
 from polewright.core.night.drift_watch import anew, shifted_axis, shifted_reading
-from polewright.core.night.effects import Effect, EstimateAxis, FollowAxis, StartFollowing
+from polewright.core.night.effects import Effect, EstimateAxis, FollowAxis, Objection, Refused, StartFollowing
 from polewright.core.night.events import (
+    AxisMeasured,
+    AxisRefused,
     FolderLost,
     FrameSolved,
     FrameUnsolved,
@@ -29,7 +31,7 @@ from polewright.core.night.states import (
     Trouble,
     Waiting,
 )
-from polewright.core.night.turning.places import places
+from polewright.core.night.turning.places import answers, keep_frame, places
 from polewright.core.plan.tonight import ToleranceOrigin
 
 Outcome = tuple[Running, tuple[Effect, ...]]
@@ -67,6 +69,15 @@ def note_trouble(state: S, event: FrameUnsolved) -> tuple[S, tuple[Effect, ...]]
     return replace(state, trouble=trouble, frames_unsolved=state.frames_unsolved + 1), ()
 
 
+def keep_turn_frame(state: Running, event: FrameSolved) -> Outcome:
+    """Keeps a frame of the turn; asks for the axis once there are two places."""
+    state, _ = see_frame(state, event)
+    kept = keep_frame(state.turn, event.frame)
+    if kept is state.turn:
+        return state, ()
+    return state.with_turn(kept), estimate(state, kept)
+
+
 def follow_frame(state: Running, event: FrameSolved) -> Outcome:
     """Asks for a reading of the axis off this frame."""
     seen, _ = see_frame(state, event)
@@ -80,6 +91,18 @@ def estimate(state: Running, capture: Capture) -> tuple[Effect, ...]:
 
 
 # the axis
+
+
+def take_axis(state: Running, event: AxisMeasured) -> Outcome:
+    """The axis of the turn, as known so far."""
+    if not answers(state.turn, event.axis):
+        return state, (Refused(Objection.AXIS_SET_ASIDE),)
+    return state.with_turn(replace(state.turn, axis=event.axis, refusal=None)), ()
+
+
+def note_refusal(state: Running, event: AxisRefused) -> Outcome:
+    """The frames do not support an axis yet."""
+    return state.with_turn(replace(state.turn, refusal=event.why)), ()
 
 
 def begin_following(state: Running, event: object) -> Outcome:

@@ -8,7 +8,7 @@ acts once per errand.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from enum import Enum
+from enum import Enum, auto
 from typing import assert_never
 
 from polewright.core.axis_reasons import AxisRefusal, FollowDoubt
@@ -34,6 +34,22 @@ class Mood(Enum):
     WAIT = "wait"  # hands off: something settles or is being measured
     GOOD = "good"  # reached
     TROUBLE = "trouble"  # something is in the way; the sentence names the cure
+
+
+class Do(Enum):
+    """What needs no number."""
+
+    LOCK = auto()  # tighten the locks of the base
+    UNLOCK = auto()  # loosen the locks of the base
+    REFOCUS = auto()  # look after the focus
+    TIGHTEN_CLUTCH = auto()  # tighten the declination clutch, then restart the stage
+    GO_ON = auto()  # say that this stage is done
+    START_AGAIN = auto()  # restart the stage
+    GO_BACK = auto()  # go back one stage
+    RESUME = auto()  # say that it goes on
+    RESTORE_FOLDER = auto()  # bring the frame folder back
+    ENTER_SITE = auto()  # say where the mount stands
+    MEASURE_AGAIN = auto()  # the mount was moved meanwhile: say that it was bumped, and measure anew
 
 
 @dataclass(frozen=True)
@@ -76,65 +92,10 @@ class SetUp:
 
 
 @dataclass(frozen=True)
-class Lock:
-    """Tighten the locks of the base."""
-
-
-@dataclass(frozen=True)
-class Unlock:
-    """Loosen the locks of the base."""
-
-
-@dataclass(frozen=True)
 class Expose:
     """Change the exposure by this factor."""
 
     factor: float
-
-
-@dataclass(frozen=True)
-class Refocus:
-    """Look after the focus."""
-
-
-@dataclass(frozen=True)
-class TightenClutch:
-    """Tighten the declination clutch, then restart the stage."""
-
-
-@dataclass(frozen=True)
-class GoOn:
-    """Say that this stage is done."""
-
-
-@dataclass(frozen=True)
-class StartAgain:
-    """Restart the stage."""
-
-
-@dataclass(frozen=True)
-class GoBack:
-    """Go back one stage."""
-
-
-@dataclass(frozen=True)
-class Resume:
-    """Say that it goes on."""
-
-
-@dataclass(frozen=True)
-class RestoreFolder:
-    """Bring the frame folder back."""
-
-
-@dataclass(frozen=True)
-class EnterSite:
-    """Say where the mount stands."""
-
-
-@dataclass(frozen=True)
-class MeasureAgain:
-    """The mount was moved during the imaging run: say that it was bumped, and measure the axis anew."""
 
 
 @dataclass(frozen=True)
@@ -144,38 +105,20 @@ class Done:
     proved: bool
 
 
-Action = (
-    Turn
-    | RotateAxis
-    | Point
-    | Wait
-    | SetUp
-    | Lock
-    | Unlock
-    | Expose
-    | Refocus
-    | TightenClutch
-    | GoOn
-    | StartAgain
-    | GoBack
-    | Resume
-    | RestoreFolder
-    | EnterSite
-    | MeasureAgain
-    | Done
-)
+Action = Do | Turn | RotateAxis | Point | Wait | SetUp | Expose | Done
 
 # why: before any stage, and over every stage
 
 
-@dataclass(frozen=True)
-class SiteUnknown:
-    """Nothing can begin before the site is known."""
+class Plainly(Enum):
+    """Reasons that need no number."""
 
-
-@dataclass(frozen=True)
-class Paused:
-    """The person wants no frames taken in for now."""
+    SITE_UNKNOWN = auto()  # nothing can begin before the site is known
+    PAUSED = auto()  # the person wants no frames taken in for now
+    AXIS_UNKNOWN = auto()  # there is no axis to bring anywhere
+    FRAME_AWAITED = auto()  # the first frame to follow the axis by has not come
+    LOOKS_GUIDED = auto()  # nothing moves at all
+    NOT_TRACKING = auto()  # the stars run over the frames
 
 
 @dataclass(frozen=True)
@@ -254,16 +197,6 @@ class PlaceWanted:
 
 
 # why: the screws. `made`: turns made before, so that each is asked for once
-
-
-@dataclass(frozen=True)
-class AxisUnknown:
-    """There is no axis to bring anywhere."""
-
-
-@dataclass(frozen=True)
-class FrameAwaited:
-    """The first frame to follow the axis by has not come."""
 
 
 @dataclass(frozen=True)
@@ -385,16 +318,6 @@ class DriftDisturbed:
 
 
 @dataclass(frozen=True)
-class LooksGuided:
-    """Nothing moves at all."""
-
-
-@dataclass(frozen=True)
-class NotTracking:
-    """The stars run over the frames."""
-
-
-@dataclass(frozen=True)
 class DriftUnsure:
     """The drift is complete, and neither confirms nor contradicts."""
 
@@ -465,41 +388,13 @@ class MountMoved:
     proved: bool
 
 
-Reason = (
-    SiteUnknown
-    | Paused
-    | FolderGone
-    | Clouds
-    | FramesFail
-    | NotUpYet
-    | TurnBegins
-    | DoesNotFit
-    | NoRoom
-    | PlaceWanted
-    | AxisUnknown
-    | FrameAwaited
-    | Settling
-    | WeakGeometry
-    | ScrewLeft
-    | LocksWanted
-    | LocksTrial
-    | LocksToLoosen
-    | MoreFrames
-    | CaptureTooRough
-    | DriftTooRough
-    | Near
-    | TripodSettles
-    | DriftDisturbed
-    | LooksGuided
-    | NotTracking
-    | DriftUnsure
-    | DriftTold
-    | FieldWanted
-    | DriftWatched
-    | Ended
-    | Quiet
-    | MountMoved
-)
+Turning = TurnBegins | DoesNotFit | NoRoom | PlaceWanted
+Locking = LocksWanted | LocksTrial | LocksToLoosen
+Measuring = Settling | WeakGeometry | MoreFrames | CaptureTooRough | DriftTooRough
+Drifting = TripodSettles | DriftDisturbed | DriftUnsure | DriftTold | FieldWanted | DriftWatched
+Ending = Near | Ended | Quiet | MountMoved
+Overlying = FolderGone | Clouds | FramesFail
+Reason = Plainly | Overlying | NotUpYet | Turning | ScrewLeft | Locking | Measuring | Drifting | Ending
 
 
 @dataclass(frozen=True)
@@ -535,17 +430,17 @@ class Advice:
 def action_of(reason: Reason) -> Action:
     """What is to be done about it."""
     match reason:
-        case SiteUnknown():
-            return EnterSite()
-        case Paused():
-            return Resume()
+        case Plainly.SITE_UNKNOWN:
+            return Do.ENTER_SITE
+        case Plainly.PAUSED:
+            return Do.RESUME
         case FolderGone():
-            return RestoreFolder()
+            return Do.RESTORE_FOLDER
         case FramesFail(why):
             return frame_action(why)
         case NotUpYet(inclination_deg, southern):
             return SetUp(180.0 if southern else 0.0, inclination_deg)
-        case Clouds() | TurnBegins() | FrameAwaited() | MoreFrames() | NotTracking():
+        case Clouds() | TurnBegins() | Plainly.FRAME_AWAITED | MoreFrames() | Plainly.NOT_TRACKING:
             return Wait()
         case Settling(left_s):
             return Wait(left_s) if left_s else Wait(1.0)
@@ -554,27 +449,27 @@ def action_of(reason: Reason) -> Action:
         case PlaceWanted() | WeakGeometry():
             return RotateAxis(reason.west_deg)
         case DoesNotFit():
-            return TightenClutch()
+            return Do.TIGHTEN_CLUTCH
         case NoRoom(stage):
-            return GoBack() if stage is Stage.PROOF else StartAgain()
-        case AxisUnknown() | CaptureTooRough():
-            return GoBack()
+            return Do.GO_BACK if stage is Stage.PROOF else Do.START_AGAIN
+        case Plainly.AXIS_UNKNOWN | CaptureTooRough():
+            return Do.GO_BACK
         case ScrewLeft(screw, turns):
             return Turn(screw, turns)
         case LocksWanted() | LocksTrial():
-            return Lock()
+            return Do.LOCK
         case LocksToLoosen():
-            return Unlock()
+            return Do.UNLOCK
         case Near() | DriftTooRough() | DriftTold():
-            return GoOn()
-        case DriftDisturbed() | LooksGuided() | DriftUnsure():
-            return StartAgain()
+            return Do.GO_ON
+        case DriftDisturbed() | Plainly.LOOKS_GUIDED | DriftUnsure():
+            return Do.START_AGAIN
         case FieldWanted():
             return Point(reason.place.hour_angle_h, reason.place.declination_deg)
         case Ended() | Quiet():
             return Done(reason.proved)
         case MountMoved():
-            return Done(reason.proved) if reason.harmless else MeasureAgain()
+            return Done(reason.proved) if reason.harmless else Do.MEASURE_AGAIN
         case _:
             assert_never(reason)
 
@@ -583,9 +478,9 @@ def frame_action(why: FrameReason) -> Action:
     """What is to be done about frames that cannot be used."""
     match trouble_of(why):
         case FrameTrouble.NOT_FOLLOWED:
-            return GoBack()
+            return Do.GO_BACK
         case FrameTrouble.OUT_OF_FOCUS:
-            return Refocus()
+            return Do.REFOCUS
         case FrameTrouble.NO_STARS | FrameTrouble.TOO_FEW_STARS | FrameTrouble.SATURATED:
             return Expose(exposure_factor(why))
         case (
@@ -604,11 +499,11 @@ def frame_action(why: FrameReason) -> Action:
 def mood_of(reason: Reason) -> Mood:
     """What kind of sentence goes with it."""
     match reason:
-        case Paused() | Clouds() | TurnBegins() | FrameAwaited() | Settling() | MoreFrames():
+        case Plainly.PAUSED | Clouds() | TurnBegins() | Plainly.FRAME_AWAITED | Settling() | MoreFrames():
             return Mood.WAIT
         case TripodSettles() | DriftWatched():
             return Mood.WAIT
-        case SiteUnknown() | NotUpYet() | PlaceWanted() | WeakGeometry() | ScrewLeft():
+        case Plainly.SITE_UNKNOWN | NotUpYet() | PlaceWanted() | WeakGeometry() | ScrewLeft():
             return Mood.DO
         case LocksWanted() | LocksTrial() | LocksToLoosen() | DriftTooRough() | DriftUnsure():
             return Mood.DO
@@ -616,9 +511,9 @@ def mood_of(reason: Reason) -> Mood:
             return Mood.DO
         case Near() | Ended() | Quiet():
             return Mood.GOOD
-        case FolderGone() | FramesFail() | DoesNotFit() | NoRoom() | AxisUnknown() | CaptureTooRough():
+        case FolderGone() | FramesFail() | DoesNotFit() | NoRoom() | Plainly.AXIS_UNKNOWN | CaptureTooRough():
             return Mood.TROUBLE
-        case DriftDisturbed() | LooksGuided() | NotTracking():
+        case DriftDisturbed() | Plainly.LOOKS_GUIDED | Plainly.NOT_TRACKING:
             return Mood.TROUBLE
         case MountMoved(harmless=harmless):
             return Mood.DO if harmless else Mood.TROUBLE
@@ -629,6 +524,8 @@ def mood_of(reason: Reason) -> Mood:
 def _which(reason: Reason) -> tuple[object, ...]:
     """Which one of its kind; most there is only one of at a time."""
     match reason:
+        case Plainly():
+            return (reason,)
         case FramesFail(why, stage):
             kind = trouble_of(why)
             return (kind, stage) if kind is FrameTrouble.NOT_FOLLOWED else (kind,)

@@ -5,21 +5,21 @@ First what lies over every stage, then the stage's own coach. What is said about
 
 from __future__ import annotations
 
+import math
 from typing import assert_never
 
 from polewright.core.night.advice import (
     Advice,
     Clouds,
+    Ended,
     FolderGone,
     FramesFail,
-    Paused,
+    NotUpYet,
+    Plainly,
     Reason,
-    SiteUnknown,
 )
 from polewright.core.night.correction.coach import advise_correction
 from polewright.core.night.drifting.coach import advise_drift
-from polewright.core.night.orientation.coach import advise_standing
-from polewright.core.night.proof.coach import advise_end
 from polewright.core.night.states import NightState, Running, Stage, Waiting
 from polewright.core.night.turning.coach import advise_turn
 from polewright.core.night.watch.coach import advise_watch
@@ -41,7 +41,7 @@ LIKE_CLOUDS = (FrameTrouble.NO_STARS, FrameTrouble.TOO_FEW_STARS, FrameTrouble.N
 
 def advise(state: NightState) -> Advice:
     """The one instruction for this moment."""
-    return Advice(SiteUnknown() if isinstance(state, Waiting) else _over_all(state) or _stage(state))
+    return Advice(Plainly.SITE_UNKNOWN if isinstance(state, Waiting) else _over_all(state) or _stage(state))
 
 
 def _over_all(state: Running) -> Reason | None:
@@ -49,7 +49,7 @@ def _over_all(state: Running) -> Reason | None:
     if state.aligned:
         return None
     if state.paused:
-        return Paused()
+        return Plainly.PAUSED
     return FolderGone(state.folder_reason) if state.folder_lost else _frame_trouble(state)
 
 
@@ -87,7 +87,7 @@ def _patience(state: Running, cause: FrameTrouble) -> int:
 def _stage(state: Running) -> Reason:
     match state.stage:
         case Stage.ORIENTATION:
-            return advise_standing(state)
+            return NotUpYet(math.degrees(state.plan.pole_altitude_rad), state.plan.southern)
         case Stage.CAPTURE:
             return advise_drift(state, state.drift) if state.drift else advise_turn(state, state.capture)
         case Stage.ROUGH | Stage.FINE:
@@ -100,5 +100,6 @@ def _stage(state: Running) -> Reason:
 
 def _proof(state: Running) -> Reason:
     if state.aligned:
-        return advise_watch(state) or advise_end(state)
+        ended = Ended(state.proved, state.drift is not None, state.offset, state.plan.tolerance_rad)
+        return advise_watch(state) or ended
     return advise_drift(state, state.drift) if state.drift else advise_turn(state, state.proof)

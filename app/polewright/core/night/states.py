@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from enum import Enum
 from typing import Literal
 
@@ -244,6 +244,15 @@ class Running(Seen):
     refuted: bool = False
     set_down_s: float = 0.0
     undo: Running | None = None
+
+    @property
+    def turn(self) -> Capture:
+        """The turn of the RA axis that the frames of this stage belong to: the first, or the second as the proof."""
+        return self.proof if self.stage is Stage.PROOF else self.capture
+
+    def with_turn(self, turn: Capture) -> Running:
+        """The same with another one in its place."""
+        return replace(self, proof=turn) if self.stage is Stage.PROOF else replace(self, capture=turn)
 
     @property
     def shared(self) -> Covariance:

@@ -71,7 +71,6 @@ from polewright.core.night.events import (
 )
 from polewright.core.night.orientation.actions import begin_night
 from polewright.core.night.proof import actions as proof
-from polewright.core.night.proof.judging import judge_anew, judge_by_other_pole, without_the_run
 from polewright.core.night.states import NightState, Running, Seen, Stage, Waiting
 from polewright.core.night.watch import actions as watch
 from polewright.core.night.witness import proof_confirms, proof_contradicts
@@ -120,12 +119,12 @@ CAPTURE: tuple[Row, ...] = (
     Row(C, BackAsked, C, do.nothing, drift.may_leave_drift, "by drift", drift.leave_drift),
     Row(C, RestartAsked, C, do.nothing, drift.by_drift, "by drift", drift.watch_anew),
     # turning the RA axis
-    Row(C, FrameSolved, C, capture.keep_capture_frame),
+    Row(C, FrameSolved, C, do.keep_turn_frame),
     Row(C, FrameUnsolved, C, do.note_trouble),
     Row(C, AxisMeasured, F, capture.take_axis_and_follow, capture.sure_and_near, "sure, near the pole"),
     Row(C, AxisMeasured, R, capture.take_axis_and_follow, capture.axis_sure, "sure"),
-    Row(C, AxisMeasured, C, capture.take_axis),
-    Row(C, AxisRefused, C, capture.note_refusal),
+    Row(C, AxisMeasured, C, do.take_axis),
+    Row(C, AxisRefused, C, do.note_refusal),
     Row(C, NextAsked, F, do.begin_following, capture.axis_near, "axis known, near the pole"),
     Row(C, NextAsked, R, do.begin_following, capture.axis_known, "axis known"),
     Row(C, BackAsked, O),
@@ -137,7 +136,7 @@ ROUGH: tuple[Row, ...] = (
     Row(R, AxisFollowed, F, screws.take_reading, screws.near, "near the pole, at rest"),
     Row(R, AxisFollowed, R, screws.take_reading),
     Row(R, AxisMeasured, R, capture.take_axis_and_follow),
-    Row(R, AxisRefused, R, capture.note_refusal),
+    Row(R, AxisRefused, R, do.note_refusal),
     Row(R, ScrewTurned, R, screws.report_turn),
     Row(R, LessonAsked, R, screws.ask_lesson),
     Row(R, BaseLocked, R, screws.lock_base),
@@ -152,7 +151,7 @@ FINE: tuple[Row, ...] = (
     Row(F, AxisFollowed, R, screws.take_reading, screws.far, "far from the pole, at rest"),
     Row(F, AxisFollowed, F, screws.take_reading),
     Row(F, AxisMeasured, F, capture.take_axis_and_follow),
-    Row(F, AxisRefused, F, capture.note_refusal),
+    Row(F, AxisRefused, F, do.note_refusal),
     Row(F, ScrewTurned, F, screws.report_turn),
     Row(F, LessonAsked, F, screws.ask_lesson),
     Row(F, BaseLocked, F, screws.lock_base),
@@ -178,14 +177,14 @@ PROOF: tuple[Row, ...] = (
     Row(P, GuidingSwitched, P, watch.switch_guiding, watch.aligned, "aligned"),
     Row(P, ShiftPutAway, P, watch.put_away, watch.shift_unread, "a shift was found"),
     # by a second turn of the RA axis
-    Row(P, FrameSolved, P, proof.keep_proof_frame),
+    Row(P, FrameSolved, P, do.keep_turn_frame),
     Row(P, FrameUnsolved, P, do.note_trouble),
-    Row(P, ToleranceChanged, P, judge_anew),
-    Row(P, TargetChanged, P, judge_by_other_pole),
-    Row(P, AxisMeasured, P, proof.take_proof_axis, proof_confirms, "inside the tolerance", proof.prove),
-    Row(P, AxisMeasured, F, proof.take_proof_axis, proof_contradicts, "outside the tolerance", proof.believe_proof),
-    Row(P, AxisMeasured, P, proof.take_proof_axis),
-    Row(P, AxisRefused, P, proof.note_proof_refusal),
+    Row(P, ToleranceChanged, P, proof.judge_anew),
+    Row(P, TargetChanged, P, proof.judge_by_other_pole),
+    Row(P, AxisMeasured, P, do.take_axis, proof_confirms, "inside the tolerance", proof.prove),
+    Row(P, AxisMeasured, F, do.take_axis, proof_contradicts, "outside the tolerance", proof.believe_proof),
+    Row(P, AxisMeasured, P, do.take_axis),
+    Row(P, AxisRefused, P, do.note_refusal),
     Row(P, Accepted, P, proof.accept_unproved, then=drift.keep_drift),
     Row(P, BackAsked, F, do.drop_proof),
     Row(P, RestartAsked, P, do.drop_proof),
@@ -308,7 +307,7 @@ def _undo(state: Running) -> Outcome:
     if state.undo is None:
         return state, (Refused(Objection.NO_CLICK),)
     kept: dict[str, Any] = {name: getattr(state, name) for name in GOES_ON}
-    back = without_the_run(state, replace(state.undo, **kept, undo=None))
+    back = proof.without_the_run(state, replace(state.undo, **kept, undo=None))
     effects: tuple[Effect, ...] = (EnterStage(back.stage),) if back.stage is not state.stage else ()
     if back.capture.axis is not None and back.capture.frames and back.stage in (R, F):
         effects = do.begin_following(back, None)[1] + effects

@@ -48,23 +48,23 @@ def _asked(state: Running, advice: Advice, rehearsal: Rehearsal | None, read_off
             return _turns(action, read_off)
         case said.SetUp():
             return _yes(state, action, "It stands", events.NextAsked(NOW))
-        case said.Lock():
+        case said.Do.LOCK:
             return _yes(state, action, "Locks are tight", events.BaseLocked(NOW))
-        case said.Unlock():
+        case said.Do.UNLOCK:
             return _yes(state, action, "Locks are loose", events.BaseUnlocked(NOW))
-        case said.GoOn():
+        case said.Do.GO_ON:
             return _yes(state, action, "Prove it", events.NextAsked(NOW))
-        case said.GoBack():
+        case said.Do.GO_BACK:
             return _yes(state, action, "Go back", events.BackAsked(NOW))
-        case said.StartAgain():
+        case said.Do.START_AGAIN:
             return _yes(state, action, "Start again", events.RestartAsked(NOW))
-        case said.TightenClutch():
+        case said.Do.TIGHTEN_CLUTCH:
             return _yes(state, action, "Tight: start again", events.RestartAsked(NOW))
-        case said.Resume():
+        case said.Do.RESUME:
             return _yes(state, action, "Resume", events.ResumeAsked(NOW))
-        case said.RestoreFolder():
+        case said.Do.RESTORE_FOLDER:
             return _yes(state, action, "Choose another folder", want.ChooseFolder())
-        case said.Done() | said.MeasureAgain() if state.watching is not None:
+        case said.Done() | said.Do.MEASURE_AGAIN if state.watching is not None:
             return watch_actions(state.watching)
         case said.Done():
             finer = Action("Make it finer", "F", events.BackAsked(NOW), Weight.PRIMARY)
@@ -74,9 +74,9 @@ def _asked(state: Running, advice: Advice, rehearsal: Rehearsal | None, read_off
             | said.Point()
             | said.Wait()
             | said.Expose()
-            | said.Refocus()
-            | said.EnterSite()
-            | said.MeasureAgain()
+            | said.Do.REFOCUS
+            | said.Do.ENTER_SITE
+            | said.Do.MEASURE_AGAIN
         ):
             return _beside(state, action, Weight.PLAIN)
         case _:
@@ -92,7 +92,7 @@ def _beside(state: Running, action: said.Action, weight: Weight) -> tuple[Action
     """What may be pressed instead of what is asked for: never by the key that says yes."""
     if state.stage is Stage.CAPTURE and state.capture.axis is not None:
         return (Action("Good enough, go on", "F", events.NextAsked(NOW), weight),)
-    if state.stage in (Stage.ROUGH, Stage.FINE) and state.offset is not None and not isinstance(action, said.GoOn):
+    if state.stage in (Stage.ROUGH, Stage.FINE) and state.offset is not None and action is not said.Do.GO_ON:
         label, intent = (
             ("To fine", events.NextAsked(NOW)) if state.stage is Stage.ROUGH else ("Finish", events.Accepted(NOW))
         )
@@ -157,7 +157,7 @@ def _always(state: Running, advice: Advice, undo: Weight) -> tuple[Action, ...]:
         Action("I bumped it", "B", events.TripodBumped(NOW), Weight.MENU, enabled=not first),
         Action("Begin this stage again", "Ctrl+R", events.RestartAsked(NOW), Weight.MENU, enabled=not first),
     ]
-    if correcting and not isinstance(advice.action, said.Lock):
+    if correcting and advice.action is not said.Do.LOCK:
         lines.append(Action("Locks are tight", "L", events.BaseLocked(NOW), Weight.MENU))
     if correcting and isinstance(advice.action, said.Turn):
         lines.append(Action("Finish here", "F", events.Accepted(NOW), Weight.MENU))

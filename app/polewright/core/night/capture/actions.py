@@ -1,16 +1,14 @@
-"""Frames of a turn are kept until they tell the axis."""
+"""From the turn to the screws: when its axis is known, and sure enough to follow."""
 
 from __future__ import annotations
 
 import math
-from dataclasses import replace
 
-from polewright.core.night.actions import Outcome, begin_following, drop_capture, estimate, see_frame
+from polewright.core.night.actions import Outcome, begin_following, drop_capture, take_axis
 from polewright.core.night.drifting.actions import known_by_drift, sure_by_drift
-from polewright.core.night.effects import Objection, Refused
-from polewright.core.night.events import AxisMeasured, AxisRefused, FrameSolved
+from polewright.core.night.events import AxisMeasured
 from polewright.core.night.states import Running
-from polewright.core.night.turning.places import PLACES_WANTED, answers, keep_frame, places
+from polewright.core.night.turning.places import PLACES_WANTED, places
 from polewright.core.offset import Offset
 
 CAPTURE_SHARE = 1.0 / 3.0  # of the tolerance: a capture this sure needs no further rotation
@@ -19,33 +17,12 @@ CAPTURE_SHARE = 1.0 / 3.0  # of the tolerance: a capture this sure needs no furt
 # actions
 
 
-def keep_capture_frame(state: Running, event: FrameSolved) -> Outcome:
-    """Keeps a frame of the turn; asks for the axis once there are two places."""
-    state, _ = see_frame(state, event)
-    kept = keep_frame(state.capture, event.frame)
-    fresh = kept is not state.capture
-    state = replace(state, capture=kept)
-    return state, estimate(state, kept) if fresh else ()
-
-
-def take_axis(state: Running, event: AxisMeasured) -> Outcome:
-    """The axis of the capture, as known so far."""
-    if not answers(state.capture, event.axis):
-        return state, (Refused(Objection.AXIS_SET_ASIDE),)
-    return replace(state, capture=replace(state.capture, axis=event.axis, refusal=None)), ()
-
-
 def take_axis_and_follow(state: Running, event: AxisMeasured) -> Outcome:
     """The axis of the capture, good enough to follow the screws from."""
     taken, effects = take_axis(state, event)
     if effects:
         return state, effects
     return begin_following(taken, event)
-
-
-def note_refusal(state: Running, event: AxisRefused) -> Outcome:
-    """The frames do not support an axis yet."""
-    return replace(state, capture=replace(state.capture, refusal=event.why)), ()
 
 
 def reopen_capture(state: Running, event: object) -> Outcome:

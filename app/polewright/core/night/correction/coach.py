@@ -5,15 +5,14 @@ from __future__ import annotations
 import math
 
 from polewright.core.night.advice import (
-    AxisUnknown,
     CaptureTooRough,
     DriftTooRough,
-    FrameAwaited,
     LocksToLoosen,
     LocksTrial,
     LocksWanted,
     MoreFrames,
     Near,
+    Plainly,
     Reason,
     ScrewLeft,
     Settling,
@@ -35,9 +34,9 @@ def advise_correction(state: Running) -> Reason:
     """Rough and fine correction."""
     offset = state.offset
     if offset is None:
-        return AxisUnknown()
+        return Plainly.AXIS_UNKNOWN
     if not state.rest.readings:
-        return FrameAwaited()
+        return Plainly.FRAME_AWAITED
     if not settled(state) or state.handling.opened_at is not None:
         return _settling(state)
     return _weak_geometry(state) or _at_rest(state, offset)

@@ -14,8 +14,7 @@ from polewright.core.night.advice import (
     DriftUnsure,
     DriftWatched,
     FieldWanted,
-    LooksGuided,
-    NotTracking,
+    Plainly,
     Reason,
     TripodSettles,
 )
@@ -41,8 +40,8 @@ def _in_the_way(state: Running, watch: DriftWatch) -> Reason | None:
     if reading is not None and reading.disturbed:
         return DriftDisturbed(reading.warnings[0])
     if reading is not None and reading.held:
-        return LooksGuided()
-    return NotTracking() if isinstance(watch.refusal, StarsRun) else None
+        return Plainly.LOOKS_GUIDED
+    return Plainly.NOT_TRACKING if isinstance(watch.refusal, StarsRun) else None
 
 
 def _next_field(state: Running, watch: DriftWatch) -> DriftUnsure | DriftTold | FieldWanted | DriftWatched:

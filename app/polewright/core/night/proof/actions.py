@@ -1,35 +1,26 @@
-"""Frames of the second turn are kept until they confirm or contradict the first; or the person has had enough."""
+"""The proof is given, or the person has had enough; and what it is still worth afterwards.
+
+A proof that was given is judged by a new tolerance or pole from the same evidence. Where that no longer does, a new
+one begins; without what was seen before if the imaging run has begun: its frames are guided, dithered and slewed, and
+would count as frames of a drift or of a turn.
+"""
 
 from __future__ import annotations
 
 from dataclasses import replace
 
-from polewright.core.night.actions import Outcome, begin_following, estimate, see_frame
-from polewright.core.night.effects import KeepNight, Objection, Refused
-from polewright.core.night.events import AxisMeasured, AxisRefused, FrameSolved
-from polewright.core.night.states import Capture, Running
-from polewright.core.night.turning.places import answers, keep_frame
-
-
-def keep_proof_frame(state: Running, event: FrameSolved) -> Outcome:
-    """The same for the second turn, the proof."""
-    state, _ = see_frame(state, event)
-    kept = keep_frame(state.proof, event.frame)
-    fresh = kept is not state.proof
-    state = replace(state, proof=kept)
-    return state, estimate(state, kept) if fresh else ()
-
-
-def note_proof_refusal(state: Running, event: AxisRefused) -> Outcome:
-    """The same for the proof."""
-    return replace(state, proof=replace(state.proof, refusal=event.why)), ()
-
-
-def take_proof_axis(state: Running, event: AxisMeasured) -> Outcome:
-    """The axis of the second turn, as known so far."""
-    if not answers(state.proof, event.axis):
-        return state, (Refused(Objection.AXIS_SET_ASIDE),)
-    return replace(state, proof=replace(state.proof, axis=event.axis, refusal=None)), ()
+from polewright.core.night.actions import (
+    Outcome,
+    begin_following,
+    change_target,
+    change_tolerance,
+)
+from polewright.core.night.drift_watch import anew
+from polewright.core.night.drifting.actions import drift_confirms
+from polewright.core.night.effects import KeepNight
+from polewright.core.night.events import TargetChanged, ToleranceChanged
+from polewright.core.night.states import Capture, Running, Stage
+from polewright.core.night.witness import proof_confirms
 
 
 def prove(state: Running, event: object) -> Outcome:
@@ -45,3 +36,29 @@ def believe_proof(state: Running, event: object) -> Outcome:
 def accept_unproved(state: Running, event: object) -> Outcome:
     """The person ends the night here."""
     return replace(state, accepted=True), (() if state.accepted else (KeepNight(),))
+
+
+def judge_anew(state: Running, event: ToleranceChanged) -> Outcome:
+    """Another tolerance in the proof stage."""
+    after, effects = change_tolerance(state, event)
+    if state.proved:
+        confirmed = proof_confirms(after) if after.drift is None else drift_confirms(after)
+        after = replace(after, proved=confirmed)
+    return without_the_run(state, after), effects
+
+
+def judge_by_other_pole(state: Running, event: TargetChanged) -> Outcome:
+    """Another target pole in the proof stage; the second turn is estimated anew and judged by that."""
+    after, effects = change_target(state, event)
+    if after.drift is None:
+        return after, effects
+    after = replace(after, proved=state.proved and drift_confirms(after))
+    return without_the_run(state, after), effects
+
+
+def without_the_run(before: Running, after: Running) -> Running:
+    """Where the imaging run had begun and nothing is proved any more, the proof begins with new frames."""
+    if before.watching is None or after.aligned or after.stage is not Stage.PROOF:
+        return after
+    drift = None if after.drift is None else anew(after.drift)
+    return replace(after, proof=Capture(), drift=drift, watching=None)
