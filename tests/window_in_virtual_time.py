@@ -26,6 +26,7 @@ from polewright.services.clock import VirtualClock
 from polewright.services.measuring import MeasuredFrame, Optics, Solves
 from polewright.services.ports import Clock, Scheduler
 from polewright.services.recorder import NightRecorder
+from polewright.services.sky_index import Progress
 from polewright.simulate.night import scenario_named, utc_of
 from polewright.ui.driving.desk import Desk, NightOrder, Tell, click_on, unwritten
 from polewright.ui.driving.driver import Driver
@@ -208,7 +209,7 @@ class Bench:
         QApplication.processEvents()
 
     def _means(self) -> Means:
-        def make_measure(optics: Optics, progress: Callable[[str, float], None]) -> Measure:
+        def make_measure(optics: Optics, progress: Progress) -> Measure:
             return lambda path: self.sky.measure(path)
 
         def make_desk(order: NightOrder, tell: Tell) -> InlineDesk:

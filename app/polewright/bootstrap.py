@@ -6,6 +6,7 @@ import argparse
 import sys
 from pathlib import Path
 
+from polewright.core.matching.work import SolverWork
 from polewright.services.catalogue import load_catalogue
 from polewright.services.clock import SystemClock
 from polewright.services.contained.process import HelperProcess
@@ -14,6 +15,7 @@ from polewright.services.measuring import FrameMeasurer, Optics
 from polewright.services.paths import cache_folder
 from polewright.services.second_looks import second_looks
 from polewright.services.solver import Solver
+from polewright.words.work import work_words
 
 
 def build_measurer(
@@ -43,9 +45,10 @@ def frame_measurer(args: argparse.Namespace) -> FrameMeasurer:
     return build_measurer(optics, args.utc_offset, quiet=args.json)
 
 
-def progress_line(what: str, fraction: float) -> None:
+def progress_line(work: SolverWork, fraction: float) -> None:
     """Long work as one line on stderr that is rewritten, and ended when the work is."""
     if not sys.stderr.isatty():
         return
+    what = ", ".join(filter(None, work_words(work)))
     end = "\n" if fraction >= 1.0 else ""
     print(f"\r{what}: {100.0 * fraction:3.0f} %", end=end, file=sys.stderr, flush=True)

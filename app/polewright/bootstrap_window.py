@@ -33,6 +33,7 @@ from polewright.services.program_log import log_to
 from polewright.services.rehearsal_folders import RehearsalFolders
 from polewright.services.resources import find_resource
 from polewright.services.second_looks import second_looks
+from polewright.services.sky_index import Progress
 from polewright.simulate.night import scenario_named, utc_of
 from polewright.ui.driving.desk import Desk
 from polewright.ui.driving.driver import Driver
@@ -107,7 +108,7 @@ def build_means(scheduler: QtScheduler, worker: Worker) -> Means:
 
         return load_catalogue()
 
-    def make_measure(optics: Optics, progress: Callable[[str, float], None]) -> Measure:
+    def make_measure(optics: Optics, progress: Progress) -> Measure:
         from polewright.services.solver import Solver
 
         detector, solver = ContainedDetector(helper, reader), Solver(catalogue(), cache_folder())

@@ -15,6 +15,7 @@ from PySide6.QtCore import QObject
 from pytestqt.qtbot import QtBot
 
 from night_kit import unsolved_frame
+from polewright.core.matching.work import IndexMade
 from polewright.core.model import Site, TargetPole
 from polewright.core.night import events
 from polewright.core.night.events import NOW
@@ -149,10 +150,10 @@ def test_long_preparation_is_told_and_can_be_stopped(qtbot: QtBot, tmp_path: Pat
 
     def make(optics: Optics, progress: object) -> object:
         def measure(path: Path) -> MeasuredFrame:
-            progress("Preparing the star index, 3 stars per square degree (once)", 0.4)  # type: ignore[operator]
+            progress(IndexMade(3.0), 0.4)  # type: ignore[operator]
             if path.name == "stopped":
                 steps[0].stop()
-                progress("Preparing the star index, 3 stars per square degree (once)", 0.5)  # type: ignore[operator]
+                progress(IndexMade(3.0), 0.5)  # type: ignore[operator]
             return unsolved_frame(path.name)
 
         return measure

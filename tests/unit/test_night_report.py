@@ -112,7 +112,7 @@ def test_facts_come_out_of_the_log(tmp_path: Path) -> None:
     assert facts.tolerance_rad * ARCSEC_PER_RAD == pytest.approx(60.0)
     assert [r.source for r in facts.readings] == ["capture"] + ["frame"] * 8
     assert facts.frames_solved == 12 and facts.frames_unsolved == 3
-    assert [d.what for d in facts.deeds] == ["azimuth screw"] and facts.deeds[0].turns == 0.75
+    assert [d.screw for d in facts.deeds] == [Screw.AZIMUTH] and facts.deeds[0].turns == 0.75
     assert [(g.frames, g.from_s, g.to_s) for g in facts.gaps] == [(3, 140.0, 160.0)]
     assert facts.accepted and not facts.proved and facts.aligned_s == 170.0
     assert facts.final is not None and facts.final.total_rad * ARCMIN_PER_RAD < 1.5

@@ -12,6 +12,7 @@ import pytest
 
 from polewright.core.matching.evidence import ACCEPTED_LOG_ODDS
 from polewright.core.matching.hint import SolveHint
+from polewright.core.matching.work import SolverWork
 from polewright.core.model import Camera, FloatArray, PlateSolution, SkyPosition
 from polewright.core.star_trouble import CapOn, NoStars, TooFewStars
 from polewright.core.unsolved import NoMatch, ScaleUnknown, Unsolved
@@ -94,7 +95,7 @@ def test_declination_ring_finds_six_stars() -> None:
 
 
 def test_unknown_scale_and_progress() -> None:
-    said: list[tuple[str, float]] = []
+    said: list[tuple[SolverWork, float]] = []
     for field in fields(FieldRecipe(5.0, spurious=5), 1, 11):
         got = shared_solver().solve(field.stars, EPOCH_YEAR, SolveHint(), lambda what, f: said.append((what, f)))
         assert isinstance(got, PlateSolution) and is_right(field, got)

@@ -18,7 +18,7 @@ from polewright import __version__
 from polewright.core.errors import CatalogueError, RecordingError
 from polewright.services.catalogue import load_catalogue
 from polewright.services.credits import missing_texts, read_credits
-from polewright.services.layer_file import OUTDATED, LayerFileError, read_layer
+from polewright.services.layer_file import LayerFileError, OutdatedLayerError, read_layer
 from polewright.services.night_folders import recorded_nights
 from polewright.services.night_log import read_night
 from polewright.services.profile_store import ProfileStore
@@ -144,11 +144,10 @@ def check_index(cache: Path, checksum: str) -> Check:
     for path in sorted(cache.glob("stars-*-layer-*.index")) if checksum else ():
         try:
             read_layer(path, checksum)
-        except LayerFileError as error:
-            if str(error) == OUTDATED:
-                outdated += 1
-            else:
-                damaged.append(path.name)
+        except OutdatedLayerError:
+            outdated += 1
+        except LayerFileError:
+            damaged.append(path.name)
         else:
             sound, size_mb = sound + 1, size_mb + path.stat().st_size / 1e6
     if damaged:

@@ -37,6 +37,10 @@ class LayerFileError(Exception):
     """The file is missing, of another version or catalogue, cut short or damaged: make the layer anew."""
 
 
+class OutdatedLayerError(LayerFileError):
+    """The file is sound, but of another version or catalogue."""
+
+
 def write_layer(out: BinaryIO, layer: PatternLayer, catalogue_checksum: str) -> None:
     """Write the layer. Raises OSError."""
     entries, offset = {}, _HEADER_BYTES
@@ -81,7 +85,7 @@ def map_layer(path: Path, catalogue_checksum: str) -> tuple[PatternLayer, mmap.m
         with open_regular(path) as source:
             header = json.loads(source.read(_HEADER_BYTES))
             if (header["format"], header["version"], header["catalogue"]) != (FORMAT, VERSION, catalogue_checksum):
-                raise LayerFileError(OUTDATED)
+                raise OutdatedLayerError(OUTDATED)
             if path.stat().st_size != header["bytes"]:
                 raise LayerFileError(DAMAGED + ": cut short")
             mapping = mmap.mmap(source.fileno(), 0, access=mmap.ACCESS_READ)

@@ -34,9 +34,9 @@ from polewright.core.unsolved import NoTime, Unsolved
 from polewright.services.frame_reader import read_frame
 from polewright.services.frame_reader.file_time import FILE_TIME_SOURCE
 from polewright.services.second_looks import Look
+from polewright.services.sky_index import Progress
 from polewright.words import files
 
-Progress = Callable[[str, float], None]
 HINT_RADIUS_DEG = 5.0  # how far a header's pointing or the last frame may be off; the whole sky is searched after it
 DEFAULT_EPOCH_YEAR = 2026.0
 FEWEST_FOR_A_FLIP = 12  # stars; fewer are no sign that the field should have been known

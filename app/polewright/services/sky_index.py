@@ -14,11 +14,12 @@ from numpy.typing import NDArray
 
 from polewright.core.matching.layers import LAYERS_PER_SQ_DEG, layer_stars, neighbours_wanted
 from polewright.core.matching.pattern_index import PatternLayer, build_layer
+from polewright.core.matching.work import IndexMade, SolverWork
 from polewright.core.sky.catalogue import Catalogue
-from polewright.services.layer_file import OUTDATED, LayerFileError, map_layer, write_layer
-from polewright.words import files
+from polewright.services.layer_file import LayerFileError, OutdatedLayerError, map_layer, write_layer
 
-Progress = Callable[[str, float], None]
+Progress = Callable[[SolverWork, float], None]
+"""What is being done, and its share; it may raise, to stop the work."""
 _UNFINISHED = ".part"
 _ABANDONED_S = 900.0  # no build takes that long
 _AT_A_TIME = 200_000  # stars
@@ -42,8 +43,8 @@ class SkyIndex:
     def layer(self, number: int, progress: Progress | None = None) -> PatternLayer:
         """Layer `number` of LAYERS_PER_SQ_DEG: from memory, from the cache, or built (up to ten seconds)."""
         if number not in self._layers:
-            layer, trouble = self._from_cache(number)
-            self._layers[number] = layer or self._build(number, trouble, progress)
+            layer, damaged = self._from_cache(number)
+            self._layers[number] = layer or self._build(number, damaged, progress)
         return self._layers[number]
 
     def release(self, number: int) -> None:
@@ -63,29 +64,29 @@ class SkyIndex:
         return self._cache_dir / f"stars-{self._catalogue.checksum[:12]}-layer-{number:02d}.index"
 
     def _from_cache(self, number: int) -> tuple[PatternLayer | None, str]:
-        """The layer of the file, or None and what is wrong with the file, which may also be missing."""
+        """The layer of the file, or None and the name of the file where it is damaged."""
         path = self.path(number)
         if not path.is_file():
             return None, ""
         try:
             layer, self._mappings[number] = map_layer(path, self._catalogue.checksum)
         except LayerFileError as error:
-            return None, "" if str(error) == OUTDATED else f"{files.index_damaged(path.name)} "
+            return None, "" if isinstance(error, OutdatedLayerError) else path.name
         return layer, ""
 
-    def _build(self, number: int, trouble: str, progress: Progress | None) -> PatternLayer:
-        report = progress or (lambda _sentence, _fraction: None)
-        title = f"{trouble}Preparing the star index, {LAYERS_PER_SQ_DEG[number]:g} stars per square degree (once)"
-        report(title, 0.0)
+    def _build(self, number: int, damaged: str, progress: Progress | None) -> PatternLayer:
+        report = progress or (lambda _work, _fraction: None)
+        work = IndexMade(LAYERS_PER_SQ_DEG[number], damaged)
+        report(work, 0.0)
         star = layer_stars(self._catalogue, number)
         position = self._catalogue.position[star]
         neighbours = _nearest(position, neighbours_wanted(number), self._workers)
-        report(title, 0.4)
+        report(work, 0.4)
         with ThreadPoolExecutor(self._workers) as pool:
             layer = build_layer(position, star, neighbours, pool.map)
-        report(title, 0.9)
+        report(work, 0.9)
         kept = self._keep(number, layer)
-        report(title, 1.0)
+        report(work, 1.0)
         return kept
 
     def _keep(self, number: int, layer: PatternLayer) -> PatternLayer:

@@ -21,6 +21,7 @@ from polewright.core.matching.quad_search import ALL_EFFORT, Effort, Question, q
 from polewright.core.matching.regions import Cap, Ring
 from polewright.core.matching.triangles import image_triangles, triangle_poses
 from polewright.core.matching.verdict import Candidates, Judge, regions_of
+from polewright.core.matching.work import FieldsTried, PatchesSearched
 from polewright.core.model import (
     Attitude,
     Camera,
@@ -174,7 +175,7 @@ class Solver:
             seen, tolerance = image_triangles(image, brightest)
             for k, patch in enumerate(patches[:most]):
                 if progress is not None and k % 20 == 19:
-                    progress("Searching the expected part of the sky", k / len(patches))
+                    progress(PatchesSearched(), k / len(patches))
                 index = self._catalogue.around(patch, radius, int(per_field * fields))
                 yield triangle_poses(image, seen, tolerance, self._catalogue.position[index])
 
@@ -230,8 +231,8 @@ class Solver:
         tangents = _half_tangents()
         for k, tangent in enumerate(tangents):
             if progress is not None:
-                width_deg = 2.0 * np.degrees(np.arctan(tangent))
-                progress(f"Trying fields {width_deg:.1f} degrees wide", k / len(tangents))
+                width_deg = float(2.0 * np.degrees(np.arctan(tangent)))
+                progress(FieldsTried(width_deg), k / len(tangents))
             camera = Camera(stars.width_px, stars.height_px, float(stars.width_px / 2.0 / tangent))
             yield image_stars(camera, detections, SCALE_STEP**0.55 - 1.0, hint.mirrored, False, depth)
 

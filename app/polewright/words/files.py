@@ -98,11 +98,6 @@ def damaged(name: str, why: str) -> str:
     return f"{name} is damaged: {why}."
 
 
-def index_damaged(name: str) -> str:
-    """A stored star index that is made anew."""
-    return f"The stored star index {name} is damaged."
-
-
 def damaged_line(number: int, name: str) -> str:
     """A line of a record that is left out."""
     return f"Line {number} of {name} is damaged and left out."

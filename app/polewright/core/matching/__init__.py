@@ -4,6 +4,7 @@ hint.py            what is known beforehand
 image_stars.py     the detected stars under an assumed camera
 codes.py           the shape of four stars as five numbers
 star_quads.py      which fours of an image are tried
+work.py            what takes a while
 layers.py          subsets of the catalogue of even density
 pattern_index.py   all fours of one layer, filed by their codes
 quad_search.py     candidates from the pattern index

@@ -49,10 +49,10 @@ class Reading:
 
 @dataclass(frozen=True)
 class Deed:
-    """Something a hand did, as reported."""
+    """Something a hand did, as reported: a turn of a screw, or anything else to the mount (None)."""
 
     t_s: float
-    what: str
+    screw: Screw | None = None
     turns: float | None = None
 
 
@@ -180,11 +180,9 @@ def _note(facts: NightFacts, before: NightState, state: NightState, line: Logged
     elif isinstance(event, ScrewTurned):
         asked = before.handling.asked if isinstance(before, Running) else None
         turns = event.turns if event.turns is not None else (asked.turns if asked else None)
-        facts.deeds.append(Deed(line.t_s, f"{event.screw.value} screw", turns))
-    elif isinstance(event, BaseLocked):
-        facts.deeds.append(Deed(line.t_s, "locks tightened"))
-    elif isinstance(event, TripodBumped):
-        facts.deeds.append(Deed(line.t_s, "tripod bumped"))
+        facts.deeds.append(Deed(line.t_s, event.screw, turns))
+    elif isinstance(event, BaseLocked | TripodBumped):
+        facts.deeds.append(Deed(line.t_s))
     if not state.aligned:
         facts.aligned_s = None
     elif facts.aligned_s is None:

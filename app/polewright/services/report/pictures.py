@@ -8,6 +8,7 @@ from typing import Protocol
 
 from polewright.core.angles import ARCMIN_PER_RAD, ARCSEC_PER_RAD
 from polewright.core.offset import Offset
+from polewright.core.screws.angles import Screw
 from polewright.services.report.facts import NightFacts
 from polewright.services.report.svg import (
     ACCENT,
@@ -206,9 +207,9 @@ def _draw_deeds(picture: Picture, frame: Frame, facts: NightFacts) -> None:
     y = frame.top + frame.height + 48
     for deed in facts.deeds:
         x = frame.x(deed.t_s / 60.0)
-        if deed.what.startswith("azimuth"):
+        if deed.screw is Screw.AZIMUTH:
             picture.line([(x - 4, y), (x + 4, y)], INK, 2.2)
-        elif deed.what.startswith("altitude"):
+        elif deed.screw is Screw.ALTITUDE:
             picture.line([(x, y - 5), (x, y + 5)], INK, 2.2)
         else:
             picture.circle(x, y, 3.5, INK, 1.6)

@@ -9,13 +9,12 @@ from pathlib import Path
 from PySide6.QtCore import QObject, Qt, Signal, Slot
 
 from polewright.core.errors import PolewrightError
+from polewright.core.matching.work import IndexMade, SolverWork
 from polewright.runtime.engine import Measure
 from polewright.services.measuring import MeasuredFrame, Optics
 from polewright.ui.driving.means import MakeMeasure
 from polewright.ui.view_model import Work
-
-WORTH_TELLING = "Preparing"
-"""Progress of other work is too short to be told."""
+from polewright.words.work import work_words
 
 
 class StoppedPreparingError(PolewrightError):
@@ -73,15 +72,14 @@ class LiveMeasure(QObject):
         self._ended = True
         self._give_up_frame()
 
-    def _on_work(self, what: str, fraction: float) -> None:
+    def _on_work(self, what: SolverWork, fraction: float) -> None:
         if self._stop.is_set() or self._ended:
             self._stop.clear()
             raise StoppedPreparingError("The preparation was stopped; the next frame begins it again.")
-        if not what.startswith(WORTH_TELLING):
-            return
+        if not isinstance(what, IndexMade):
+            return  # other work is too short to be told
         self._telling = True
-        title, _, note = what.partition(",")
-        self._progress.emit(Work(title, note.strip(), fraction))
+        self._progress.emit(Work(*work_words(what), fraction))
 
     @Slot(object)
     def _on_progress(self, work: Work | None) -> None:

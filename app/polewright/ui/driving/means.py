@@ -14,10 +14,10 @@ from polewright.runtime.worker import Answer as WorkerAnswer
 from polewright.services.frame_reader import read_frame
 from polewright.services.measuring import Optics
 from polewright.services.ports import Clock, Scheduler
+from polewright.services.sky_index import Progress
 from polewright.ui.driving.desk import Desk, NightOrder, Tell
 from polewright.ui.wakefulness import NoWakefulness, Wakefulness
 
-Progress = Callable[[str, float], None]
 MakeMeasure = Callable[[Optics, Progress], Measure]
 MakeDesk = Callable[[NightOrder, Tell], Desk]
 
