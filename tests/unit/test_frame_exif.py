@@ -68,7 +68,7 @@ def test_a_picture_made_smaller_has_larger_pixels(tmp_path: Path) -> None:
     frame = read_frame(picture(tmp_path / "a.jpg", {**TAGS, 0xA002: 120}))
     assert frame.pixel_size_um is not None
     assert frame.pixel_size_um.value == pytest.approx(2 * 2.3617, abs=2e-3)
-    assert "scaled from 120 to 60 columns" in frame.pixel_size_um.source
+    assert "scaled from 120 to 60 pixels" in frame.pixel_size_um.source
 
 
 def test_the_position_of_the_satellite_receiver(tmp_path: Path) -> None:
@@ -90,3 +90,14 @@ def test_nonsense_is_left_out(tmp_path: Path, tags: dict[int, Any]) -> None:
     frame = read_frame(picture(tmp_path / "a.jpg", tags))
     assert frame.exposure_s is None and frame.focal_length_mm is None and frame.pixel_size_um is None
     assert frame.utc_mid is not None and frame.utc_mid.source == "modification time of the file"
+
+
+@pytest.mark.parametrize("turned", [False, True])
+def test_a_picture_turned_upright_keeps_its_scale(tmp_path: Path, turned: bool) -> None:
+    """EXIF states the sides as they were taken, 6000 x 4000; software that turns the picture swaps its own."""
+    exif = Image.Exif()
+    exif.get_ifd(EXIF_IFD).update({**TAGS, 0xA002: 6000, 0xA003: 4000})
+    size = (6000, 4000) if turned else (4000, 6000)
+    Image.fromarray(np.full(size, 9, np.uint8)).save(tmp_path / "a.jpg", exif=exif)
+    found = read_frame(tmp_path / "a.jpg").pixel_size_um
+    assert found is not None and found.value == pytest.approx(2.3617, abs=1e-3)

@@ -179,6 +179,36 @@ def test_a_longitude_counted_to_the_west_is_found_out() -> None:
     assert any("check the site" in warning for warning in astray.warnings)
 
 
+WEST = {"SITELAT": "+31 40 49", "SITELONG": "110 52 42"}  # of the same frame, in sexagesimal text
+
+
+@pytest.mark.parametrize(
+    ("witness", "comments"),
+    [
+        ({"LST": "00:05:30"}, {}),
+        ({"RA": "02:05:14.9", "HA": "-01:59:45"}, {}),
+        ({"OBJCTRA": "02 05 14.9", "TELEHA": "22 00 15"}, {}),
+        ({"ST": 0.09167}, {"ST": "[hours] local sidereal time"}),
+    ],
+)
+def test_the_sidereal_time_tells_where_east_is(witness: dict[str, Any], comments: dict[str, str]) -> None:
+    """Stated, or made of hour angle and right ascension: 110.88 W, as the hour angle in degrees says above."""
+    found = facts({**WEST, **witness, "DATE-OBS": "2017-12-20T01:33:43.317", "EXPTIME": 60.0}, comments)
+    assert found.site is not None and found.site.value.lon_deg == pytest.approx(-110.8783, abs=1e-3)
+
+
+def test_a_sidereal_time_that_may_be_degrees_tells_nothing() -> None:
+    found = facts({**WEST, "ST": 12.0, "DATE-OBS": "2017-12-20T01:33:43.317"})
+    assert found.site is not None and found.site.value.lon_deg == pytest.approx(110.8783, abs=1e-3)
+
+
+def test_two_scales_that_differ_are_told() -> None:
+    """The CD matrix of a binned frame beside the SECPIX of the unbinned one."""
+    wcs = {"CTYPE1": "RA---TAN", "CD1_1": -5.5e-4, "CD1_2": 0.0, "CD2_1": 0.0, "CD2_2": 5.5e-4}
+    assert any("1.98" in warning and "0.99" in warning for warning in facts({**wcs, "SECPIX": 0.99}).warnings)
+    assert not any("contradicts" in warning for warning in facts({**wcs, "SECPIX": 1.97}).warnings)
+
+
 @pytest.mark.parametrize(
     ("cards", "comments", "ra", "dec"),
     [

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import bz2
 import gzip
 import io
 import sys
@@ -318,7 +319,7 @@ def claimed(width: int, height: int, data: bytes = b"") -> bytes:
     ("name", "blob", "sentence"),
     [
         ("empty.fits", b"", "empty.fits is empty"),
-        ("text.fits", b"hello" * 1000, "no FITS, TIFF, PNG, JPEG or camera raw"),
+        ("text.fits", b"hello" * 1000, "no FITS, TIFF, PNG, JPEG, BMP or camera raw"),
         ("head.fits", claimed(100, 100)[:1000], "only 1000 bytes long"),
         ("noend.fits", claimed(100, 100).replace(b"END", b"   "), "has no end"),
         ("huge.fits", claimed(10**6, 10**6), "only 2880 bytes are there"),
@@ -385,3 +386,34 @@ def test_a_missing_library_is_not_blamed_on_the_file(monkeypatch: pytest.MonkeyP
     monkeypatch.setitem(sys.modules, "rawpy", None)
     with pytest.raises(FrameReadError, match=r"part of this installation is missing .*doctor"):
         reading.frame_from_bytes("a.dng", bytes(5000), 1.7e9)
+
+
+def test_a_bmp_and_a_bzipped_fits_file(tmp_path: Path) -> None:
+    """Written by Pillow and by astropy with the standard library's bzip2."""
+    shades = np.arange(40 * 60, dtype=np.uint16).reshape(40, 60)
+    Image.fromarray((shades % 251).astype(np.uint8)).save(tmp_path / "a.bmp")
+    assert np.array_equal(read_frame(tmp_path / "a.bmp").pixels, shades % 251)
+    fits.PrimaryHDU(shades).writeto(tmp_path / "a.fits")
+    packed = bz2.compress((tmp_path / "a.fits").read_bytes())
+    (tmp_path / "a.fits.bz2").write_bytes(packed)
+    assert np.array_equal(read_frame(tmp_path / "a.fits.bz2").pixels, shades[::-1])
+    (tmp_path / "b.fits.bz2").write_bytes(packed[:-30])
+    with pytest.raises(FrameReadError, match="ends too early"):
+        read_frame(tmp_path / "b.fits.bz2")
+
+
+@pytest.mark.parametrize(
+    ("start", "what"),
+    [
+        (b"\0\0\0\x18ftypheic", "HEIC picture"),  # ISO/IEC 23008-12, 10.2: the brand
+        (b"\0\0\0\x18ftypisom", "a film"),
+        (b"%PDF-1.7", "PDF"),
+        (b"GIF89a", "GIF"),
+    ],
+)
+def test_files_of_other_kinds_are_called_by_their_name(tmp_path: Path, start: bytes, what: str) -> None:
+    """Nothing is wrong with the disk or the card."""
+    (tmp_path / "a.jpg").write_bytes(start + bytes(5000))
+    with pytest.raises(FrameReadError, match=what) as told:
+        read_frame(tmp_path / "a.jpg")
+    assert "disk" not in str(told.value)

@@ -17,7 +17,7 @@ from polewright.words.kinds import told_facts
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """FRAME and the camera options."""
-    parser.add_argument("frame", type=Path, metavar="FRAME", help="FITS, TIFF, PNG, JPEG or raw file")
+    parser.add_argument("frame", type=Path, metavar="FRAME", help="FITS, TIFF, PNG, JPEG, BMP or raw file")
     add_camera_options(parser)
 
 

@@ -14,6 +14,11 @@ def ignored(origin: str, name: str, value: str, why: str) -> str:
     return f"{origin} {name} = {value[:40]!r} is ignored: {why}."
 
 
+def not_read(name: str, what: str) -> str:
+    """A file that is nothing but of another kind."""
+    return f"{name} is {what}, which is not read: let the camera save FITS, TIFF, JPEG or its raw format."
+
+
 def exif_time_ignored(why: str) -> str:
     """EXIF's time makes no sense."""
     return f"EXIF DateTimeOriginal is ignored: {why}"
@@ -34,6 +39,14 @@ def scales_contradict(computed: float, source: str, stated: float) -> str:
     return (
         f"The header contradicts itself: focal length and pixel size make {computed:.3g} arcsec per pixel,"
         f" {source} says {stated:.3g}."
+    )
+
+
+def scales_differ(used: str, used_arcsec: float, other: str, other_arcsec: float) -> str:
+    """Two scales in one header, arcsec per pixel; the first is used."""
+    return (
+        f"The header contradicts itself: {used} says {used_arcsec:.3g} arcsec per pixel, {other} {other_arcsec:.3g}."
+        " The first is used: check the binning."
     )
 
 

@@ -26,11 +26,11 @@ Tags = Mapping[str, Any]
 logging.getLogger("exifread").addHandler(logging.NullHandler())  # its complaints are not for the console
 
 
-def facts_from_exif(blob: bytes, width_px: int, utc_offset_hours: float | None) -> FrameFacts:
+def facts_from_exif(blob: bytes, shape: tuple[int, ...], utc_offset_hours: float | None) -> FrameFacts:
     """Facts of a JPEG, PNG, TIFF or raw file; empty facts, with a warning, when the EXIF block is damaged."""
     import exifread
 
-    if blob.startswith(b"\x89PNG") and b"eXIf" not in blob:
+    if blob.startswith(b"BM") or (blob.startswith(b"\x89PNG") and b"eXIf" not in blob):
         return FrameFacts()
     try:
         tags = exifread.process_file(io.BytesIO(blob), details=False, extract_thumbnail=False)
@@ -43,7 +43,7 @@ def facts_from_exif(blob: bytes, width_px: int, utc_offset_hours: float | None) 
         utc_mid=moment,
         exposure_s=exposure,
         focal_length_mm=_within(tags, "EXIF FocalLength", FOCAL_MM),
-        pixel_size_um=_pixel_size(tags, width_px, warnings),
+        pixel_size_um=_pixel_size(tags, max(shape[-2:]), warnings),
         site=_site(tags),
         camera=_text(tags, "Image Model"),
         time_withheld=withheld,
@@ -109,17 +109,20 @@ def _middle(
     return Sourced(utc.plus_seconds(half), source), False
 
 
-def _pixel_size(tags: Tags, width_px: int, warnings: list[str]) -> Sourced[float] | None:
-    """From the focal-plane resolution, scaled when the picture was made smaller after it was taken."""
+def _pixel_size(tags: Tags, longest_px: int, warnings: list[str]) -> Sourced[float] | None:
+    """From the focal-plane resolution, scaled when the picture was made smaller after it was taken.
+
+    The longer sides are compared: a picture that was turned upright has as many pixels.
+    """
     resolution, unit = _numbers(tags, "EXIF FocalPlaneXResolution"), _numbers(tags, "EXIF FocalPlaneResolutionUnit")
     if len(resolution) != 1 or resolution[0] <= 0.0:
         return None
     size = UNIT_UM.get(int(unit[0]) if unit else 2, 0.0) / resolution[0]
     source = "EXIF FocalPlaneXResolution"
-    taken = _numbers(tags, "EXIF ExifImageWidth")
-    if len(taken) == 1 and taken[0] > 0.0 and abs(taken[0] / width_px - 1.0) > SAME_SIZE:
-        size *= taken[0] / width_px
-        source += f", scaled from {taken[0]:g} to {width_px} columns"
+    taken = max((*_numbers(tags, "EXIF ExifImageWidth"), *_numbers(tags, "EXIF ExifImageLength")), default=0.0)
+    if taken > 0.0 and abs(taken / longest_px - 1.0) > SAME_SIZE:
+        size *= taken / longest_px
+        source += f", scaled from {taken:g} to {longest_px} pixels"
     if not PIXEL_UM[0] <= size <= PIXEL_UM[1]:
         warnings.append(files.exif_pixels_ignored(size))
         return None

@@ -11,7 +11,13 @@ from pathlib import PurePath
 
 from polewright.services.frame_reader.facts import FrameFacts, NotPlainError, Raster
 from polewright.services.frame_reader.picture import read_picture
-from polewright.services.frame_reader.plain_fits import FITS_START, read_bare_fits, read_fits, read_gzipped_fits
+from polewright.services.frame_reader.plain_fits import (
+    FITS_START,
+    read_bare_fits,
+    read_bzipped_fits,
+    read_fits,
+    read_gzipped_fits,
+)
 from polewright.services.frame_reader.raw_photo import read_raw_photo
 from polewright.services.frame_reader.tiff import read_tiff
 
@@ -44,10 +50,12 @@ RAW = Family(
 )
 FITS = Family(frozenset({".fits", ".fit", ".fts", ".fz"}), read_fits, (FITS_START,), bare=read_bare_fits)
 GZIPPED_FITS = Family(frozenset({f"{suffix}.gz" for suffix in FITS.suffixes}), read_gzipped_fits, (b"\x1f\x8b",))
+BZIPPED_FITS = Family(frozenset({f"{suffix}.bz2" for suffix in FITS.suffixes}), read_bzipped_fits, (b"BZh",))
 TIFF = Family(frozenset({".tif", ".tiff"}), read_tiff, (b"II*\0", b"MM\0*", b"II+\0", b"MM\0+"))
 PNG = Family(frozenset({".png"}), read_picture, (b"\x89PNG\r\n\x1a\n",), b"\0\0\0\0IEND\xaeB`\x82", last=True)
 JPEG = Family(frozenset({".jpg", ".jpeg"}), read_picture, (b"\xff\xd8\xff",), b"\xff\xd9")
-FAMILIES = (RAW, FITS, GZIPPED_FITS, TIFF, PNG, JPEG)
+BMP = Family(frozenset({".bmp"}), read_picture, (b"BM",))
+FAMILIES = (RAW, FITS, GZIPPED_FITS, BZIPPED_FITS, TIFF, PNG, JPEG, BMP)
 
 FRAME_SUFFIXES = frozenset().union(*(family.suffixes for family in FAMILIES))
 """Lower-case endings of the names of frame files."""
@@ -64,3 +72,21 @@ def family_of(name: str, blob: bytes) -> Family | None:
     if PurePath(name).suffix.lower() in RAW.suffixes:
         return RAW
     return next((family for family in FAMILIES if family.starts and blob.startswith(family.starts)), None)
+
+
+OTHER_KINDS: tuple[tuple[int, bytes, str], ...] = (  # place, bytes, what it is
+    (4, b"ftyphe", "a HEIC picture"),
+    (4, b"ftypmif1", "a HEIC picture"),
+    (4, b"ftypavif", "an AVIF picture"),
+    (4, b"ftyp", "a film"),
+    (8, b"AVI ", "a film"),
+    (8, b"WEBP", "a WebP picture"),
+    (0, b"GIF8", "a GIF picture"),
+    (0, b"%PDF", "a PDF document"),
+    (0, b"PK\x03\x04", "a zip archive"),
+)
+
+
+def other_kind(blob: bytes) -> str | None:
+    """What a file is that is whole, but of a kind that is not read; None where nobody knows."""
+    return next((what for at, mark, what in OTHER_KINDS if blob[at:].startswith(mark)), None)

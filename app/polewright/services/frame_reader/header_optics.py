@@ -29,7 +29,11 @@ class HeaderOptics:
 def read_optics(header: Header) -> HeaderOptics:
     """What the header says about the optics, each value checked against the others where three are given."""
     focal = header.first_number(("FOCALLEN", "FOCAL"), *FOCAL_MM)
-    scale = header.first_number(SCALE_KEYS, *SCALE_ARCSEC) or _matrix_scale(header)
+    stated, matrix = header.first_number(SCALE_KEYS, *SCALE_ARCSEC), _matrix_scale(header)
+    scale = stated or matrix
+    if stated is not None and matrix is not None and abs(math.log(stated.value / matrix.value)) > AGREE:
+        told = files.scales_differ(stated.source, stated.value, matrix.source, matrix.value)
+        header.warnings.append(told)
     pixel = _pixel_size(header, focal, scale)
     if focal is not None and pixel is not None and scale is not None:
         computed = ARCSEC_MM_PER_UM * pixel.value / focal.value

@@ -21,6 +21,9 @@ SITE_KEYS = (
 )
 HEIGHT_M = (-500.0, 9000.0)
 HALF_HOUR_DEG = 7.5
+SIDEREAL_KEYS, HOUR_ANGLE_KEYS = ("LST", "ST", "SIDEREAL"), ("HA", "TELEHA", "TELHA")
+RIGHT_ASCENSION_KEYS = ("RA", "TELERA", "TELRA", "OBJCTRA")
+HOURS = re.compile(r"\bhours?\b", re.IGNORECASE)
 ZONE_SLACK_DEG = 60.0  # a time zone with summer time is nowhere further from its meridian (China west: 48 degrees)
 LETTER = re.compile(r"(?:^\s*([NSEW])\s*)|(?:\s*([NSEW])\s*$)")  # capitals only: a small s is a second
 
@@ -86,8 +89,8 @@ def _geocentric_site(header: Header) -> Sourced[Site] | None:
 def _east(header: Header, lon: float, lon_key: str, utc: Utc | None, utc_offset_hours: float | None) -> float:
     """`lon`, or -lon when the header itself shows that it counts longitude to the west.
 
-    Two witnesses: hour angle and right ascension of the pointing together give the sidereal time, and a time zone
-    in the date gives the longitude to within ZONE_SLACK_DEG.
+    Two witnesses: the sidereal time, stated or made of hour angle and right ascension of the pointing, and a time
+    zone in the date, which gives the longitude to within ZONE_SLACK_DEG.
     """
     witness = _sidereal_longitude(header, utc)
     slack = HALF_HOUR_DEG
@@ -105,13 +108,43 @@ def _east(header: Header, lon: float, lon_key: str, utc: Utc | None, utc_offset_
 
 
 def _sidereal_longitude(header: Header, utc: Utc | None) -> float | None:
-    """East longitude, degrees, that hour angle + RA - Greenwich sidereal time makes; None when not stated."""
-    ra, hour_angle = header.raw("RA"), header.raw("HA")
-    if utc is None or not isinstance(ra, float) or not isinstance(hour_angle, float):
+    """East longitude, degrees, that the sidereal time of the place makes; None when the header does not tell it."""
+    sidereal = _sidereal_deg(header)
+    if utc is None or sidereal is None:
         return None
-    if not (0.0 <= ra < 360.0 and abs(hour_angle) <= 360.0 and abs(hour_angle) > 24.0):
-        return None  # up to 24 it may as well be hours
-    return math.remainder(ra + hour_angle - math.degrees(greenwich_mean_sidereal_rad(utc)), 360.0)
+    return math.remainder(sidereal - math.degrees(greenwich_mean_sidereal_rad(utc)), 360.0)
+
+
+def _sidereal_deg(header: Header) -> float | None:
+    stated = next((turn for name in SIDEREAL_KEYS if (turn := _turn_deg(header, name)) is not None), None)
+    if stated is not None:
+        return stated
+    ra = next((turn for name in RIGHT_ASCENSION_KEYS if (turn := _turn_deg(header, name)) is not None), None)
+    hour_angle = next((turn for name in HOUR_ANGLE_KEYS if (turn := _turn_deg(header, name)) is not None), None)
+    return None if ra is None or hour_angle is None else ra + hour_angle
+
+
+def _turn_deg(header: Header, name: str) -> float | None:
+    """Degrees of a value in hours: sexagesimal text, or a number whose comment speaks of hours; and of a number that
+    can only be degrees, or is a right ascension. Any other number may be either."""
+    value, comment = header.raw(name), header.comment(name)
+    hours = sexagesimal(value) if isinstance(value, str) and not _is_number(value) else None
+    if hours is not None:
+        return 15.0 * hours if abs(hours) <= 24.0 else None
+    number = _degrees(value.strip()) if isinstance(value, str) else value
+    if not isinstance(number, int | float) or isinstance(number, bool) or not abs(number) <= 360.0:
+        return None
+    if HOURS.search(comment):
+        return 15.0 * number if abs(number) <= 24.0 else None
+    return float(number) if abs(number) > 24.0 or name in RIGHT_ASCENSION_KEYS else None
+
+
+def _is_number(text: str) -> bool:
+    try:
+        float(text)
+    except ValueError:
+        return False
+    return True
 
 
 def read_pointing(header: Header, shape: tuple[int, ...]) -> Sourced[SkyPosition] | None:
@@ -146,7 +179,7 @@ def _right_ascension(header: Header, name: str) -> float | None:
     number = header.number(name, 0.0, 360.0)
     if number is None:
         return None
-    if re.search(r"\bhours?\b", header.comment(name), re.IGNORECASE) and number < 24.0:
+    if HOURS.search(header.comment(name)) and number < 24.0:
         return 15.0 * number
     return number % 360.0
 

@@ -1,4 +1,4 @@
-"""PNG and JPEG pictures, read by Pillow.
+"""PNG, JPEG and BMP pictures, read by Pillow.
 
 An orientation mark is not applied: the camera sets it by gravity, and it may change while the mount turns.
 """
@@ -17,7 +17,7 @@ from polewright.words import files
 FULL_ADU = {"uint8": 255.0, "uint16": 65535.0}
 PNG_MAGIC = b"\x89PNG\r\n\x1a\n"
 PLAIN_MODE = {"1": "L", "P": "RGB", "PA": "RGB", "CMYK": "RGB", "YCbCr": "RGB", "LAB": "RGB", "HSV": "RGB"}
-FORMATS = ("PNG", "JPEG", "TIFF")
+FORMATS = ("PNG", "JPEG", "TIFF", "BMP")
 
 
 def read_picture(blob: bytes, utc_offset_hours: float | None) -> tuple[Raster, FrameFacts]:
@@ -36,4 +36,4 @@ def read_picture(blob: bytes, utc_offset_hours: float | None) -> tuple[Raster, F
     if blob.startswith(PNG_MAGIC) and len(blob) > 25 and blob[24] == 16 and blob[25] in (2, 6):
         warnings = (files.EIGHT_BITS,)
     full = FULL_ADU.get(samples.dtype.name)
-    return Raster(samples, full, False, warnings), facts_from_exif(blob, samples.shape[-1], utc_offset_hours)
+    return Raster(samples, full, False, warnings), facts_from_exif(blob, samples.shape, utc_offset_hours)

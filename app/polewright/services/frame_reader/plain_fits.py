@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import bz2
 import gzip
 import io
 import re
@@ -52,6 +53,17 @@ def read_fits(blob: bytes, utc_offset_hours: float | None, *, plain: bool = Fals
 def read_gzipped_fits(blob: bytes, utc_offset_hours: float | None) -> tuple[Raster, FrameFacts]:
     """The same of a FITS file within a gzip file."""
     content = unpack_gzip(blob)
+    if not content.startswith(FITS_START):
+        raise DamagedError("what it holds is no FITS file")
+    return read_fits(content, utc_offset_hours)
+
+
+def read_bzipped_fits(blob: bytes, utc_offset_hours: float | None) -> tuple[Raster, FrameFacts]:
+    """The same of a FITS file within a bzip2 file."""
+    unpacker = bz2.BZ2Decompressor()
+    content = unpacker.decompress(blob, MAX_BYTES)
+    if not unpacker.eof:
+        raise DamagedError("it ends too early, or unpacks to more than any camera delivers")
     if not content.startswith(FITS_START):
         raise DamagedError("what it holds is no FITS file")
     return read_fits(content, utc_offset_hours)

@@ -25,4 +25,4 @@ def read_raw_photo(blob: bytes, utc_offset_hours: float | None) -> tuple[Raster,
     if samples.ndim not in (2, 3):
         raise DamagedError("LibRaw finds no picture in it")
     full = float(white) if white else None
-    return Raster(samples, full, mosaic), facts_from_exif(blob, samples.shape[-1], utc_offset_hours)
+    return Raster(samples, full, mosaic), facts_from_exif(blob, samples.shape, utc_offset_hours)

@@ -9,7 +9,7 @@ from pathlib import Path
 from polewright.core.errors import FrameReadError
 from polewright.core.model import Frame
 from polewright.services.frame_reader.facts import DamagedError, FrameFacts, NotPlainError, Raster
-from polewright.services.frame_reader.families import family_of
+from polewright.services.frame_reader.families import family_of, other_kind
 from polewright.services.frame_reader.file_time import fallback_time, file_time
 from polewright.services.frame_reader.luminance import luminance
 from polewright.services.frame_reader.saturation import saturation_adu
@@ -39,7 +39,7 @@ def frame_from_bytes(
     try:
         raster, facts = _unpack(name, blob, utc_offset_hours, plain)
         return _assemble(name, raster, facts, modified_s)
-    except NotPlainError:
+    except (NotPlainError, FrameReadError):
         raise
     except MemoryError as error:
         raise FrameReadError(
@@ -92,7 +92,10 @@ def bytes_of(path: Path) -> tuple[bytes, float]:
 def _unpack(name: str, blob: bytes, utc_offset_hours: float | None, plain: bool) -> tuple[Raster, FrameFacts]:
     family = family_of(name, blob)
     if family is None:
-        raise DamagedError("it is no FITS, TIFF, PNG, JPEG or camera raw file")
+        what = other_kind(blob)
+        if what is not None:
+            raise FrameReadError(files.not_read(name, what))
+        raise DamagedError("it is no FITS, TIFF, PNG, JPEG, BMP or camera raw file")
     return (family.bare if plain else family.read)(blob, utc_offset_hours)
 
 

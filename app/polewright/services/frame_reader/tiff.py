@@ -39,7 +39,7 @@ def read_tiff(blob: bytes, utc_offset_hours: float | None) -> tuple[Raster, Fram
     if inverted and planes.dtype.kind == "u":
         planes = np.iinfo(planes.dtype).max - planes
     full = float(np.iinfo(planes.dtype).max) if planes.dtype in (np.uint8, np.uint16) else None
-    return Raster(planes, full, mosaic), facts_from_exif(blob, planes.shape[-1], utc_offset_hours)
+    return Raster(planes, full, mosaic), facts_from_exif(blob, planes.shape, utc_offset_hours)
 
 
 def _full_size_page(file: Any) -> Any:
