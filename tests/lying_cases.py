@@ -133,14 +133,14 @@ def _shuffled(folder: Path, capture: Capture) -> tuple[Capture, list[Path]]:
 
 def _twice(folder: Path, capture: Capture) -> tuple[Capture, None]:
     found = copied(folder, capture)
-    shutil.copy2(found.frames[1], folder / "again.fits")
+    shutil.copy2(found.frames[1], folder / "calm-0002-copy.fits")
     return found, None
 
 
 def _twice_new_time(folder: Path, capture: Capture) -> tuple[Capture, None]:
     """A frozen camera: the same pixels again, with a new time."""
     found, _ = _twice(folder, capture)
-    shift_clock(folder / "again.fits", 60.0)
+    shift_clock(folder / "calm-0002-copy.fits", 60.0)
     return found, None
 
 

@@ -54,7 +54,7 @@ def test_the_imaging_run_is_watched_by_keys(bench: Bench, tmp_path: Path) -> Non
     for event in frames[:kick]:
         engine.post(event)
     quiet = bench.view
-    assert quiet.instruction.sentence == "Watching. Image on." and quiet.instruction.tone is Mood.GOOD
+    assert quiet.instruction.sentence == "Watching. Keep imaging." and quiet.instruction.tone is Mood.GOOD
     assert quiet.proof is not None and [fact.label for fact in quiet.proof.facts][-1] == "shifts"
     bench.key(Qt.Key.Key_G)
     assert engine.state.watching is not None and engine.state.watching.guided is True
@@ -68,7 +68,7 @@ def test_the_imaging_run_is_watched_by_keys(bench: Bench, tmp_path: Path) -> Non
     assert told.proof is not None and told.proof.facts[-1].value == "90″"
     assert phrase_for(quiet, told) == MOVED
     bench.key(Qt.Key.Key_F)
-    assert bench.view.instruction.sentence == "Watching. Image on."
+    assert bench.view.instruction.sentence == "Watching. Keep imaging."
     bench.driver.act(want.ChooseFolder(tmp_path / "frames"))
     assert bench.desk.watched == tmp_path / "frames"
     bench.driver.act(events.TripodBumped(NOW))

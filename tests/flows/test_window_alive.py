@@ -38,7 +38,7 @@ def test_a_slow_folder_does_not_hold_up_the_window(qtbot: QtBot, monkeypatch: py
     qtbot.addWidget(window)
     window.show_view(PAGES["first-run"]())
     window.folders.worker.ask("folder", lambda: gate.wait(10), lambda done: None)
-    window.folders.ask("Where do the frames land?", Path.home())
+    window.folders.ask("Which folder does the camera write to?", Path.home())
     assert window.folders.note == "Looking …"
     window._on_page_left()
     gate.set()

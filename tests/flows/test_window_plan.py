@@ -104,7 +104,7 @@ def test_a_plan_entered_in_the_window_is_tonights(bench: Bench, tmp_path: Path) 
     shown = page(bench).view
     assert shown is not None and shown.form.declination == "69.1", "the list knows where it stands"
     assert shown.problem == "" and len(shown.plots) == 3 and not shown.form.guided
-    assert shown.status == "In force: 30″, usual tolerance."
+    assert shown.status == "In use: 30″, usual tolerance."
     assert state_of(bench).plan.origin is ToleranceOrigin.USUAL  # type: ignore[union-attr]
 
     bench.key(RETURN, CTRL)

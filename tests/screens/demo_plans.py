@@ -70,8 +70,8 @@ def whole() -> PlanView:
         FORM,
         "NGC 7293: planetary nebula in Aquarius.\nHour angle −1.8 to +1.8 h, west positive, about the meridian.\n"
         "0.97″ per pixel, 1.7° × 1.1°.",
-        headline="This plan asks for more than can be kept.",
-        status="In force: 30″, usual tolerance.",
+        headline="This plan asks for more than can be held.",
+        status="In use: 30″, usual tolerance.",
         ready=True,
         facts=FACTS,
         plots=plots(),

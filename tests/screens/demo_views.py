@@ -109,7 +109,7 @@ ALWAYS = (
     Action("Begin this stage again", "Ctrl+R", events.RestartAsked(NOW), Weight.MENU),
     Action("Choose another folder", "Ctrl+O", want.ChooseFolder(), Weight.MENU),
     Action("Change the target pole", "T", events.TargetChanged(NOW, TargetPole.TRUE, 0.9), Weight.MENU),
-    Action("Write out the night", "Ctrl+E", want.ExportNight(), Weight.MENU),
+    Action("Export the night", "Ctrl+E", want.ExportNight(), Weight.MENU),
     Action("Leave this night", "Ctrl+W", want.LeaveNight(), Weight.MENU),
 )
 
@@ -167,7 +167,7 @@ def orientation() -> View:
             ),
         ),
         frame=frame_picture(),
-        actions=(Action("It stands", "Return", events.NextAsked(NOW), Weight.PRIMARY), *ALWAYS),
+        actions=(Action("Mount is set up", "Return", events.NextAsked(NOW), Weight.PRIMARY), *ALWAYS),
     )
 
 
@@ -411,7 +411,7 @@ def proof() -> View:
         timeline=timeline(),
         actions=(
             Action("Done for tonight", "Return", events.Accepted(NOW), Weight.PRIMARY),
-            Action("Make it finer", "F", events.BackAsked(NOW), Weight.PRIMARY),
+            Action("Align more closely", "F", events.BackAsked(NOW), Weight.PRIMARY),
             *ALWAYS,
         ),
     )
@@ -446,7 +446,7 @@ def drifting() -> View:
         ),
         numbers=(
             Fact("azimuth", "0.4′", "west, ± 0.1′, by drift"),
-            Fact("altitude", "not yet", "another field tells it"),
+            Fact("altitude", "not yet", "needs the other field"),
             Fact("time left", "12 min 40 s", "one frame ± 0.5″"),
         ),
         actions=(
@@ -479,7 +479,7 @@ def watching() -> View:
     return replace(
         proof(),
         instruction=Instruction(
-            "Watching. Image on.", "The alignment is proved. Nothing has moved.", "", "Watching. Image on.", Mood.GOOD
+            "Watching. Keep imaging.", "The alignment is proved. Nothing has moved.", "", "Watching. Keep imaging.", Mood.GOOD
         ),
         proof=Proof(
             (
@@ -491,7 +491,7 @@ def watching() -> View:
         ),
         actions=(
             Action("Done for tonight", "Return", want.LeaveNight(), Weight.PRIMARY),
-            Action("Make it finer", "F", events.BackAsked(NOW), Weight.PRIMARY),
+            Action("Align more closely", "F", events.BackAsked(NOW), Weight.PRIMARY),
             Action("It is unguided", "G", events.GuidingSwitched(NOW, False)),
             *(action for action in ALWAYS if action.label != "Undo"),
         ),
@@ -522,7 +522,7 @@ def moved() -> View:
         ),
         actions=(
             Action("Measure again", "Return", events.TripodBumped(NOW), Weight.PRIMARY),
-            Action("Image on", "F", events.ShiftPutAway(NOW), Weight.PRIMARY),
+            Action("Keep imaging", "F", events.ShiftPutAway(NOW), Weight.PRIMARY),
             Action("It is unguided", "G", events.GuidingSwitched(NOW, False)),
             *(action for action in ALWAYS if action.label != "Undo"),
         ),

@@ -59,7 +59,7 @@ def test_a_quiet_run_is_watched_and_nothing_is_said(aligned: NightState) -> None
     assert state.watching.free and not state.watching.held, "the worm shows that nothing guides"
     assert state.watching.checked_s == state.now_s
     advice = advise(state)
-    assert say(advice).instruction == "Watching. Image on." and advice.mood is Mood.GOOD
+    assert say(advice).instruction == "Watching. Keep imaging." and advice.mood is Mood.GOOD
     assert advice.action == Done(False)
     assert state.proof == aligned.proof, "frames of the imaging run are no proof"
 
@@ -76,7 +76,7 @@ def test_a_kick_is_told_with_size_and_time_and_can_be_put_away(aligned: NightSta
     assert advice.action is Do.MEASURE_AGAIN and advice.mood is Mood.TROUBLE
     assert ("30″" in say(advice).why and "60″" in say(advice).why) or "1.0′" in say(advice).why
     state, _ = step(state, ShiftPutAway(state.now_s))
-    assert say(advise(state)).instruction == "Watching. Image on."
+    assert say(advise(state)).instruction == "Watching. Keep imaging."
     assert "1 time" in say(advise(state)).why
 
 

@@ -71,7 +71,7 @@ def test_a_form_says_what_is_wrong_and_when_it_is_ready() -> None:
     good = Known("52.35", "350", "80", folder="/frames")
     assert site_of(good) == Site(52.35, pytest.approx(-10.0), 80.0)  # type: ignore[arg-type]
     assert form_view(good, "").ready
-    assert form_view(good, "").optics_from == "may stay empty: the stars tell"
+    assert form_view(good, "").optics_from == "may be left empty: the stars give the scale"
     assert not form_view(good, "This folder does not exist.").ready
     assert isinstance(optics_of(Known(focal_length="0")), str)
     assert optics_of(Known(focal_length="240", pixel_size="4,5")) == Optics(240.0, 4.5)

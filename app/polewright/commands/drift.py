@@ -155,7 +155,11 @@ def _where_sentences(positions: Sequence[DriftPosition], each_s: float, wanted_r
     lines = [
         f"For the {p.why}: {place_text(p.hour_angle_h)}, declination {p.declination_deg:+.0f}°,"
         f" {p.altitude_deg:.0f}° high"
-        + (f" (the air alone fakes {abs(p.refraction_arcmin):.1f}′ there; it is taken out)" if _airy(p) else "")
+        + (
+            f" (refraction alone looks like {abs(p.refraction_arcmin):.1f}′ there; it is allowed for)"
+            if _airy(p)
+            else ""
+        )
         for p in positions
     ]
     return [

@@ -24,7 +24,7 @@ from polewright.services.rehearsal_folders import rehearsal_folder
 from polewright.simulate.night import scenario_named
 from polewright.simulate.scenarios import SCENARIOS
 from polewright.words.coach import say
-from polewright.words.numbers import angle_text, number_text, offset_words, rate_text
+from polewright.words.numbers import angle_text, counted, number_text, offset_words, rate_text
 
 if TYPE_CHECKING:
     from polewright.ui.driving.night_shots import NightShots
@@ -173,7 +173,7 @@ def summary(score: Score) -> list[str]:
         f"{'azimuth':10}{_learned(score.azimuth):38}{_true(score.azimuth)}",
         f"{'altitude':10}{_learned(score.altitude):38}{_true(score.altitude)}",
         "",
-        f"From {total_text(score.start)} to {total_text(score.truth)} in {score.goes} goes at the screws"
+        f"From {total_text(score.start)} to {total_text(score.truth)} in {counted(score.goes, 'adjustment')}"
         f" ({score.turns} moves{_wrong(score.wrong_turns)}), {score.frames} frames, {score.minutes:.0f} minutes.",
     ]
 

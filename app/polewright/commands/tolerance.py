@@ -146,7 +146,7 @@ def _too_much_asked(plan: ImagingPlan, facts: Tolerance) -> list[str]:
     shorter = longest_exposure_s(plan, facts.target, facts.advised_rad)
     cure = f"expose {duration_text(shorter)}" if isinstance(shorter, float) and shorter >= 1.0 else "a shorter focus"
     return [
-        f"  That is more than this plan bears: better than {angle_text(facts.floor_rad)} can hardly be measured and"
+        f"  This plan would need better, but better than {angle_text(facts.floor_rad)} can hardly be measured and"
         f" kept. Instead: {cure}{'' if plan.guided else ', or guide'}."
     ]
 

@@ -72,7 +72,7 @@ class FirstPage(FullPanel):
         self.elevation = Field("Height", "m", self)
         self.focal_length = Field("Focal length", "mm", self)
         self.pixel_size = Field("Pixel size", "µm", self)
-        self.folder = Field("Folder where the frames land", "", self)
+        self.folder = Field("Folder the camera writes to", "", self)
         self.fields = (
             self.latitude, self.longitude, self.elevation, self.focal_length, self.pixel_size, self.folder,
         )  # fmt: skip

@@ -17,7 +17,7 @@ WINDOW_ACTIONS: tuple[Action, ...] = (
     Action("red light", "N", OfTheWindow.RED_LIGHT, Weight.MENU),
     Action("brighter", "+", OfTheWindow.BRIGHTER, Weight.MENU),
     Action("dimmer", "-", OfTheWindow.DIMMER, Weight.MENU),
-    Action("read from afar", "R", OfTheWindow.READING, Weight.MENU),
+    Action("reading mode", "R", OfTheWindow.READING, Weight.MENU),
     Action("full screen", FULL_SCREEN, OfTheWindow.FULL_SCREEN, Weight.MENU),
     Action("sound", "S", OfTheWindow.SOUND, Weight.MENU),
     Action("voice", "V", OfTheWindow.SPEECH, Weight.MENU),
@@ -99,4 +99,4 @@ def all_keys(view: View) -> tuple[tuple[str, str], ...]:
     if view.replay is not None:
         pairs += REPLAY_KEYS
     pairs += [(a.key, a.label) for a in WINDOW_ACTIONS]
-    return (*pairs, ("M", "menu"), ("Tab", "next button"), ("Escape", "leave what lies on top"))
+    return (*pairs, ("M", "menu"), ("Tab", "next button"), ("Escape", "close this page"))

@@ -151,7 +151,7 @@ class MainWindow(QWidget):
         elif isinstance(intent, want.ChooseFolder) and intent.folder is None:
             self._ask_folder()
         elif isinstance(intent, want.OpenReplay) and intent.recording is None:
-            self.folders.ask("Which night shall be played?", Path.home(), RECORDING_ENDINGS)
+            self.folders.ask("Which night do you want to play?", Path.home(), RECORDING_ENDINGS)
             self._bring(self.folders)
         else:
             self.wanted.emit(intent)
@@ -264,7 +264,7 @@ class MainWindow(QWidget):
 
     def _ask_folder(self) -> None:
         typed = self.first.folder.edit.text().strip()
-        self.folders.ask("Where do the frames land?", Path(typed).expanduser() if typed else Path.home())
+        self.folders.ask("Which folder does the camera write to?", Path(typed).expanduser() if typed else Path.home())
         self._bring(self.folders)
 
     def _on_page_left(self) -> None:

@@ -25,7 +25,7 @@ class TroublePanel(Panel):
     def __init__(self, parent: QWidget | None = None) -> None:
         super().__init__(parent)
         self.trouble: Trouble | None = None
-        self.close_button = PlainButton("Put away", "Escape", parent=self)
+        self.close_button = PlainButton("Dismiss", "Escape", parent=self)
         self.close_button.clicked.connect(self._on_close)
         self._room = QVBoxLayout(self)
         self._room.addWidget(self.close_button, 0, TOP_RIGHT)

@@ -246,7 +246,7 @@ def _draw_marker(painter: QPainter, canvas: Canvas, reticle: Reticle, marker: tu
     if stale:
         _draw_caption(painter, canvas, at, reticle.stale_text)
     elif canvas.scale.beyond(reticle.axis.east_arcmin, reticle.axis.up_arcmin):
-        _draw_caption(painter, canvas, at, "beyond the rim")
+        _draw_caption(painter, canvas, at, "more than 10° off")
 
 
 def _draw_ellipse(painter: QPainter, canvas: Canvas, reticle: Reticle, marker: tuple[float, float]) -> None:

@@ -25,6 +25,7 @@ from polewright.words.frames import clouded_words, frame_gain, frame_headline, f
 from polewright.words.numbers import (
     angle_text,
     clock_face_text,
+    counted,
     duration_text,
     number_text,
     offset_words,
@@ -40,7 +41,7 @@ WORTH_SAYING = 0.75  # a turn that leaves more than this share of the error is n
 WORTH_NAMING_ARCMIN = 5.0  # a component of the drift less sure than that is not told
 TAKE_CARE = "Then hands off. Hold the telescope before you loosen a clutch; leave declination alone."
 TRIAL = "A trial: it shows what this screw does. Loosen the opposite screw first; mark the head with a dot."
-HOPELESS = "With so much scatter hours would not do: expose longer, or wait for steadier air."
+HOPELESS = "With so much scatter even hours would not be enough: expose longer, or wait for steadier air."
 SETTLES = (
     "A tripod that still settles moves the stars as a wrong axis does. Not on a pier, nor when it has stood for half"
     " an hour: then skip this."
@@ -126,7 +127,7 @@ def _turning(why: it.Turning) -> Told:
             return Told("Hands off. Waiting for a frame.", where)
         case it.DoesNotFit(_, frame, places):
             what = (
-                f"{places} places do not agree with each other: declination slips, or the tripod gives."
+                f"{places} places do not agree with each other: declination slips, or the tripod is giving way."
                 if frame is None
                 else f"Frame {frame} does not fit the others: declination slipped, or the tripod was moved."
             )
@@ -174,7 +175,7 @@ def _measuring(why: it.Measuring) -> Told:
             return Told(sentence, "The axis is still moving, or has just been touched.")
         case it.WeakGeometry(west_deg, sigma_rad, doubt):
             warning = "" if doubt is None else follow_words(doubt)
-            seen = f"Here the screws can hardly be seen; near the meridian they can. {warning}".strip()
+            seen = f"A turn of the screws hardly shows here; near the meridian it does. {warning}".strip()
             return Told(_rotate(west_deg), seen, f"The uncertainty falls below {angle_text(sigma_rad)}.")
         case it.MoreFrames(sigma_rad, frames):
             more = f"about {frames} more frames make it sure."
@@ -256,7 +257,7 @@ def _locks(why: it.Locking) -> Told:
             return Told("Tighten the base locks once, as a trial.", on_many)
         case it.LocksWanted(offset, tolerance_rad, aimed):
             here = "" if offset is None else f"{_total(offset)} off, needed {angle_text(tolerance_rad)}. "
-            reason = "Beside the pole by what the locks will shift. " if aimed else here
+            reason = "Aimed beside the pole by what the locks will shift. " if aimed else here
             return Told("Tighten the base locks evenly.", f"{reason}{may_move}")
         case it.LocksToLoosen(shift_rad, offset, tolerance_rad):
             moved = f"Tightening moved the axis by {angle_text(shift_rad)}. " if shift_rad is not None else ""
@@ -301,10 +302,10 @@ def _drift_told(why: it.DriftTold) -> Told:
 
 def _field(why: it.FieldWanted) -> Told:
     place, air = why.place, abs(why.place.refraction_arcmin)
-    airy = f" The air alone fakes {air:.1f}′ there; it is taken out." if air >= 0.1 else ""
+    airy = f" Refraction alone looks like {air:.1f}′ there; it is allowed for." if air >= 0.1 else ""
     return Told(
         f"Point {_place(place.hour_angle_h)}, declination {place.declination_deg:+.0f}°.",
-        f"This field tells the {why.component}; {place.altitude_deg:.0f}° high. {QUIET}{airy}",
+        f"This field shows the {why.component} error; {place.altitude_deg:.0f}° high. {QUIET}{airy}",
         f"Watching takes about {duration_text(why.seconds)}.",
     )
 
@@ -351,9 +352,9 @@ def _ending(why: it.Ending) -> Told:
         case it.Ended():
             return _ended(why)
         case it.Quiet(proved, moved):
-            times = f"Moved {moved} {'time' if moved == 1 else 'times'} so far."
+            times = f"Moved {counted(moved, 'time')} so far."
             aligned = f"The alignment is {'proved' if proved else 'accepted'}."
-            return Told("Watching. Image on.", f"{aligned} {times if moved else 'Nothing has moved since.'}")
+            return Told("Watching. Keep imaging.", f"{aligned} {times if moved else 'Nothing has moved since.'}")
         case it.MountMoved():
             return _moved(why)
         case _:
@@ -380,7 +381,7 @@ def _moved(why: it.MountMoved) -> Told:
         return Told("The mount is sinking. Measure again.", sinks)
     size = angle_text(shift.size_rad)
     if why.harmless:
-        image_on = f"{ago} ago. Tonight needs {needed}: image on, but look at the frame of that moment."
+        image_on = f"{ago} ago. Tonight needs {needed}: keep imaging, but look at the frame of that moment."
         return Told(f"Moved by {size}. Still good enough.", image_on)
     at_least = f"{ago} ago, by {size} at least; tonight needs {needed}. Check feet and locks first."
     return Told("The mount was moved. Measure again.", at_least)

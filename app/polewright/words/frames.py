@@ -36,6 +36,7 @@ from polewright.core.unsolved import (
     exposure_factor,
     trouble_of,
 )
+from polewright.words.numbers import percent_text
 from polewright.words.said import Said
 
 MANY_HOT_PIXELS = 50
@@ -145,7 +146,7 @@ def star_words(why: StarTrouble) -> Said:
         case AllFull():
             return Said(f"Every pixel is full ({why.value_adu:.0f}): nothing can be seen.", _shorter(why))
         case MostlyFull():
-            return Said(f"{100.0 * why.share:.0f} % of the pixels are full.", _shorter(why))
+            return Said(f"{percent_text(why.share)} of the pixels are full.", _shorter(why))
         case Trailed():
             return _trailed_words(why)
         case Smeared(length_px):

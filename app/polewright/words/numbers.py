@@ -139,6 +139,11 @@ def duration_text(seconds: float) -> str:
     return f"{hours} h {rest} min" if rest else f"{hours} h"
 
 
+def counted(number: int, noun: str) -> str:
+    """`1 adjustment`, `8 adjustments`."""
+    return f"{number} {noun}{'' if number == 1 else 's'}"
+
+
 def percent_text(share: float) -> str:
     """`97 %`; never `100 %` for less than all, never `0 %` for more than nothing."""
     if share >= 1.0 or share <= 0.0:

@@ -10,7 +10,7 @@ from polewright.words.said import Said
 WORDS: Mapping[Objection, tuple[str, str]] = {
     Objection.PAUSED: ("Paused: this frame is put aside.", "Resume to go on."),
     Objection.AS_IT_WAS: ("Nothing changes: it is so already.", "Nothing to do."),
-    Objection.NO_CLICK: ("There is no click to take back.", "Nothing to do."),
+    Objection.NO_CLICK: ("There is nothing to undo.", "Nothing to do."),
     Objection.SCREWS_LATER: ("The screws come later.", "Stand the mount up first, then go on."),
     Objection.SCREWS_REST_WHILE_MEASURED: (
         "The screws rest while the axis is measured.",
@@ -42,7 +42,7 @@ WORDS: Mapping[Objection, tuple[str, str]] = {
     Objection.DRIFT_SET_ASIDE: ("This drift belongs to frames that were set aside.", "Nothing to do."),
     Objection.AXIS_SET_ASIDE: ("This axis belongs to frames that were set aside.", "Nothing to do."),
     Objection.OTHER_STAGE: ("This belongs to another stage.", "Nothing to do."),
-    Objection.NIGHT_OVER: ("The night is over.", "Go back to make it finer."),
+    Objection.NIGHT_OVER: ("The night is over.", "Go back to align more closely."),
 }
 assert set(WORDS) == set(Objection), "every objection has its words"
 

@@ -45,7 +45,7 @@ def report_html(facts: NightFacts, history: History, scale: RadialScale) -> str:
 
     started = iso_text(facts.started, 0).replace("T", " ").rstrip("Z") if facts.started else "?"
     return _template().render(
-        title=f"Alignment, night of {facts.name}",
+        title=f"Alignment on {started[:10]}" if facts.started else f"Alignment {facts.name}",
         subtitle=f"Begun {started} UTC, recorded for {duration_text(facts.ended_s)}",
         verdict=verdict(facts),
         well=Markup(well(facts, scale)),

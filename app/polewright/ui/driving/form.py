@@ -105,7 +105,7 @@ def form_view(known: Known, folder_problem: str) -> SiteForm:
     return SiteForm(
         **{name: getattr(known, name) for name in FIELDS},
         site_from=known.site_from or "degrees; south and west are negative",
-        optics_from=known.optics_from or ("may stay empty: the stars tell" if unknown else ""),
+        optics_from=known.optics_from or ("may be left empty: the stars give the scale" if unknown else ""),
         site_problem=site_problem,
         optics_problem=optics_problem,
         folder_problem=folder_problem,

@@ -20,5 +20,5 @@ def export_night(folder: Path) -> tuple[Path, Path]:
         write_atomically(table, export_csv(events, KINDS).encode("utf-8"))
         write_atomically(members, export_json(events, KINDS).encode("utf-8"))
     except OSError as error:
-        raise RecordingError(f"The night cannot be written out in {folder}: {error.strerror or error}.") from error
+        raise RecordingError(f"The night cannot be exported to {folder}: {error.strerror or error}.") from error
     return table, members

@@ -41,13 +41,13 @@ def actions(
 def _asked(state: Running, advice: Advice, rehearsal: Rehearsal | None, read_off: float | None) -> tuple[Action, ...]:
     action = advice.action
     if rehearsal is not None and by_hand(action):
-        told = replace(_primary("Do as told", want.DoAsTold()), enabled=not rehearsal.busy, why_not=AT_WORK)
+        told = replace(_primary("Do it for me", want.DoAsTold()), enabled=not rehearsal.busy, why_not=AT_WORK)
         return (told, *_beside(state, action, Weight.PRIMARY))
     match action:
         case said.Turn():
             return _turns(action, read_off)
         case said.SetUp():
-            return _yes(state, action, "It stands", events.NextAsked(NOW))
+            return _yes(state, action, "Mount is set up", events.NextAsked(NOW))
         case said.Do.LOCK:
             return _yes(state, action, "Locks are tight", events.BaseLocked(NOW))
         case said.Do.UNLOCK:
@@ -67,7 +67,7 @@ def _asked(state: Running, advice: Advice, rehearsal: Rehearsal | None, read_off
         case said.Done() | said.Do.MEASURE_AGAIN if state.watching is not None:
             return watch_actions(state.watching)
         case said.Done():
-            finer = Action("Make it finer", "F", events.BackAsked(NOW), Weight.PRIMARY)
+            finer = Action("Align more closely", "F", events.BackAsked(NOW), Weight.PRIMARY)
             return (_primary("Done for tonight", want.LeaveNight()), finer)
         case (
             said.RotateAxis()
@@ -120,7 +120,7 @@ def _turns(turn: said.Turn, read_off: float | None) -> tuple[Action, ...]:
         Action("Less", "1", want.ReadOff(-1), Weight.PRIMARY),
         Action("More", "2", want.ReadOff(1), Weight.PRIMARY),
         Action("Other way", "3", want.ReadOff(other_way=True), Weight.PRIMARY),
-        Action("On the dot", "0", want.ReadOff(0), Weight.PRIMARY),
+        Action("As asked", "0", want.ReadOff(0), Weight.PRIMARY),
         *amounts,
     )
 
@@ -149,7 +149,7 @@ def _always(state: Running, advice: Advice, undo: Weight) -> tuple[Action, ...]:
             events.UndoAsked(NOW),
             undo,
             enabled=not nothing,
-            why_not="There is no click to take back.",
+            why_not="There is nothing to undo.",
         ),
         Action("Resume", "P", events.ResumeAsked(NOW))
         if state.paused
@@ -168,7 +168,7 @@ def _always(state: Running, advice: Advice, undo: Weight) -> tuple[Action, ...]:
         Action("Choose another folder", "Ctrl+O", want.ChooseFolder(), Weight.MENU),
         Action("Tonight's plan", "E", want.ShowPlan(), Weight.MENU),
         *_of_plan(state.plan),
-        Action("Write out the night", "Ctrl+E", want.ExportNight(), Weight.MENU),
+        Action("Export the night", "Ctrl+E", want.ExportNight(), Weight.MENU),
         Action("Leave this night", "Ctrl+W", want.LeaveNight(), Weight.MENU),
     )
 
@@ -178,8 +178,8 @@ def _of_plan(plan: NightPlan) -> list[Action]:
     following = TARGETS[(TARGETS.index(plan.target) + 1) % len(TARGETS)]
     return [
         Action("Change the target pole", "T", aim_at(plan, following), Weight.MENU),
-        Action("Need it finer tonight", "[", _tolerance(plan, -1), Weight.MENU),
-        Action("Coarser will do tonight", "]", _tolerance(plan, 1), Weight.MENU),
+        Action("Smaller tolerance tonight", "[", _tolerance(plan, -1), Weight.MENU),
+        Action("Larger tolerance tonight", "]", _tolerance(plan, 1), Weight.MENU),
     ]
 
 

@@ -92,7 +92,7 @@ def drift_numbers(state: Running) -> tuple[Fact, ...]:
 def _component(name: str, value: float, variance: float, direction: str) -> Fact:
     sigma = math.sqrt(max(variance, 0.0))
     if sigma > math.radians(10.0 / 60.0):
-        return Fact(name, "not yet", "another field tells it")
+        return Fact(name, "not yet", "needs the other field")
     size, side = size_and_side(value, sigma) if direction == "east" else size_and_side(value, sigma, "up")
     return Fact(name, size, f"{side}, {sigma_text(sigma)}, by drift")
 

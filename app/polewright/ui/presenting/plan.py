@@ -104,15 +104,15 @@ def _headline(planned: Planned | None, needs: Tolerance | None) -> str:
     if planned is None or needs is None:
         return ""
     if not needs.feasible:
-        return "This plan asks for more than can be kept."
+        return "This plan asks for more than can be held."
     return f"This plan needs {angle_text(needs.advised_rad)}."
 
 
 def _status(night: NightPlan, planned: Planned | None) -> str:
     if night.origin is ToleranceOrigin.PLAN:
         this = planned is not None and planned == night.imaging
-        return f"In force: {angle_text(night.tolerance_rad)}, {'this plan' if this else 'another plan'}."
-    return f"In force: {angle_text(night.tolerance_rad)}, {ORIGINS[night.origin]}."
+        return f"In use: {angle_text(night.tolerance_rad)}, {'this plan' if this else 'another plan'}."
+    return f"In use: {angle_text(night.tolerance_rad)}, {ORIGINS[night.origin]}."
 
 
 def _facts(planned: Planned, needs: Tolerance, study: PlanStudy | None, error_rad: float | None) -> tuple[Fact, ...]:
@@ -121,9 +121,15 @@ def _facts(planned: Planned, needs: Tolerance, study: PlanStudy | None, error_ra
         bears = f"of {POLE_WORDS[needs.target]}; {allowed} of blur are reached at {angle_text(needs.limit_rad)}"
         needed = Fact("needed", angle_text(needs.advised_rad), bears)
     else:
-        bears = "the air alone blurs more" if needs.limit_rad <= 0.0 else f"it bears {angle_text(needs.limit_rad)}"
+        bears = (
+            "the air alone blurs more"
+            if needs.limit_rad <= 0.0
+            else f"{angle_text(needs.limit_rad)} uses up the allowed blur"
+        )
         cure = "expose shorter" if planned.plan.guided else "expose shorter, or guide"
-        needed = Fact("needed", angle_text(needs.advised_rad), f"no finer can be kept; {bears}: {cure}", Mood.TROUBLE)
+        needed = Fact(
+            "needed", angle_text(needs.advised_rad), f"nothing finer can be held; {bears}: {cure}", Mood.TROUBLE
+        )
     return (
         needed,
         _now(planned, needs, study, error_rad),

@@ -21,7 +21,7 @@ from polewright.ui.presenting.correction import shown_offset
 from polewright.ui.presenting.drift import drift_fact
 from polewright.ui.presenting.extras import Extras
 from polewright.ui.view_model import Action, Fact, Instruction, Page, Proof, View, Weight
-from polewright.words.numbers import angle_text, duration_text, offset_words, percent_text, sigma_text
+from polewright.words.numbers import angle_text, counted, duration_text, offset_words, percent_text, sigma_text
 from polewright.words.plan import exposure_words, pixels_text
 
 
@@ -134,12 +134,12 @@ def watch_actions(watching: Watching) -> tuple[Action, ...]:
     if watching.unread:
         return (
             Action("Measure again", "Return", events.TripodBumped(NOW), Weight.PRIMARY),
-            Action("Image on", "F", events.ShiftPutAway(NOW), Weight.PRIMARY),
+            Action("Keep imaging", "F", events.ShiftPutAway(NOW), Weight.PRIMARY),
             guiding,
         )
     return (
         Action("Done for tonight", "Return", want.LeaveNight(), Weight.PRIMARY),
-        Action("Make it finer", "F", events.BackAsked(NOW), Weight.PRIMARY),
+        Action("Align more closely", "F", events.BackAsked(NOW), Weight.PRIMARY),
         guiding,
     )
 
@@ -164,7 +164,7 @@ def score_page(view: View, state: Running, truth: TrueOffset) -> View:
     )
     facts = (
         Fact("time", duration_text(state.now_s), f"{state.frames_used} frames used"),
-        Fact("moves", str(handling.turns_made), f"in {handling.goes} goes"),
+        Fact("moves", str(handling.turns_made), f"in {counted(handling.goes, 'adjustment')}"),
         Fact(
             "true error",
             angle_text(true_rad),

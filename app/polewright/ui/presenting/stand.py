@@ -65,7 +65,7 @@ def _tonight(plan: NightPlan) -> Fact:
 def _clock(extras: Extras) -> Fact:
     found = check_clock(extras.arrivals)
     if found is None:
-        return Fact("clock", "not yet", "the first frame tells")
+        return Fact("clock", "not yet", "known after the first frame")
     words = "frames and computer agree" if found.doubt is None else clock_apart(found.doubt)
     return Fact("clock", f"{found.ahead_s:+.1f} s".replace("-", "−"), words, None if found.agrees else Mood.TROUBLE)
 
@@ -73,7 +73,7 @@ def _clock(extras: Extras) -> Fact:
 def _scale(extras: Extras) -> Fact:
     scale = extras.scale
     if scale is None:
-        return Fact("scale", "not yet", "the first frame tells")
+        return Fact("scale", "not yet", "known after the first frame")
     value = f"{number_text(scale.solved_arcsec_px, 0.01 * scale.solved_arcsec_px)}″/px"
     if scale.stated_arcsec_px is None:
         return Fact("scale", value, "found from the stars")
