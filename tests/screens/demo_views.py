@@ -479,7 +479,11 @@ def watching() -> View:
     return replace(
         proof(),
         instruction=Instruction(
-            "Watching. Keep imaging.", "The alignment is proved. Nothing has moved.", "", "Watching. Keep imaging.", Mood.GOOD
+            "Watching. Keep imaging.",
+            "The alignment is proved. Nothing has moved.",
+            "",
+            "Watching. Keep imaging.",
+            Mood.GOOD,
         ),
         proof=Proof(
             (
