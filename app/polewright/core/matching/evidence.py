@@ -61,6 +61,8 @@ def log_likelihood_ratio(
     count = sigma_px.size
     rank = np.arange(count) if rank is None else rank
     lengths, shares = list_lengths(count if detections is None else detections)
+    if 2 * count >= lengths[0]:  # most of the list matches: shorter ones add next to nothing, and take time
+        lengths, shares = lengths[:1], shares[:1]
     peak = area_px / (2.0 * np.pi * sigma_px**2 * np.maximum(expected_stars, 1)[:, None])
     z = np.minimum(distance_px / sigma_px, 40.0)
     near = peak * np.exp(-0.5 * z * z)
