@@ -202,6 +202,13 @@ def test_a_sidereal_time_that_may_be_degrees_tells_nothing() -> None:
     assert found.site is not None and found.site.value.lon_deg == pytest.approx(110.8783, abs=1e-3)
 
 
+def test_an_hour_angle_in_degrees_is_not_in_hours_by_its_name() -> None:
+    """The same night later (values of a real frame): below 24 it may be either, and the time zone decides."""
+    cards = {"LATITUDE": 31.68, "LONGITUD": 110.88, "RA": 31.312099, "HA": 9.045176}
+    found = facts({**cards, "DATE-OBS": "2017-12-19T21:09:12.972-0700"}, {"HA": "00:36.18 Hour Angle"})
+    assert found.site is not None and found.site.value.lon_deg == -110.88
+
+
 def test_two_scales_that_differ_are_told() -> None:
     """The CD matrix of a binned frame beside the SECPIX of the unbinned one."""
     wcs = {"CTYPE1": "RA---TAN", "CD1_1": -5.5e-4, "CD1_2": 0.0, "CD2_1": 0.0, "CD2_2": 5.5e-4}

@@ -23,7 +23,7 @@ HEIGHT_M = (-500.0, 9000.0)
 HALF_HOUR_DEG = 7.5
 SIDEREAL_KEYS, HOUR_ANGLE_KEYS = ("LST", "ST", "SIDEREAL"), ("HA", "TELEHA", "TELHA")
 RIGHT_ASCENSION_KEYS = ("RA", "TELERA", "TELRA", "OBJCTRA")
-HOURS = re.compile(r"\bhours?\b", re.IGNORECASE)
+HOURS = re.compile(r"\bhours?\b(?!\W*angle)", re.IGNORECASE)  # the unit, not the name of the angle
 ZONE_SLACK_DEG = 60.0  # a time zone with summer time is nowhere further from its meridian (China west: 48 degrees)
 LETTER = re.compile(r"(?:^\s*([NSEW])\s*)|(?:\s*([NSEW])\s*$)")  # capitals only: a small s is a second
 
