@@ -1,15 +1,15 @@
 """Frozen dataclasses <-> plain values for JSON, exact to the last bit of every float.
 
-`to_plain` writes dataclasses as mappings with their class name under "kind", enums by name, tuples as lists, numbers
-that JSON cannot hold (nan, inf) as text. `from_plain` reads them back by the type hints of the class, so that nothing
-that is not a declared field of a known class can come in. Unknown fields are ignored and missing ones take their
-default: a log of an older or newer version stays readable where it can.
+`to_plain` writes dataclasses as mappings with their class name under "kind", enums by name, tuples as lists; floats
+stay floats, and whoever writes the text has words for nan and inf (services/log_format.py). `from_plain` reads them
+back by the type hints of the class, so that nothing that is not a declared field of a known class can come in.
+Unknown fields are ignored and missing ones take their default: a log of an older or newer version stays readable
+where it can.
 """
 
 from __future__ import annotations
 
 import dataclasses
-import math
 import types
 import typing
 from collections.abc import Mapping
@@ -34,8 +34,6 @@ def to_plain(value: object) -> Any:
         return value.name
     if isinstance(value, tuple):
         return [to_plain(item) for item in value]
-    if isinstance(value, float) and not math.isfinite(value):
-        return repr(value)
     if value is None or isinstance(value, bool | int | float | str):
         return value
     raise TypeError(f"{type(value).__name__} has no plain form")
@@ -77,7 +75,7 @@ def _read_scalar(hint: Any, data: object, where: str) -> Any:
     if hint is float:
         if isinstance(data, float) or (isinstance(data, int) and not isinstance(data, bool) and abs(data) < LARGEST):
             return float(data)
-        if data in ("nan", "inf", "-inf"):
+        if data in ("nan", "inf", "-inf"):  # as older logs have them; today services/log_format.py writes them
             return float(data)
     elif hint is type(None):
         if data is None:
