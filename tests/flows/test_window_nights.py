@@ -30,8 +30,8 @@ from polewright.ui import intents as want
 from polewright.ui.driving.night_scene import NightScene
 from polewright.ui.driving.rehearsal_scene import RehearsalScene
 from polewright.ui.driving.replay_scene import ReplayScene
-from polewright.ui.presenting.replay import QUESTION
 from polewright.ui.view_model import Page, View
+from polewright.words.window import QUESTION
 from sky_solver import shared_catalogue, shared_solver
 from window_in_virtual_time import Bench, InlinePractice, Sky, virtual_clock
 

@@ -17,7 +17,6 @@ SENTENCE = re.compile(r"[\w{}%)″′°'\"’] [^\n]*[.?!]\s*$|[a-z}]\. [A-Z]", 
 MAY_SPEAK = {
     "words": "the room of words",
     "commands": "pages of the command line: option help and the lines around what words says",
-    "ui": "labels and hints of pages",
     "services/report": "the page of the report, around what words says",
     "services/diagnostics.py": "the page of the doctor command",
     "services/support_bundle.py": "the page that goes with a bug report",

@@ -12,6 +12,7 @@ from polewright.ui.drawing import LEFT, RIGHT, WRAP, draw_fitted
 from polewright.ui.look import BODY, SMALL, VALUE
 from polewright.ui.panel import Panel
 from polewright.ui.view_model import Drift, DriftCurve
+from polewright.words.window import NO_FIELD
 
 LEAST_ARCSEC = 1.0  # the scale never shows less than this either way
 
@@ -37,9 +38,7 @@ class DriftPanel(Panel):
         )
         if not self.drift.curves:
             middle = box.adjusted(look.px(30), look.px(60), -look.px(30), -look.px(60))
-            draw_fitted(
-                painter, "No field is watched yet.", middle, look.px(VALUE), look.colour("ink"), flags=LEFT | WRAP
-            )
+            draw_fitted(painter, NO_FIELD, middle, look.px(VALUE), look.colour("ink"), flags=LEFT | WRAP)
             return
         room = box.adjusted(0, look.px(36), -look.px(6), -look.px(6))
         high = room.height() / max(len(self.drift.curves), 2)

@@ -21,6 +21,7 @@ from polewright.ui.notices import TroublePanel, WorkPanel
 from polewright.ui.panel import Caption, FullPanel
 from polewright.ui.reticle import ReticleWidget
 from polewright.ui.view_model import Point, Reticle, SiteForm, TrailPoint, View
+from polewright.words.window import PURPOSE
 
 BOTTOM = Qt.AlignmentFlag.AlignBottom
 PICTURE = Reticle(
@@ -90,7 +91,7 @@ class FirstPage(FullPanel):
         self.rehearse.large = True
         self.title, self.said = Caption(54, "strong", bold=True), Caption(VALUE)
         self.title.show_text("Polewright")
-        self.said.show_text("Brings your mount's axis to the pole, from frames of any patch of sky.")
+        self.said.show_text(PURPOSE)
         self.notes = tuple(Caption(SMALL, "faint", LEFT_TOP | WRAP) for _ in range(3))
         self._lay_out()
         self._connect()

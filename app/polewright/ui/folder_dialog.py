@@ -15,6 +15,7 @@ from polewright.ui.folder_listing import Listing, frames_here, list_folder, near
 from polewright.ui.line_field import LineField
 from polewright.ui.look import BIG, BODY, SMALL
 from polewright.ui.panel import Caption, FullPanel
+from polewright.words.forms import not_opened
 
 PLACE = Qt.ItemDataRole.UserRole
 
@@ -83,8 +84,7 @@ class FolderPage(FullPanel):
             raise done.problem
         listing: Listing = done.value
         if listing.problem:
-            name = listing.folder.name or listing.folder
-            self._noted.show_text(f"{name} cannot be opened: {listing.problem}. Choose another.")
+            self._noted.show_text(not_opened(listing.folder.name or str(listing.folder), listing.problem))
         else:
             self._show_listing(listing)
 

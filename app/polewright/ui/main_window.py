@@ -40,6 +40,7 @@ from polewright.ui.settings import WindowSettings
 from polewright.ui.theme import Light, make_theme, next_brightness
 from polewright.ui.view_model import Page, View, Weight
 from polewright.words.numbers import capital
+from polewright.words.window import WHICH_FOLDER, WHICH_NIGHT
 
 RECORDING_ENDINGS = (".jsonl",)
 FORM_WINDOW_INTENTS: dict[str, want.Intent] = {  # where letters go into fields
@@ -151,7 +152,7 @@ class MainWindow(QWidget):
         elif isinstance(intent, want.ChooseFolder) and intent.folder is None:
             self._ask_folder()
         elif isinstance(intent, want.OpenReplay) and intent.recording is None:
-            self.folders.ask("Which night do you want to play?", Path.home(), RECORDING_ENDINGS)
+            self.folders.ask(WHICH_NIGHT, Path.home(), RECORDING_ENDINGS)
             self._bring(self.folders)
         else:
             self.wanted.emit(intent)
@@ -264,7 +265,7 @@ class MainWindow(QWidget):
 
     def _ask_folder(self) -> None:
         typed = self.first.folder.edit.text().strip()
-        self.folders.ask("Which folder does the camera write to?", Path(typed).expanduser() if typed else Path.home())
+        self.folders.ask(WHICH_FOLDER, Path(typed).expanduser() if typed else Path.home())
         self._bring(self.folders)
 
     def _on_page_left(self) -> None:

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import math
 
+from polewright.core.angles import ARCSEC_PER_RAD
 from polewright.core.model import Site, TargetPole
 from polewright.core.plan.sky_choice import USEFUL_SPAN_DEG, SkyChoice
+from polewright.core.plan.sky_objects import SKY_OBJECTS
 from polewright.core.plan.tolerance import TargetTooLow, Tolerance, longest_exposure_s
 from polewright.core.plan.tonight import Planned, ToleranceOrigin, TonightsPlan
 from polewright.words.numbers import angle_text, duration_text, number_text
@@ -114,3 +116,29 @@ def sky_words(choice: SkyChoice) -> str:
 
 def _from_meridian(hour_angle_h: float) -> str:
     return f"{abs(hour_angle_h):.1f} h {'east' if hour_angle_h < 0.0 else 'west'}"
+
+
+def picture_words(plan: TonightsPlan) -> str:
+    """What a plan means: the target, the hours, the picture; a line each."""
+    found = SKY_OBJECTS.get(plan.target)
+    first = -0.5 * plan.hours if plan.first_hour_angle_h is None else plan.first_hour_angle_h
+    hours = f"Hour angle {first:+.1f} to {first + plan.hours:+.1f} h, west positive".replace("-", "−")
+    scale = ARCSEC_PER_RAD * 1e-3 * plan.pixel_um * plan.binning / plan.focal_length_mm
+    wide, high = (scale * size / plan.binning / 3600.0 for size in (plan.width_px, plan.height_px))
+    lines = [] if found is None else [f"{plan.target}: {found[0]}."]
+    lines.append(f"{hours}{', about the meridian' if plan.first_hour_angle_h is None else ''}.")
+    lines.append(f"{scale:.2f}″ per pixel, {number_text(wide)}° × {number_text(high)}°.")
+    return "\n".join(lines)
+
+
+def needs_words(needs: Tolerance) -> str:
+    """`This plan needs 30″.`"""
+    if not needs.feasible:
+        return "This plan asks for more than can be held."
+    return f"This plan needs {angle_text(needs.advised_rad)}."
+
+
+def in_force_words(origin: ToleranceOrigin, tolerance_rad: float, this: bool) -> str:
+    """Which tolerance holds tonight; `this`: that of the plan on the page."""
+    whose = ("this plan" if this else "another plan") if origin is ToleranceOrigin.PLAN else ORIGINS[origin]
+    return f"In use: {angle_text(tolerance_rad)}, {whose}."

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import assert_never
 
 from polewright.core.night.trainee import Mark, Marked, Verdict
+from polewright.core.screws.angles import Screw
 from polewright.words.numbers import angle_text, sense_text, turns_text
 
 
@@ -31,3 +32,11 @@ def marked_words(marked: Marked) -> str:
             return f"The right way, but less: {best} would have been exact."
         case _:
             assert_never(marked.mark)
+
+
+NEVER_TURNED = "Never turned that night."
+
+
+def that_night(screw: Screw, turns: float) -> str:
+    """What was really turned: `That night: azimuth, 1/4 turn clockwise.`"""
+    return f"That night: {screw.value}, {turns_text(turns)} {sense_text(turns)}."

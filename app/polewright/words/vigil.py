@@ -5,6 +5,8 @@ from __future__ import annotations
 from polewright.core.vigil.watch import SETTLED_RAD_H, Shift
 from polewright.words.numbers import angle_text, duration_text
 
+NO_STARS_SINCE, NO_FRAME_SINCE = "no stars since: clouds?", "no frame since: is the camera running?"
+
 
 def shift_words(shift: Shift) -> str:
     """What happened, when, by how much, and what to do."""

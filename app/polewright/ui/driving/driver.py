@@ -39,6 +39,7 @@ from polewright.ui.driving.rig import RigAndSite, RigOutlets, rig_and_site
 from polewright.ui.main_window import MainWindow
 from polewright.ui.settings import WindowSettings
 from polewright.ui.view_model import Trouble, View, Work
+from polewright.words import window as words
 from polewright.words.plan import too_low_words
 
 LOG = logging.getLogger("polewright")
@@ -71,7 +72,7 @@ class Driver(QObject):
         self._warned = False  # that closing would lose a part of the night
         self._seed = 0
         self._measure: LiveMeasure | None = None
-        trouble = Trouble(remembered.problem, "Fill in the form again.") if remembered.problem else None
+        trouble = Trouble(remembered.problem, words.FILL_IN_AGAIN) if remembered.problem else None
         self.scene: Scene = FirstScene(means, remembered.form, self.refresh, trouble)
         window.wanted.connect(self.act)
         window.settings_changed.connect(self._on_settings)
@@ -169,11 +170,7 @@ class Driver(QObject):
         self._keep(replace(self._remembered, form=known, open_night=str(folder)))
         self._begin_night(folder, begin, optics, found)
         if isinstance(planned, TargetTooLow):
-            low = too_low_words(planned).reason
-            reason = f"The last plan with this rig cannot be kept here: {low[0].lower()}{low[1:]}"
-            self._tell(
-                Notice("plan", reason, "Make another plan from the menu; until then the usual tolerance holds.")
-            )
+            self._tell(Notice("plan", *words.plan_not_kept(too_low_words(planned).reason)))
 
     def _begin_night(self, folder: Path, begin: Begin, optics: Optics, found: RigAndSite) -> None:
         self._end_scene()
@@ -191,7 +188,7 @@ class Driver(QObject):
         scene = NightScene(self._means, order, begin, self.refresh)
         scene.desk.watch(begin.folder)
         if found.problem:
-            scene.notify(Notice("profiles", found.problem, "The night runs all the same; nothing is remembered."))
+            scene.notify(Notice("profiles", found.problem, words.NOTHING_REMEMBERED))
         self._show(scene)
         self._means.worker.ask(
             EARLIER, lambda: earlier_nights(folder.parent, folder, found.rig_name), scene.take_earlier
@@ -204,15 +201,13 @@ class Driver(QObject):
         known = self._remembered.form
         site, optics = site_of(known), optics_of(known)
         if found.problem:
-            self._first_page(known, Trouble(found.problem, "Or begin another night here."))
+            self._first_page(known, Trouble(found.problem, words.ANOTHER_NIGHT))
         elif found.fresh and isinstance(site, Site) and isinstance(optics, Optics):
-            title = found.folder.name
             rig = rig_and_site(self._means.config, site, optics)
             begin = Begin(f"{rig.site_name} · {rig.rig_name}", Path(known.folder).expanduser(), None)
             self._begin_night(found.folder, begin, optics, rig)
             assert isinstance(self.scene, NightScene)
-            cure = "Everything measured is still there. Leave the night from the menu to begin another one."
-            self.scene.notify(Notice("resumed", f"The night {title} goes on, {found.left_text} later.", cure))
+            self.scene.notify(Notice("resumed", *words.resumed(found.folder.name, found.left_text)))
 
     # a rehearsal
 
@@ -243,7 +238,7 @@ class Driver(QObject):
         if isinstance(done.problem, StoppedError):
             return
         if done.problem is not None:
-            self._tell(Notice(LOADING, problem_text(done.problem), "Choose another recording."))
+            self._tell(Notice(LOADING, problem_text(done.problem), words.ANOTHER_RECORDING))
             return
         track: ReplayTrack = done.value
         self._end_scene()
@@ -271,8 +266,7 @@ class Driver(QObject):
     def fault(self, where: str, error: BaseException) -> None:
         """A fault somewhere in the program: logged by the caller, shown quietly here; the night goes on."""
         if not self._closing and isinstance(error, Exception):
-            cause = f"A fault in the program while {where}: {type(error).__name__}."
-            self._tell(Notice("fault", cause, "The night goes on; the log has the details."))
+            self._tell(Notice("fault", *words.quiet_fault(where, type(error).__name__)))
 
     def refresh(self) -> None:
         """Show what is now."""
@@ -294,7 +288,7 @@ class Driver(QObject):
 
     def _on_kept(self, done: Done) -> None:
         if isinstance(done.problem, SettingsError):
-            self._tell(Notice("settings", str(done.problem), "The night is not affected."))
+            self._tell(Notice("settings", str(done.problem), words.NIGHT_UNHARMED))
         elif done.problem is not None:
             raise done.problem
 
@@ -304,7 +298,7 @@ class Driver(QObject):
         if not trouble or self._warned:
             return True
         self._warned = True
-        self._tell(Notice("closing", trouble, "Make room and wait a little, or close again to lose what waits."))
+        self._tell(Notice("closing", trouble, words.MAKE_ROOM_OR_LOSE))
         return False
 
     def close(self) -> None:

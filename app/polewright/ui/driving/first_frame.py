@@ -11,6 +11,7 @@ from polewright.core.model import Frame
 from polewright.services.frame_reader import read_frame
 from polewright.services.frame_reader.families import is_frame_name
 from polewright.ui.driving.form import Known, number_text
+from polewright.words import forms
 
 NEWEST_TRIED = 3
 
@@ -30,11 +31,11 @@ def look_into(text: str, read: Callable[[Path], Frame] = read_frame) -> FolderLo
     try:
         if not folder.is_dir():
             missing = not folder.exists()
-            return FolderLook(text, "This folder does not exist." if missing else "This is no folder.")
+            return FolderLook(text, forms.NO_FOLDER if missing else forms.NOT_A_FOLDER)
         names = [path for path in folder.iterdir() if is_frame_name(path.name)]
         newest = sorted(names, key=lambda path: path.stat().st_mtime, reverse=True)[:NEWEST_TRIED]
     except OSError as error:
-        return FolderLook(text, f"This folder cannot be read: {error.strerror or error}.")
+        return FolderLook(text, forms.folder_unreadable(error.strerror or str(error)))
     for path in newest:
         try:
             return FolderLook(text, frame=read(path))

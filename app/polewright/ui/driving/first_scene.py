@@ -14,6 +14,7 @@ from polewright.ui.driving.form import Known, form_view
 from polewright.ui.driving.means import Means
 from polewright.ui.driving.rig import KnownProfiles, from_rig, from_site, known_profiles
 from polewright.ui.view_model import Instruction, Page, Reticle, Trouble, View
+from polewright.words import window as words
 
 LOOK_AGAIN_S = 2.0
 LOOKING, PROFILES = "looking into the folder", "known sites and rigs"
@@ -42,7 +43,7 @@ class FirstScene:
             raise done.problem
         self._profiles = done.value
         if self._profiles.messages and self._trouble is None:
-            self._trouble = Trouble(self._profiles.messages[0], "Everything else is as it was.")
+            self._trouble = Trouble(self._profiles.messages[0], words.AS_IT_WAS)
         self._changed()
 
     def act(self, intent: want.Intent) -> bool:
@@ -132,7 +133,7 @@ def first_view(
     return View(
         page=Page.FIRST_RUN,
         rail=(),
-        instruction=Instruction("Say where you are and what you look through."),
+        instruction=Instruction(words.FILL_IN),
         reticle=Reticle(2.0, ""),
         form=replace(
             form_view(known, problem),

@@ -10,6 +10,7 @@ from polewright.core.model import Site
 from polewright.services.measuring import Optics
 from polewright.ui.intents import FillForm
 from polewright.ui.view_model import SiteForm
+from polewright.words import forms
 
 FIELDS = tuple(field.name for field in fields(FillForm))
 SIDES = {"N": 1.0, "E": 1.0, "S": -1.0, "W": -1.0}
@@ -75,13 +76,13 @@ def site_of(known: Known) -> Site | str:
         return ""
     lat = angle_of(known.latitude, "NS", 90.0)
     if lat is None:
-        return "The latitude lies between -90 and 90 degrees, as in 52.35 or 52° 21′ N."
+        return forms.LATITUDE
     lon = angle_of(known.longitude, "EW", 360.0)
     if lon is None:
-        return "The longitude lies between -180 and 180 degrees, east positive, as in 3.05 or 3° 3′ E."
+        return forms.LONGITUDE
     elevation = number_of(known.elevation or "0", LOWEST_M, HIGHEST_M)
     if elevation is None:
-        return f"The height lies between {LOWEST_M:.0f} and {HIGHEST_M:.0f} metres."
+        return forms.limits("height", LOWEST_M, HIGHEST_M, "metres")
     return Site(lat, (lon + 180.0) % 360.0 - 180.0, elevation)
 
 
@@ -90,9 +91,9 @@ def optics_of(known: Known) -> Optics | str:
     focal = number_of(known.focal_length, 2.0, 50_000.0) if known.focal_length else None
     pixel = number_of(known.pixel_size, 0.5, 100.0) if known.pixel_size else None
     if known.focal_length and focal is None:
-        return "The focal length lies between 2 and 50000 mm."
+        return forms.limits("focal length", 2.0, 50_000.0, "mm")
     if known.pixel_size and pixel is None:
-        return "The pixel size lies between 0.5 and 100 µm."
+        return forms.limits("pixel size", 0.5, 100.0, "µm")
     return Optics(focal, pixel)
 
 

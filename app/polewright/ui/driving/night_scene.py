@@ -34,6 +34,7 @@ from polewright.ui.presenting.extras import USUAL_INTERVAL_S, Extras
 from polewright.ui.presenting.history import NightHistory
 from polewright.ui.presenting.night import present
 from polewright.ui.view_model import Rehearsal, View, Work
+from polewright.words import window as words
 
 REFUSAL_SHOWN_S = 15.0
 KEPT_GAPS, KEPT_ARRIVALS = 8, 5
@@ -74,7 +75,7 @@ class NightScene:
         self.desk: Desk = means.make_desk(order, self._on_told)
         if begin.started is not None:
             self.desk.click(begin.started)
-        means.wakefulness.hold("A mount is being aligned.")
+        means.wakefulness.hold(words.AWAKE)
 
     # what comes from the night
 
@@ -211,12 +212,12 @@ class NightScene:
     def _on_exported(self, done: Done) -> None:
         self.work = None
         if isinstance(done.problem, PolewrightError):
-            self.notify(Notice(WRITING, str(done.problem), "The recorded night itself is unharmed."))
+            self.notify(Notice(WRITING, str(done.problem), words.RECORD_UNHARMED))
         elif done.problem is not None:
             raise done.problem
         else:
             names = " and ".join(path.name for path in done.value)
-            self.notify(Notice(WRITING, f"Written: {names}.", f"They lie in {done.value[0].parent}."))
+            self.notify(Notice(WRITING, *words.written(names, str(done.value[0].parent))))
 
     def _cancel(self) -> None:
         self._means.worker.forget(WRITING)

@@ -10,6 +10,7 @@ from polewright.core.plan.sky_objects import SKY_OBJECTS, sky_object
 from polewright.core.plan.tonight import TonightsPlan
 from polewright.ui.driving.form import angle_of, number_of, number_text
 from polewright.ui.intents import FillPlan
+from polewright.words import forms
 
 SENSOR = re.compile(r"\s*(\d{2,6})\s*[xX×*, ]\s*(\d{2,6})\s*")
 
@@ -56,12 +57,12 @@ def plan_of(form: FillPlan) -> TonightsPlan | str:
     """The plan, or what is wrong with the form."""
     declination = angle_of(form.declination, "NS", 90.0)
     if form.target and not listed(form.target) and declination is None:
-        return f"{form.target} is not in the list: give its declination, or choose from the list."
+        return forms.not_listed(form.target)
     if declination is None:
-        return "The declination lies between -90 and 90 degrees, as in 41.3 or 41° 18′."
+        return forms.DECLINATION
     sensor = SENSOR.fullmatch(form.sensor)
     if sensor is None:
-        return "The sensor is width by height in pixels, as in 6000 × 4000."
+        return forms.SENSOR
     numbers: dict[str, float] = {}
     for member, name, text, low, high, unit in (
         ("focal_length_mm", "focal length", form.focal_length, 3.0, 50000.0, "mm"),
@@ -75,11 +76,11 @@ def plan_of(form: FillPlan) -> TonightsPlan | str:
     ):
         value = number_of(text, low, high)
         if value is None:
-            return f"The {name} lies between {low:g} and {high:g} {unit}."
+            return forms.limits(name, low, high, unit)
         numbers[member] = value
     first = number_of(form.first_hour_angle, -12.0, 12.0) if form.first_hour_angle.strip() else None
     if form.first_hour_angle.strip() and first is None:
-        return "The first hour angle lies between -12 and 12 h; leave it empty to centre on the meridian."
+        return forms.FIRST_HOUR
     binning = round(numbers.pop("binning"))
     try:
         return TonightsPlan(

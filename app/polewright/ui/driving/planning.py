@@ -23,6 +23,7 @@ from polewright.ui.driving.rig import keep_plan
 from polewright.ui.presenting.correction import shown_offset
 from polewright.ui.presenting.plan import PlanWork, plan_page
 from polewright.ui.view_model import PlanView
+from polewright.words import window as words
 
 Told = tuple[PlanWork, NightPlan | None, Offset | None]  # what the page depends on
 NEEDS, STUDY, KEEPING = "what the plan needs", "the plan from all sides", "keeping the plan"
@@ -138,7 +139,7 @@ def keep_with_rig(
 
     def kept(done: Done) -> None:
         if isinstance(done.problem, SettingsError):
-            tell(Notice(KEEPING, str(done.problem), "The plan holds tonight; it will not be remembered."))
+            tell(Notice(KEEPING, str(done.problem), words.PLAN_ONLY_TONIGHT))
         elif done.problem is not None:
             raise done.problem
 

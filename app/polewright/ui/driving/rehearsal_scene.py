@@ -30,6 +30,7 @@ from polewright.ui.driving.means import Means
 from polewright.ui.driving.night_scene import Begin, NightScene
 from polewright.ui.presenting.proof import score_page
 from polewright.ui.view_model import Rehearsal, View
+from polewright.words import window as words
 
 LETS_GO_S = 0.2  # a screw that has not been turned for so long is let go, and the turn reported
 REACTION_S = 0.6
@@ -183,7 +184,7 @@ class RehearsalScene(NightScene):
 
     def _on_failed(self, problem: Exception) -> None:
         self.notify(
-            Notice("rehearsal", f"The simulated camera stopped: {problem}", "Make room on the disk, then begin anew.")
+            Notice("rehearsal", f"The simulated camera stopped: {problem}", words.MAKE_ROOM)
             if isinstance(problem, OSError)
             else fault_notice("simulating", problem)
         )

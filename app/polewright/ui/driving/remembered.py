@@ -15,6 +15,7 @@ from polewright.ui.driving.form import FIELDS, Known
 from polewright.ui.intents import FillForm
 from polewright.ui.settings import WindowSettings
 from polewright.ui.theme import Light
+from polewright.words.window import settings_set_aside, settings_stay
 
 FILE = "window.json"
 
@@ -59,8 +60,8 @@ def _set_aside(path: Path) -> str:
     try:
         path.rename(aside)
     except OSError:
-        return f"The settings in {path} cannot be read, and not be moved out of the way: they begin anew."
-    return f"The settings could not be read and begin anew. The old file is now {aside.name} in {path.parent}."
+        return settings_stay(str(path))
+    return settings_set_aside(aside.name, str(path.parent))
 
 
 def _read(data: Any) -> Remembered:

@@ -10,6 +10,7 @@ from polewright.core.model import Utc
 from polewright.services.file_lock import FileLock
 from polewright.services.night_log import read_night
 from polewright.words.numbers import duration_text
+from polewright.words.window import open_elsewhere
 
 STILL_TONIGHT_S = 10.0 * 3600.0
 
@@ -35,7 +36,7 @@ def resumable(folder: Path, now: Utc) -> Resumable:
         return Resumable(folder)
     lock.free()
     if not free:
-        return Resumable(folder, problem=f"The night {folder.name} is open in another window: close it there first.")
+        return Resumable(folder, problem=open_elsewhere(folder.name))
     try:
         last = read_night(folder).last
     except RecordingError as error:

@@ -20,10 +20,10 @@ from polewright.ui.presenting.drift import drift_actions
 from polewright.ui.presenting.proof import watch_actions
 from polewright.ui.view_model import Action, Rehearsal, Weight
 from polewright.words.numbers import sense_text, turns_text
+from polewright.words.window import AT_WORK, FIRST_STAGE, NO_CLICK
 
 TARGETS = (TargetPole.TRUE, TargetPole.BETWEEN, TargetPole.REFRACTED)
 TOLERANCES_ARCMIN = (0.25, 0.5, 1.0, 2.0, 5.0, 10.0)
-AT_WORK = "The hands are at work."
 AMOUNTS = ((0.25, "4"), (0.5, "5"), (1.0, "6"), (2.0, "7"))
 
 
@@ -142,14 +142,14 @@ def _always(state: Running, advice: Advice, undo: Weight) -> tuple[Action, ...]:
     correcting = state.stage in (Stage.ROUGH, Stage.FINE)
     first, nothing = state.stage is Stage.ORIENTATION, state.undo is None
     lines = [
-        Action("Back", "Backspace", events.BackAsked(NOW), enabled=not first, why_not="This is the first stage."),
+        Action("Back", "Backspace", events.BackAsked(NOW), enabled=not first, why_not=FIRST_STAGE),
         Action(
             "Undo",
             "Ctrl+Z",
             events.UndoAsked(NOW),
             undo,
             enabled=not nothing,
-            why_not="There is nothing to undo.",
+            why_not=NO_CLICK,
         ),
         Action("Resume", "P", events.ResumeAsked(NOW))
         if state.paused

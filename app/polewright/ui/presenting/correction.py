@@ -26,11 +26,12 @@ from polewright.words.numbers import (
     turns_text,
 )
 from polewright.words.plan import tolerance_words
+from polewright.words.window import AXIS_COMES, AXIS_COMES_AFTER_TURN
 
 PATH_POINTS = 24
 EMPTY = {
-    Stage.ORIENTATION: "The axis appears here once it is measured.",
-    Stage.CAPTURE: "The axis appears here after the turn.",
+    Stage.ORIENTATION: AXIS_COMES,
+    Stage.CAPTURE: AXIS_COMES_AFTER_TURN,
 }
 
 

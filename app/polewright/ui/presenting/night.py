@@ -32,6 +32,7 @@ from polewright.words.coach import say
 from polewright.words.frames import frame_words
 from polewright.words.numbers import angle_text, duration_text, sigma_text
 from polewright.words.objections import refused_words
+from polewright.words.window import LOST_FOLDER, NO_FREE_SKY, OTHER_SIDE, SKIP_THE_REST
 
 
 def present(state: NightState, advice: Advice, extras: Extras) -> View:
@@ -151,10 +152,6 @@ def _outcome(state: NightState, stage: Stage) -> str:
             assert_never(stage)
 
 
-OTHER_SIDE = "D takes the other side of the meridian."
-SKIP_THE_REST = "H skips this."
-
-
 def instruction(advice: Advice) -> Instruction:
     """What the coach says, as the window shows it; its sentences are short enough to be read from afar."""
     told = say(advice)
@@ -168,7 +165,7 @@ def _key_words(reason: Reason) -> str:
         case DriftWatched():
             return OTHER_SIDE
         case FieldWanted(component="altitude"):
-            return f"No free sky there? {OTHER_SIDE}"
+            return NO_FREE_SKY
         case TripodSettles():
             return SKIP_THE_REST
         case _:
@@ -183,7 +180,6 @@ def _waited(advice: Advice) -> float | None:
 
 
 JUST_TOUCHED_S = 10.0
-LOST_CURE = "Check the cable or the network; the night goes on by itself. Or choose another folder (Ctrl+O)."
 
 
 def trouble(state: Running, advice: Advice, extras: Extras) -> Trouble | None:
@@ -194,7 +190,7 @@ def trouble(state: Running, advice: Advice, extras: Extras) -> Trouble | None:
         notice = extras.notices[-1]
         return Trouble(notice.cause, notice.cure, repeat=notice.count)
     if state.folder_lost:
-        return Trouble(state.folder_reason or "The frame folder cannot be reached.", LOST_CURE)
+        return Trouble(state.folder_reason or LOST_FOLDER.reason, LOST_FOLDER.cure)
     return _frame(state, advice, extras)
 
 

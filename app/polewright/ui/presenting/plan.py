@@ -9,22 +9,24 @@ import numpy as np
 from polewright.core.angles import ARCSEC_PER_RAD
 from polewright.core.model import FloatArray
 from polewright.core.night.advice import Mood
-from polewright.core.night.states import NightPlan, Running
+from polewright.core.night.states import Running
 from polewright.core.plan.sky_objects import SKY_OBJECTS
 from polewright.core.plan.study import LARGEST_RAD, SMALLEST_RAD, PlanStudy
 from polewright.core.plan.tolerance import TargetTooLow, Tolerance
-from polewright.core.plan.tonight import Planned, ToleranceOrigin, TonightsPlan
+from polewright.core.plan.tonight import Planned, TonightsPlan
 from polewright.ui.intents import FillPlan
 from polewright.ui.presenting.actions import aim_at
 from polewright.ui.presenting.correction import shown_offset
 from polewright.ui.view_model import BlurCurve, BlurMark, BlurPlot, Fact, PlanView
 from polewright.words.numbers import angle_text, duration_text, number_text
 from polewright.words.plan import (
-    ORIGINS,
     POLE_WORDS,
     SHORT_POLES,
     exposure_words,
     guiding_words,
+    in_force_words,
+    needs_words,
+    picture_words,
     pixels_text,
     pole_words,
     too_low_words,
@@ -63,11 +65,11 @@ def plan_page(state: Running, work: PlanWork) -> PlanView:
     error_rad = _error_rad(state)
     return PlanView(
         form=work.form,
-        target_note=_note(work),
+        target_note="" if work.plan is None else picture_words(work.plan),
         problem=work.problem or (refused.reason if refused else ""),
         cure=refused.cure if refused and not work.problem else "",
-        headline=_headline(planned, needs),
-        status=_status(night, planned),
+        headline="" if needs is None else needs_words(needs),
+        status=in_force_words(night.origin, night.tolerance_rad, planned is not None and planned == night.imaging),
         working=work.plan is not None and not work.problem and refused is None and work.study is None,
         ready=planned is not None,
         facts=() if planned is None or needs is None else _facts(planned, needs, work.study, error_rad),
@@ -82,37 +84,6 @@ def _error_rad(state: Running) -> float | None:
     """How far off the axis is now, as far as known."""
     offset = shown_offset(state)
     return None if offset is None else offset.total_rad
-
-
-def _note(work: PlanWork) -> str:
-    """What the form means: the target, the hours, the picture."""
-    plan = work.plan
-    if plan is None:
-        return ""
-    found = SKY_OBJECTS.get(plan.target)
-    first = -0.5 * plan.hours if plan.first_hour_angle_h is None else plan.first_hour_angle_h
-    hours = f"Hour angle {first:+.1f} to {first + plan.hours:+.1f} h, west positive".replace("-", "−")
-    scale = ARCSEC_PER_RAD * 1e-3 * plan.pixel_um * plan.binning / plan.focal_length_mm
-    wide, high = (scale * size / plan.binning / 3600.0 for size in (plan.width_px, plan.height_px))
-    lines = [] if found is None else [f"{plan.target}: {found[0]}."]
-    lines.append(f"{hours}{', about the meridian' if plan.first_hour_angle_h is None else ''}.")
-    lines.append(f"{scale:.2f}″ per pixel, {number_text(wide)}° × {number_text(high)}°.")
-    return "\n".join(lines)
-
-
-def _headline(planned: Planned | None, needs: Tolerance | None) -> str:
-    if planned is None or needs is None:
-        return ""
-    if not needs.feasible:
-        return "This plan asks for more than can be held."
-    return f"This plan needs {angle_text(needs.advised_rad)}."
-
-
-def _status(night: NightPlan, planned: Planned | None) -> str:
-    if night.origin is ToleranceOrigin.PLAN:
-        this = planned is not None and planned == night.imaging
-        return f"In use: {angle_text(night.tolerance_rad)}, {'this plan' if this else 'another plan'}."
-    return f"In use: {angle_text(night.tolerance_rad)}, {ORIGINS[night.origin]}."
 
 
 def _facts(planned: Planned, needs: Tolerance, study: PlanStudy | None, error_rad: float | None) -> tuple[Fact, ...]:

@@ -23,6 +23,8 @@ from polewright.ui.presenting.extras import Extras
 from polewright.ui.view_model import Action, Fact, Instruction, Page, Proof, View, Weight
 from polewright.words.numbers import angle_text, counted, duration_text, offset_words, percent_text, sigma_text
 from polewright.words.plan import exposure_words, pixels_text
+from polewright.words.vigil import NO_FRAME_SINCE, NO_STARS_SINCE
+from polewright.words.window import aligned_words, truth_words
 
 
 def proof_page(state: Running, extras: Extras) -> Proof | None:
@@ -105,9 +107,9 @@ def _looks(state: Running, watching: Watching, extras: Extras) -> Fact:
     if state.folder_lost:
         return Fact("last look", f"{ago} ago", "the folder cannot be reached", Mood.TROUBLE)
     if state.trouble is not None and since > QUIET_FOR_S:
-        return Fact("last look", f"{ago} ago", "no stars since: clouds?", Mood.TROUBLE)
+        return Fact("last look", f"{ago} ago", NO_STARS_SINCE, Mood.TROUBLE)
     if since > QUIET_FOR_S:
-        return Fact("last look", f"{ago} ago", "no frame since: is the camera running?", Mood.TROUBLE)
+        return Fact("last look", f"{ago} ago", NO_FRAME_SINCE, Mood.TROUBLE)
     return Fact("last look", f"{ago} ago", f"{watching.vigil.frames} looks so far")
 
 
@@ -153,15 +155,9 @@ def score_page(view: View, state: Running, truth: TrueOffset) -> View:
     true_rad = truth.total_arcmin / ARCMIN_PER_RAD
     inside = true_rad <= plan.tolerance_rad
     east, up = truth.east_arcmin / ARCMIN_PER_RAD, truth.up_arcmin / ARCMIN_PER_RAD
-    moves = f"{handling.turns_made} {'move' if handling.turns_made == 1 else 'moves'}"
-    verdict = "inside" if inside else "outside"
-    said = Instruction(
-        f"Aligned in {duration_text(state.now_s)} with {moves}.",
-        f"In truth the axis is {angle_text(true_rad)} off: {verdict} the {angle_text(plan.tolerance_rad)} needed.",
-        "",
-        f"{duration_text(state.now_s)}, {moves}, {angle_text(true_rad)}.",
-        Mood.GOOD if inside else Mood.TROUBLE,
-    )
+    sentence, short = aligned_words(state.now_s, handling.turns_made, true_rad)
+    mood = Mood.GOOD if inside else Mood.TROUBLE
+    said = Instruction(sentence, truth_words(true_rad, plan.tolerance_rad), "", short, mood)
     facts = (
         Fact("time", duration_text(state.now_s), f"{state.frames_used} frames used"),
         Fact("moves", str(handling.turns_made), f"in {counted(handling.goes, 'adjustment')}"),
@@ -169,7 +165,7 @@ def score_page(view: View, state: Running, truth: TrueOffset) -> View:
             "true error",
             angle_text(true_rad),
             f"{offset_words(east)}, {offset_words(up, None, 'up')}",
-            Mood.GOOD if inside else Mood.TROUBLE,
+            mood,
         ),
         Fact("measured", angle_text(offset.total_rad, offset.sigma_rad), sigma_text(offset.sigma_rad)),
     )

@@ -14,9 +14,9 @@ from polewright.ui.presenting.extras import Extras
 from polewright.ui.presenting.night import present
 from polewright.ui.view_model import Action, Instruction, Replay, View, Weight
 from polewright.words.numbers import capital, duration_text, sense_text, turns_text
-from polewright.words.trainee import left_words, marked_words
+from polewright.words.trainee import NEVER_TURNED, left_words, marked_words, that_night
+from polewright.words.window import HOW_TO_ANSWER, QUESTION
 
-QUESTION = "What would you turn now?"
 AMOUNTS = (1.0 / 60.0, 1.0 / 8.0, 0.25, 0.5, 1.0, 2.0)
 LEAVE = Action("Leave this recording", "Ctrl+W", want.LeaveNight(), Weight.MENU)
 OTHER = Action("Play another night", "Ctrl+L", want.OpenReplay(), Weight.MENU)
@@ -60,9 +60,7 @@ def replay_view(
 
 
 def _question(view: View) -> View:
-    said = Instruction(
-        QUESTION, "Answer with a screw and an amount; then see what happened that night.", "", QUESTION
-    )
+    said = Instruction(QUESTION, HOW_TO_ANSWER, "", QUESTION)
     return replace(view, instruction=said, actions=(*_answers(), OTHER, LEAVE))
 
 
@@ -100,11 +98,9 @@ def _short(way: float) -> str:
 
 def _verdict(view: View, lesson: Lesson) -> View:
     made = lesson.decision.made
-    night = f"That night: {made.screw.value}, {turns_text(made.turns)} {sense_text(made.turns)}."
+    night = that_night(made.screw, made.turns)
     if lesson.verdict is None:
-        said = Instruction(
-            "That screw was never turned that night.", night, "", "Never turned that night.", Mood.WAIT
-        )
+        said = Instruction(NEVER_TURNED, night, "", NEVER_TURNED, Mood.WAIT)
     else:
         marked = marked_words(lesson.verdict.marked)
         said = Instruction(left_words(lesson.verdict), f"{marked} {night}", "", marked)

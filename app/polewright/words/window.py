@@ -1,0 +1,91 @@
+"""What the window says by itself: about its settings, a night that is opened or taken up, work that failed."""
+
+from __future__ import annotations
+
+from polewright.words.numbers import angle_text, duration_text
+from polewright.words.said import Said
+
+PURPOSE = "Brings your mount's axis to the pole, from frames of any patch of sky."
+FILL_IN = "Say where you are and what you look through."
+FILL_IN_AGAIN = "Fill in the form again."
+WHICH_NIGHT, WHICH_FOLDER = "Which night do you want to play?", "Which folder does the camera write to?"
+NO_FIELD = "No field is watched yet."
+AT_WORK = "The hands are at work."
+FIRST_STAGE, NO_CLICK = "This is the first stage.", "There is nothing to undo."
+AXIS_COMES, AXIS_COMES_AFTER_TURN = (
+    "The axis appears here once it is measured.",
+    "The axis appears here after the turn.",
+)
+OTHER_SIDE, SKIP_THE_REST = "D takes the other side of the meridian.", "H skips this."
+NO_FREE_SKY = f"No free sky there? {OTHER_SIDE}"
+LOST_FOLDER = Said(
+    "The frame folder cannot be reached.",
+    "Check the cable or the network; the night goes on by itself. Or choose another folder (Ctrl+O).",
+)
+AS_IT_WAS = "Everything else is as it was."
+NOTHING_REMEMBERED = "The night runs all the same; nothing is remembered."
+ANOTHER_NIGHT = "Or begin another night here."
+ANOTHER_RECORDING = "Choose another recording."
+NIGHT_UNHARMED, RECORD_UNHARMED = "The night is not affected.", "The recorded night itself is unharmed."
+MAKE_ROOM_OR_LOSE = "Make room and wait a little, or close again to lose what waits."
+MAKE_ROOM = "Make room on the disk, then begin anew."
+AWAKE = "A mount is being aligned."
+PLAN_ONLY_TONIGHT = "The plan holds tonight; it will not be remembered."
+QUESTION = "What would you turn now?"
+HOW_TO_ANSWER = "Answer with a screw and an amount; then see what happened that night."
+
+
+def plan_not_kept(reason: str) -> Said:
+    """The plan of the last night with this rig makes no sense at this site."""
+    return Said(
+        f"The last plan with this rig cannot be kept here: {reason[:1].lower()}{reason[1:]}",
+        "Make another plan from the menu; until then the usual tolerance holds.",
+    )
+
+
+def resumed(night: str, later: str) -> Said:
+    """A night that was left open is taken up."""
+    return Said(
+        f"The night {night} goes on, {later} later.",
+        "Everything measured is still there. Leave the night from the menu to begin another one.",
+    )
+
+
+def quiet_fault(where: str, kind: str) -> Said:
+    """A fault of the program that the person can do nothing about."""
+    return Said(f"A fault in the program while {where}: {kind}.", "The night goes on; the log has the details.")
+
+
+def open_elsewhere(night: str) -> str:
+    """Two windows cannot write one record."""
+    return f"The night {night} is open in another window: close it there first."
+
+
+def written(names: str, folder: str) -> Said:
+    """The pages of a night were written out."""
+    return Said(f"Written: {names}.", f"They lie in {folder}.")
+
+
+def settings_stay(path: str) -> str:
+    """Settings that nobody can read, in a file that cannot be moved."""
+    return f"The settings in {path} cannot be read, and not be moved out of the way: they begin anew."
+
+
+def settings_set_aside(name: str, folder: str) -> str:
+    """The same, moved away under another name."""
+    return f"The settings could not be read and begin anew. The old file is now {name} in {folder}."
+
+
+def aligned_words(night_s: float, moves: int, true_rad: float) -> tuple[str, str]:
+    """How a rehearsal ended, and the same for two metres."""
+    made = f"{moves} {'move' if moves == 1 else 'moves'}"
+    return (
+        f"Aligned in {duration_text(night_s)} with {made}.",
+        f"{duration_text(night_s)}, {made}, {angle_text(true_rad)}.",
+    )
+
+
+def truth_words(true_rad: float, tolerance_rad: float) -> str:
+    """What only the simulation knows."""
+    verdict = "inside" if true_rad <= tolerance_rad else "outside"
+    return f"In truth the axis is {angle_text(true_rad)} off: {verdict} the {angle_text(tolerance_rad)} needed."
