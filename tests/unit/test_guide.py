@@ -30,7 +30,7 @@ def commands(page: Path) -> list[tuple[list[str], str]]:
 
 
 def test_the_guide_ships_with_the_program() -> None:
-    assert find_resource("guide/index.md") is not None and len(PAGES) == 11
+    assert find_resource("guide/index.md") is not None and len(PAGES) == 12
 
 
 @pytest.mark.parametrize("name", ["practice.md", "accuracy.md", "drift.md"])
