@@ -56,6 +56,7 @@ def night_line(score: Score) -> str:
         f"{score.scenario:16}{score.seed:4}  {end:11}{verdict:8}"
         f"start {score.start.total_arcmin:6.1f}'  end {60.0 * score.truth.total_arcmin:6.1f}\""
         f"  goes {score.goes:3}  turns {score.turns:3}  {score.minutes:5.1f} min  {score.frames:4} frames"
+        f"  at the screws {score.screw_minutes:4.1f} min  contrary {score.contrary_orders}"
     )
 
 
@@ -68,6 +69,10 @@ def distribution(scores: list[Score]) -> list[str]:
         _row("goes at the screws", [s.goes for s in done]),
         _row("single turns", [s.turns for s in done]),
         _row("minutes of the night", [s.minutes for s in done]),
+        _row("minutes at the screws", [s.screw_minutes for s in done]),
+        _row('overshoot, "', [o for s in done for o in s.overshoot_arcsec]),
+        f"contrary orders {sum(s.contrary_orders for s in scores)} in"
+        f" {sum(s.contrary_orders > 0 for s in scores)} nights",
         _row('true error at the end, "', [60.0 * s.truth.total_arcmin for s in done]),
         _row("claim minus truth, sigmas", [_surprise(s) for s in done]),
     ]
@@ -119,7 +124,7 @@ def main() -> int:
     )
     args = parser.parse_args()
     habits = Habits(lessons=args.lessons, reading_error=None if args.as_told else Habits().reading_error)
-    make_hand: MakeHand = partial(HANDS[args.hand], habits=habits)
+    make_hand = partial(ToldHand, habits=habits) if args.hand == "told" else HANDS[args.hand]
     scores = []
     for score in nights(args.nights, args.first_seed, args.scenario, args.full, make_hand):
         scores.append(score)

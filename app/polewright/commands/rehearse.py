@@ -183,6 +183,7 @@ def score_facts(score: Score) -> dict[str, Any]:
     return {
         "scenario": score.scenario,
         "seed": score.seed,
+        "hand": score.hand,
         "proved": score.proved,
         "true_inside": score.true_inside,
         "tolerance_arcmin": score.tolerance_arcmin,
@@ -195,6 +196,8 @@ def score_facts(score: Score) -> dict[str, Any]:
         "goes": score.goes,
         "turns": score.turns,
         "wrong_turns": score.wrong_turns,
+        "contrary_orders": score.contrary_orders,
+        "overshoot_arcsec": list(score.overshoot_arcsec),
         "minutes": score.minutes,
         "frames": score.frames,
         "azimuth": _screw_facts(score.azimuth),

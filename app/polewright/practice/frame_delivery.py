@@ -21,7 +21,7 @@ from polewright.services.measuring import FrameMeasurer, MeasuredFrame, Solves
 from polewright.simulate.star_lists import observe_stars
 
 WATCHER_PATIENCE_S = 20.0
-TRAILED_PX = 8.0
+LONGEST_PATH_PX = 60.0
 
 
 class FilesThroughWatcher:
@@ -106,7 +106,7 @@ class StarListsOnly:
             pixel_size_um=Sourced(camera.pixel_um, "profile"),
         )
         smear_px = self._smear_px(start, exposure_s)
-        if smear_px > TRAILED_PX:
+        if smear_px > LONGEST_PATH_PX:
             return frame, replace(_no_stars(camera.width_px, camera.height_px), trouble=Smeared(smear_px))
         return frame, observe_stars(rig, start, exposure_s, self._rng).stars
 

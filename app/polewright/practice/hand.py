@@ -73,9 +73,14 @@ class Seat:
 
 
 class Hand(Protocol):
-    """`finished`: nothing is left to do. `begin` sits down; from then on the hand looks by itself."""
+    """`finished`: nothing is left to do. `begin` sits down; from then on the hand looks by itself. `walks`: it likes
+    the eye to lead it."""
 
-    finished: bool
+    name: str
+    walks: bool
+
+    @property
+    def finished(self) -> bool: ...
 
     def begin(self) -> None: ...
 

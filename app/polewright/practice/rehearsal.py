@@ -15,7 +15,9 @@ from polewright.core.screws.memory import ScrewRate
 from polewright.core.sky.places import default_target
 from polewright.practice.frame_delivery import FilesThroughWatcher, StarListsOnly
 from polewright.practice.hand import MakeHand, Seat, Tally
+from polewright.practice.judge import Judge
 from polewright.practice.told_hand import ToldHand
+from polewright.practice.walking_hand import HaltingHand, WalkingHand
 from polewright.practice.world import RehearsalWorld, TrueOffset
 from polewright.runtime.engine import Measure, NightEngine
 from polewright.runtime.jobs import InlineJobs
@@ -41,7 +43,11 @@ class ScrewScore:
 
 @dataclass(frozen=True)
 class Score:
-    """How a rehearsal ended: what the program claims, beside the truth."""
+    """How a rehearsal ended: what the program claims, beside the truth.
+
+    `contrary_orders`: instructions against the true remaining motion; `overshoot_arcsec`: how far the axis went
+    beyond the aim, a turn in progress each; `screw_minutes`: from the first screw instruction to the last locks.
+    """
 
     scenario: str
     seed: int
@@ -59,6 +65,10 @@ class Score:
     frames: int
     azimuth: ScrewScore
     altitude: ScrewScore
+    hand: str = "told"
+    contrary_orders: int = 0
+    overshoot_arcsec: tuple[float, ...] = ()
+    screw_minutes: float = math.nan
 
     @property
     def true_inside(self) -> bool:
@@ -82,11 +92,12 @@ class Rehearsal:
         stopwatch = SystemClock().monotonic_s
         self.engine = NightEngine(measure, InlineJobs(), recorder, world.clock, stopwatch, keep_frame=keep)
         self.tolerance_rad = USUAL_TOLERANCE_RAD
+        self.walking = False
 
     def begin(self) -> None:
         """Enter site, target and tolerance, as a person does on the first page."""
         site = self.world.site
-        started = night_started(site, default_target(site), self.tolerance_rad)
+        started = night_started(site, default_target(site), self.tolerance_rad, walking=self.walking)
         self.engine.post(replace(started, at_s=self.engine.now_s()))
 
     def tick_on(self) -> None:
@@ -100,7 +111,7 @@ class Rehearsal:
 
 
 Watch = Callable[["Rehearsal", Seat], None]
-HANDS: dict[str, MakeHand] = {"told": ToldHand}
+HANDS: dict[str, MakeHand] = {"told": ToldHand, "walking": WalkingHand, "halting": HaltingHand}
 """The hands that a rehearsal can be left to, by the name that the command takes."""
 
 
@@ -152,6 +163,8 @@ def _run(
     start = night.true_offset()
     seat = Seat(night.world, night.engine, lambda: night.world.start_camera(camera.deliver))
     hand = make_hand(seat, seed)
+    night.walking = hand.walks
+    judge = Judge(night.world, night.engine)
     if watch is not None:
         watch(night, seat)
     camera.start()
@@ -161,7 +174,13 @@ def _run(
         hand.begin()
         while not hand.finished and clock.monotonic_s() < LONGEST_NIGHT_S:
             clock.advance(1.0)
-        score = score_of(night, seat.tally, seed, start)
+        score = replace(
+            score_of(night, seat.tally, seed, start),
+            hand=hand.name,
+            contrary_orders=judge.contrary_orders,
+            overshoot_arcsec=tuple(judge.overshoot_arcsec),
+            screw_minutes=judge.screw_minutes,
+        )
         for _ in range(round(image_s)):
             clock.advance(1.0)
     finally:

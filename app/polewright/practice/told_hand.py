@@ -14,10 +14,13 @@ from polewright.practice.fingers import Answer, Fingers, Habits
 from polewright.practice.hand import Seat
 
 IMPATIENT_S = 90.0  # an instruction that still stands after so long is carried out once more
+Takes = Callable[[said.Advice], bool]
 
 
 class ToldHand:
     """Satisfies Hand. Glances, reacts after a while, does one thing at a time, and reports it as people do."""
+
+    name, walks = "told", False
 
     def __init__(self, seat: Seat, seed: int, habits: Habits | None = None) -> None:
         self._seat = seat
@@ -28,10 +31,13 @@ class ToldHand:
         self._acted: said.Errand | None = None
         self._acted_s = 0.0
         self._taught: set[Screw] = set()
+        self._takes: Takes = lambda advice: True
         self.finished = False
 
-    def begin(self) -> None:
-        """Start looking at the screen; the camera is started once it points somewhere."""
+    def begin(self, takes: Takes | None = None) -> None:
+        """Start looking at the screen; the camera is started once it points somewhere. `takes`: the instructions that
+        are this hand's; others are left alone."""
+        self._takes = takes or self._takes
         self._seat.after(self._habits.glance_s, self._glance)
 
     def _glance(self) -> None:
@@ -40,7 +46,8 @@ class ToldHand:
             self.finished = True
             return
         fresh = screen.advice.errand != self._acted or screen.now_s - self._acted_s > IMPATIENT_S
-        if not self._busy and fresh and not _nothing_to_do(screen.advice.action):
+        idle = _nothing_to_do(screen.advice.action) or not self._takes(screen.advice)
+        if not self._busy and fresh and not idle:
             self._busy = True
             self._seat.after(float(self._rng.uniform(*self._habits.reaction_s)), lambda: self._act(screen.advice))
         self._seat.after(self._habits.glance_s, self._glance)

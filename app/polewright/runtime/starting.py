@@ -23,8 +23,9 @@ def night_started(
     rig: str = "",
     imaging: Planned | None = None,
     locks: LockMemory = NEW_LOCKS,
+    walking: bool = False,
 ) -> NightStarted:
-    """The first event; a plan sets the tolerance in place of `tolerance_rad`."""
+    """The first event; a plan sets the tolerance in place of `tolerance_rad`; `walking`: the eye leads the hand."""
     if imaging is not None:
         tolerance_rad = imaging.tolerance_rad(target)
     height = max(0.0, pole_altitude_rad(site, standard_atmosphere(site), target))
@@ -39,4 +40,5 @@ def night_started(
         rig=rig,
         imaging=imaging,
         locks=locks,
+        walking=walking,
     )

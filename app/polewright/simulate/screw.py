@@ -28,6 +28,9 @@ class ScrewSpec:
     lock_shift_arcmin: float = 0.0
 
 
+_SETTLED = 25.0  # time constants
+
+
 class Screw:
     """A screw over time; `angle_rad` is what it has moved the axis by, horizon angle in azimuth."""
 
@@ -54,7 +57,9 @@ class Screw:
     def angle_rad(self, at_s: float) -> float:
         """Angle moved since the beginning, rad."""
         angle = self._angle_arcmin(self._drive.output(at_s)) - self._rest
-        for start, end in self._moves:
+        for start, end in reversed(self._moves):
+            if at_s - end > _SETTLED * self.spec.settle_s:
+                break  # what that move and all before it held back has followed
             if start < at_s:
                 until = min(at_s, end)
                 done = self._angle_arcmin(self._drive.output(until)) - self._angle_arcmin(self._drive.output(start))

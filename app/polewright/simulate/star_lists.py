@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from polewright.core.model import FloatArray, IntArray, StarFlag, StarList, Utc
+from polewright.core.model import NO_SHARED_ERROR, FloatArray, IntArray, StarFlag, StarList, Utc
 from polewright.simulate.rig import SimulatedRig
 from polewright.simulate.scenarios import Scenario
 from polewright.simulate.shutter import image_motion_arcsec
 from polewright.simulate.view import View, sky_electrons, star_width_px
 
 _DETECTION_SNR = 6.0
+_DRAWN_PX, _DRAWN_SHARE = 2.0, 0.01  # a detector reads the moment within the exposure from longer paths to so much
 _CENTROID_FLOOR_PX = 0.03  # pixel structure, undersampling: common practice 0.02-0.05 px, no source
 
 
@@ -45,27 +46,52 @@ def observe_stars(
     """
     view = rig.view(utc, exposure_s)
     camera, scenario = rig.night.scenario.camera, rig.night.scenario
-    x, y = view.x_px.mean(axis=0), view.y_px.mean(axis=0)
-    snr = signal_to_noise(scenario, view)
+    x, y = at_mid_exposure(view.x_px), at_mid_exposure(view.y_px)
+    path_px = drawn_px(view)
+    fwhm = star_width_px(scenario)
+    spread = np.sqrt(1.0 + path_px / (1.5 * fwhm))  # the same light over a longer path
+    snr = signal_to_noise(scenario, view) / spread
     inside = (x > 2.0) & (x < camera.width_px - 3.0) & (y > 2.0) & (y < camera.height_px - 3.0)
     chosen = np.flatnonzero(inside & (snr > _DETECTION_SNR))
     chosen = chosen[np.argsort(-view.electrons[chosen], kind="stable")][:most]
-    fwhm = star_width_px(scenario)
-    photon = np.hypot(1.2 * fwhm / (2.355 * snr[chosen]), _CENTROID_FLOOR_PX)
+    photon = np.hypot(1.2 * fwhm * spread / (2.355 * snr[chosen]), _CENTROID_FLOOR_PX)
     sigma = photon if noise_px is None else np.full(chosen.size, noise_px)
     common, single = (m / camera.scale_arcsec_px for m in image_motion_arcsec(scenario, exposure_s))
     together, apart = (rng.normal(0.0, common, 2), single) if seeing else (np.zeros(2), 0.0)
     true = np.stack([x[chosen], y[chosen]], axis=-1)
     sigma = np.hypot(sigma, apart)
+    shared = _DRAWN_SHARE * path_px * np.array([np.cos(way := _way(view)), np.sin(way)])
+    together = together + shared * rng.normal() if path_px > _DRAWN_PX else together
     measured = true + together + rng.normal(0.0, 1.0, true.shape) * sigma[:, None]
     sighting = Sighting(
-        stars=_star_list(scenario, measured, sigma, view.electrons[chosen], snr[chosen]),
+        stars=replace(
+            _star_list(scenario, measured, sigma, view.electrons[chosen], snr[chosen]),
+            shared_error=(float(shared[0]), float(shared[1]), 0.0, 0.0) if path_px > _DRAWN_PX else NO_SHARED_ERROR,
+        ),
         catalogue_index=view.stars.index[chosen],
         icrs=view.stars.icrs[chosen],
         true_px=true,
         view=view,
     )
     return _with_spurious(scenario, sighting, spurious, rng) if spurious else sighting
+
+
+def at_mid_exposure(track_px: FloatArray) -> FloatArray:
+    """Of tracks (S, N) at S even moments, where each star is in the middle of them."""
+    steps = track_px.shape[0]
+    return np.asarray(0.5 * (track_px[(steps - 1) // 2] + track_px[steps // 2]))
+
+
+def drawn_px(view: View) -> float:
+    """How long the middle one of the paths is that the stars draw while the shutter is open."""
+    if view.x_px.shape[0] == 1 or not view.x_px.shape[1]:
+        return 0.0
+    along = np.hypot(np.diff(view.x_px, axis=0), np.diff(view.y_px, axis=0)).sum(axis=0)
+    return float(np.median(along))
+
+
+def _way(view: View) -> float:
+    return float(np.arctan2(np.median(view.y_px[-1] - view.y_px[0]), np.median(view.x_px[-1] - view.x_px[0])))
 
 
 def signal_to_noise(scenario: Scenario, view: View) -> FloatArray:

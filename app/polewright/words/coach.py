@@ -19,6 +19,7 @@ from polewright.core.screws.angles import Screw
 from polewright.core.screws.doable import SMALLEST_TURNS
 from polewright.core.screws.lesson import MOST_TURNS
 from polewright.core.screws.plan import TurnKind
+from polewright.core.screws.walk import Cue
 from polewright.words.axis import follow_words, refusal_words
 from polewright.words.drift import comparison_words, drift_doubt_words, drift_refusal_words
 from polewright.words.frames import clouded_words, frame_gain, frame_headline, frame_words
@@ -37,6 +38,7 @@ from polewright.words.plan import sky_words
 from polewright.words.screws import lock_words
 
 OVERHEAD_DEG, LEVEL_DEG = 88.0, 2.0
+CREEP_TURNS = 1.0 / 12.0
 WORTH_SAYING = 0.75  # a turn that leaves more than this share of the error is not told as progress
 WORTH_NAMING_ARCMIN = 5.0  # a component of the drift less sure than that is not told
 TAKE_CARE = "Then hands off. Hold the telescope before you loosen a clutch; leave declination alone."
@@ -66,6 +68,9 @@ def say(advice: Advice) -> Told:
         case it.FolderGone(reason):
             lost = reason or "The frame folder cannot be reached."
             return Told("Reconnect the frame folder.", f"{lost} Everything measured so far is kept.")
+        case it.NoFrames(since_s, usual_s):
+            usual = f"They usually come every {usual_s:.0f} s."
+            return Told(f"No frame for {duration_text(since_s)}.", f"{usual} Look whether the camera still runs.")
         case it.Clouds(since_s):
             return Told("Wait for the clouds to pass.", clouded_words(duration_text(since_s)))
         case it.FramesFail(frame):
@@ -75,11 +80,14 @@ def say(advice: Advice) -> Told:
         case it.TurnBegins() | it.DoesNotFit() | it.NoRoom() | it.PlaceWanted():
             return _turning(why)
         case it.ScrewLeft():
-            return Told(_turn(why.screw, why.turns), _why_screw(why), _screw_gain(why))
+            turn = _begin_walk if why.walking else _turn
+            return Told(turn(why.screw, why.turns), _why_screw(why), _screw_gain(why))
         case it.LocksWanted() | it.LocksTrial() | it.LocksToLoosen():
             return _locks(why)
         case it.Settling() | it.WeakGeometry() | it.MoreFrames() | it.CaptureTooRough() | it.DriftTooRough():
             return _measuring(why)
+        case it.Walking():
+            return _walking(why)
         case it.Near() | it.Ended() | it.Quiet() | it.MountMoved():
             return _ending(why)
         case _:
@@ -168,7 +176,7 @@ def _turn_gain(why: it.PlaceWanted) -> str:
 # the screws and the locks
 
 
-def _measuring(why: it.Measuring) -> Told:
+def _measuring(why: it.Settling | it.WeakGeometry | it.MoreFrames | it.CaptureTooRough | it.DriftTooRough) -> Told:
     match why:
         case it.Settling(left_s):
             sentence = f"Hands off. Settling, {left_s:.0f} s." if left_s else "Hands off. Waiting for a frame."
@@ -195,6 +203,37 @@ def _measuring(why: it.Measuring) -> Told:
 
 def _total(offset: Offset) -> str:
     return angle_text(offset.total_rad, offset.sigma_rad)
+
+
+def _begin_walk(screw: Screw, turns: float) -> str:
+    """The fraction comes second; below a twelfth there is none."""
+    if abs(turns) < CREEP_TURNS:
+        return _creep(screw, turns)
+    return f"Turn {screw.value} {sense_text(turns)}, about {turns_text(turns)}."
+
+
+def _creep(screw: Screw, turns: float) -> str:
+    return f"Creep {screw.value} {sense_text(turns)} to the posts."
+
+
+def _walking(why: it.Walking) -> Told:
+    """A turn in progress: the cue, then where the axis is."""
+    where = offset_words(why.left_rad, why.sigma_rad, "east" if why.screw is Screw.AZIMUTH else "up", False)
+    where = f"The axis is {where}."
+    left = f", about {turns_text(why.turns)} left" if why.known else ""
+    match why.cue:
+        case Cue.KEEP_TURNING:
+            return Told(f"Keep turning {sense_text(why.turns)}{left}.", where)
+        case Cue.SLOWER:
+            return Told("Slower.", f"{where} The posts are near.")
+        case Cue.STOP | Cue.HANDS_OFF:
+            return Told("Stop.", where)
+        case Cue.OTHER_WAY:
+            return Told("The other way.", f"{where} It moves away from the posts.")
+        case Cue.CREEP:
+            return Told(_creep(why.screw, why.turns), f"{where} A touch, then look: stop between the posts.")
+        case _:
+            assert_never(why.cue)
 
 
 def _turn(screw: Screw, turns: float) -> str:

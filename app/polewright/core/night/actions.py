@@ -36,6 +36,8 @@ from polewright.core.plan.tonight import ToleranceOrigin
 
 Outcome = tuple[Running, tuple[Effect, ...]]
 Action = Callable[[Running, Any], Outcome]
+INTERVAL_SHARE = 0.25  # of a change of the frames' interval that is believed at once
+STALE_INTERVALS = 3.0  # without a frame for so long: it does not come
 S = TypeVar("S", Waiting, Running)
 
 
@@ -51,7 +53,7 @@ def see_frame(state: S, event: FrameSolved) -> tuple[S, tuple[Effect, ...]]:
     """A frame was solved: the sky is clear. Nothing is measured from it in this stage."""
     return (
         replace(
-            state,
+            arrived(state),
             last_frame=event.frame,
             last_frame_s=state.now_s,
             frames_used=state.frames_used + 1,
@@ -61,12 +63,24 @@ def see_frame(state: S, event: FrameSolved) -> tuple[S, tuple[Effect, ...]]:
     )
 
 
+def arrived(state: S) -> S:
+    """A frame has come, usable or not; how often they come follows slowly, and a pause of the camera not at all."""
+    before, usual = state.arrived_s, state.interval_s
+    if before is None:
+        return replace(state, arrived_s=state.now_s)
+    gap = state.now_s - before
+    if usual and gap > STALE_INTERVALS * usual:
+        return replace(state, arrived_s=state.now_s)
+    mean = gap if not usual else usual + INTERVAL_SHARE * (gap - usual)
+    return replace(state, arrived_s=state.now_s, interval_s=mean)
+
+
 def note_trouble(state: S, event: FrameUnsolved) -> tuple[S, tuple[Effect, ...]]:
     """Counts frames that could not be used, one after the other."""
     before = state.trouble
     count, since = (before.count + 1, before.since_s) if before else (1, state.now_s)
     trouble = Trouble(event.why, count, since)
-    return replace(state, trouble=trouble, frames_unsolved=state.frames_unsolved + 1), ()
+    return replace(arrived(state), trouble=trouble, frames_unsolved=state.frames_unsolved + 1), ()
 
 
 def keep_turn_frame(state: Running, event: FrameSolved) -> Outcome:
@@ -221,4 +235,4 @@ def regain_folder(state: S, event: object) -> tuple[S, tuple[Effect, ...]]:
 
 def _hands_off(handling: Handling) -> Handling:
     """No move in progress; the counts stay."""
-    return Handling(turns_made=handling.turns_made, goes=handling.goes, touched_s=-math.inf)
+    return Handling(turns_made=handling.turns_made, goes=handling.goes, touched_s=-math.inf, lead_s=handling.lead_s)

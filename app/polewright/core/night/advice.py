@@ -21,6 +21,7 @@ from polewright.core.offset import Offset
 from polewright.core.plan.sky_choice import SkyChoice
 from polewright.core.screws.angles import Screw
 from polewright.core.screws.plan import TurnKind
+from polewright.core.screws.walk import Cue
 from polewright.core.unsolved import FrameReason, FrameTrouble, exposure_factor, trouble_of
 from polewright.core.vigil.watch import SETTLED_RAD_H, Shift
 
@@ -207,6 +208,28 @@ class Settling:
 
 
 @dataclass(frozen=True)
+class Walking:
+    """A turn in progress: the cue, and about how much is left, clockwise positive; `known`: that is more than the
+    direction. `moving`: the axis moves."""
+
+    screw: Screw
+    cue: Cue
+    turns: float
+    known: bool
+    left_rad: float
+    sigma_rad: float
+    made: int
+
+
+@dataclass(frozen=True)
+class NoFrames:
+    """No frame has come for so long, far longer than they usually take."""
+
+    since_s: float
+    usual_s: float
+
+
+@dataclass(frozen=True)
 class WeakGeometry:
     """Here the screws can hardly be seen. `doubt`: what the reading itself says."""
 
@@ -222,7 +245,7 @@ class ScrewLeft:
     is expected to leave of that, None where nobody knows.
 
     `aimed`: beside the pole, by what the locks will do; `habit_rad`: because they usually do it. `lesson`: turns of a
-    lesson made before, None outside one.
+    lesson made before, None outside one. `walking`: the eye will lead the hand.
     """
 
     screw: Screw
@@ -236,6 +259,7 @@ class ScrewLeft:
     lesson: int | None
     made: int
     moves: int
+    walking: bool = False
 
 
 @dataclass(frozen=True)
@@ -390,10 +414,10 @@ class MountMoved:
 
 Turning = TurnBegins | DoesNotFit | NoRoom | PlaceWanted
 Locking = LocksWanted | LocksTrial | LocksToLoosen
-Measuring = Settling | WeakGeometry | MoreFrames | CaptureTooRough | DriftTooRough
+Measuring = Settling | Walking | WeakGeometry | MoreFrames | CaptureTooRough | DriftTooRough
 Drifting = TripodSettles | DriftDisturbed | DriftUnsure | DriftTold | FieldWanted | DriftWatched
 Ending = Near | Ended | Quiet | MountMoved
-Overlying = FolderGone | Clouds | FramesFail
+Overlying = NoFrames | FolderGone | Clouds | FramesFail
 Reason = Plainly | Overlying | NotUpYet | Turning | ScrewLeft | Locking | Measuring | Drifting | Ending
 
 
@@ -440,7 +464,7 @@ def action_of(reason: Reason) -> Action:
             return frame_action(why)
         case NotUpYet(inclination_deg, southern):
             return SetUp(180.0 if southern else 0.0, inclination_deg)
-        case Clouds() | TurnBegins() | Plainly.FRAME_AWAITED | MoreFrames() | Plainly.NOT_TRACKING:
+        case Clouds() | TurnBegins() | Plainly.FRAME_AWAITED | MoreFrames() | Plainly.NOT_TRACKING | NoFrames():
             return Wait()
         case Settling(left_s):
             return Wait(left_s) if left_s else Wait(1.0)
@@ -456,6 +480,8 @@ def action_of(reason: Reason) -> Action:
             return Do.GO_BACK
         case ScrewLeft(screw, turns):
             return Turn(screw, turns)
+        case Walking(screw, cue, turns):
+            return Wait() if cue in (Cue.STOP, Cue.HANDS_OFF) else Turn(screw, turns)
         case LocksWanted() | LocksTrial():
             return Do.LOCK
         case LocksToLoosen():
@@ -509,9 +535,13 @@ def mood_of(reason: Reason) -> Mood:
             return Mood.DO
         case DriftTold() | FieldWanted():
             return Mood.DO
+        case Walking(cue=cue):
+            return Mood.WAIT if cue is Cue.HANDS_OFF else Mood.DO
         case Near() | Ended() | Quiet():
             return Mood.GOOD
-        case FolderGone() | FramesFail() | DoesNotFit() | NoRoom() | Plainly.AXIS_UNKNOWN | CaptureTooRough():
+        case NoFrames() | FolderGone() | FramesFail() | DoesNotFit() | NoRoom():
+            return Mood.TROUBLE
+        case Plainly.AXIS_UNKNOWN | CaptureTooRough():
             return Mood.TROUBLE
         case DriftDisturbed() | Plainly.LOOKS_GUIDED | Plainly.NOT_TRACKING:
             return Mood.TROUBLE
@@ -535,6 +565,8 @@ def _which(reason: Reason) -> tuple[object, ...]:
             return stage, frame
         case PlaceWanted(stage, west_deg, places):
             return stage, places, west_deg > 0.0
+        case Walking(screw, cue, turns):
+            return screw, cue, turns > 0.0
         case ScrewLeft(screw=screw, lesson=lesson, made=made, moves=moves):
             return lesson is not None, screw, made, moves
         case WeakGeometry(made=made) | LocksWanted(made=made) | LocksTrial(made=made) | LocksToLoosen(made=made):

@@ -14,6 +14,7 @@ from polewright.core.night.advice import (
     Ended,
     FolderGone,
     FramesFail,
+    NoFrames,
     NotUpYet,
     Plainly,
     Reason,
@@ -25,6 +26,7 @@ from polewright.core.night.turning.coach import advise_turn
 from polewright.core.night.watch.coach import advise_watch
 from polewright.core.unsolved import FrameTrouble
 
+SILENT_INTERVALS, SILENT_S = 3.0, 8.0
 PATIENT_FRAMES = 2  # a single frame that cannot be used is no trouble yet
 PATIENT_WHILE_TURNING = 6  # while a screw is turned, spoiled frames are to be expected
 PATIENT_TURN_S = 45.0  # turning the RA axis by 130 degrees at 3 degrees a second spoils every frame for so long
@@ -50,7 +52,16 @@ def _over_all(state: Running) -> Reason | None:
         return None
     if state.paused:
         return Plainly.PAUSED
-    return FolderGone(state.folder_reason) if state.folder_lost else _frame_trouble(state)
+    return FolderGone(state.folder_reason) if state.folder_lost else _silence(state) or _frame_trouble(state)
+
+
+def _silence(state: Running) -> NoFrames | None:
+    """No frame for far longer than usual: an old instruction over an old picture helps nobody."""
+    if not state.plan.walking or state.arrived_s is None or not state.interval_s:
+        return None
+    since_s = state.now_s - state.arrived_s
+    silent = since_s > max(SILENT_INTERVALS * state.interval_s, SILENT_S)
+    return NoFrames(since_s, state.interval_s) if silent else None
 
 
 def _frame_trouble(state: Running) -> Reason | None:

@@ -46,7 +46,8 @@ class NightStarted(Event):
 
     `tolerance_rad` is the error allowed tonight, that of `imaging` when a plan was given. The RA axis is not turned
     to where `obstacles` stand. The memories of screws and locks come from the profile of `rig`.
-    `air`: what refraction is computed with; None: the standard atmosphere of the site.
+    `air`: what refraction is computed with; None: the standard atmosphere of the site. `walking`: the eye leads the
+    hand while frames come fast enough; False: turns are told (so were all nights of older records).
     """
 
     site: Site
@@ -60,6 +61,7 @@ class NightStarted(Event):
     rig: str = ""
     locks: LockMemory = NEW_LOCKS
     air: Atmosphere | None = None
+    walking: bool = False
 
     def __post_init__(self) -> None:
         super().__post_init__()

@@ -21,11 +21,13 @@ from polewright.core.screws.learning import learn
 from polewright.core.screws.lock_memory import NEW_LOCKS, LockMemory
 from polewright.core.screws.memory import ScrewMemory, ScrewRate
 from polewright.core.screws.sky_turn import ScrewPath, sky_turn_rad
+from polewright.core.screws.walk import REACTION_S, Walk
 from polewright.core.unsolved import FrameReason, FrameTrouble, trouble_of
 from polewright.core.vigil.watching import Watching
 
 NO_COVARIANCE: Covariance = ((0.0, 0.0), (0.0, 0.0))
 CLOUDED_FRAMES = 3
+WALKING_S = 3.2  # frames as fast as this lead a hand (three seconds, and what a computer adds)
 FINE_TOLERANCES, FINE_RAD = 6.0, math.radians(3.0 / 60.0)
 HIGHEST_POLE_RAD = math.radians(75.0)  # above it a base slightly out of level turns the azimuth screw's path much
 
@@ -56,6 +58,7 @@ class NightPlan:
     origin: ToleranceOrigin = ToleranceOrigin.USUAL
     imaging: Planned | None = None
     air: Atmosphere = field(kw_only=True)
+    walking: bool = field(default=False, kw_only=True)
 
     @property
     def southern(self) -> bool:
@@ -130,7 +133,8 @@ class Handling:
     `last_turned`: the one of the last counted turn; `unconfirmed`: the one whose last move nobody reported.
     `touched_s`: when the mount was last touched or seen moving; `closed_s`: when the last move was seen to end.
     `turns_made`: single turns; `goes`: turns of one screw in one direction, one after the other, are one go;
-    `direction`: of the last turn. `paths`: which way reported turns moved the axis.
+    `direction`: of the last turn. `paths`: which way reported turns moved the axis. `walk`: the turn in progress that
+    the eye leads; `lead_s`: by how much a stop has to lead for this hand.
     """
 
     opened_at: Offset | None = None
@@ -146,6 +150,8 @@ class Handling:
     goes: int = 0
     direction: float = 0.0
     paths: tuple[ScrewPath, ...] = ()
+    walk: Walk | None = None
+    lead_s: float = REACTION_S
 
 
 @dataclass(frozen=True)
@@ -187,6 +193,8 @@ class Seen:
     frames_unsolved: int = 0
     last_frame: PlacedFrame | None = None
     last_frame_s: float | None = None
+    arrived_s: float | None = None  # the latest frame, usable or not
+    interval_s: float = 0.0  # as frames usually come; 0: not known
     trouble: Trouble | None = None
     tracking: str = "unknown"
 
@@ -292,6 +300,11 @@ class Running(Seen):
     def aligned(self) -> bool:
         """Whether the alignment is proved, or taken as it is: the imaging run may begin."""
         return self.stage is Stage.PROOF and (self.proved or self.accepted)
+
+    @property
+    def walking(self) -> bool:
+        """Whether the eye can lead the hand: the person likes it so, and frames come fast enough."""
+        return self.plan.walking and 0.0 < self.interval_s <= WALKING_S and self.lesson is None
 
     @property
     def turning_axis(self) -> bool:

@@ -29,7 +29,7 @@ def learn(memory: ScrewMemory) -> ScrewRate | None:
     """What the memory teaches; None while nothing is known (no earlier night, no move that was seen)."""
     prior, moves = memory.prior, memory.moves
     odds = _sign_odds(moves, prior)
-    if prior is None and (odds is None or not any(seen(m) for m in moves)):
+    if prior is None and (odds is None or not any(seen(m) and not m.guessed for m in moves)):
         return None
     rejected = prior is not None and _contradicts(moves, prior, memory.bends)
     if rejected:
@@ -64,6 +64,12 @@ def learn(memory: ScrewMemory) -> ScrewRate | None:
     )
 
 
+def seen_sign(memory: ScrewMemory) -> float:
+    """By what the eye has seen, whether a clockwise turn raises the coordinate (+1) or lowers it; 0 unknown."""
+    odds = _sign_odds(memory.moves, memory.prior)
+    return 0.0 if not odds else math.copysign(1.0, odds)
+
+
 def _sign_odds(moves: Sequence[ScrewMove], prior: ScrewPrior | None) -> float | None:
     """Log odds that a clockwise turn raises the coordinate; None without any evidence."""
     votes = [math.copysign(1.0, m.turns * m.moved_arcmin) for m in moves if seen(m)]
@@ -75,7 +81,7 @@ def _sign_odds(moves: Sequence[ScrewMove], prior: ScrewPrior | None) -> float | 
 
 def _contradicts(moves: tuple[ScrewMove, ...], prior: ScrewPrior, bends: bool) -> bool:
     """Whether at least two of tonight's moves agree with each other and not with the profile (another mount head)."""
-    if sum(seen(m) for m in moves) < 2:
+    if sum(seen(m) and not m.guessed for m in moves) < 2:
         return False
     alone = learn(ScrewMemory(None, moves, bends))
     if alone is None or alone.sign_sure < 0.9:
@@ -109,9 +115,9 @@ def _human_error(found: Stretches, known: Posterior, prior: ScrewPrior | None) -
 
 def _slack(found: Stretches, backlash: float) -> tuple[float, bool]:
     """The share of the backlash that a clockwise turn would lose now, and whether that is known."""
-    if not found.done:
+    if not found.direction:
         return 0.5, False
-    slack = 0.0 if found.done[-1].direction > 0.0 else 1.0
+    slack = 0.0 if found.direction > 0.0 else 1.0
     return min(max(slack - found.open_turns / backlash, 0.0), 1.0), True
 
 

@@ -23,7 +23,7 @@ class ScrewMove:
 
     `sigma_arcmin` belongs to the difference. `sure` is False where the person said nothing and is taken to have done
     what was advised; `read_off` is True where they read the turn off the head of the screw instead of trusting their
-    hand.
+    hand. `guessed`: nobody said how far; the eye led the hand, and only direction and slack were seen.
     """
 
     turns: float
@@ -32,6 +32,7 @@ class ScrewMove:
     sigma_arcmin: float
     sure: bool = True
     read_off: bool = False
+    guessed: bool = False
 
     @property
     def moved_arcmin(self) -> float:

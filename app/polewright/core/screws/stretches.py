@@ -44,6 +44,7 @@ class Stretches:
     open_turns: float = 0.0
     open_variance: float = 0.0
     wrong_way: tuple[int, ...] = ()
+    direction: float = 0.0  # of the last turn that moved the axis
 
 
 def seen(move: ScrewMove) -> bool:
@@ -56,9 +57,13 @@ def stretches(moves: Sequence[ScrewMove], sign: float, human_error: float) -> St
     done: list[Stretch] = []
     wrong: list[int] = []
     pending: list[tuple[ScrewMove, float]] = []
+    direction = 0.0
     for i, move in enumerate(moves):
         turns = move.turns
-        direction = done[-1].direction if done else 0.0
+        if move.guessed:  # nobody told how far: the slack is crossed, and that is all
+            if seen(move):
+                direction, pending = math.copysign(1.0, move.moved_arcmin * sign), []
+            continue
         if seen(move) and turns * move.moved_arcmin * sign < 0.0:
             wrong.append(i)
             turns = -turns
@@ -66,10 +71,11 @@ def stretches(moves: Sequence[ScrewMove], sign: float, human_error: float) -> St
             turns = -turns
         pending.append((move, turns))
         if seen(move):
-            done.append(_stretch(pending, math.copysign(1.0, move.moved_arcmin * sign), human_error, i))
+            direction = math.copysign(1.0, move.moved_arcmin * sign)
+            done.append(_stretch(pending, direction, human_error, i))
             pending = []
     variance = math.fsum(_variance(move, human_error) for move, _ in pending)
-    return Stretches(tuple(done), math.fsum(turns for _, turns in pending), variance, tuple(wrong))
+    return Stretches(tuple(done), math.fsum(turns for _, turns in pending), variance, tuple(wrong), direction)
 
 
 def _stretch(parts: list[tuple[ScrewMove, float]], direction: float, human_error: float, last: int) -> Stretch:

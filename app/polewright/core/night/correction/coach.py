@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import math
+from typing import TypeGuard
 
+from polewright.core.angles import ARCMIN_PER_RAD
 from polewright.core.night.advice import (
     CaptureTooRough,
     DriftTooRough,
@@ -16,18 +18,24 @@ from polewright.core.night.advice import (
     Reason,
     ScrewLeft,
     Settling,
+    Walking,
     WeakGeometry,
 )
 from polewright.core.night.correction.handling import settled
-from polewright.core.night.correction.outlook import ScrewOutlook, locks_to_be_tried, next_turn
+from polewright.core.night.correction.outlook import NEAR_ARCMIN, ScrewOutlook, locks_to_be_tried, next_turn
 from polewright.core.night.rest import SETTLE_S
 from polewright.core.night.states import Running, Stage
 from polewright.core.night.turning.room import hour_angle_of
 from polewright.core.offset import CLOSE_ENOUGH, Offset, frames_until_sure
+from polewright.core.screws.angles import Screw
+from polewright.core.screws.memory import ScrewRate
+from polewright.core.screws.walk import Cue, Walk, cue
 
 WEAK = 3.0  # a reading this many times less sure than the capture comes from a weak geometry
 NEAR_MERIDIAN_RAD = math.radians(15.0)
 PATIENT_READINGS = 10
+CREEP_TURNS, CREEP_ARCMIN = 1.0 / 12.0, NEAR_ARCMIN  # below it no fraction of a turn is asked for
+WORTH_A_NUMBER = 0.4  # relative sigma of a rate that can still tell how much is left
 
 
 def advise_correction(state: Running) -> Reason:
@@ -37,6 +45,8 @@ def advise_correction(state: Running) -> Reason:
         return Plainly.AXIS_UNKNOWN
     if not state.rest.readings:
         return Plainly.FRAME_AWAITED
+    if state.handling.walk is not None:
+        return _walking(state, state.handling.walk)
     if not settled(state) or state.handling.opened_at is not None:
         return _settling(state)
     return _weak_geometry(state) or _at_rest(state, offset)
@@ -57,6 +67,30 @@ def _settling(state: Running) -> Settling:
     return Settling(math.ceil(max(SETTLE_S - (state.now_s - state.handling.touched_s), 0.0)))
 
 
+def _walking(state: Running, walk: Walk) -> Walking | Settling:
+    """The cue for the hand; how much is left where the screw is known."""
+    rate = state.rate(walk.screw)
+    here = walk.predicted_arcmin(state.now_s)
+    per_turn = rate.at(here / 2.0) if _worth_a_number(rate) else None
+    left = walk.turns if per_turn is None else math.copysign(here / per_turn, walk.turns)
+    small = abs(here) < CREEP_ARCMIN if per_turn is None else abs(left) < CREEP_TURNS
+    told = cue(walk, state.now_s, state.handling.lead_s, small)
+    if told is Cue.HANDS_OFF:
+        return _settling(state)
+    across = math.cos(state.plan.pole_altitude_rad) if walk.screw is Screw.AZIMUTH else 1.0
+    side = -1.0 if state.plan.southern and walk.screw is Screw.AZIMUTH else 1.0
+    scale = across / ARCMIN_PER_RAD
+    return Walking(
+        walk.screw,
+        told,
+        left,
+        per_turn is not None,
+        side * here * scale,
+        walk.sigma_arcmin * scale,
+        state.handling.turns_made,
+    )
+
+
 def _turn(state: Running, outlook: ScrewOutlook) -> ScrewLeft:
     plan, locks = outlook.plan, state.locks
     return ScrewLeft(
@@ -71,7 +105,12 @@ def _turn(state: Running, outlook: ScrewOutlook) -> ScrewLeft:
         lesson=None if state.lesson is None else state.lesson.made,
         made=state.handling.turns_made,
         moves=len(state.memory(outlook.screw).moves),
+        walking=state.walking,
     )
+
+
+def _worth_a_number(rate: ScrewRate | None) -> TypeGuard[ScrewRate]:
+    return rate is not None and rate.relative_sigma <= WORTH_A_NUMBER
 
 
 def _share_left(outlook: ScrewOutlook) -> float | None:

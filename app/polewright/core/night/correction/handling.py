@@ -11,17 +11,19 @@ from dataclasses import replace
 
 from polewright.core.angles import ARCMIN_PER_RAD
 from polewright.core.night.actions import Outcome, begin_following
-from polewright.core.night.correction.outlook import locks_to_be_tried, next_turn
+from polewright.core.night.correction.outlook import close_arcmin, locks_to_be_tried, next_turn, screw_coordinate
 from polewright.core.night.effects import Effect, Objection, Refused, SaveLocks, SaveScrew
 from polewright.core.night.events import AxisFollowed, BaseLocked, BaseUnlocked, LessonAsked, ScrewTurned
 from polewright.core.night.rest import SETTLE_S, Reading, add_reading, own_sigmas_rad, rest_offset
 from polewright.core.night.states import AskedTurn, Handling, Lesson, Running, TurnReport
 from polewright.core.offset import Offset
 from polewright.core.screws.angles import Screw, ScrewAngles
-from polewright.core.screws.learning import learn
+from polewright.core.screws.learning import learn, seen_sign
 from polewright.core.screws.lesson import lesson_over
 from polewright.core.screws.memory import ScrewMove
+from polewright.core.screws.plan import SIGN_KNOWN
 from polewright.core.screws.sky_turn import screw_path, with_path
+from polewright.core.screws.walk import Walk, lead_after, walked, with_stop
 
 FALL_BACK = 3.0  # fine goes back to rough only beyond this many times the limit between them
 KEPT_TRAIL = 160
@@ -49,7 +51,39 @@ def take_reading(state: Running, event: AxisFollowed) -> Outcome:
         reading_warnings=event.axis.warnings,
         tracking=event.axis.tracking if event.axis.tracking != "unknown" else state.tracking,
     )
-    return _settle(state)
+    return _settle(_walk_on(before, state) if state.walking else state)
+
+
+def _walk_on(before: Running, state: Running) -> Running:
+    """The turn in progress with this reading; it begins with the first motion after a turn was asked for."""
+    handling, offset = state.handling, state.offset
+    asked = handling.asked
+    if handling.opened_at is None or offset is None or asked is None or state.locks.tight:
+        return state if handling.walk is None else replace(state, handling=replace(handling, walk=None))
+    here, sigma = screw_coordinate(state, asked.screw, offset)
+    noise = max(own_sigmas_rad(state.rest, state.shared)) * ARCMIN_PER_RAD
+    walk = walked(handling.walk or _walk_from(before, state, asked), here, sigma, noise, state.now_s)
+    walk = with_stop(walk, state.now_s, handling.lead_s)
+    return replace(state, handling=replace(handling, walk=walk))
+
+
+def _walk_from(before: Running, state: Running, asked: AskedTurn) -> Walk:
+    opened = state.handling.opened_at
+    assert opened is not None
+    start, sigma = screw_coordinate(state, asked.screw, opened)
+    rate = state.rate(asked.screw)
+    last = before.rest.last
+    return Walk(
+        asked.screw,
+        asked.turns,
+        seen_sign(state.memory(asked.screw)) != 0.0 if rate is None else rate.sign_sure >= SIGN_KNOWN,
+        close_arcmin(state, asked.screw),
+        start,
+        start,
+        sigma,
+        state.now_s - state.interval_s if last is None else last.at_s,
+        state.interval_s,
+    )
 
 
 def settled(state: Running) -> bool:
@@ -156,7 +190,20 @@ def _settle(state: Running) -> Outcome:
         return state, measured
     if not _displaced(state, handling.opened_at, here):
         return _nothing_moved(state)
+    if (
+        handling.walk is not None
+        and not handling.reports
+        and not _walk_over(state, handling.walk, handling.opened_at)
+    ):
+        return state, measured  # a pause: the turn goes on
     return _close(state, handling.opened_at, here)
+
+
+def _walk_over(state: Running, walk: Walk, opened: Offset) -> bool:
+    """Whether the turn in progress has done what it was for; or it was another screw that moved."""
+    here = rest_offset(state.rest, state.shared)
+    assert here is not None
+    return walk.arrived or not _own_motion(state, walk.screw, state.angles(opened), state.angles(here))
 
 
 def _measure_lock(state: Running) -> Outcome:
@@ -202,23 +249,39 @@ def _close(state: Running, before: Offset, here: Offset) -> Outcome:
     start, end = state.angles(before), state.angles(here)
     sums = _reported(state.handling)
     sure, reports = bool(sums), state.handling.reports
+    walk = state.handling.walk
     if not sums:
-        sums = _unsaid(state, start, end)
+        sums = _unsaid(state, start, end) if walk is None else _seen(state, walk, start, end)
     effects: list[Effect] = []
     for screw, turns in sums.items():
         read_off = sure and all(report.read_off for report in reports if report.screw is screw)
-        state, effect = _learn(state, screw, ScrewMove(turns, 0.0, 0.0, 0.0, sure, read_off), start, end)
+        guessed = walk is not None and not sure
+        state, effect = _learn(state, screw, ScrewMove(turns, 0.0, 0.0, 0.0, sure, read_off, guessed), start, end)
         effects.append(effect)
     state = _lesson_on(state, sums)
     handling = _count(state.handling, sums)
     if sure and len(sums) == 1:
         handling = _with_path(handling, next(iter(sums)), before, here, max(_difference_sigmas(state)))
     if sums:
-        handling = replace(handling, unconfirmed=None if sure else next(iter(sums)))
+        handling = replace(handling, unconfirmed=None if sure or walk is not None else next(iter(sums)))
         state = replace(state, locks=replace(state.locks, ready=None))
     return replace(
-        state, handling=replace(handling, opened_at=None, reports=(), asked=None, closed_s=state.now_s)
+        state, handling=replace(_led(handling), opened_at=None, reports=(), asked=None, closed_s=state.now_s)
     ), tuple(effects)
+
+
+def _led(handling: Handling) -> Handling:
+    """The turn in progress is over: what it ran on beyond the stop counts for the next."""
+    if handling.walk is None:
+        return handling
+    return replace(handling, walk=None, lead_s=lead_after(handling.lead_s, handling.walk))
+
+
+def _seen(state: Running, walk: Walk, start: ScrewAngles, end: ScrewAngles) -> dict[Screw, float]:
+    """The direction of a turn that nobody told, where the eye saw all of it go one way."""
+    if not walk.straight or not _own_motion(state, walk.screw, start, end):
+        return {}
+    return {walk.screw: walk.turns}
 
 
 def _lesson_on(state: Running, sums: dict[Screw, float]) -> Running:
@@ -251,11 +314,16 @@ def _unsaid(state: Running, start: ScrewAngles, end: ScrewAngles) -> dict[Screw,
     asked = state.handling.asked
     if asked is None or not asked.turns or state.locks.tight:
         return {}
+    return {asked.screw: asked.turns} if _own_motion(state, asked.screw, start, end) else {}
+
+
+def _own_motion(state: Running, screw: Screw, start: ScrewAngles, end: ScrewAngles) -> bool:
+    """Whether the axis moved as this screw moves it."""
     shrink = math.cos(state.plan.pole_altitude_rad)
     sideways = abs(end.bearing_arcmin - start.bearing_arcmin) * shrink
     upward = abs(end.height_arcmin - start.height_arcmin)
-    own, other = (sideways, upward) if asked.screw is Screw.AZIMUTH else (upward, sideways)
-    return {asked.screw: asked.turns} if other <= OWN_DIRECTION * own else {}
+    own, other = (sideways, upward) if screw is Screw.AZIMUTH else (upward, sideways)
+    return other <= OWN_DIRECTION * own
 
 
 def _learn(

@@ -15,12 +15,14 @@ from polewright.core.angles import ARCMIN_PER_RAD
 from polewright.core.night.states import Running
 from polewright.core.offset import CLOSE_ENOUGH, Offset
 from polewright.core.screws.angles import Screw, ScrewAngles, azimuth_screw_acts, screw_angles
+from polewright.core.screws.learning import seen_sign
 from polewright.core.screws.lesson import lesson_turns
 from polewright.core.screws.memory import ScrewMemory
-from polewright.core.screws.plan import SIGN_KNOWN, TurnKind, TurnPlan, plan_turn
+from polewright.core.screws.plan import SIGN_KNOWN, TRIAL_TURNS, TurnKind, TurnPlan, plan_turn
 
 ROUGH_RAD = math.radians(7.0 / 60.0)  # each component: nearer is left to the fine correction
 SPARED_SHARE = 0.25  # of the tolerance: locks that earlier nights know this well are not tried
+NEAR_ARCMIN, TOUCH_TURNS = 4.0, 1.0 / 40.0  # so near, a hand that knows no rate turns by touches
 AZIMUTH_LATER = 0.2  # altitude goes first when the azimuth error on the sky is below this share of it
 
 
@@ -51,6 +53,22 @@ def aimed_angles(state: Running, offset: Offset) -> ScrewAngles:
     )
 
 
+def screw_coordinate(state: Running, screw: Screw, offset: Offset) -> tuple[float, float]:
+    """Where the axis is in the screw's own coordinate against the aim, and its sigma, arcmin."""
+    angles = aimed_angles(state, offset)
+    if screw is Screw.AZIMUTH:
+        return angles.bearing_arcmin, angles.sigma_bearing_arcmin
+    return angles.height_arcmin, angles.sigma_height_arcmin
+
+
+def close_arcmin(state: Running, screw: Screw) -> float:
+    """What counts as there, in the screw's own coordinate."""
+    close = CLOSE_ENOUGH * state.plan.tolerance_rad * ARCMIN_PER_RAD
+    if screw is Screw.ALTITUDE:
+        return close
+    return close / math.cos(min(abs(state.plan.pole_altitude_rad), math.radians(88.0)))
+
+
 def outlooks(state: Running) -> tuple[ScrewOutlook, ScrewOutlook] | None:
     """Azimuth and altitude as they stand; None while the axis is not known."""
     offset = state.offset
@@ -76,10 +94,22 @@ def outlooks(state: Running) -> tuple[ScrewOutlook, ScrewOutlook] | None:
     east = angles.bearing_arcmin * shrink * side / ARCMIN_PER_RAD
     bearing_sigma = angles.sigma_bearing_arcmin * shrink / ARCMIN_PER_RAD
     height, height_sigma = angles.height_arcmin / ARCMIN_PER_RAD, angles.sigma_height_arcmin / ARCMIN_PER_RAD
+    if state.walking:
+        azimuth = _by_eye(state, Screw.AZIMUTH, angles.bearing_arcmin, azimuth)
+        altitude = _by_eye(state, Screw.ALTITUDE, angles.height_arcmin, altitude)
     return (
         ScrewOutlook(Screw.AZIMUTH, east, bearing_sigma, angles.bearing_arcmin, azimuth),
         ScrewOutlook(Screw.ALTITUDE, height, height_sigma, angles.height_arcmin, altitude),
     )
+
+
+def _by_eye(state: Running, screw: Screw, coordinate_arcmin: float, plan: TurnPlan) -> TurnPlan:
+    """A turn of a screw whose way was seen, while nobody knows what a turn is worth: the eye stops it."""
+    sign = seen_sign(state.memory(screw))
+    if plan.kind is not TurnKind.TRIAL or not sign:
+        return plan
+    size = TOUCH_TURNS if abs(coordinate_arcmin) < NEAR_ARCMIN else TRIAL_TURNS
+    return TurnPlan(TurnKind.APPROACH, math.copysign(size, -coordinate_arcmin * sign), coordinate_arcmin, math.inf)
 
 
 def next_turn(state: Running) -> ScrewOutlook | None:

@@ -32,4 +32,5 @@ def _plan_of(event: NightStarted) -> NightPlan:
         ToleranceOrigin.USUAL if event.imaging is None else ToleranceOrigin.PLAN,
         event.imaging,
         air=standard_atmosphere(event.site) if event.air is None else event.air,
+        walking=event.walking,
     )

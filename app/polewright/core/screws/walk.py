@@ -1,0 +1,132 @@
+"""A turn in progress: the axis on its way to the aim, and the cue for the hand that moves it. Pure, no clock.
+
+From the first motion of a screw on, frames tell where the axis is and how fast it goes. Pauses mean nothing; the
+direction asked for turns round only when the axis has crossed the aim by more than is uncertain. Cues lead: the axis
+goes on while a frame is on its way and while a person reacts.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+from enum import Enum
+
+from polewright.core.screws.angles import Screw
+
+REACTION_S = 0.7  # a glance and a hand (common practice, no source); learned from how far the axis runs on
+LEAST_LEAD_S, MOST_LEAD_S = 0.2, 4.0
+AGE_SHARE = 0.6  # of the interval between frames: from mid-exposure to the screen
+SLOWER_INTERVALS = 2.0
+MOVED_SIGMA = 4.0
+CROSSED_SIGMA = 3.0
+STALE_INTERVALS = 2.5  # a speed that no frame has confirmed for so long is none
+LEARN_SHARE = 0.5
+
+
+class Cue(Enum):
+    """What the hand on the screw is to do."""
+
+    KEEP_TURNING = "keep turning"
+    SLOWER = "slower"
+    STOP = "stop"
+    OTHER_WAY = "other way"
+    CREEP = "creep"
+    HANDS_OFF = "hands off"
+
+
+@dataclass(frozen=True)
+class Walk:
+    """A turn in progress. Coordinates of the screw against the aim, arcmin; the aim is 0.
+
+    `turns`: the direction asked for, by its sign; `sign_known`: the way that moves the axis was known. `speed`:
+    arcmin/s, 0 at rest. `away`: readings one after the other that lead away from the aim; `straight`: none ever did.
+    `ran_s`: seconds by which the last stop led, None while none was called.
+    """
+
+    screw: Screw
+    turns: float
+    sign_known: bool
+    close_arcmin: float
+    start_arcmin: float
+    here_arcmin: float
+    sigma_arcmin: float
+    at_s: float
+    interval_s: float
+    speed: float = 0.0
+    away: int = 0
+    straight: bool = True
+    stop_speed: float = 0.0
+
+    @property
+    def side(self) -> float:
+        """On which side of the aim it began."""
+        return math.copysign(1.0, self.start_arcmin)
+
+    @property
+    def crossed(self) -> bool:
+        """Whether the axis is beyond the aim, and that is sure."""
+        return -self.side * self.here_arcmin > self.close_arcmin + CROSSED_SIGMA * self.sigma_arcmin
+
+    @property
+    def arrived(self) -> bool:
+        """Whether nothing is left that this turn was for."""
+        return abs(self.here_arcmin) <= self.close_arcmin or self.crossed
+
+    def predicted_arcmin(self, now_s: float) -> float:
+        """Where the axis is now, if it goes on as it went between the last two frames."""
+        if not self.moving(now_s):
+            return self.here_arcmin
+        return self.here_arcmin + self.speed * (now_s - self.at_s + AGE_SHARE * self.interval_s)
+
+    def moving(self, now_s: float) -> bool:
+        """Whether it is still believed to move."""
+        return self.speed != 0.0 and now_s - self.at_s < STALE_INTERVALS * self.interval_s
+
+
+def walked(walk: Walk, here_arcmin: float, sigma_arcmin: float, noise_arcmin: float, at_s: float) -> Walk:
+    """The walk with one more reading; `noise_arcmin` is the reading's own sigma, without what all have in common."""
+    seconds = max(at_s - walk.at_s, 1e-3)
+    step = here_arcmin - walk.here_arcmin
+    moved = abs(step) > MOVED_SIGMA * math.sqrt(2.0) * noise_arcmin
+    leads_away = moved and step * walk.side > 0.0
+    walk = replace(
+        walk,
+        here_arcmin=here_arcmin,
+        sigma_arcmin=sigma_arcmin,
+        at_s=at_s,
+        interval_s=min(seconds, 2.0 * walk.interval_s),
+        speed=step / seconds if moved else 0.0,
+        away=walk.away + 1 if leads_away else 0,
+        straight=walk.straight and not leads_away,
+    )
+    if leads_away and not walk.sign_known:  # the first motion shows which way this screw moves the axis
+        return replace(walk, turns=-walk.turns, sign_known=True)
+    return replace(walk, sign_known=True) if moved else walk
+
+
+def cue(walk: Walk, now_s: float, lead_s: float, creeping: bool) -> Cue:
+    """What to tell the hand now. `creeping`: so little is left that no fraction of a turn can be asked for."""
+    keep = Cue.CREEP if creeping else Cue.KEEP_TURNING
+    if not walk.moving(now_s):
+        return Cue.HANDS_OFF if walk.arrived else keep
+    toward = -walk.speed * walk.side
+    left = walk.predicted_arcmin(now_s) * walk.side
+    if toward < 0.0:
+        return Cue.OTHER_WAY if left > walk.close_arcmin else Cue.HANDS_OFF
+    if left - toward * lead_s <= 0.0:
+        return Cue.STOP
+    return Cue.SLOWER if left - toward * (lead_s + SLOWER_INTERVALS * walk.interval_s) <= 0.0 else keep
+
+
+def lead_after(lead_s: float, walk: Walk) -> float:
+    """The lead for this hand, after the axis has come to rest: what it ran on beyond the aim, or fell short."""
+    if not walk.stop_speed:
+        return lead_s
+    beyond = -walk.here_arcmin * walk.side
+    return min(max(lead_s + LEARN_SHARE * beyond / abs(walk.stop_speed), LEAST_LEAD_S), MOST_LEAD_S)
+
+
+def with_stop(walk: Walk, now_s: float, lead_s: float) -> Walk:
+    """Remembers how fast it went when "stop" was said for the first time."""
+    said = not walk.stop_speed and cue(walk, now_s, lead_s, False) is Cue.STOP
+    return replace(walk, stop_speed=walk.speed) if said else walk
