@@ -1,0 +1,93 @@
+"""A turn in progress: cues, pauses, the other way, and what it teaches. Our own rules: no outside source."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from polewright.core.screws.angles import Screw
+from polewright.core.screws.learning import learn, seen_sign
+from polewright.core.screws.memory import ScrewMemory, ScrewMove
+from polewright.core.screws.walk import Cue, Walk, cue, lead_after, walked, with_stop
+
+CLOSE, SIGMA, INTERVAL_S, LEAD_S = 0.2, 0.05, 2.0, 0.7
+
+
+def begun(start: float = 40.0, sign_known: bool = True, turns: float = 1.0) -> Walk:
+    return Walk(Screw.AZIMUTH, turns, sign_known, CLOSE, start, start, SIGMA, 0.0, INTERVAL_S)
+
+
+def after(walk: Walk, places: list[float]) -> Walk:
+    for place in places:
+        walk = walked(walk, place, SIGMA, SIGMA, walk.at_s + INTERVAL_S)
+    return walk
+
+
+def told(walk: Walk, later_s: float = 0.0) -> Cue:
+    return cue(walk, walk.at_s + later_s, LEAD_S, False)
+
+
+def test_it_keeps_turning_then_slower_then_stop() -> None:
+    walk = after(begun(), [36.0, 32.0])
+    assert told(walk) is Cue.KEEP_TURNING
+    assert told(after(walk, [24.0, 14.0])) is Cue.SLOWER
+    assert told(after(walk, [24.0, 14.0, 4.0])) is Cue.STOP
+
+
+def test_the_stop_leads_by_the_age_of_the_frame_and_the_hand() -> None:
+    """At 2' a second with frames every 2 s, 1.2 s old when they are shown: 0.7 s of the hand are 1.4'."""
+    walk = after(begun(), [12.0, 8.0])
+    truly_left = [8.0 - 2.0 * (t / 10.0 + 0.6 * INTERVAL_S) for t in range(45) if told(walk, t / 10.0) is Cue.STOP]
+    assert max(truly_left) == pytest.approx(1.4, abs=0.21)
+
+
+def test_the_other_way_is_said_with_the_first_frame_that_shows_it() -> None:
+    assert told(after(begun(), [41.0])) is Cue.OTHER_WAY
+    assert told(after(begun(sign_known=False), [41.0])) is Cue.OTHER_WAY
+    assert after(begun(sign_known=False), [41.0]).turns == -1.0
+    assert after(begun(), [41.0]).turns == 1.0
+
+
+def test_a_pause_changes_nothing() -> None:
+    walk = after(begun(), [36.0, 32.0])
+    paused = after(walk, [32.0] * 30)
+    assert told(paused) is Cue.KEEP_TURNING and not paused.arrived and paused.turns == walk.turns
+    assert told(after(paused, [28.0])) is Cue.KEEP_TURNING
+
+
+def test_without_frames_no_speed_is_believed() -> None:
+    walk = after(begun(), [36.0, 32.0])
+    assert walk.predicted_arcmin(walk.at_s + 1.0) == pytest.approx(32.0 - 2.0 * (1.0 + 0.6 * INTERVAL_S))
+    assert walk.predicted_arcmin(walk.at_s + 6.0) == 32.0
+
+
+def test_the_lead_is_learned_from_what_the_axis_runs_on() -> None:
+    walk = after(begun(), [24.0, 14.0, 4.0])
+    stopped = replace(with_stop(walk, walk.at_s, LEAD_S), here_arcmin=-5.0)
+    assert stopped.stop_speed == -5.0
+    assert lead_after(LEAD_S, stopped) == pytest.approx(LEAD_S + 0.5)
+    assert lead_after(LEAD_S, begun()) == LEAD_S
+
+
+@given(st.lists(st.floats(0.01, 1.0), min_size=1, max_size=8), st.lists(st.integers(0, 10), min_size=8, max_size=8))
+def test_any_partition_of_a_turn_ends_as_the_whole_turn(parts: list[float], pauses: list[int]) -> None:
+    """Parts of 30' of a way of 40', with pauses of any length: the same direction, and no end before the aim."""
+    walk, here, total = begun(), 40.0, sum(parts)
+    for part, pause in zip(parts, pauses, strict=False):
+        here -= 30.0 * part / total
+        walk = after(walk, [here] * (pause + 1))
+        assert not walk.arrived and walk.turns == 1.0 and walk.straight
+        assert told(after(walk, [here])) is Cue.KEEP_TURNING
+    assert walk.here_arcmin == pytest.approx(10.0)
+
+
+def test_what_nobody_told_teaches_the_way_and_no_rate() -> None:
+    memory = ScrewMemory().with_move(ScrewMove(0.5, 40.0, 3.0, 0.05, sure=False, guessed=True))
+    assert learn(memory) is None and seen_sign(memory) == -1.0
+    told_too = memory.with_move(ScrewMove(-0.5, 3.0, 33.0, 0.05))
+    rate, alone = learn(told_too), learn(ScrewMemory().with_move(ScrewMove(-0.5, 3.0, 33.0, 0.05)))
+    assert rate is not None and alone is not None
+    assert rate.arcmin_per_turn == pytest.approx(alone.arcmin_per_turn, rel=0.25)
