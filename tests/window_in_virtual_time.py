@@ -13,9 +13,9 @@ from PySide6.QtCore import Qt
 from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QApplication
 
+from iso_time import utc_from_iso
 from polewright.core.night.events import AnyEvent
 from polewright.core.sky.catalogue import Catalogue
-from polewright.core.sky.timescales import utc_from_iso
 from polewright.practice.frame_delivery import StarListsOnly
 from polewright.practice.real_time import Answer, PracticeClock, Task, start_camera
 from polewright.practice.world import Deliver, RehearsalWorld

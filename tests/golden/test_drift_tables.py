@@ -6,10 +6,10 @@ import numpy as np
 import pytest
 
 from polewright.core.angles import ARCMIN_PER_RAD, ARCSEC_PER_RAD, SIDEREAL_RATE_RAD_S, rotation_about
-from polewright.core.drift.plan import best_positions, predicted_seconds, predicted_sigmas_rad, single_star_seconds
-from polewright.core.drift.rates import drift_rates, refraction_bias_rad, star_enu, two_star_error
+from polewright.core.drift.plan import best_positions, predicted_seconds, predicted_sigmas_rad
+from polewright.core.drift.rates import drift_rates, refraction_bias_rad, star_enu
 from polewright.core.model import Atmosphere, Site, TargetPole
-from polewright.core.plan.field_rotation import displaced_pole
+from polewright.core.plan.exposure_blur import displaced_pole
 from polewright.core.sky.places import true_pole_enu
 
 ARCSEC_PER_MIN = ARCSEC_PER_RAD * 60.0
@@ -76,13 +76,6 @@ def test_covington_worked_value() -> None:
     assert abs(moved[1] - moved[0]) * ARCSEC_PER_RAD == pytest.approx(39.361, abs=0.01)
 
 
-def test_the_error_from_two_stars() -> None:
-    """(-1.40769, -1.05006) "/min at H = 0 and -6 h: a = 5.3623', b = -4.0000'."""
-    east, up = two_star_error(-1.40769 / ARCSEC_PER_MIN, 0.0, -1.05006 / ARCSEC_PER_MIN, -np.pi / 2.0)
-    assert east * ARCMIN_PER_RAD == pytest.approx(5.3623, abs=2e-4)
-    assert up * ARCMIN_PER_RAD == pytest.approx(-4.0, abs=2e-4)
-
-
 @pytest.mark.parametrize("side", [1.0, -1.0])
 def test_all_three_motions_against_exact_rotations(side: float) -> None:
     """The relative turn of sky and camera is w (q - N); its three components at the star, to second order."""
@@ -123,17 +116,6 @@ def test_what_refraction_fakes(hour_h: float, dec_deg: float, true_pole: float, 
         assert bias == pytest.approx(expected, abs=0.05 if hour_h == -5 else 0.015)
         west = refraction_bias_rad(LAT_40, SEA_LEVEL, -hour, dec, axis) * ARCMIN_PER_RAD
         assert west == pytest.approx(-bias, abs=1e-6)
-
-
-@pytest.mark.parametrize(
-    ("noise", "seconds"),
-    [(0.3, (48, 77, 160, 253)), (0.5, (68, 108, 224, 356)), (1.0, (108, 171, 356, 565)), (2.0, (171, 272, 565, 897))],
-)
-def test_how_long_one_star_takes(noise: float, seconds: tuple[int, ...]) -> None:
-    """To 1', 30", 10", 5" with a frame every two seconds of white noise: T = (s sqrt(12 tau) / (w E))^(2/3)."""
-    for wanted, expected in zip((60.0, 30.0, 10.0, 5.0), seconds):
-        found = single_star_seconds(wanted / ARCSEC_PER_RAD, noise / ARCSEC_PER_RAD, 2.0)
-        assert found == pytest.approx(expected, abs=0.6)
 
 
 def test_certainty_of_two_positions() -> None:

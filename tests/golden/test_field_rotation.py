@@ -5,13 +5,13 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from polewright.core.angles import ARCMIN_PER_RAD, ARCSEC_PER_RAD, SIDEREAL_RATE_RAD_S
-from polewright.core.plan.field_rotation import (
+from field_rotation import (
     guided_rotation_exact_rad,
     guided_rotation_rad,
     guided_trail_rad,
     unguided_drift_bound_rad,
 )
+from polewright.core.angles import ARCMIN_PER_RAD, ARCSEC_PER_RAD, SIDEREAL_RATE_RAD_S
 
 FIVE_ARCMIN = 5.0 / ARCMIN_PER_RAD
 LAT = np.radians(40.0)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from polewright.core.sky.timescales import utc_from_iso
+from iso_time import utc_from_iso
 from polewright.services.clock import SystemClock, VirtualClock
 
 START = utc_from_iso("2026-03-01T20:00:00")

@@ -14,10 +14,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from iso_time import utc_from_iso
 from polewright.__main__ import main
 from polewright.commands import doctor
 from polewright.core.matching.pattern_index import PatternLayer, cell_count
-from polewright.core.sky.timescales import utc_from_iso
 from polewright.services import diagnostics
 from polewright.services.catalogue_format import CHECKSUM_NAME, FILE_NAME
 from polewright.services.clock import VirtualClock

@@ -13,11 +13,10 @@ import numpy as np
 import pytest
 from astropy.io import fits
 
-from polewright.core.sky.timescales import utc_from_iso
+from iso_time import utc_from_iso
 from polewright.services.clock import SystemClock, VirtualClock
 from polewright.services.folder_events import FolderBack, FolderEvent, FolderLost, FolderReady, FrameArrived
 from polewright.services.folder_watch import FolderPoller, FolderWatcher, WatchSettings
-from polewright.services.frame_backlog import FrameBacklog
 
 PATIENCE_S = 20.0  # a limit for broken runs, not a wait
 QUICK = WatchSettings(settle_s=0.05, closed_settle_s=0.02, poll_interval_s=0.02)
@@ -153,33 +152,6 @@ def test_a_picture_without_a_recognisable_end(watch: Callable[[Path], Listener],
 
 def frame(name: str) -> FrameArrived:
     return FrameArrived(Path(name), 1, 1)
-
-
-def test_backlog_keeps_capture_frames_and_lets_the_latest_preview_win() -> None:
-    backlog = FrameBacklog()
-    backlog.put(frame("p1"), keep=False)
-    backlog.put(frame("c1"), keep=True)
-    backlog.put(frame("p2"), keep=False)
-    backlog.put(frame("c2"), keep=True)
-    assert len(backlog) == 3
-    assert [backlog.take(), backlog.take(), backlog.take(), backlog.take()] == [
-        frame("c1"),
-        frame("c2"),
-        frame("p2"),
-        None,
-    ]
-    assert backlog.take_skipped() == (frame("p1"),)
-    assert backlog.take_skipped() == ()
-
-
-def test_backlog_wakes_its_taker_and_ends() -> None:
-    backlog, taken = FrameBacklog(), []
-    taker = threading.Thread(target=lambda: taken.extend([backlog.take(PATIENCE_S), backlog.take(PATIENCE_S)]))
-    taker.start()
-    backlog.put(frame("a"), keep=True)
-    backlog.close()
-    taker.join(PATIENCE_S)
-    assert not taker.is_alive() and taken == [frame("a"), None]
 
 
 def test_a_stalled_share_holds_up_the_watcher_alone(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -48,8 +48,3 @@ def test_outside_its_years_the_model_warns_and_doubts_itself(year: float) -> Non
     found, inside = magnetic_declination(site, year), magnetic_declination(site, 2027.0)
     assert isinstance(found, MagneticDeclination) and isinstance(inside, MagneticDeclination)
     assert found.sigma_deg > inside.sigma_deg
-
-
-def test_compass_reading() -> None:
-    assert MagneticDeclination(12.0, 0.3, 20_000.0).compass_reading_deg(0.0) == 348.0
-    assert MagneticDeclination(-12.0, 0.3, 20_000.0).compass_reading_deg(180.0) == 192.0

@@ -20,9 +20,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from iso_time import utc_from_iso
 from polewright.core.errors import RecordingError
 from polewright.core.model import Utc
-from polewright.core.sky.timescales import utc_from_iso
 from polewright.services import recorder as recorder_module
 from polewright.services.clock import VirtualClock
 from polewright.services.log_format import LoggedEvent, decode_line, encode_line, from_json, to_json_ready
@@ -287,7 +287,6 @@ def test_a_log_deleted_under_its_recorder_is_put_back(tmp_path: Path) -> None:
 FILE_LIMIT = """
 import resource, signal, sys
 from pathlib import Path
-from polewright.core.sky.timescales import utc_from_iso
 from polewright.services.clock import VirtualClock
 from polewright.services.recorder import NightRecorder
 signal.signal(signal.SIGXFSZ, signal.SIG_IGN)

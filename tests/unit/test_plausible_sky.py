@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 
 from axis_sky import ARCSEC, Rig
+from iso_time import utc_from_iso
 from night_kit import START, engine_of
 from polewright.core.axis.estimate import estimate_axis, sky_frame
 from polewright.core.axis.plausible import impossible_sky
@@ -30,7 +31,6 @@ from polewright.core.night.events import FrameUnsolved
 from polewright.core.night.orientation.clock import FrameArrival, check_file_times, doubting_clock
 from polewright.core.screws.sky_turn import ScrewPath, screw_path, sky_turn_rad, with_path
 from polewright.core.sky.sun import sun_altitude_rad, sun_position_rad
-from polewright.core.sky.timescales import utc_from_iso
 from polewright.core.unsolved import BelowHorizon, Daylight, FrameTrouble, trouble_of
 from polewright.runtime.engine import CLOCK_TOPIC
 from polewright.runtime.frame_facts import frame_event

@@ -6,8 +6,8 @@ from pathlib import Path
 
 import pytest
 
+from iso_time import utc_from_iso
 from polewright.core.errors import UsageError
-from polewright.core.sky.timescales import utc_from_iso
 from polewright.services.clock import VirtualClock
 from polewright.services.night_log import NightLog, read_night
 from polewright.services.recorder import NightRecorder

@@ -8,8 +8,8 @@ import pytest
 
 from polewright.core.angles import ARCMIN_PER_RAD
 from polewright.core.screws.angles import ScrewAngles, azimuth_screw_acts, offset_from_angles, screw_angles
-from polewright.core.screws.learning import learn, rate_from_two_readings
-from polewright.core.screws.memory import ScrewMemory, ScrewMove, lever_rate_arcmin
+from polewright.core.screws.learning import learn
+from polewright.core.screws.memory import ScrewMemory, ScrewMove
 from polewright.core.screws.plan import TurnKind, plan_turn
 
 NONE = ((0.0, 0.0), (0.0, 0.0))
@@ -17,31 +17,11 @@ NONE = ((0.0, 0.0), (0.0, 0.0))
 
 def test_opposite_signs_add_up() -> None:
     # common practice, no source: 18' above, then 21' below after half a turn, are 39' per half turn
-    assert rate_from_two_readings(18.0, -21.0, 0.5) == -2 * 39.0
     rate = learn(ScrewMemory(None, (ScrewMove(0.5, 18.0, -21.0, 0.05),)))
     assert rate is not None
     # one move cannot tell backlash from rate: the learned rate allows for some backlash, and says how uncertain it is
     assert abs(rate.arcmin_per_turn + 78.0) < 2.0 * rate.sigma_arcmin
     assert rate.arcmin_per_turn < -70.0
-
-
-def test_next_turn_from_two_readings() -> None:
-    # arithmetic: e1 = +12', half a turn, e2 = -7': k = -38' a turn, so -7' needs -7/38 = -0.1842 turn
-    k = rate_from_two_readings(12.0, -7.0, 0.5)
-    assert k == -38.0
-    assert 7.0 / k == pytest.approx(-0.1842, abs=5e-5)
-
-
-@pytest.mark.parametrize(
-    ("pitch_mm", "arm_mm", "rate"),
-    # arc of a pitch on the arm, 3437.75' x pitch / arm; coarse pitches M6 1.0, M8 1.25, M10 1.5 mm (ISO 261, memory)
-    [(1.25, 100.0, 42.970), (1.25, 200.0, 21.49), (1.25, 150.0, 28.65), (1.0, 100.0, 34.38), (1.5, 100.0, 51.57)],
-)
-def test_screw_on_an_arm(pitch_mm: float, arm_mm: float, rate: float) -> None:
-    assert lever_rate_arcmin(pitch_mm, arm_mm) == pytest.approx(rate, abs=9e-3)
-    assert lever_rate_arcmin(pitch_mm, arm_mm, 20.0) / lever_rate_arcmin(pitch_mm, arm_mm) == pytest.approx(
-        0.883, abs=5e-4
-    )
 
 
 @pytest.mark.parametrize(

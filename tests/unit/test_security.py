@@ -16,13 +16,13 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from iso_time import utc_from_iso
 from polewright.__main__ import main
 from polewright.core.errors import FrameReadError
 from polewright.core.model import Site, TargetPole, Utc
 from polewright.core.night import events
 from polewright.core.night.event_codec import event_to_plain
 from polewright.core.not_measurable import RecordedRefusal
-from polewright.core.sky.timescales import utc_from_iso
 from polewright.core.unsolved import Unreadable
 from polewright.services.clock import VirtualClock
 from polewright.services.frame_reader import read_frame

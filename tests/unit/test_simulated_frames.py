@@ -15,7 +15,7 @@ from polewright.core.model import FloatArray, Utc
 from polewright.core.sky.catalogue import Catalogue
 from polewright.services.catalogue import load_catalogue
 from polewright.simulate.camera import CameraSpec, centre_direction, project, sensor_of
-from polewright.simulate.fits_file import fits_bytes, write_at_once, write_in_pieces
+from polewright.simulate.fits_file import fits_bytes, write_at_once
 from polewright.simulate.light import Blur, add_stars
 from polewright.simulate.render import Scene, SkyGlow, Streak, render
 from polewright.simulate.rig import Exposure, SimulatedRig
@@ -320,19 +320,6 @@ def test_eight_bits_and_odd_text_survive_the_file(tmp_path: Path) -> None:
         assert np.array_equal(hdus[0].data, pixels)
         assert hdus[0].header["OBSERVER"] == "O'Hara"
         assert hdus[0].header["SMALL"] == 1e-7
-
-
-@pytest.mark.parametrize("passing_name", [False, True])
-def test_a_slow_writer_lets_the_file_grow(tmp_path: Path, passing_name: bool) -> None:
-    data = bytes(range(256)) * 40
-    target = tmp_path / "slow.fits"
-    sizes = []
-    for _ in write_in_pieces(target, data, 4, passing_name):
-        grown = tmp_path / "slow.fits.part" if passing_name and not target.exists() else target
-        sizes.append(grown.stat().st_size)
-    assert sizes == [2560, 5120, 7680, 10240]
-    assert target.read_bytes() == data
-    assert [p.name for p in tmp_path.iterdir()] == ["slow.fits"]
 
 
 def test_a_wrong_clock_shows_in_the_header_alone(catalogue: Catalogue) -> None:

@@ -10,6 +10,7 @@ from astropy.time import Time
 from hypothesis import given
 from hypothesis import strategies as st
 
+from iso_time import utc_from_iso
 from polewright.core.errors import UsageError
 from polewright.core.model import Utc
 from polewright.core.sky.timescales import (
@@ -20,7 +21,6 @@ from polewright.core.sky.timescales import (
     parse_iso,
     unix_seconds,
     utc_from_calendar,
-    utc_from_iso,
     utc_from_mjd,
     utc_from_tai,
     utc_from_tt,

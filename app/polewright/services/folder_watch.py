@@ -34,7 +34,7 @@ POLLING_SHARE = 0.05  # of the time at most; a slow or huge folder is polled les
 
 
 class FolderWatcher:
-    """Satisfies ports.FrameSource. `emit` is called in the watcher's thread, one event at a time, oldest frame first.
+    """`emit` is called in the watcher's thread, one event at a time, oldest frame first.
 
     A folder on a stalled share holds up this thread alone; `stalled_s` says for how long.
     """

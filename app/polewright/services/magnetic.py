@@ -27,10 +27,6 @@ class MagneticDeclination:
     horizontal_nt: float
     model: str = MODEL
 
-    def compass_reading_deg(self, true_azimuth_deg: float) -> float:
-        """What a compass shows when it points to `true_azimuth_deg`, 0 <= reading < 360."""
-        return (true_azimuth_deg - self.declination_deg) % 360.0
-
 
 @dataclass(frozen=True)
 class CompassUseless(NotMeasurable):

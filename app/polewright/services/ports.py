@@ -36,14 +36,6 @@ class Scheduler(Protocol):
         ...
 
 
-class FrameSource(Protocol):
-    """Delivers frame files to whoever it was built for."""
-
-    def start(self) -> None: ...
-
-    def stop(self) -> None: ...
-
-
 class Recorder(Protocol):
     """Keeps the night. Never raises for the sake of a disk: see services/recorder.py."""
 

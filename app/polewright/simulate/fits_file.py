@@ -1,10 +1,9 @@
-"""Writes FITS images, at once or the way slow camera software does: in pieces, under a passing name."""
+"""Writes FITS images: complete at once, under a passing name first."""
 
 from __future__ import annotations
 
 import io
-from collections.abc import Iterator, Mapping
-from itertools import pairwise
+from collections.abc import Mapping
 from pathlib import Path
 
 import numpy as np
@@ -31,21 +30,3 @@ def write_at_once(path: Path, data: bytes) -> None:
     passing = path.with_name(f".{path.name}.part")
     passing.write_bytes(data)
     passing.replace(path)
-
-
-def write_in_pieces(path: Path, data: bytes, pieces: int, passing_name: bool = False) -> Iterator[float]:
-    """Write one piece at each step and yield the share written; the caller lets time pass in between.
-
-    The file grows under its own name, or under `NAME.part`, renamed into place in the last step, if `passing_name`.
-    """
-    target = path.with_name(f"{path.name}.part") if passing_name else path
-    edges = np.linspace(0, len(data), max(pieces, 1) + 1).astype(int)
-    with target.open("wb") as file:
-        for first, last in pairwise(edges):
-            file.write(data[first:last])
-            file.flush()
-            if last < len(data):
-                yield float(last / len(data))
-    if passing_name:
-        target.replace(path)
-    yield 1.0

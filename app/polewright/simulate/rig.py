@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -11,7 +10,7 @@ from numpy.typing import NDArray
 
 from polewright.core.errors import UsageError
 from polewright.core.model import FloatArray, Utc
-from polewright.simulate.fits_file import fits_bytes, write_at_once, write_in_pieces
+from polewright.simulate.fits_file import fits_bytes, write_at_once
 from polewright.simulate.mount import Mount
 from polewright.simulate.night import Night, draw_night
 from polewright.simulate.render import render
@@ -111,14 +110,6 @@ class SimulatedRig:
         path = folder / self._file_name()
         write_at_once(path, fits_bytes(exposure.pixels, exposure.header))
         return path, exposure.view
-
-    def write_frame_slowly(
-        self, folder: Path, utc: Utc, exposure_s: float, pieces: int = 5, passing_name: bool = False
-    ) -> Iterator[float]:
-        """The same in pieces, one at each step of the iterator, under its own or a passing name."""
-        exposure = self.take(utc, exposure_s)
-        data = fits_bytes(exposure.pixels, exposure.header)
-        yield from write_in_pieces(folder / self._file_name(), data, pieces, passing_name)
 
     # the truth
 

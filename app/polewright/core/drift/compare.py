@@ -22,7 +22,6 @@ from polewright.core.sky.places import refraction_rad
 UNMODELLED_RAD = 3.0 / ARCSEC_PER_RAD  # air and flexure that no covariance knows of, one axis
 AGREE_CHI2 = 9.2  # 1 % by chance with two degrees of freedom
 LARGEST_SAG_RAD = 60.0 / ARCSEC_PER_RAD
-LARGEST_SLIP_RAD = np.radians(0.5)
 
 
 class DriftWord(Protocol):

@@ -50,7 +50,7 @@ class DriftFit:
     """The axis (3,) and what was found on the way.
 
     `covariance_rad2` (2, 2) belongs to (east, up) at the axis. `dec_rad`, `angle_rad` (N,): declination about the
-    axis and angle about it. `dec_residual_rad`, `ra_residual_rad` (N,): what is left, on the sky. `noise_rad`: sigma
+    axis and angle about it. `dec_residual_rad` (N,): what is left, on the sky. `noise_rad`: sigma
     of one frame in declination, from the scatter. `inflation`: by how much variances grew because the noise is not
     white. `wave_rad` (N,): the drive's own error about the axis, as fitted. `rate_error`: of the drive, as a share.
     """
@@ -60,7 +60,6 @@ class DriftFit:
     dec_rad: FloatArray
     angle_rad: FloatArray
     dec_residual_rad: FloatArray
-    ra_residual_rad: FloatArray
     noise_rad: float
     inflation: float
     wave_rad: FloatArray
@@ -93,7 +92,6 @@ def fit_drift(data: DriftData, start_enu: FloatArray, up_enu: FloatArray) -> Dri
         dec_rad=dec,
         angle_rad=angle,
         dec_residual_rad=solved.dec_left,
-        ra_residual_rad=solved.ra_left,
         noise_rad=float(noise[0]),
         inflation=growth,
         wave_rad=rows.waves @ solved.wave_sizes,
@@ -155,7 +153,6 @@ class _Solved:
     covariance: FloatArray
     scatter: FloatArray
     dec_left: FloatArray
-    ra_left: FloatArray
     wave_sizes: FloatArray
     rate: float
 
@@ -195,7 +192,6 @@ def _solve(rows: _Rows, noise: FloatArray, relative: FloatArray) -> _Solved:
         covariance=inverse[:2, :2],
         scatter=scatter,
         dec_left=dec_left,
-        ra_left=ra_left,
         wave_sizes=solution[2 * k + 3 : 2 * k + 3 + w],
         rate=float(solution[2 * k + 2]),
     )

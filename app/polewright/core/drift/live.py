@@ -63,7 +63,6 @@ class PositionDrift:
     seconds: float
     dec_drift_rad_s: float
     sigma_rad_s: float
-    dec_moved_rad: tuple[float, ...]
     dec_residual_rad: tuple[float, ...]
     at_s: tuple[float, ...]
 
@@ -195,7 +194,6 @@ def _position_drift(
     rates = drift_rates(east, up, hour, dec_p, hemisphere_sign(state.site))
     spread = float(np.sqrt(np.sum(np.square(at_s - at_s.mean()))))
     residual = fit.dec_residual_rad[here]
-    grown = (at_s - at_s[0]) * rates.dec_p + residual
     return PositionDrift(
         hour_angle_rad=hour,
         dec_p_rad=dec_p,
@@ -203,7 +201,6 @@ def _position_drift(
         seconds=float(np.ptp(at_s)),
         dec_drift_rad_s=rates.dec_p,
         sigma_rad_s=float(fit.noise_rad * np.sqrt(fit.inflation) / max(spread, 1e-9)),
-        dec_moved_rad=tuple(float(x) for x in grown),
         dec_residual_rad=tuple(float(x) for x in residual),
         at_s=tuple(float(t) for t in at_s),
     )

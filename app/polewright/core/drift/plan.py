@@ -20,7 +20,6 @@ MERIDIAN_ALTITUDE_RAD = np.radians(35.0)
 SIDE_ALTITUDE_RAD = np.radians(30.0)
 AIR_DOUBT = 0.05  # of refraction, for air that is not the standard one
 USUAL_SIGMA_RAD = np.radians(15.0 / 3600.0)  # what some minutes of watching reach: weighs certainty against air
-SEEING_ALLOWANCE = 1.5  # on the time: seeing is not white noise
 
 
 @dataclass(frozen=True)
@@ -65,15 +64,10 @@ def predicted_seconds(
 ) -> float:
     """How long to watch each position until the less certain of the two components is known to `wanted_rad`.
 
-    `allowance` stretches the time; SEEING_ALLOWANCE for real seeing.
+    `allowance` stretches the time: seeing is not white noise.
     """
     sigma = max(predicted_sigmas_rad(hour_angles_h, 1.0, noise_rad, cadence_s))
     return float(allowance * (sigma / wanted_rad) ** (2.0 / 3.0))
-
-
-def single_star_seconds(wanted_rad: float, noise_rad: float, cadence_s: float) -> float:
-    """How long one star at its best place takes to tell its own component: (noise sqrt(12 cadence) / (w E))^(2/3)."""
-    return float((noise_rad * np.sqrt(12.0 * cadence_s) / (SIDEREAL_RATE_RAD_S * wanted_rad)) ** (2.0 / 3.0))
 
 
 def _meridian_position(site: Site, atmosphere: Atmosphere) -> DriftPosition:

@@ -41,16 +41,6 @@ def drift_rates(
     )
 
 
-def two_star_error(
-    rate_1: float, hour_angle_1_rad: float, rate_2: float, hour_angle_2_rad: float
-) -> tuple[float, float]:
-    """(east, up), rad, from the declination drifts, rad/s, at two hour angles: the drift method by hand."""
-    c1, s1 = np.cos(hour_angle_1_rad), np.sin(hour_angle_1_rad)
-    c2, s2 = np.cos(hour_angle_2_rad), np.sin(hour_angle_2_rad)
-    across = SIDEREAL_RATE_RAD_S * np.sin(hour_angle_2_rad - hour_angle_1_rad)
-    return float(-(rate_1 * s2 - rate_2 * s1) / across), float((rate_1 * c2 - rate_2 * c1) / across)
-
-
 def star_enu(site: Site, hour_angle_rad: float | FloatArray, dec_p_rad: float | FloatArray) -> FloatArray:
     """Direction (..., 3) in ENU, without air, of an hour angle and a declination toward the elevated pole."""
     pole = true_pole_enu(site)

@@ -16,7 +16,6 @@ import numpy as np
 
 from polewright.core.angles import SIDEREAL_RATE_RAD_S
 from polewright.core.model import Atmosphere, FloatArray, Site, TargetPole
-from polewright.core.plan.field_rotation import displaced_pole
 from polewright.core.sky.places import pole_enu
 from polewright.core.sky.refraction import refract, refraction_constants
 
@@ -162,3 +161,15 @@ def _longest(pixels: FloatArray) -> FloatArray:
         step = pixels[:, :, lag:] - pixels[:, :, :-lag]
         best = np.maximum(best, np.hypot(step[..., 0], step[..., 1]).max(axis=(2, 3)))
     return best
+
+
+def displaced_pole(pole_enu: FloatArray, east_rad: float, up_rad: float) -> FloatArray:
+    """Unit vector of an axis that is off `pole_enu` by (east, up) on the sky, along great circles."""
+    horizontal = np.array([1.0, 0.0, 0.0])
+    upward = np.array([0.0, 0.0, 1.0]) - pole_enu[2] * pole_enu
+    upward = upward / np.linalg.norm(upward)
+    size = float(np.hypot(east_rad, up_rad))
+    if size == 0.0:
+        return np.asarray(pole_enu, dtype=float)
+    toward = (east_rad * horizontal + up_rad * upward) / size
+    return np.asarray(np.cos(size) * pole_enu + np.sin(size) * toward)

@@ -119,8 +119,3 @@ def _slack(found: Stretches, backlash: float) -> tuple[float, bool]:
         return 0.5, False
     slack = 0.0 if found.direction > 0.0 else 1.0
     return min(max(slack - found.open_turns / backlash, 0.0), 1.0), True
-
-
-def rate_from_two_readings(before_arcmin: float, after_arcmin: float, turns: float) -> float:
-    """Signed arcminutes per turn from signed readings before and after; magnitudes add up across zero."""
-    return (after_arcmin - before_arcmin) / turns

@@ -140,11 +140,3 @@ class ScrewMemory:
     def from_dict(data: object) -> ScrewMemory:
         """The memory of such values; RecordingError when they are damaged."""
         return from_plain(ScrewMemory, data)
-
-
-def lever_rate_arcmin(pitch_mm: float, arm_mm: float, off_square_deg: float = 0.0) -> float:
-    """Arcminutes per turn of a screw that pushes an arm: atan(pitch / arm), times cos^2 of the angle off square.
-
-    A first guess from a ruler; the frames have the last word.
-    """
-    return math.degrees(math.atan(pitch_mm / arm_mm)) * 60.0 * math.cos(math.radians(off_square_deg)) ** 2

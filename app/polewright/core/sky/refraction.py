@@ -36,12 +36,3 @@ def refract(true_enu: FloatArray, constants: tuple[float, float]) -> FloatArray:
     shrink = cosine - sine * true_enu[..., 2] / flat
     raised = cosine * true_enu[..., 2] + sine * flat
     return np.stack([true_enu[..., 0] * shrink, true_enu[..., 1] * shrink, raised], axis=-1)
-
-
-def unrefract(observed_enu: FloatArray, constants: tuple[float, float]) -> FloatArray:
-    """True directions (..., 3) of observed directions (..., 3): the inverse of `refract` above 3 degrees."""
-    guess = observed_enu
-    for _ in range(3):
-        guess = guess - (refract(guess, constants) - observed_enu)
-        guess = guess / np.linalg.norm(guess, axis=-1, keepdims=True)
-    return np.asarray(guess)

@@ -89,11 +89,6 @@ def _offset_hours(text: str) -> float:
     return math.copysign(hours + minutes / 60.0, -1.0 if text[0] == "-" else 1.0)
 
 
-def utc_from_iso(text: str) -> Utc:
-    """The instant of ISO text, taken as UTC when it states no offset; UsageError when it is anything else."""
-    return parse_iso(text).utc
-
-
 def iso_text(utc: Utc, decimals: int = 3) -> str:
     """`YYYY-MM-DDThh:mm:ss.fffZ`, rounded to `decimals` places of a second."""
     year, month, day, clock, status = erfa.ufunc.d2dtf("UTC", decimals, utc.jd1, utc.jd2)

@@ -13,6 +13,7 @@ import numpy as np
 
 from polewright.core.angles import SIDEREAL_RATE_RAD_S, rotation_about
 from polewright.core.model import FloatArray
+from polewright.core.plan.exposure_blur import displaced_pole
 
 
 def guided_rotation_rad(
@@ -55,18 +56,6 @@ def guided_rotation_exact_rad(
     # the sky seen from the camera, before and after: what is left is a rotation about the star
     turn = end.T @ rotation_about(pole, -hemisphere * SIDEREAL_RATE_RAD_S * seconds) @ start
     return float(np.arctan2(turn[1, 0] - turn[0, 1], turn[0, 0] + turn[1, 1]))
-
-
-def displaced_pole(pole_enu: FloatArray, east_rad: float, up_rad: float) -> FloatArray:
-    """Unit vector of an axis that is off `pole_enu` by (east, up) on the sky, along great circles."""
-    horizontal = np.array([1.0, 0.0, 0.0])
-    upward = np.array([0.0, 0.0, 1.0]) - pole_enu[2] * pole_enu
-    upward = upward / np.linalg.norm(upward)
-    size = float(np.hypot(east_rad, up_rad))
-    if size == 0.0:
-        return np.asarray(pole_enu, dtype=float)
-    toward = (east_rad * horizontal + up_rad * upward) / size
-    return np.asarray(np.cos(size) * pole_enu + np.sin(size) * toward)
 
 
 def _camera_on_star(
