@@ -13,7 +13,7 @@ import numpy as np
 
 from frame_reasons import FEW
 from polewright.core.model import Frame, Site, Sourced, StarList, TargetPole, Utc
-from polewright.core.night.events import NightStarted
+from polewright.core.night.events import AnyEvent, NightStarted
 from polewright.core.unsolved import FrameReason, Unsolved
 from polewright.practice.rehearsal import Rehearsal, Score, rehearse_with_star_lists
 from polewright.runtime.engine import NightEngine
@@ -58,11 +58,12 @@ def engine_of(
     recorder: MemoryRecorder | None = None,
     jobs: Jobs | None = None,
     clock: VirtualClock | None = None,
+    started: AnyEvent = NightStarted(0.0, MOOR, TargetPole.REFRACTED, 0.9137, 1.5e-4),  # noqa: B008
 ) -> NightEngine:
-    """An engine whose night has begun."""
+    """An engine whose night has begun, with the event given."""
     clock = clock or VirtualClock(START)
     engine = NightEngine(measure, jobs or InlineJobs(), recorder or MemoryRecorder(), clock, clock.monotonic_s)
-    engine.post(NightStarted(0.0, MOOR, TargetPole.REFRACTED, 0.9137, 1.5e-4))
+    engine.post(started)
     return engine
 
 

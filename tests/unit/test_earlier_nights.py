@@ -135,8 +135,9 @@ def test_a_shift_is_written_into_the_record_and_told_in_the_report(tmp_path: Pat
     axis = setup_of(Run(), np.random.default_rng(1))[1]
     base = sudden(900.0, 30.0 * declination_axis(axis, -1.75, 35.0))
     recorder = MemoryRecorder()
-    engine = engine_of(lambda path: unsolved_frame(), recorder)
-    for event in [*aligned_events(), *imaging_events(RUN, base)]:
+    started, *events = aligned_events()
+    engine = engine_of(lambda path: unsolved_frame(), recorder, started=started)
+    for event in [*events, *imaging_events(RUN, base)]:
         engine.post(event)
     (data,) = [data for kind, data in recorder.lines if kind == VIGIL_KIND]
     assert data["sudden"] and data["size_rad"] * 206265.0 == pytest.approx(30.0, abs=1.5)
