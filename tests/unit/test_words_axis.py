@@ -5,12 +5,14 @@ from __future__ import annotations
 import re
 import typing
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Any
 
 import pytest
 
 from axis_samples import DOUBTS, DRIFT_DOUBTS, DRIFT_REFUSALS, FOLLOWED, REFUSALS, SHIFT_REFUSALS
 from polewright.core import axis_reasons as axis
+from polewright.core.angles import SIDEREAL_RATE_RAD_S
 from polewright.core.drift import reasons as drift
 from polewright.core.drift.compare import Cause, Comparison
 from polewright.words.axis import doubt_words, follow_words, refusal_words
@@ -59,11 +61,11 @@ def test_every_doubt_is_a_sentence(words: Callable[[Any], str], samples: tuple[A
 
 
 def test_what_was_allowed_for_is_told_with_its_size() -> None:
-    assert doubt_words(axis.MountMoved("b", 4.0 / 3437.75)).startswith(
-        "The mount itself moved by about 4.0' before b"
-    )
-    assert "by about 3.0' after f1" in doubt_words(axis.SlippedOnce("f1", 3.0 / 3437.75, True))
-    assert "wrong by about 60 min" in doubt_words(axis.TimesChanged("f1", 3600.0, True))
+    kick = axis.MishapFound(axis.Mishap.KICK, "b", 4.0 / 3437.75, 2, 4, True)
+    assert "itself moved by about 4.0' before b" in doubt_words(kick)
+    assert "by about 4.0' after b" in doubt_words(replace(kick, mishap=axis.Mishap.SLIP, index=1))
+    hour = replace(kick, mishap=axis.Mishap.TIME, size_rad=3600.0 * SIDEREAL_RATE_RAD_S, undone=False)
+    assert "from b on seems wrong by about 60 min" in doubt_words(hour)
 
 
 def test_a_drift_that_agrees_says_what_it_does_not_tell() -> None:

@@ -147,62 +147,28 @@ class FramesDisagree:
     frames: int
 
 
-@dataclass(frozen=True)
-class TimesChanged:
-    """The time of a frame, or all times from it on when it `stays`, seem wrong by so much; which, is not known."""
+class Mishap(Enum):
+    """Kinds of mishap, by what moved."""
 
-    frame: str
-    seconds: float
-    stays: bool
-
-
-@dataclass(frozen=True)
-class TimeWrong:
-    """The time of one frame seems wrong by so much, and has been allowed for."""
-
-    frame: str
-    seconds: float
+    SLIP = "declination slip"
+    SLIPS = "declination slips again and again"
+    KICK = "mount moved"
+    TIME = "wrong time"
+    ODD = "frame that does not fit"
 
 
 @dataclass(frozen=True)
-class KeepsSlipping:
-    """The declination slips with every turn of the RA axis."""
+class MishapFound:
+    """What probably happened at a frame, number `index` of so many, by how much (TIME: the sky's turn that the wrong
+    time stands for). `stays`: from there on. `undone`: the axis allows for it; else its covariance covers it."""
 
-    size_rad: float
-
-
-@dataclass(frozen=True)
-class SlippedOnce:
-    """The declination slipped before a frame, or after it, and stayed there; allowed for."""
-
+    mishap: Mishap
     frame: str
     size_rad: float
-    after: bool
-
-
-@dataclass(frozen=True)
-class OffInOne:
-    """The declination of one frame alone is off; allowed for."""
-
-    frame: str
-    size_rad: float
-
-
-@dataclass(frozen=True)
-class MountMoved:
-    """The mount itself moved before a frame; the axis is the one after it."""
-
-    frame: str
-    size_rad: float
-
-
-@dataclass(frozen=True)
-class LeftOut:
-    """A frame does not fit so many others and was left out; `last`: it is the latest one."""
-
-    frame: str
-    others: int
-    last: bool
+    index: int
+    frames: int
+    stays: bool = False
+    undone: bool = True
 
 
 @dataclass(frozen=True)
@@ -225,8 +191,7 @@ class RecordedDoubt:
     disagree: bool = False
 
 
-Mishaps = TimesChanged | TimeWrong | KeepsSlipping | SlippedOnce | OffInOne | MountMoved | LeftOut
-AxisDoubt = SameExposure | LowPole | TwoFrames | Unsure | FramesDisagree | Mishaps | ClocksDiffer | RecordedDoubt
+AxisDoubt = SameExposure | LowPole | TwoFrames | Unsure | FramesDisagree | MishapFound | ClocksDiffer | RecordedDoubt
 
 
 def is_disagreement(doubt: AxisDoubt) -> bool:

@@ -23,15 +23,14 @@ HARMLESS = frozenset(
         "name", "frame", "exposure_s", "utc_source", "seconds", "read", "detect", "solve", "warnings",
         "stars_detected", "solution", "unsolved", "rms_arcsec", "log_odds", "path", "camera",
         "value_adu", "share", "found", "needed", "count", "length_px", "hot_pixels", "objects", "least_px",
-        "step_rad",
-        "learned", "others_too", "narrowest_deg", "widest_deg", "problem",
+        "step_rad", "learned", "others_too", "narrowest_deg", "widest_deg", "problem",
         "width_px", "height_px", "focal_px", "mirrored", "scale_arcsec_px",
         # the axis
         "axis", "east_rad", "up_rad", "covariance_rad2", "chi2", "dof", "rotation_rad", "frames", "suspect",
         "gains", "tracking", "sigma_rad", "text", "disagree", "placed", "first", "last", "twin", "span_rad",
-        "turn_rad", "after_rad", "scatter_rad", "size_rad", "stays", "after", "others", "widened", "screws_too",
-        "look",
-        "ahead_s", "hours", "unknown", "cause", "agree", "comparison", "needed_s", "stars", "reach_px",
+        "turn_rad", "after_rad", "scatter_rad", "size_rad", "stays", "mishap", "index", "undone", "widened",
+        "screws_too", "look", "ahead_s", "hours", "unknown", "cause", "agree", "comparison", "needed_s", "stars",
+        "reach_px",
     }
 )  # fmt: skip
 """Names of recorded values that tell nothing about the place: angles of the axis against the pole, times, counts.

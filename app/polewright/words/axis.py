@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from typing import assert_never
 
-from polewright.core.angles import ARCMIN_PER_RAD, ARCSEC_PER_RAD
+from polewright.core.angles import ARCMIN_PER_RAD, ARCSEC_PER_RAD, SIDEREAL_RATE_RAD_S
 from polewright.core.axis_reasons import (
     AxisDoubt,
     AxisRefusal,
@@ -14,24 +14,19 @@ from polewright.core.axis_reasons import (
     FarFromPole,
     FollowDoubt,
     FramesDisagree,
-    KeepsSlipping,
-    LeftOut,
     LongApart,
     Look,
     LowPole,
     MirroredAndNot,
-    MountMoved,
-    OffInOne,
+    Mishap,
+    MishapFound,
     OlderFrame,
     OtherField,
     RecordedDoubt,
     SameExposure,
     SameInstant,
     SkyImpossible,
-    SlippedOnce,
     TakenInMotion,
-    TimesChanged,
-    TimeWrong,
     TooAlike,
     TooFewPlaced,
     TooFewPlaces,
@@ -148,59 +143,60 @@ def doubt_words(doubt: AxisDoubt) -> str:
             return f"{clock_words(doubt)}{widened}"
         case RecordedDoubt(text):
             return text
-        case _:
+        case MishapFound():
             return _mishap_words(doubt)
-
-
-def _mishap_words(
-    doubt: TimesChanged | TimeWrong | KeepsSlipping | SlippedOnce | OffInOne | MountMoved | LeftOut,
-) -> str:
-    match doubt:
-        case TimesChanged(frame, seconds, stays):
-            which = f"from {frame} on" if stays else f"of {frame}"
-            return (
-                f"The time {which} seems wrong by about {_duration(seconds)} against the other frames. The"
-                " uncertainty has been widened to cover it. Check clock and time zone of the camera software and take"
-                " the capture again."
-            )
-        case TimeWrong(frame, seconds):
-            return (
-                f"The time of {frame} seems wrong by {_duration(seconds)}; it has been allowed for. Check where the"
-                " frame has its time from."
-            )
-        case KeepsSlipping(size_rad):
-            return (
-                f"The declination slips whenever the RA axis is turned, by about {_angle(size_rad)} in all. The axis"
-                " shown does without the declination and is less sure for it. Tighten the clutch and take the capture"
-                " again."
-            )
-        case SlippedOnce(frame, size_rad, after):
-            return (
-                f"The declination slipped by about {_angle(size_rad)} {'after' if after else 'before'} {frame}; it"
-                " has been allowed for. Tighten the declination clutch and take the capture again to be sure."
-            )
-        case OffInOne(frame, size_rad):
-            return (
-                f"{frame} does not fit: its declination is off by about {_angle(size_rad)} (a slipping clutch, a"
-                " touched tube). It has been allowed for. Take this frame again."
-            )
-        case MountMoved(frame, size_rad):
-            return (
-                f"The mount itself moved by about {_angle(size_rad)} before {frame} (a kicked or sinking tripod, a"
-                " screw). The axis shown is the one after it. Let the tripod settle and take the capture again."
-            )
-        case LeftOut(frame, others, last):
-            return f"{frame} does not fit the other {others} frames and was left out {_LEFT_OUT}{_retake(last)}"
         case _:
             assert_never(doubt)
 
 
-_LEFT_OUT = "(declination slip, kicked tripod, wind or a wrong time). "
+def _mishap_words(found: MishapFound) -> str:
+    name, size = found.frame, _angle(found.size_rad)
+    match found.mishap:
+        case Mishap.TIME:
+            return _time_words(found)
+        case Mishap.SLIPS:
+            return (
+                f"The declination slips whenever the RA axis is turned, by about {size} in all. The axis shown does"
+                " without the declination and is less sure for it. Tighten the clutch and take the capture again."
+            )
+        case Mishap.SLIP if found.stays:
+            return (
+                f"The declination slipped by about {size} {'after' if found.index == 1 else 'before'} {name}; it has"
+                " been allowed for. Tighten the declination clutch and take the capture again to be sure."
+            )
+        case Mishap.SLIP:
+            return (
+                f"{name} does not fit: its declination is off by about {size} (a slipping clutch, a touched tube). It"
+                " has been allowed for. Take this frame again."
+            )
+        case Mishap.KICK:
+            return (
+                f"The mount itself moved by about {size} before {name} (a kicked or sinking tripod, a screw). The"
+                " axis shown is the one after it. Let the tripod settle and take the capture again."
+            )
+        case Mishap.ODD:
+            last = found.index == found.frames - 1
+            again = "Take another: if that one does not fit either, the mount has moved."
+            return (
+                f"{name} does not fit the other {found.frames - 1} frames and was left out (declination slip, kicked"
+                f" tripod, wind or a wrong time). {again if last else 'Take this frame again.'}"
+            )
+        case _:
+            assert_never(found.mishap)
 
 
-def _retake(last: bool) -> str:
-    again = "Take this frame again."
-    return "Take another: if that one does not fit either, the mount has moved." if last else again
+def _time_words(found: MishapFound) -> str:
+    amount = _duration(found.size_rad / SIDEREAL_RATE_RAD_S)
+    if found.undone:
+        return (
+            f"The time of {found.frame} seems wrong by {amount}; it has been allowed for. Check where the frame has"
+            " its time from."
+        )
+    which = f"from {found.frame} on" if found.stays else f"of {found.frame}"
+    return (
+        f"The time {which} seems wrong by about {amount} against the other frames. The uncertainty has been widened"
+        " to cover it. Check clock and time zone of the camera software and take the capture again."
+    )
 
 
 def _disagree_words(doubt: FramesDisagree) -> str:

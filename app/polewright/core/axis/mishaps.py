@@ -8,13 +8,13 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from enum import Enum
 
 import numpy as np
 from numpy.typing import NDArray
 
 from polewright.core.angles import rotation_about, unit
 from polewright.core.axis.fit import AxisFit, chi2_survival, fit_axis
+from polewright.core.axis_reasons import Mishap
 from polewright.core.model import FloatArray
 
 BoolArray = NDArray[np.bool_]
@@ -23,16 +23,6 @@ _CONVERGED_RAD = 1e-9
 _SLIP_NEEDS_DISTANCE_RAD = math.radians(0.5)  # nearer the axis, the direction of declination is not defined
 _LARGEST_SLIP_RAD = math.radians(20.0)
 _LARGEST_KICK_RAD = math.radians(10.0)
-
-
-class Mishap(Enum):
-    """Kinds of mishap, by what moved."""
-
-    SLIP = "declination slip"
-    SLIPS = "declination slips again and again"
-    KICK = "mount moved"
-    TIME = "wrong time"
-    ODD = "frame that does not fit"
 
 
 @dataclass(frozen=True)

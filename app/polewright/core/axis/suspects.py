@@ -4,24 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import assert_never
 
 import numpy as np
 
 from polewright.core.angles import ARCMIN_PER_RAD, SIDEREAL_RATE_RAD_S
 from polewright.core.axis.fit import AxisFit, chi2_survival, fit_axis
-from polewright.core.axis.mishaps import BoolArray, Explanation, Mishap, explain, possible_mishaps, repeated_slips
-from polewright.core.axis_reasons import (
-    AxisDoubt,
-    FramesDisagree,
-    KeepsSlipping,
-    LeftOut,
-    MountMoved,
-    OffInOne,
-    SlippedOnce,
-    TimesChanged,
-    TimeWrong,
-)
+from polewright.core.axis.mishaps import BoolArray, Explanation, explain, possible_mishaps, repeated_slips
+from polewright.core.axis_reasons import AxisDoubt, FramesDisagree, Mishap, MishapFound
 from polewright.core.model import FloatArray
 
 WIDEN_BELOW = 0.01  # probability of the chi-square below which it is widened until the frames agree
@@ -118,7 +107,7 @@ def _ruling(names: Sequence[str], plain: Verdict, ranked: Sequence[Explanation])
     clock = _clock_trouble(agreed, ranked, plain.chi2)
     name = names[0] if _touched(agreed) == {0} else names[agreed.suspicion.index]
     if clock is not None:
-        return replace(plain, suspect=name, warnings=(_times_changed(clock, name),))
+        return replace(plain, suspect=name, warnings=(_found(clock, name, len(names), undone=False),))
     accused = None if agreed.suspicion.mishap is Mishap.SLIPS else name
     return replace(
         plain,
@@ -128,7 +117,7 @@ def _ruling(names: Sequence[str], plain: Verdict, ranked: Sequence[Explanation])
         kept=agreed.kept,
         scatter_rad=0.0,
         suspect=accused,
-        warnings=(_mishap(agreed, name, len(names)),),
+        warnings=(_found(agreed, name, len(names)),),
     )
 
 
@@ -175,28 +164,7 @@ def _unexplained(plain: Verdict) -> Verdict:
     return replace(plain, warnings=(disagree,))
 
 
-def _times_changed(explanation: Explanation, name: str) -> TimesChanged:
-    """A wrong time that is not one frame's alone."""
-    return TimesChanged(name, _seconds(explanation), explanation.suspicion.stays)
-
-
-def _mishap(explanation: Explanation, name: str, count: int) -> AxisDoubt:
+def _found(explanation: Explanation, name: str, count: int, undone: bool = True) -> MishapFound:
     """What probably happened to a capture of `count` frames, and how much of it."""
-    suspicion, size = explanation.suspicion, abs(explanation.size_rad)
-    match suspicion.mishap:
-        case Mishap.SLIPS:
-            return KeepsSlipping(size)
-        case Mishap.SLIP:
-            return SlippedOnce(name, size, suspicion.index == 1) if suspicion.stays else OffInOne(name, size)
-        case Mishap.KICK:
-            return MountMoved(name, size)
-        case Mishap.TIME:
-            return TimeWrong(name, _seconds(explanation))
-        case Mishap.ODD:
-            return LeftOut(name, count - 1, suspicion.index == count - 1)
-        case mishap:
-            assert_never(mishap)
-
-
-def _seconds(explanation: Explanation) -> float:
-    return abs(explanation.size_rad) / SIDEREAL_RATE_RAD_S
+    what = explanation.suspicion
+    return MishapFound(what.mishap, name, abs(explanation.size_rad), what.index, count, what.stays, undone)
