@@ -13,8 +13,7 @@ from PySide6.QtGui import QImage
 from pytestqt.qtbot import QtBot
 
 from polewright.core.errors import UsageError
-from polewright.ui.shots import Camera, parse_sizes, take_all
-from polewright.ui.theme import Light
+from polewright.ui.shots import parse_sizes, take_all
 from screens.conftest import rgb
 from screens.demo_views import PAGES
 
@@ -38,7 +37,7 @@ def test_pictures_come_in_every_light_and_size(qtbot: QtBot, tmp_path: Path) -> 
 def test_a_folder_that_cannot_be_written_is_said(qtbot: QtBot, tmp_path: Path) -> None:
     (tmp_path / "fine-day-1024x700.png").mkdir()
     with pytest.raises(UsageError, match="cannot be written"):
-        Camera(tmp_path, [(1024, 700)], [Light.DAY]).take("fine", PAGES["fine"]())
+        take_all(tmp_path, {"fine": PAGES["fine"]()}, [(1024, 700)])
 
 
 def test_sizes_are_read() -> None:

@@ -8,8 +8,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from polewright.ui.driving.recorded_frame import recorded_frame
-from polewright.ui.driving.replay_picture import recorded_picture
+from polewright.ui.driving.recorded_frame import recorded_frame, recorded_picture
 
 STARS = {"x_px": [10.0, 20.0, 30.0], "y_px": [5.0, 6.0, 7.0], "width_px": 1280, "height_px": 960}
 LINE = {"name": "a", "file": "", "stars": STARS, "solution": {"matched": {"x_px": [20.0], "y_px": [6.0]}}}

@@ -32,8 +32,7 @@ from polewright.services.night_folders import kept_frame, own_night
 from polewright.services.profile_store import ProfileStore, file_stem
 from polewright.services.profiles import RIGS, RigProfile
 from polewright.services.recorder import NightRecorder
-from polewright.ui.driving.recorded_frame import recorded_frame
-from polewright.ui.driving.replay_picture import recorded_picture
+from polewright.ui.driving.recorded_frame import recorded_frame, recorded_picture
 
 REPOSITORY = Path(__file__).resolve().parents[2]
 SOURCES = sorted((REPOSITORY / "app").rglob("*.py"))

@@ -113,16 +113,12 @@ def style_sheet(look: Look) -> str:
 
 _SHEET = """
 * {{ outline: none; selection-background-color: {ink}; selection-color: {ground}; }}
-QWidget#window, QDialog {{ background: {ground}; }}
+QWidget#window {{ background: {ground}; }}
 QLabel {{ background: transparent; color: {ink}; }}
-QLabel[quiet="true"] {{ color: {faint}; }}
-QLineEdit, QComboBox {{ background: {raised}; color: {ink}; border: 1px solid {shade}; border-radius: {round};
+QLineEdit {{ background: {raised}; color: {ink}; border: 1px solid {shade}; border-radius: {round};
   padding: 0 {pad}; min-height: {row}; font-size: {body}; }}
-QLineEdit:focus, QComboBox:focus {{ border: 2px solid {strong}; }}
-QLineEdit:disabled, QComboBox:disabled {{ color: {shade}; border-color: {line}; }}
-QComboBox::drop-down {{ border: none; width: {row}; }}
-QComboBox::down-arrow {{ image: none; }}
-QComboBox QAbstractItemView {{ background: {raised}; color: {ink}; border: 1px solid {shade}; }}
+QLineEdit:focus {{ border: 2px solid {strong}; }}
+QLineEdit:disabled {{ color: {shade}; border-color: {line}; }}
 QListView {{ background: {raised}; color: {ink}; border: 1px solid {line}; border-radius: {round};
   font-size: {body}; padding: 4px; }}
 QListView:focus {{ border: 2px solid {strong}; }}
@@ -139,6 +135,5 @@ QScrollBar:horizontal {{ background: {ground}; height: {bar}; margin: 0; border:
 QScrollBar::handle {{ background: {shade}; border-radius: 4px; min-height: 40px; min-width: 40px; margin: 3px; }}
 QScrollBar::add-line, QScrollBar::sub-line {{ width: 0; height: 0; border: none; background: {ground}; }}
 QScrollBar::add-page, QScrollBar::sub-page {{ background: {ground}; }}
-QScrollArea {{ background: {ground}; border: none; }}
 QAbstractScrollArea::corner {{ background: {ground}; }}
 """

@@ -6,6 +6,7 @@ import os
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
+from typing import assert_never
 
 from PySide6.QtWidgets import QApplication
 
@@ -33,13 +34,6 @@ from polewright.ui.presenting.proof import score_page
 from polewright.ui.shots import SIZES, take_all
 from polewright.ui.view_model import View
 
-NAMES = {
-    Stage.ORIENTATION: "1-stand",
-    Stage.CAPTURE: "2-measure",
-    Stage.ROUGH: "3-rough",
-    Stage.FINE: "4-fine",
-    Stage.PROOF: "5-proof-turn",
-}
 FIRST, FOLDER = "0-first", "~/frames"
 PLAN = TonightsPlan(69.1, focal_length_mm=800.0, sub_s=300.0, hours=3.0, target="M81")
 
@@ -136,8 +130,24 @@ def _moment(snapshot: Snapshot) -> tuple[str, int]:
         reading = state.drift.reading if state.drift is not None else None
         name = "5-proof-drift" if state.stage is Stage.PROOF else "2-measure-drift"
         return name, 0 if reading is None else 1 + len(reading.fields)
-    name = NAMES[state.stage]
+    name = _name(state.stage)
     if state.stage in (Stage.ROUGH, Stage.FINE):
         known = isinstance(advice.action, Turn) and state.rate(advice.action.screw) is not None
         return name, 2 if known else int(isinstance(advice.action, Turn))
     return name, 0 if state.trouble is None else -1
+
+
+def _name(stage: Stage) -> str:
+    match stage:
+        case Stage.ORIENTATION:
+            return "1-stand"
+        case Stage.CAPTURE:
+            return "2-measure"
+        case Stage.ROUGH:
+            return "3-rough"
+        case Stage.FINE:
+            return "4-fine"
+        case Stage.PROOF:
+            return "5-proof-turn"
+        case _:
+            assert_never(stage)

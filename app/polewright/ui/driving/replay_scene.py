@@ -14,8 +14,7 @@ from polewright.runtime.worker import Done
 from polewright.services.ports import Timer
 from polewright.ui import intents as want
 from polewright.ui.driving.means import Means
-from polewright.ui.driving.recorded_frame import recorded_frame
-from polewright.ui.driving.replay_picture import recorded_picture
+from polewright.ui.driving.recorded_frame import recorded_frame, recorded_picture
 from polewright.ui.driving.replay_track import Moment, Question, ReplayTrack
 from polewright.ui.presenting.extras import Extras
 from polewright.ui.presenting.replay import Lesson, replay_view

@@ -8,7 +8,6 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from polewright.core.errors import RecordingError
-from polewright.core.model import Site
 from polewright.core.night.advice import Advice
 from polewright.core.night.events import AnyEvent, Ticked
 from polewright.core.night.states import NightState, Running
@@ -57,16 +56,10 @@ class ReplayTrack:
     frames: dict[str, RecordedFrame]
     rates: dict[Screw, ScrewRate | None]
     history: NightHistory
-    problems: tuple[str, ...]
 
     @property
     def length_s(self) -> float:
         return self.moments[-1].t_s
-
-    @property
-    def site(self) -> Site | None:
-        plan = self.moments[-1].state.plan
-        return None if plan is None else plan.site
 
     def index_at(self, t_s: float) -> int:
         """The last moment that is not later; 0 before the first."""
@@ -95,7 +88,7 @@ def load_track(path: Path, progress: Progress | None = None) -> ReplayTrack:
             moments.append(Moment(line.t_s - zero_s, event, course.state, course.advice))
     end = course.state
     rates = {screw: end.rate(screw) if isinstance(end, Running) else None for screw in Screw}
-    return ReplayTrack(folder, tuple(moments), _questions(steps, moments), _frames(log), rates, history, log.problems)
+    return ReplayTrack(folder, tuple(moments), _questions(steps, moments), _frames(log), rates, history)
 
 
 def _questions(steps: list[tuple[AnyEvent, NightState, NightState]], moments: list[Moment]) -> tuple[Question, ...]:
