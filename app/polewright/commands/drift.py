@@ -300,7 +300,7 @@ def _left_sentence(left: Remaining, certainty_arcmin: float) -> str:
     if left.seconds <= 0.0:
         return f"Both components are known to {wanted}."
     if not math.isfinite(left.seconds):
-        return f"These fields will not tell both components to {wanted}: ask --where to point."
+        return f"These fields cannot give both components to {wanted}: ask --where to point."
     parts = [f"this field for {duration_text(left.here_s)} more"] if left.here_s else []
     parts += [f"a field for the {left.component} for {duration_text(left.there_s)}"] if left.there_s else []
     return f"Watch {', then '.join(parts)} to know both to {wanted}."

@@ -94,7 +94,7 @@ def _angles(args: argparse.Namespace, count: int) -> list[float]:
 def _camera(args: argparse.Namespace, frame: Frame) -> KnownCamera:
     scale = stated_scale_arcsec_px(frame, Optics(args.focal_length, args.pixel_size))
     if scale is None:
-        raise UsageError("The frames do not tell their scale: give --focal-length and --pixel-size.")
+        raise UsageError("The frames do not state their scale: give --focal-length and --pixel-size.")
     one_for_all = len(args.position_angle) == 1 and len(args.field) > 1
     sigma = SHARED_ANGLE_SIGMA_RAD if one_for_all else ORIENTATION_SIGMA_RAD
     return KnownCamera(scale / ARCSEC_PER_RAD, 0.0, args.mirrored, sigma)

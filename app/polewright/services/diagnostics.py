@@ -114,7 +114,7 @@ def check_libraries(versions: Mapping[str, str | None] | None = None) -> Check:
         return Check("libraries", State.ILL, f"Missing: {', '.join(missing)}.", REINSTALL)
     qt = versions["PySide6-Essentials"] or ""
     if sys.version_info < (3, 12) and not _older(qt, QT_TOO_NEW):
-        fact = f"PySide6 {qt} ends at random under Python {platform.python_version()}."
+        fact = f"PySide6 {qt} crashes at random under Python {platform.python_version()}."
         return Check("libraries", State.ILL, fact, "Install Polewright again, or use Python 3.12 or newer.")
     return Check("libraries", State.WELL, f"All {len(versions)} are there, Qt {qt}.")
 
