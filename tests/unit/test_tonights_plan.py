@@ -159,7 +159,7 @@ def test_the_tables_tell_how_long_one_may_expose(table: PlanStudy) -> None:
 
 
 def test_the_tables_over_declination_leave_out_what_is_too_low(table: PlanStudy) -> None:
-    """Unguided drift goes with the distance the star travels: w E at most, anywhere (PHYSICS section 10)."""
+    """Unguided drift goes with the distance the star travels: |W x s| <= w E, anywhere (vectors, no source)."""
     assert table.declinations_deg.min() > SITE.lat_deg - 90.0
     curve = table.along_declination(2.0 / ARCMIN_PER_RAD)
     assert curve.shape == table.declinations_deg.shape and (curve > 0.0).all()

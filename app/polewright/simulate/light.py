@@ -16,7 +16,7 @@ from polewright.core.model import FloatArray
 
 _PARTS = ((0.82, 1.0), (0.15, 2.0), (0.03, 4.5))  # share of the light, width in core sigmas
 _CORE_FWHM = 2.41  # full width at half maximum of that sum, in core sigmas
-_CHUNK = 4096
+_CHUNK = 4096  # stars drawn at once, to bound the memory of one step
 
 
 @dataclass(frozen=True)

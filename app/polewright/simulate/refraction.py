@@ -15,15 +15,15 @@ import numpy as np
 
 from polewright.core.model import Atmosphere, FloatArray
 
-_EARTH_RADIUS_M = 6371000.0
+_EARTH_RADIUS_M = 6371000.0  # mean radius, IUGG (memory)
 _LAPSE_K_M = 0.0065  # International Standard Atmosphere, ISO 2533:1975
-_TROPOPAUSE_M = 11000.0
-_TOP_M = 85000.0
-_GRAVITY_M_S2 = 9.80665
-_MOLAR_MASS_DRY_KG = 0.0289644
-_GAS_CONSTANT = 8.314462618
+_TROPOPAUSE_M = 11000.0  # International Standard Atmosphere, ISO 2533:1975
+_TOP_M = 85000.0  # above it less than 1e-5 of the air is left
+_GRAVITY_M_S2 = 9.80665  # standard acceleration, ISO 80000-3
+_MOLAR_MASS_DRY_KG = 0.0289644  # per mole of dry air, ISO 2533:1975 (0.02896442)
+_GAS_CONSTANT = 8.314462618  # J/(mol K), CODATA 2018, exact
 _VAPOUR_EXPONENT = 18.36  # Hohenkerk & Sinclair, NAO Technical Note 63 (1985): vapour falls as (T/T0)^18.36
-_LARGEST_OBSERVED_Z_RAD = np.radians(88.9)
+_LARGEST_OBSERVED_Z_RAD = np.radians(88.9)  # end of the table; lower nothing is simulated
 
 
 @dataclass(frozen=True, eq=False)

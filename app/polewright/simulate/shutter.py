@@ -13,7 +13,7 @@ from polewright.simulate.scenarios import Scenario
 from polewright.simulate.view import View, sky_electrons, star_width_px
 
 Header = dict[str, tuple[HeaderValue, str]]
-_GUST_STEPS = 12
+_GUST_STEPS = 12  # positions of a gust during one exposure; chosen: smooth to the eye
 
 
 def scene_of(night: Night, view: View, rng: np.random.Generator) -> Scene:

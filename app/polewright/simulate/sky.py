@@ -18,7 +18,7 @@ from polewright.core.angles import ARCSEC_PER_RAD, SIDEREAL_RATE_RAD_S, rotation
 from polewright.core.model import Atmosphere, FloatArray, Site, Utc
 from polewright.simulate.refraction import refract
 
-_LIGHT_M_S = 299792458.0
+_LIGHT_M_S = 299792458.0  # SI, exact
 _AU_M = 149597870700.0  # IAU 2012 Resolution B2
 _LIGHT_AU_DAY = _LIGHT_M_S * 86400.0 / _AU_M
 _SUN_DEFLECTION = 1.97412574336e-8  # 2 G M / (c^2 au)

@@ -12,7 +12,7 @@ from polewright.simulate.scenarios import Scenario
 from polewright.simulate.shutter import image_motion_arcsec
 from polewright.simulate.view import View, sky_electrons, star_width_px
 
-_DETECTION_SNR = 6.0
+_DETECTION_SNR = 6.0  # chosen: a little above the thresholds of the real detector (services/quick_pass.py)
 _DRAWN_PX, _DRAWN_SHARE = 2.0, 0.01  # a detector reads the moment within the exposure from longer paths to so much
 _CENTROID_FLOOR_PX = 0.03  # pixel structure, undersampling: common practice 0.02-0.05 px, no source
 

@@ -13,7 +13,7 @@ from polewright.simulate.rig import SimulatedRig
 from polewright.simulate.sequence import TRUTH_NAME
 from polewright.simulate.truth import truth_of_axis, truth_of_frame, truth_of_night
 
-LONGEST_WATCH_S = 7200.0
+LONGEST_WATCH_S = 7200.0  # of one position: two hours, in which any drift shows
 
 
 @dataclass(frozen=True)

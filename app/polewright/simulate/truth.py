@@ -11,7 +11,7 @@ from polewright.simulate.rig import SimulatedRig
 from polewright.simulate.view import AxisTruth, View
 
 Plain = dict[str, Any]
-_STARS_LISTED = 300
+_STARS_LISTED = 300  # the brightest of a frame; more make the file large and tell nothing
 
 
 def truth_of_night(rig: SimulatedRig) -> Plain:

@@ -15,7 +15,7 @@ from polewright.simulate.scenarios import Blocked, Scenario
 from polewright.simulate.sky import SkyMoment, sky_moment
 from polewright.simulate.stars import FieldStars, StarSource, stars_around
 
-_MOST_STEPS = 600
+_MOST_STEPS = 600  # of a path during one exposure: a slewing mount would ask for millions
 
 
 @dataclass(frozen=True, eq=False)

@@ -7,7 +7,7 @@ hemispheres. The same frames seen along right ascension tell the other combinati
 far as the drive can be trusted: its rate is fitted, and periodic error apart, as smooth waves of likely size.
 
 Angle h is counted about the axis from "up" toward "east"; the hour angle is -h. Units: rad and s.
-Sources: PHYSICS section 5; Covington, Astrophotography for the Amateur, 2nd ed. (1999), appendix B.
+Source: Covington, Astrophotography for the Amateur, 2nd ed. (1999), appendix B.
 """
 
 from __future__ import annotations

@@ -1,8 +1,8 @@
 """What one means to photograph tonight: optics, camera, exposure, target, guiding. And its closed forms.
 
-Closed forms after PHYSICS sections 5 and 6: E_rot = beta cos(dec) / (w T r) for a guided exposure with the farthest
-corner at r from the guide star, E_drift = beta / (w T) for an unguided one (Covington, Astrophotography for the
-Amateur, 2nd ed., 1999, appendix B; Hook, J. Brit. Astron. Assoc. 99(1), 19, 1989).
+Closed forms: E_rot = beta cos(dec) / (w T r) for a guided exposure with the farthest corner at r from the guide star,
+E_drift = beta / (w T) for an unguided one (Covington, Astrophotography for the Amateur, 2nd ed., 1999, appendix B;
+Hook, J. Brit. Astron. Assoc. 99(1), 19, 1989).
 """
 
 from __future__ import annotations
@@ -17,9 +17,9 @@ from polewright.core.errors import UsageError
 from polewright.core.model import Atmosphere, FloatArray
 from polewright.core.plan.exposure_blur import Shot
 
-SEA_LEVEL = Atmosphere(1010.0, 10.0)
+SEA_LEVEL = Atmosphere(1010.0, 10.0)  # hPa and C, chosen: where a plan names no air
 _HOURS_PER_S = SIDEREAL_RATE_RAD_S * 12.0 / math.pi  # hours of hour angle
-_FWHM_PER_SIGMA = 2.3548
+_FWHM_PER_SIGMA = 2.3548  # of a normal distribution, 2 sqrt(2 ln 2)
 
 
 @dataclass(frozen=True)

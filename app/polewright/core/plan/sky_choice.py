@@ -18,11 +18,12 @@ from polewright.core.model import FloatArray, Site
 
 BoolArray = NDArray[np.bool_]
 
-LOWEST_DEG = 25.0
+LOWEST_DEG = 25.0  # chosen: refraction there is 2', and its doubt a few arcseconds
+# of hour angle (chosen): a longer stretch is cut at its lower end; the smaller one is told as too little
 WANTED_SPAN_DEG, USEFUL_SPAN_DEG = 90.0, 60.0
 ROLL_TO_POINTING = 70.0  # roll is this much less sure than pointing in a guide scope's field of two degrees
-PAST_MERIDIAN_H = 0.5
-STEP_H = 1.0 / 6.0
+PAST_MERIDIAN_H = 0.5  # tracked past the meridian before a flip (common practice, no source)
+STEP_H = 1.0 / 6.0  # ten minutes of hour angle: the step of the search, nothing else
 
 
 @dataclass(frozen=True)

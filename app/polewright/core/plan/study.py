@@ -16,10 +16,12 @@ from polewright.core.plan.exposure_blur import axes_around, blur_px
 from polewright.core.plan.imaging_plan import ImagingPlan
 from polewright.core.plan.tolerance import LONGEST_S, unreachable
 
+# chosen: the errors that the curves span
 SMALLEST_RAD, LARGEST_RAD = 3.0 / ARCSEC_PER_RAD, float(np.radians(1.0))
-SMALLEST_PX = 1e-6
+SMALLEST_PX = 1e-6  # keeps the logarithm finite where nothing trails
+# points of the tables: errors, coarse errors, directions of the error, hour angles; chosen for a smooth curve
 _ERRORS, _COARSE, _DIRECTIONS, _HOURS = 13, 7, 16, 5
-_TIMES, _TIME_RANGE = 10, 20.0
+_TIMES, _TIME_RANGE = 10, 20.0  # exposures in the table, and how far the shortest lies below the planned one
 _DECLINATIONS_DEG = np.array(
     [-88.0, -85.0, -80.0, -72.0, -60.0, -45.0, -25.0, -10.0, 0.0, 10.0, 25.0, 45.0, 60.0, 72.0, 80.0, 85.0, 88.0]
 )

@@ -3,7 +3,7 @@
 The limit is the error, in its worst direction, with which the longest trail of the whole plan (worst hour angle,
 worst corner, worst place of the guide star) just reaches the allowed blur; the air has its part in it. The advice is
 half the limit, never below what measurement, pole and mechanics allow, and never above 5' (there declination guiding
-has 1.3"/min to do). Rules: PHYSICS section 10; the cap and the half are common practice, no source.
+has 1.3"/min to do). The cap and the half are common practice, no source.
 """
 
 from __future__ import annotations
@@ -19,13 +19,14 @@ from polewright.core.plan.exposure_blur import altitude_rad, axes_around, blur_p
 from polewright.core.plan.imaging_plan import ImagingPlan, drift_limit_rad, rotation_limit_rad
 from polewright.core.sky.places import default_target, refraction_rad
 
+# above it declination guiding has more than 1.3"/min to do; common practice, no source
 CAP_RAD = 5.0 / ARCMIN_PER_RAD
-TYPICAL_FLEXURE_RAD = 10.0 / ARCSEC_PER_RAD
+TYPICAL_FLEXURE_RAD = 10.0 / ARCSEC_PER_RAD  # a guide scope sags by 5 to 20" (common practice, no source)
 POLE_DOUBT = 0.3  # share of the pole's refraction by which "the pole" itself is in doubt
-LOWEST_ALTITUDE_RAD = np.radians(10.0)
+LOWEST_ALTITUDE_RAD = np.radians(10.0)  # chosen: hour angles in which the target stands lower are left out of a plan
 LARGEST_RAD = np.radians(5.0)  # no limit beyond this is looked for
-_DIRECTIONS = 16
-SHORTEST_S, LONGEST_S = 0.01, 6.0 * 3600.0
+_DIRECTIONS = 16  # of the error, searched coarsely; the worst is refined between its neighbours
+SHORTEST_S, LONGEST_S = 0.01, 6.0 * 3600.0  # where the search for the longest exposure begins and ends
 
 
 @dataclass(frozen=True)

@@ -13,6 +13,7 @@ from polewright.core.plan.imaging_plan import ImagingPlan
 from polewright.core.plan.tolerance import Tolerance, known_blur_px
 from polewright.core.sky.places import standard_atmosphere
 
+# of the declination offered first (chosen)
 HIGHEST_TARGET_DEG = 80.0
 
 

@@ -5,8 +5,10 @@ from __future__ import annotations
 import math
 from bisect import bisect_left
 
+# a hand turns by eighths at ease; a touch is 1.5 degrees of the head, the least that moves anything (chosen)
 EIGHTH, TOUCH = 1.0 / 8.0, 1.0 / 240.0
 SMALLEST_TURNS = 1.0 / 120.0  # below it only a touch is left
+# below an eighth: 3 to 36 degrees of the head, simple enough to be aimed at
 _SMALL = tuple(1.0 / n for n in (120, 80, 60, 40, 30, 24, 20, 15, 12, 10))
 _PARTS = tuple(sorted({n / 8.0 for n in range(1, 8)} | {n / 12.0 for n in range(2, 12)}))
 _LADDER = (*_SMALL, *_PARTS, *(n / 8.0 for n in range(8, 24)), *(n / 4.0 for n in range(12, 49)))

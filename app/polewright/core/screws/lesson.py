@@ -15,7 +15,8 @@ RATE_KNOWN = 0.022  # one sigma: then 95 % of the rates are within 5 % with a li
 SLACK_KNOWN = 0.09  # one sigma of the backlash, as a share of it: 95 % within 20 %
 MOST_TURNS = 8  # then it is enough: the next turns teach little
 WHOLE_TURNS = 2.0  # together, if that moves the axis no further than FAR
-FAR_ARCMIN = 120.0
+FAR_ARCMIN = 120.0  # chosen: a lesson does not take the axis further away than this
+# turns that are easily read off a head; the smallest that crosses the slack is taken
 BACK_AND_FORTH = (0.125, 0.25, 0.5, 1.0)
 BEYOND = 1.25  # how much longer than the slack may be: a hand errs by a fifth
 AWAY_ARCMIN = 200.0  # no lesson leads further away from the pole than this

@@ -17,7 +17,7 @@ from polewright.core.plain import from_plain, to_plain
 from polewright.core.screws.angles import ScrewAngles, offset_from_angles
 
 Pair = tuple[float, float]
-KEPT_NIGHTS = 8
+KEPT_NIGHTS = 8  # chosen: habits change slowly, and a median of eight forgives three odd nights
 LEAST_NIGHTS = 2  # one night says nothing about the next
 SIGMA_OF_MAD = 1.4826  # of a normal distribution: 1 / inverse of Phi at 3/4
 LEAST_ARCMIN = 0.1  # a tightening is measured to some arcseconds

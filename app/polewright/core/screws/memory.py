@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 
 from polewright.core.plain import from_plain, to_plain
 
-KEPT_MOVES = 60
+KEPT_MOVES = 60  # chosen: more than a night at the screws makes
 NIGHT_TO_NIGHT = 0.03  # share by which a rate may differ on another night: load, balance, how the base is clamped
 
 

@@ -14,7 +14,7 @@ from enum import Enum
 from polewright.core.screws.doable import EIGHTH, SMALLEST_TURNS, doable_turns
 from polewright.core.screws.memory import ScrewRate
 
-TRIAL_TURNS = 0.5
+TRIAL_TURNS = 0.5  # a whole turn taught the short nights more, and cost every night half a go
 LONGEST_TURNS = 10.0  # no single instruction asks for more: look again before going on
 FEEL = 0.3  # of what was turned without effect so far
 SHY = 1.3  # how many sigmas of the turn the plan stays short: fewest goes over 300 paper nights, turns hardly more

@@ -27,9 +27,10 @@ FIRST_RATE_ARCMIN, FIRST_RATE_SPREAD = 50.0, 0.9  # fine threads on short arms a
 CHANGE_SIGMA = 0.01  # per degree; a tangent arm changes by cos^2, about 0.6 % per degree at 10 degrees
 WORTHLESS = 0.06  # of all reports
 WORTHLESS_TURNS = 0.05  # and their sigma: as large as the turn itself, and at least
+# turns: ends of the grid; 2 degrees of the head nobody feels, 0.8 turn is a loose nut (chosen)
 LEAST_BACKLASH, MOST_BACKLASH = 0.005, 0.8
 GRIDS = ((24, 6), (32, 12))  # points in backlash and in the first gap
-ROUNDS = 5
+ROUNDS = 5  # of weights and fit in the mixture (chosen)
 _erfc = np.frompyfunc(math.erfc, 1, 1)
 
 

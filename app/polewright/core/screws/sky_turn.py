@@ -11,6 +11,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+# chosen: so long a path has a direction even when the base creeps by arcseconds
 SHORTEST_PATH_RAD = math.radians(3.0 / 60.0)
 SUSPICIOUS_RAD = math.radians(12.0)  # no base leans so much
 ALIKE_RAD = math.radians(7.0)  # two screws of one mount, out of square and out of level

@@ -14,7 +14,7 @@ from polewright.core.screws.memory import ScrewMove
 
 READ_OFF_SHARE, READ_OFF_TURNS = 0.03, 0.01  # of a turn, at most of one; and at least: a paint dot, a clock face
 HAND_FLOOR_TURNS = 0.003  # nobody stops a screw better than about one degree
-UNSURE_ERROR = 0.25
+UNSURE_ERROR = 0.25  # of a move whose turn is only guessed: added to the error of a hand (chosen)
 SEEN_SIGMA = 5.0  # a rate is taken from a move only if |e2 - e1| is more than this many of its sigmas
 LOST_TURNS = 0.03  # an engaged screw that was turned on by this much and did nothing was turned back instead
 

@@ -13,7 +13,7 @@ from polewright.core.model import FloatArray, IntArray
 from polewright.core.sky.cells import BLOCK_RADIUS_RAD, CELL_RADIUS_RAD, blocks_of_cells
 
 _blocks = lru_cache(maxsize=1)(blocks_of_cells)
-RAD_PER_MAS = np.pi / 648_000_000.0
+RAD_PER_MAS = np.pi / 648_000_000.0  # milliarcseconds, the unit of proper motion and parallax in the catalogue file
 # Looking at the 2 * limit / share brightest stars costs 15 ns each, at the N * share stars of the circle 50 ns each
 # (measured): the former pays below this times N * share^2.
 _PREFIX_PAYS = 1.5

@@ -12,7 +12,7 @@ import numpy as np
 
 from polewright.core.model import FloatArray, IntArray
 
-CELLS_PER_EDGE = 90
+CELLS_PER_EDGE = 90  # of a cube face: a cell is about a degree wide; the format of the catalogue fixes it
 CELLS_PER_FACE = CELLS_PER_EDGE**2
 CELL_COUNT = 6 * CELLS_PER_FACE
 EDGES: FloatArray = np.tan(np.radians(np.arange(-45.0, 45.5)))  # (91,)

@@ -19,8 +19,8 @@ from polewright.core.errors import UsageError
 from polewright.core.model import Atmosphere, FloatArray, Site, TargetPole, Utc
 
 SEA_LEVEL_PRESSURE_HPA = 1013.25  # ISO 2533 standard atmosphere
-SCALE_HEIGHT_M = 8434.0
-STANDARD_TEMPERATURE_C = 10.0
+SCALE_HEIGHT_M = 8434.0  # of the air: R T / (M g) at 15 C, with the constants of ISO 2533:1975
+STANDARD_TEMPERATURE_C = 10.0  # chosen: a mild night; 10 C more or less changes refraction by 3.5 %
 REFRACTED_FROM_LATITUDE_DEG = 30.0  # from here toward the poles the refracted pole is the better compromise
 BETWEEN_FROM_LATITUDE_DEG = 18.0  # below it the true pole is: drift rms over the sky above 30 degrees, see the test
 _LEAST_PRESSURE_HPA = 1e-3  # below it there is no air, and ERFA overflows

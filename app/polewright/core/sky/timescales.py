@@ -17,9 +17,9 @@ import erfa
 from polewright.core.errors import UsageError
 from polewright.core.model import Utc
 
-MJD_ZERO_JD = 2400000.5
-UNIX_EPOCH_JD = 2440587.5
-J2000_JD = 2451545.0
+MJD_ZERO_JD = 2400000.5  # by definition of the Modified Julian Date
+UNIX_EPOCH_JD = 2440587.5  # 1970-01-01T00:00 UTC
+J2000_JD = 2451545.0  # 2000-01-01T12:00 TT, by definition
 GPS_MINUS_TAI_S = -19.0  # constant since 1980-01-06 (IS-GPS-200)
 EARLIEST_YEAR, LATEST_YEAR = 1960, 2200  # UTC begins in 1960
 

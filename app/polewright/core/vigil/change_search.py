@@ -16,11 +16,11 @@ from polewright.core.model import FloatArray
 
 LEAST_AFTER = 4  # frames that must show a step
 LEAST_IN_RAMP = 8  # and a ramp, so that a step is not taken for one
-LEAST_BEFORE = 4
+LEAST_BEFORE = 4  # frames that tell what was before
 _ALIKE = 0.4  # a step must show in the frames after it by this share
 _LONE_SIGMAS, _LIKE_SIGMAS = 4.5, 2.5  # so far from its neighbours, and unlike any of them: a gust
-_BLOCK = 4
-_FIRST_GROWTH = 1.5
+_BLOCK = 4  # older readings are averaged by so many: they only tell the level
+_FIRST_GROWTH = 1.5  # factor on sigmas while too few old readings tell how much they scatter (chosen)
 
 
 @dataclass(frozen=True)

@@ -15,10 +15,11 @@ from polewright.core.model import FloatArray
 from polewright.core.vigil.watch import Look
 
 LATEST_S, FEWEST_LOOKS = 300.0, 12  # more than half a turn of any worm in use (common practice, no source)
+# periodic error is larger than that in any five minutes of a free mount (chosen; simulate/ draws 4 to 20")
 WANDERS_RAD = 1.0 / ARCSEC_PER_RAD
-UNLIKE = 3.0
+UNLIKE = 3.0  # times as much in right ascension as in declination; guiding makes both alike (chosen)
 JUMP_RAD, JUMP_TIMES, JUMPS = 0.3 / ARCSEC_PER_RAD, 5.0, 2  # a kick makes one, dithering many
-LEFT_OUT = 4
+LEFT_OUT = 4  # the largest steps of a stretch: gusts and kicks, which say nothing about guiding
 
 
 def runs_free(looks: Sequence[Look]) -> bool | None:

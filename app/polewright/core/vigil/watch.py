@@ -36,11 +36,12 @@ from polewright.core.vigil.change_search import Change, Quiet, find_change, scat
 THRESHOLD = 5.3  # see tests/bench/vigil_nights_bench.py for what it lets through
 LEAST_STEP_RAD = 1.0 / ARCSEC_PER_RAD  # smaller ones harm nobody, and every mount makes some
 _BASE_EVERY = 3  # the roll of one picture is so uncertain that every third look at it is enough
-SEARCH_S = 600.0
-MEMORY_S = 1800.0
-SLEW_RAD = np.radians(0.25)
+SEARCH_S = 600.0  # how far back an onset is looked for: twice the five minutes in which a shift is to be told
+MEMORY_S = 1800.0  # looks that are kept: slope and wandering need more of them than the search
+SLEW_RAD = np.radians(0.25)  # no drift carries the field so far between two frames: somebody has pointed elsewhere
 FLEXURE_RAD_S = 3.0 / ARCSEC_PER_RAD / 3600.0  # tubes bend by some arcseconds an hour as they follow the sky
 WANDER_RAD, WANDER_S = 0.06 / ARCSEC_PER_RAD, 700.0  # what air and tube do beside that
+# stars and air do not agree better than that, however many stars are matched (chosen)
 POINTING_FLOOR_RAD = 0.05 / ARCSEC_PER_RAD
 SETTLED_RAD_H = 3.0 / ARCSEC_PER_RAD  # a mount that was sinking and now sinks by less an hour has settled
 _HOUR_S = 3600.0
