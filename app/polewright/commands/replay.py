@@ -46,7 +46,7 @@ def run(args: argparse.Namespace) -> int:
         if event is not None:
             tell.event(event)
     tell.end(log)
-    return EXIT_NOT_MEASURABLE if replay.differences else EXIT_OK
+    return EXIT_OK if log.whole and not replay.differences else EXIT_NOT_MEASURABLE
 
 
 def paced(log: NightLog, speed: float | None, step: bool) -> Iterator[LoggedEvent]:
@@ -92,6 +92,8 @@ class SentenceReplayTeller:
         for d in self._replay.differences[:SHOWN_DIFFERENCES]:
             print(f"Line {d.seq}: {d.what} differs.\n  recorded {d.recorded}\n  computed {d.computed}")
         count, checked = len(self._replay.differences), self._replay.numbers_checked
+        if not log.whole:
+            print("The record is not whole: lines are missing, damaged or out of their place.")
         if count:
             print(f"{count} of {checked} results did not come out again.")
         else:
@@ -124,6 +126,7 @@ class JsonReplayTeller:
         facts = {
             "lines": len(log.events),
             "problems": list(log.problems),
+            "whole": log.whole,
             "results_checked": self._replay.numbers_checked,
             "differences": [{"line": d.seq, "what": d.what} for d in self._replay.differences],
         }

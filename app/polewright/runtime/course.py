@@ -52,18 +52,24 @@ GAIN_STEPS_RAD = tuple(math.radians(d) for d in (15.0, 30.0, 45.0, 60.0, 75.0))
 
 
 class Course:
-    """Attributes: `state`, and `advice`, the one thing to do in it."""
+    """Attributes: `state`."""
 
     def __init__(self) -> None:
         self.state: NightState = Waiting()
-        self.advice: Advice = advise(self.state)
+        self._advised: tuple[NightState, Advice] | None = None
         self._following: FollowState | None = None
 
     def take(self, event: AnyEvent) -> tuple[Effect, ...]:
         """One event further; what it asks for comes back."""
         self.state, effects = step(self.state, event)
-        self.advice = advise(self.state)
         return tuple(effects)
+
+    @property
+    def advice(self) -> Advice:
+        """The one thing to do in the state; worked out when it is asked for, once."""
+        if self._advised is None or self._advised[0] is not self.state:
+            self._advised = self.state, advise(self.state)
+        return self._advised[1]
 
     def answer(self, effect: Effect, at_s: float) -> AnyEvent | None:
         """The event that answers an effect; None where none is due."""

@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from typing import assert_never
 
 from polewright.core.axis_reasons import RecordedDoubt
+from polewright.core.errors import PolewrightError, RecordingError
 from polewright.core.model import Utc
 from polewright.core.night.effects import (
     Effect,
@@ -34,6 +35,7 @@ from polewright.core.night.events import (
     FrameSolved,
     FrameUnsolved,
 )
+from polewright.core.night.states import NightState
 from polewright.core.not_measurable import RecordedRefusal
 from polewright.core.plain import from_plain
 from polewright.core.unsolved import FrameTrouble, RecordedReason, trouble_of
@@ -90,22 +92,74 @@ def recorded_events(log: NightLog) -> Iterator[tuple[LoggedEvent, AnyEvent]]:
 def retrace_to_the_end(course: Course, log: NightLog) -> tuple[AnyEvent, ...]:
     """Bring a fresh course to the end of a log; the answers that a crash kept from being recorded come back.
 
-    Recorded answers are taken as they are; only what following needs is computed again.
+    Recorded answers are taken as they are; only what following needs is computed again. Events that are damaged are
+    left out.
     """
-    open_effects: list[tuple[Effect, AnyEvent | None]] = []
-    now_s = 0.0
-    for _, event in recorded_events(log):
+    fresh = course.state
+    answers = _retraced(course, log, advised=False)
+    try:
+        course.advice  # noqa: B018 - it is worked out once, at the end
+    except Exception:  # of a state that damaged numbers have made: look at every event, and leave those out
+        course.state = fresh
+        answers = _retraced(course, log, advised=True)
+    return answers
+
+
+def _retraced(course: Course, log: NightLog, advised: bool) -> tuple[AnyEvent, ...]:
+    open_effects: list[Effect] = []
+    following: list[tuple[NightState, Effect, float]] = []  # since it was started last: what was before is of no use
+    now_s, left_out = 0.0, 0
+    for line in log.events:
+        taken = _taken(course, line, advised)
+        if taken is None:
+            left_out += line.kind == EVENT_KIND
+            continue
+        event, effects = taken
         now_s = event.at_s
         _strike(open_effects, event)
-        for effect in course.take(event):
-            needed = isinstance(effect, StartFollowing | FollowAxis)
-            answer = _answer(course, effect, now_s) if needed else None
+        for effect in effects:
+            if isinstance(effect, StartFollowing):
+                following.clear()
+            if isinstance(effect, StartFollowing | FollowAxis):
+                following.append((course.state, effect, now_s))
             if answers_to(effect):
-                open_effects.append((effect, answer))
+                open_effects.append(effect)
+    if left_out:
+        LOG.warning("%d events of the record could not be taken up again and were left out", left_out)
+    followed = _followed_again(course, following)
     answers = [
-        _answer(course, e, now_s) if isinstance(e, EstimateAxis | FitDrift) else answer for e, answer in open_effects
+        _answer(course, effect, now_s) if isinstance(effect, EstimateAxis | FitDrift) else followed.get(id(effect))
+        for effect in open_effects
     ]
     return tuple(answer for answer in answers if answer is not None)
+
+
+def _followed_again(course: Course, following: list[tuple[NightState, Effect, float]]) -> dict[int, AnyEvent | None]:
+    """The answers to effects of following, each in the state that asked for it; by the identity of the effect."""
+    answers, last = {}, course.state
+    for state, effect, at_s in following:
+        course.state = state
+        answers[id(effect)] = _answer(course, effect, at_s)
+    course.state = last
+    return answers
+
+
+def _taken(course: Course, line: LoggedEvent, advised: bool) -> tuple[AnyEvent, tuple[Effect, ...]] | None:
+    """The event of a line, taken by the course, and what it asks for; None, with the course as it was, for any other
+    line and for one that is damaged: what happened after it is still worth having."""
+    if line.kind != EVENT_KIND:
+        return None
+    state = course.state
+    try:
+        event = event_from_plain(line.data)
+        effects = course.take(event)
+        if advised:
+            course.advice  # noqa: B018 - whether it can be
+        return event, effects
+    except Exception as error:
+        LOG.warning("line %d of the record cannot be taken up: %r", line.seq, error)
+        course.state = state
+        return None
 
 
 def _answer(course: Course, effect: Effect, at_s: float) -> AnyEvent | None:
@@ -147,8 +201,14 @@ class CheckedReplay:
         if line.kind != EVENT_KIND:
             return None
         event = event_from_plain(line.data)
-        self._check(line, event)
-        for effect in self.course.take(event):
+        try:
+            self._check(line, event)
+            effects = self.course.take(event)
+        except PolewrightError:
+            raise
+        except Exception as error:  # numbers that cannot stand beside each other: the record is at fault
+            raise RecordingError(f"Line {line.seq} of the record does not fit what was before it.") from error
+        for effect in effects:
             answer = _answer(self.course, effect, event.at_s)
             if answer is not None:
                 self._answers.append(answer)
@@ -200,9 +260,9 @@ def _told_in_words(recorded: object, computed: object) -> bool:
     return recorded == computed
 
 
-def _strike(open_effects: list[tuple[Effect, AnyEvent | None]], event: AnyEvent) -> None:
+def _strike(open_effects: list[Effect], event: AnyEvent) -> None:
     """Take the effect that this event answers off the list."""
-    for item in open_effects:
-        if is_answer(event) and isinstance(event, answers_to(item[0])):
-            open_effects.remove(item)
+    for index, effect in enumerate(open_effects):
+        if is_answer(event) and isinstance(event, answers_to(effect)):
+            del open_effects[index]
             return

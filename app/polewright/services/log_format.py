@@ -13,7 +13,7 @@ import json
 import math
 import re
 import zlib
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -25,6 +25,7 @@ FORMAT, VERSION = "polewright-night", 2
 HEADER_KIND = "log"
 CRC = re.compile(rb',"crc":"([0-9a-f]{8})"\}')
 CRC_LENGTH = 18
+HEAD = re.compile(rb'\{"seq":(\d+),"t":([^,]+),"utc":\[([^,]+),([^\]]+)\],"kind":"([^"\\]*)","data":')
 FLOAT_TAG = "$float"
 FIRST_JD, LAST_JD = 2305813.5, 5373483.5  # the years 1601 to 9999, which every system can write
 
@@ -92,13 +93,32 @@ def encode_line(event: LoggedEvent) -> bytes:
 
 def decode_line(line: bytes) -> LoggedEvent | None:
     """The event of a line (with or without its line feed); None when the line is damaged."""
+    body = _checked(line)
+    return None if body is None else _event(body)
+
+
+def skim_line(line: bytes, wanted: Collection[str]) -> LoggedEvent | None:
+    """The same, but of kinds that are not `wanted` the data are left out: nine tenths of the work."""
+    body = _checked(line)
+    if body is None:
+        return None
+    found = HEAD.match(body)
+    if found is None or found[5].decode("latin-1") in wanted:
+        return _event(body)
+    return _event(body[: found.end()] + b"{}}")
+
+
+def _checked(line: bytes) -> bytes | None:
+    """The line without its checksum, which is right; None otherwise."""
     line = line.rstrip(b"\n")
     found = CRC.fullmatch(line[-CRC_LENGTH:])
     if found is None:
         return None
     body = line[:-CRC_LENGTH] + b"}"
-    if zlib.crc32(body) != int(found[1], 16):
-        return None
+    return body if zlib.crc32(body) == int(found[1], 16) else None
+
+
+def _event(body: bytes) -> LoggedEvent | None:
     try:
         members = from_json(body)
         jd1, jd2 = members["utc"]

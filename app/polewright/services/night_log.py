@@ -5,12 +5,12 @@ from __future__ import annotations
 import io
 import re
 from collections.abc import Collection
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
 from polewright.core.errors import RecordingError
-from polewright.services.log_format import FORMAT, HEADER_KIND, VERSION, LoggedEvent, decode_line
+from polewright.services.log_format import FORMAT, HEADER_KIND, VERSION, LoggedEvent, decode_line, skim_line
 from polewright.services.log_migration import migrated
 from polewright.services.regular_file import open_regular, read_regular
 from polewright.words import files
@@ -20,6 +20,7 @@ KIND = re.compile(
     rb'"kind":"([^"]*)"'
 )  # its first find in a line is the line's own kind: only numbers stand before it
 HEAD_BYTES, LONGEST_LINE = 200, 16 << 20
+TAIL_BYTES = 4 << 20
 LARGEST_LOG = 2 << 30  # two hundred long nights
 
 
@@ -34,6 +35,7 @@ class NightLog:
     events: tuple[LoggedEvent, ...]
     problems: tuple[str, ...]
     sound_bytes: int
+    whole: bool = True  # no line is missing, double or out of its place
 
     @property
     def last(self) -> LoggedEvent | None:
@@ -71,27 +73,50 @@ def read_opening(path: Path, kinds: Collection[str], most_bytes: int) -> NightLo
                     taken += len(line)
     except OSError as error:
         raise _unreadable(path, error) from error
-    return parse_night(b"".join(lines), path.name)
+    return replace(parse_night(b"".join(lines), path.name), problems=())  # of course lines are missing
 
 
 def _unreadable(path: Path, error: OSError) -> RecordingError:
     return RecordingError(f"The night in {path} cannot be read: {error.strerror or error}.")
 
 
-def parse_night(blob: bytes, name: str) -> NightLog:
-    """The log in `blob`. Damaged lines are left out and named; a torn end is left out."""
+def read_end(path: Path) -> LoggedEvent | None:
+    """The last sound line of a log, found from its end; None without one. RecordingError as in `read_night`."""
+    path = path / LOG_NAME if path.is_dir() else path
+    try:
+        with open_regular(path) as file:
+            file.seek(max(0, path.stat().st_size - TAIL_BYTES))
+            tail = file.read(TAIL_BYTES) or b""
+    except OSError as error:
+        raise _unreadable(path, error) from error
+    lines = (skim_line(line, ()) for line in reversed(tail.splitlines()))
+    return next((line for line in lines if line is not None), None)
+
+
+def parse_night(blob: bytes, name: str, wanted: Collection[str] | None = None) -> NightLog:
+    """The log in `blob`. Damaged lines are left out and named; a torn end is left out.
+
+    `wanted`: kinds whose data are needed, those of the others are left empty; None for all.
+    """
+    kinds = None if wanted is None else {*wanted, HEADER_KIND}
     events: list[LoggedEvent] = []
     problems: list[str] = []
     sound_bytes = offset = number = 0
     damaged: list[int] = []
+    expected, whole = -1, True
     while (end := blob.find(b"\n", offset)) >= 0:
         number += 1
-        event = decode_line(blob[offset:end])
+        event = decode_line(blob[offset:end]) if kinds is None else skim_line(blob[offset:end], kinds)
         offset = end + 1
         if event is None:
             damaged.append(number)
             continue
         problems += [files.damaged_line(line, name) for line in damaged]
+        expected += len(damaged) + 1
+        if event.seq != expected:
+            problems.append(files.misplaced_line(number, name, event.seq - expected))
+        whole = whole and not damaged and event.seq == expected
+        expected = event.seq
         damaged.clear()
         sound_bytes = offset
         events.append(event)
@@ -99,7 +124,7 @@ def parse_night(blob: bytes, name: str) -> NightLog:
         problems.append(files.torn_end(len(blob) - sound_bytes, name))
     header = _header(events, name) if events else {}
     current = tuple(migrated(event) for event in events if event.kind != HEADER_KIND)
-    return NightLog(header, current, tuple(problems), sound_bytes)
+    return NightLog(header, current, tuple(problems), sound_bytes, whole)
 
 
 def _header(events: list[LoggedEvent], name: str) -> dict[str, Any]:

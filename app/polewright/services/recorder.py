@@ -21,6 +21,7 @@ from polewright.core.errors import RecordingError
 from polewright.services.atomic_file import sync_folder, unused_name, write_atomically
 from polewright.services.file_lock import FileLock
 from polewright.services.log_format import FORMAT, HEADER_KIND, VERSION, LoggedEvent, encode_line
+from polewright.services.log_migration import EVENT_KIND
 from polewright.services.night_log import LARGEST_LOG, LOG_NAME, NightLog, parse_night
 from polewright.services.ports import Clock
 from polewright.services.regular_file import read_regular
@@ -33,9 +34,9 @@ GAP_KIND = "log_gap"
 class NightRecorder:
     """Satisfies ports.Recorder; one thread at a time.
 
-    Attributes: `folder`, `resumed` (the log as it was found, None for a new night), `trouble` (why nothing can be
-    written at present, None when all is well). `on_trouble` is called when trouble begins, changes and, with None,
-    when it is over.
+    Attributes: `folder`, `resumed` (the log as it was found, with the data of its events alone; None for a new
+    night), `trouble` (why nothing can be written at present, None when all is well). `on_trouble` is called when
+    trouble begins, changes and, with None, when it is over.
     """
 
     def __init__(
@@ -142,7 +143,7 @@ class NightRecorder:
         if not self._lock.take():
             raise OSError("another copy of the program is recording this night")
         try:
-            descriptor = os.open(self._path, os.O_RDWR | os.O_CREAT | getattr(os, "O_BINARY", 0), 0o644)
+            descriptor = os.open(self._path, os.O_RDWR | os.O_CREAT | getattr(os, "O_BINARY", 0), 0o600)
         except OSError:
             self._lock.free()
             raise
@@ -157,7 +158,7 @@ class NightRecorder:
 
     def _take_up(self, descriptor: int) -> None:
         blob = read_regular(self._path, LARGEST_LOG)
-        log = parse_night(blob, self._path.name)
+        log = parse_night(blob, self._path.name, (EVENT_KIND,))
         if log.sound_bytes < len(blob):
             unused_name(self._path, "torn").write_bytes(blob[log.sound_bytes :])
             os.ftruncate(descriptor, log.sound_bytes)

@@ -116,6 +116,13 @@ def damaged_line(number: int, name: str) -> str:
     return f"Line {number} of {name} is damaged and left out."
 
 
+def misplaced_line(number: int, name: str, missing: int) -> str:
+    """A line of a record whose own number is not the next one: so many are missing before it (negative: repeated)."""
+    if missing > 0:
+        return f"Before line {number} of {name} {'a line is' if missing == 1 else f'{missing} lines are'} missing."
+    return f"Line {number} of {name} is not in its place: its number has been before."
+
+
 def torn_end(count: int, name: str) -> str:
     """The end of a record that a crash has torn."""
     return f"The last {count} bytes of {name} were torn by a crash and are left out."

@@ -46,7 +46,7 @@ def plan_not_kept(reason: str) -> Said:
 def resumed(night: str, later: str) -> Said:
     """A night that was left open is taken up."""
     return Said(
-        f"The night {night} goes on, {later} later.",
+        f"The night {night} goes on, {later}.",
         "Everything measured is still there. Leave the night from the menu to begin another one.",
     )
 
@@ -54,6 +54,40 @@ def resumed(night: str, later: str) -> Said:
 def quiet_fault(where: str, kind: str) -> Said:
     """A fault of the program that the person can do nothing about."""
     return Said(f"A fault in the program while {where}: {kind}.", "The night goes on; the log has the details.")
+
+
+LEFT_AS_IT_IS = "It was left as it is."
+
+
+def night_gone(name: str) -> str:
+    """The folder of the night that was open is not there any more."""
+    return f"The night {name} that was open is no longer there."
+
+
+def night_locked(name: str, why: str) -> str:
+    """It cannot be opened."""
+    return f"The night {name} cannot be opened: {why}."
+
+
+def nothing_recorded(name: str) -> str:
+    """It has no event."""
+    return f"The night {name} that was open has recorded nothing."
+
+
+def no_beginning(name: str) -> str:
+    """Its first events are damaged."""
+    return f"The record of the night {name} is damaged where it begins and cannot be taken up. {LEFT_AS_IT_IS}"
+
+
+def night_over(name: str, left_s: float) -> str:
+    """It was left open so long ago; negative: its last line is from the future."""
+    when = f"{duration_text(left_s)} ago" if left_s > 0.0 else "at a time that has not come yet"
+    return f"The night {name} was not left, and ended {when}: it is over."
+
+
+def left_for(left_s: float) -> str:
+    """How long a night that goes on was left; negative when the clock was set back meanwhile."""
+    return f"{duration_text(left_s)} later" if left_s >= 0.0 else "the computer's clock set back meanwhile"
 
 
 def open_elsewhere(night: str) -> str:

@@ -12,6 +12,9 @@ from polewright.core.plain import from_plain, to_plain
 
 EVENT_KINDS: Mapping[str, type] = {kind.__name__: kind for kind in typing.get_args(AnyEvent)}
 
+LARGEST = 1e12
+NO_NUMBERS = ("nan", "inf", "-inf")
+
 
 def event_to_plain(event: AnyEvent) -> dict[str, Any]:
     """The event as a mapping for JSON; "kind" is its name."""
@@ -23,7 +26,20 @@ def event_from_plain(data: object) -> AnyEvent:
     kind = EVENT_KINDS.get(str(data.get("kind"))) if isinstance(data, Mapping) else None
     if kind is None:
         raise RecordingError(f"The record names no known event: {str(data)[:60]!r}.")
+    if not _finite(data):
+        raise RecordingError(f"The record holds an impossible number in {kind.__name__}.")
     try:
         return typing.cast(AnyEvent, from_plain(kind, data))
     except UsageError as exc:
         raise RecordingError(f"The record holds an impossible event: {exc}") from exc
+
+
+def _finite(data: object) -> bool:
+    """Whether every number in it is one that something measured: no event holds a larger one, or none at all."""
+    if isinstance(data, float | int):
+        return -LARGEST < data < LARGEST
+    if isinstance(data, Mapping):
+        return all(_finite(item) for item in data.values())
+    if isinstance(data, list | tuple):
+        return all(_finite(item) for item in data)
+    return data not in NO_NUMBERS

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, field, replace
 from enum import Enum
+from functools import cached_property
 from typing import Literal
 
 from polewright.core.axis_reasons import AxisRefusal, FollowDoubt
@@ -275,7 +276,7 @@ class Running(Seen):
         """What is known of a screw."""
         return learn(self.memory(screw))
 
-    @property
+    @cached_property
     def offset(self) -> Offset | None:
         """Where the axis is now, as far as known: the mean of the rest, else the capture."""
         found = rest_offset(self.rest, self.shared)

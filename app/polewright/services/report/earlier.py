@@ -6,9 +6,9 @@ import statistics
 from dataclasses import dataclass
 from pathlib import Path
 
-from polewright.core.errors import PolewrightError
 from polewright.services.night_folders import recorded_nights
 from polewright.services.night_log import read_opening
+from polewright.services.program_log import LOG
 from polewright.services.report.facts import EVENT_KIND, NightFacts, gather
 from polewright.services.report.history import HINT_NIGHTS, starting_shift
 from polewright.words.numbers import duration_text
@@ -35,7 +35,8 @@ def earlier_nights(root: Path, tonight: Path, rig: str) -> EarlierNights | None:
     for folder in [f for f in recorded_nights(root) if f.resolve() != tonight.resolve()][:LATEST]:
         try:
             night = gather(read_opening(folder, (EVENT_KIND,), MOST_BYTES), folder.name)
-        except PolewrightError:  # the report names it; tonight need not
+        except Exception as error:  # whatever is wrong with it: the report names it; tonight need not
+            LOG.info("the night in %s cannot be summed up: %r", folder, error)
             continue
         if night.rig == rig and night.first is not None:
             found.append(night)

@@ -28,6 +28,7 @@ from polewright.core.screws.angles import Screw
 from polewright.core.screws.memory import ScrewMove, ScrewRate
 from polewright.services.log_format import LoggedEvent
 from polewright.services.night_log import NightLog
+from polewright.services.program_log import LOG
 from polewright.words.frames import frame_words
 
 EVENT_KIND = "event"
@@ -139,8 +140,13 @@ def gather(log: NightLog, name: str) -> NightFacts:
             facts.problems.append(f"Line {line.seq}: {error}")
             continue
         before = state
-        if not (_watched(before) and isinstance(event, FrameSolved)):  # the log has the shifts: no need
-            state, _ = step(state, event)  # to look for them again
+        try:
+            if not (_watched(before) and isinstance(event, FrameSolved)):  # the log has the shifts: no need
+                state, _ = step(state, event)  # to look for them again
+        except Exception as error:  # numbers that cannot stand beside each other: the record is at fault
+            LOG.warning("line %d of %s cannot be taken", line.seq, name, exc_info=error)
+            facts.problems.append(f"Line {line.seq}: it does not fit what was before it.")
+            continue
         _note(facts, before, state, line, event)
         bad = _note_gap(facts, bad, line.t_s, event)
     _close_gap(facts, bad)

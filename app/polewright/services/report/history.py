@@ -18,6 +18,7 @@ from polewright.core.model import Camera
 from polewright.core.screws.memory import ScrewRate
 from polewright.services.night_folders import recorded_nights
 from polewright.services.night_log import read_night
+from polewright.services.program_log import LOG
 from polewright.services.report.facts import NightFacts, gather
 from polewright.words.numbers import angle_text
 
@@ -58,6 +59,10 @@ def nights_beside(folder: Path, facts: NightFacts, alone: bool = False) -> Histo
             night = gather(read_night(other), other.name)
         except PolewrightError as error:
             skipped.append(f"{other.name}: {error}")
+            continue
+        except Exception as error:  # no other night may cost this one its report
+            LOG.warning("the night in %s cannot be summed up", other, exc_info=error)
+            skipped.append(f"{other.name}: its record is damaged.")
             continue
         if same_night_rig(night, facts):
             found.append(night)

@@ -201,6 +201,8 @@ class Driver(QObject):
         known = self._remembered.form
         site, optics = site_of(known), optics_of(known)
         if found.problem:
+            if found.over:
+                self._keep(replace(self._remembered, open_night=""))  # said once
             self._first_page(known, Trouble(found.problem, words.ANOTHER_NIGHT))
         elif found.fresh and isinstance(site, Site) and isinstance(optics, Optics):
             rig = rig_and_site(self._means.config, site, optics)
