@@ -124,10 +124,14 @@ def test_not_measurable_is_exit_3_with_reason_and_cure(
     black = tmp_path / "black.fits"
     fits.writeto(black, np.zeros((480, 640), dtype=np.uint16), fits.Header({"DATE-OBS": "2026-11-12T20:00:00"}))
     code, (facts,) = run_json(capsys, "locate", str(black), "--json")
-    assert code == 3 and facts["solved"] is False and facts["reason"] and facts["cure"]
+    assert code == 3 and facts["solved"] is False and facts["kind"] == "cap_on"
+    assert (
+        "no light" in facts["reason"] and facts["cure"].startswith("Take the cap off") and "xpose" not in str(facts)
+    )
     one = frames_of(capture)[0]
     code, (facts,) = run_json(capsys, "measure", one, "--json")
-    assert code == 3 and facts["axis"] is None and facts["reason"] and facts["cure"]
+    assert code == 3 and facts["axis"] is None and facts["kind"] == "too_few_places"
+    assert facts["reason"] and facts["cure"]
     code, (facts,) = run_json(capsys, "measure", one, one, "--json")
     assert code == 3 and facts["axis"] is None and facts["cure"]
 

@@ -9,7 +9,7 @@ import pytest
 
 from polewright.core.angles import ARCSEC_PER_RAD
 from polewright.core.model import Atmosphere, Site, TargetPole
-from polewright.core.night.orientation.clock import FrameArrival, check_clock, clock_effect_rad, longitude_effect_rad
+from polewright.core.night.orientation.clock import FrameArrival, check_clock, clock_effect_rad
 from polewright.core.night.orientation.standing import heading, scale_agrees
 from polewright.core.plan.sky_choice import (
     Obstacle,
@@ -53,7 +53,6 @@ def test_wrong_clock_turns_the_error_about_the_pole() -> None:
     assert clock_effect_rad(math.radians(1.0), 10.0) * ARCSEC_PER_RAD == pytest.approx(2.625, abs=1e-3)
     assert clock_effect_rad(math.radians(25.0 / 60.0), 10.0) * ARCSEC_PER_RAD == pytest.approx(1.10, abs=0.02)
     assert clock_effect_rad(0.0, 3600.0) == 0.0
-    assert longitude_effect_rad(0.01, 1.0) == pytest.approx(0.01 * math.radians(1.0), rel=1e-4)
 
 
 def test_clock_check_allows_for_reading_out_and_says_how_much_it_matters() -> None:

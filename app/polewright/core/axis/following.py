@@ -70,7 +70,6 @@ class AxisReading:
     `tracking` is "on", "off" or "unknown". `moved`: the screws turned since the frame before; `settled`: they did
     not; `ra_moved`: the RA axis was turned otherwise than by tracking. `frames_at_rest` frames are averaged in the
     reading. `refused` says why the frame could not be used: the reading is then that of the frame before.
-    `weak_geometry` says where to point instead, None where the camera sees the screws well; it is a warning too.
     """
 
     name: str
@@ -86,7 +85,6 @@ class AxisReading:
     refused: NotFollowed | None = None
     chi2: float = 0.0
     dof: int = 0
-    weak_geometry: WeakView | None = None
 
 
 def start_following(estimate: AxisEstimate, frames: Sequence[SkyFrame]) -> FollowState:
@@ -140,7 +138,8 @@ def follow(state: FollowState, frame: SkyFrame) -> tuple[FollowState, AxisReadin
         frames_at_rest=state.frames_at_rest + 1 if choice.settled else 1,
     )
     weak = _weak(after, noise)
-    reading = _reading(after, frame, _warnings(state, after, frame, choice), weak)
+    told = _warnings(state, after, frame, choice)
+    reading = _reading(after, frame, told if weak is None else (*told, weak))
     return after, replace(
         reading,
         moved=choice.screws,
@@ -261,7 +260,6 @@ def _reading(
     state: FollowState,
     frame: SkyFrame,
     warnings: tuple[FollowDoubt, ...] = (),
-    weak: WeakView | None = None,
     refused: NotFollowed | None = None,
 ) -> AxisReading:
     east, up = offset_from_pole(state.pose.axis_enu, state.target_enu, state.site)
@@ -271,10 +269,9 @@ def _reading(
         up_rad=up,
         covariance_rad2=_offset_covariance(state),
         tracking=_tracking(state.tracking_log_odds),
-        warnings=(*warnings, weak) if weak else warnings,
+        warnings=warnings,
         frames_at_rest=state.frames_at_rest,
         refused=refused,
-        weak_geometry=weak,
     )
 
 

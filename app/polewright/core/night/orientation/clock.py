@@ -69,11 +69,6 @@ def clock_effect_rad(offset_rad: float, clock_error_s: float) -> float:
     return abs(2.0 * math.sin(0.5 * SIDEREAL_RATE_RAD_S * clock_error_s) * offset_rad)
 
 
-def longitude_effect_rad(offset_rad: float, longitude_error_deg: float) -> float:
-    """The same for a wrong longitude: E x the error."""
-    return abs(2.0 * math.sin(0.5 * math.radians(longitude_error_deg)) * offset_rad)
-
-
 def check_file_times(arrivals: Sequence[FrameArrival], offset_rad: float | None = None) -> ClockCheck | None:
     """Frame times against the times at which their files were written.
 
