@@ -50,7 +50,7 @@ class TimelinePanel(Panel):
         if shown is None:
             return
         rows_px = px(ROWS_PX) if shown.moves else 0.0
-        room = box.adjusted(px(36), px(24) + rows_px, -1.0, -px(24))
+        room = box.adjusted(px(36), px(24) + rows_px, -px(10), -px(24))
         low, high = (_log(shown.total_arcmin + side * shown.sigma_arcmin) for side in (-1.0, 1.0))
         axes = self._axes = _axes(shown, room, low, high)
         axes.below(painter, look, float(np.log10(shown.tolerance_arcmin)))
