@@ -22,8 +22,8 @@ TURN_ERROR, MOST_SIGMAS = 0.2, 2.5  # of the turn meant, as for every hand
 UNKNOWN_TURNS = 0.25  # what is begun with where nobody knows how far
 SMALL_TURNS = 1.0 / 12.0
 TOUCH_TURNS, LEAST_TURNS, MOST_TURNS = 1.0 / 40.0, 1.0 / 360.0, 3.0
-SHY, MOST_GROWTH = 0.8, 4.0  # of what the eye takes for the rest; times the last turn
-SLACK_GROWTH = 1.5  # a touch that moved nothing took up slack: the next is larger
+SHY, SHY_FAR, STILL_SHARE = 0.8, 0.6, 0.25  # of what the eye takes for the rest; less than that share of it was slack
+SLACK_GROWTH = 1.2  # a touch that moved nothing took up slack: the next is larger
 LOOKS_AFTER_S = 6.0  # after a turn, until two frames have shown what it did
 
 
@@ -41,7 +41,8 @@ class WalkingHand:
         self._way = 1.0  # of the last turn
         self._sum = 0.0  # turned since it began
         self._ended_s = -math.inf
-        self._seen: tuple[Screw, float, float] | None = None  # the last turn meant, its size, rad left before it
+        self._seen: tuple[Screw, float, float] | None = None  # the last turn, its size, rad left before it
+        self._worth: dict[Screw, float] = {}  # rad a turn, as the eye has seen
         self._answered: said.Errand | None = None
 
     @property
@@ -111,12 +112,16 @@ class WalkingHand:
         self._mean(screw, math.copysign(size, turns), SLOWEST if size < SMALL_TURNS else min(FASTEST, 0.5 * size))
 
     def _by_eye(self, screw: Screw, turns: float, left_rad: float) -> float:
-        """What is left, in terms of what the last turn of this screw did; never all of it at once."""
-        if self._seen is not None and self._seen[0] is screw and self._seen[2] * left_rad > 0.0:
+        """What is left, in terms of what turns of this screw were seen to do; never all of it at once."""
+        if self._seen is not None and self._seen[0] is screw:
             _, made, before = self._seen
-            moved = abs(before) - abs(left_rad)
-            seen = SHY * made * abs(left_rad) / moved if moved > 0.1 * abs(before) else SLACK_GROWTH * made
-            turns = min(seen, MOST_GROWTH * made)
+            moved = abs(before - left_rad)
+            if moved < STILL_SHARE * made * self._worth.get(screw, abs(before) / MOST_TURNS):
+                return self._fumbled(SLACK_GROWTH * made)  # it took up slack
+            self._worth[screw] = max(moved / made, self._worth.get(screw, 0.0))  # slack only hides some of it
+        if screw in self._worth:
+            rest = abs(left_rad) / self._worth[screw]
+            turns = (SHY if rest < SMALL_TURNS else SHY_FAR) * rest
         return self._fumbled(min(max(turns, LEAST_TURNS), MOST_TURNS))
 
     def _fumbled(self, turns: float) -> float:
@@ -147,6 +152,8 @@ class WalkingHand:
     def _stop(self) -> None:
         if self._speed:
             self._ended_s = self._seat.look().now_s
+            if self._seen is not None:
+                self._seen = (self._seen[0], max(abs(self._sum), LEAST_TURNS), self._seen[2])
         self._left = self._speed = 0.0
 
     def _draw(self, between: tuple[float, float]) -> float:

@@ -22,6 +22,7 @@ from polewright.core.screws.plan import SIGN_KNOWN, TRIAL_TURNS, TurnKind, TurnP
 
 ROUGH_RAD = math.radians(7.0 / 60.0)  # each component: nearer is left to the fine correction
 SPARED_SHARE = 0.25  # of the tolerance: locks that earlier nights know this well are not tried
+UNKNOWN_NEAR_ARCMIN = 15.0
 NEAR_ARCMIN, TOUCH_TURNS = 4.0, 1.0 / 40.0  # so near, a hand that knows no rate turns by touches
 AZIMUTH_LATER = 0.2  # altitude goes first when the azimuth error on the sky is below this share of it
 
@@ -108,7 +109,7 @@ def _by_eye(state: Running, screw: Screw, coordinate_arcmin: float, plan: TurnPl
     sign = seen_sign(state.memory(screw))
     if plan.kind is not TurnKind.TRIAL or not sign:
         return plan
-    size = TOUCH_TURNS if abs(coordinate_arcmin) < NEAR_ARCMIN else TRIAL_TURNS
+    size = TOUCH_TURNS if abs(coordinate_arcmin) < UNKNOWN_NEAR_ARCMIN else TRIAL_TURNS
     return TurnPlan(TurnKind.APPROACH, math.copysign(size, -coordinate_arcmin * sign), coordinate_arcmin, math.inf)
 
 
