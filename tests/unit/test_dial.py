@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from polewright.ui.strips import dial_sweep_deg
+from polewright.ui.strips import arrow_deg, dial_sweep_deg
 
 
 @pytest.mark.parametrize(
@@ -23,3 +23,9 @@ from polewright.ui.strips import dial_sweep_deg
 )
 def test_a_turn_on_the_dial(turns: float, sweep_deg: float) -> None:
     assert dial_sweep_deg(turns) == pytest.approx(sweep_deg, abs=1e-5)
+
+
+def test_the_arrow_of_a_small_turn_lies_on_the_side_of_the_turn() -> None:
+    """It begins at twelve and ends where the hand goes; the wedge alone is true to the angle."""
+    assert arrow_deg(dial_sweep_deg(1 / 60)) == pytest.approx(30.0)
+    assert arrow_deg(dial_sweep_deg(0.5)) == pytest.approx(180.0, abs=1e-5)

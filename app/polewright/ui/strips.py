@@ -157,12 +157,7 @@ class StripWidget(Panel):
         pen = QPen(ink, box.width() * (0.085 if strip.active else 0.05))
         pen.setCapStyle(Qt.PenCapStyle.FlatCap)
         head = box.width() * (0.19 if strip.active else 0.16)
-        arc = max(sweep, SHORTEST_ARROW_DEG)  # a short one sets out before twelve: its tip is the end
-        painter.save()
-        painter.translate(centre)
-        painter.rotate(sign * (sweep - arc))
-        draw_turn_arrow(painter, QPointF(0.0, 0.0), radius - box.width() * 0.1, sign * arc, pen, head)
-        painter.restore()
+        draw_turn_arrow(painter, centre, radius - box.width() * 0.1, sign * arrow_deg(sweep), pen, head)
         if whole >= 1 and part > NO_PART:
             self._draw_whole(painter, centre, radius, f"+{whole}", ink)
         elif whole > 1:
@@ -204,6 +199,11 @@ def dial_sweep_deg(turns: float) -> float:
     whole, part = divmod(turns + 1e-9, 1.0)
     share = 1.0 if whole >= 1.0 and part <= NO_PART else part
     return max(3.0, min(338.0, 360.0 * share))
+
+
+def arrow_deg(sweep_deg: float) -> float:
+    """Where the tip of the arrow lies: at the end of the wedge; of a short one beyond it, on the side of the turn."""
+    return max(sweep_deg, SHORTEST_ARROW_DEG)
 
 
 def _draw_stop(painter: QPainter, centre: QPointF, half: float, ink: QColor) -> None:

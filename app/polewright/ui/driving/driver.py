@@ -164,7 +164,15 @@ class Driver(QObject):
         imaging = planned if isinstance(planned, Planned) else None
         pole = default_target(site)
         started = night_started(
-            site, pole, USUAL_TOLERANCE_RAD, found.azimuth, found.altitude, found.rig_name, imaging, found.locks
+            site,
+            pole,
+            USUAL_TOLERANCE_RAD,
+            found.azimuth,
+            found.altitude,
+            found.rig_name,
+            imaging,
+            found.locks,
+            walking=True,
         )
         begin = Begin(f"{found.site_name} · {found.rig_name}", Path(known.folder).expanduser(), started)
         self._keep(replace(self._remembered, form=known, open_night=str(folder)))

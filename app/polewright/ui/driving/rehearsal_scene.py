@@ -67,7 +67,7 @@ class RehearsalScene(NightScene):
         begin = Begin(
             f"Rehearsal · {scenario.place}, {plan.scenario}",
             plan.frames,
-            night_started(site, default_target(site)),
+            night_started(site, default_target(site), walking=True),
         )
         super().__init__(means, order, begin, changed)
         plan.frames.mkdir(parents=True, exist_ok=True)
