@@ -37,3 +37,17 @@ def test_locating_a_dark_fits_frame_loads_no_window_and_no_astropy(tmp_path: Pat
     path = tmp_path / "dark.fits"
     path.write_bytes(fits_bytes(np.full((64, 64), 100, dtype=np.uint16), {"EXPTIME": (1.0, "")}))
     assert not loaded("locate", str(path)) & (HEAVY - {"scipy"})  # scipy: the careful pass over a poor frame
+
+
+@pytest.mark.parametrize(
+    ("name", "started"), [("polewright", "command"), ("polewright-window", "window"), ("__main__.py", "command")]
+)
+def test_one_program_has_two_names(monkeypatch: pytest.MonkeyPatch, name: str, started: str) -> None:
+    """In a frozen build for Linux the second program is a link to the first: its name says what opens."""
+    from polewright import __main__ as entry
+
+    called: list[str] = []
+    monkeypatch.setattr(entry, "window_main", lambda: len(called.append("window") or called))
+    monkeypatch.setattr(entry, "main", lambda: len(called.append("command") or called))
+    monkeypatch.setattr("sys.argv", [f"/opt/polewright/{name}"])
+    assert entry.start() == 1 and called == [started]

@@ -260,7 +260,7 @@ def _purpose(why: it.ScrewLeft) -> str:
         case TurnKind.RECHECK:
             return "The last turns do not agree about the direction; this one decides."
         case TurnKind.APPROACH:
-            return _face(why.turns) or "Part of the way, then the next frame tells the rest."
+            return _face(why.turns) or "Go part of the way; the next frame shows the rest."
         case TurnKind.FINISH | TurnKind.TOUCH | TurnKind.NONE:
             return _face(why.turns)
         case _:
