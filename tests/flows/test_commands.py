@@ -64,6 +64,18 @@ def test_locate_needs_no_scale(capture: Path, tmp_path: Path, capsys: pytest.Cap
     assert facts["dec_deg"] == pytest.approx(truth_of(capture)["frames"][0]["dec_deg"], abs=1.0 / 3600.0)
 
 
+def test_measure_goes_on_without_a_frame_that_is_half_written(
+    capture: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    half = tmp_path / "half.fits"
+    half.write_bytes(Path(frames_of(capture)[0]).read_bytes()[:100_000])
+    code, (facts,) = run_json(capsys, "measure", str(half), *frames_of(capture)[:CAPTURE], "--json")
+    assert code == 0 and len(facts["frames"]) == CAPTURE
+    assert any(warning.startswith("half.fits cannot be read") for warning in facts["warnings"])
+    code, (facts,) = run_json(capsys, "measure", str(half), "--json")
+    assert code == 4 and facts["error"].startswith("half.fits cannot be read")
+
+
 def test_measure_finds_the_axis(capture: Path, capsys: pytest.CaptureFixture[str]) -> None:
     code, (facts,) = run_json(capsys, "measure", *frames_of(capture)[:CAPTURE], "--json", "--target", "refracted")
     truth = truth_of(capture)["frames"][0]["axis"]["from_refracted_pole"]

@@ -23,11 +23,12 @@ from polewright.core.angles import ARCMIN_PER_RAD
 from polewright.core.axis.estimate import estimate_axis
 from polewright.core.axis.screw_offsets import screw_offsets
 from polewright.core.axis_reasons import AxisRefusal, SkyImpossible, TooFewPlaced
-from polewright.core.model import AxisEstimate, PlateSolution, Site, SkyFrame, TargetPole
+from polewright.core.errors import FrameReadError
+from polewright.core.model import AxisEstimate, Frame, PlateSolution, Site, SkyFrame, TargetPole
 from polewright.core.night.orientation.clock import clock_effect_rad, doubting_clock
 from polewright.core.sky.places import default_target, standard_atmosphere
 from polewright.core.unsolved import ImpossibleSky, Unsolved
-from polewright.services.measuring import MeasuredFrame, arrivals_of, place_in_sky
+from polewright.services.measuring import FrameMeasurer, MeasuredFrame, arrivals_of, place_in_sky
 from polewright.words.axis import doubt_words, refusal_words
 from polewright.words.frames import frame_words
 from polewright.words.kinds import told_facts
@@ -65,9 +66,10 @@ def run(args: argparse.Namespace) -> int:
 def take_capture(args: argparse.Namespace, paths: Sequence[Path]) -> Capture:
     """Read, solve and place every frame; the site comes from the options or the first header."""
     measurer = frame_measurer(args)
-    first, read_s = measurer.read(paths[0])
+    frames, unread = _readable(measurer, paths)
+    first = frames[0][0]
     site, site_source = site_from(args, first)
-    measured = [measurer.place(first, read_s), *(measurer.measure(path) for path in paths[1:])]
+    measured = [measurer.place(frame, read_s) for frame, read_s in frames]
     atmosphere = standard_atmosphere(site)
     placed = [place_in_sky(item.frame, item.outcome, site, atmosphere) for item in measured]
     target = TARGETS[args.target] if args.target else default_target(site)
@@ -78,8 +80,24 @@ def take_capture(args: argparse.Namespace, paths: Sequence[Path]) -> Capture:
         site=site,
         site_source=site_source,
         target=target,
-        warnings=(*other_site(args, first), *warnings),
+        warnings=(*map(str, unread), *other_site(args, first), *warnings),
     )
+
+
+def _readable(
+    measurer: FrameMeasurer, paths: Sequence[Path]
+) -> tuple[list[tuple[Frame, float]], list[FrameReadError]]:
+    """The frames that can be read, with the seconds it took, and what is wrong with the others; FrameReadError when
+    there is none. One that is half written must not cost the capture."""
+    frames, unread = [], []
+    for path in paths:
+        try:
+            frames.append(measurer.read(path))
+        except FrameReadError as error:
+            unread.append(error)
+    if not frames:
+        raise unread[0]
+    return frames, unread
 
 
 def outcome_of(item: MeasuredFrame, placed: SkyFrame | Unsolved) -> PlateSolution | Unsolved:
