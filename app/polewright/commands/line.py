@@ -10,6 +10,7 @@ from __future__ import annotations
 import argparse
 import contextlib
 import importlib
+import io
 import sys
 from collections.abc import Sequence
 from typing import NoReturn
@@ -44,6 +45,7 @@ COMMANDS = {
 def run(argv: Sequence[str], stop: Stop | None = None) -> int:
     """Parse `argv` (without the program name), run the command, return the exit code."""
     arguments = list(argv) or ["window"]
+    _speak_any_name()
     try:
         args = _parser(arguments[0]).parse_args(arguments)
     except SystemExit as exc:  # --help and --version
@@ -62,6 +64,13 @@ def run(argv: Sequence[str], stop: Stop | None = None) -> int:
         return _refused(arguments, str(exc), EXIT_USAGE)
     except BrokenPipeError:
         return EXIT_OK
+
+
+def _speak_any_name() -> None:
+    """A name that is no text, or a sign that the terminal has not, is printed as its code and ends nothing."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="backslashreplace")
 
 
 class _BadLineError(Exception):
