@@ -179,7 +179,14 @@ def read_log(name: str) -> NightLog:
 def read_expected(name: str) -> list[Facts]:
     """What came of each of its events when it was recorded."""
     text = lzma.decompress((FOLDER / f"{name}.expected.xz").read_bytes()).decode()
-    return [json.loads(line) for line in text.splitlines()]
+    return [json.loads(line, object_hook=_without_announcements) for line in text.splitlines()]
+
+
+def _without_announcements(told: Facts) -> Facts:
+    """Nobody read that a stage was entered: the effect is gone."""
+    if "effects" in told:
+        told["effects"] = [name for name in told["effects"] if name != "EnterStage"]
+    return told
 
 
 def write_night(name: str, lines: bytes) -> int:

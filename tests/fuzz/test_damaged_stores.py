@@ -25,7 +25,7 @@ from polewright.core.errors import CatalogueError, PolewrightError, RecordingErr
 from polewright.core.matching.pattern_index import PatternLayer, cell_count
 from polewright.core.model import Site, TargetPole, Utc
 from polewright.core.night import events
-from polewright.core.night.event_codec import event_to_plain
+from polewright.core.plain import to_plain
 from polewright.core.screws.angles import Screw
 from polewright.core.sky.catalogue import Catalogue
 from polewright.core.sky.cells import CELL_COUNT
@@ -159,7 +159,7 @@ def night_lines() -> list[LoggedEvent]:
         events.FolderLost(30.0, "the share is gone"),
     ]
     header = {"format": "polewright-night", "version": 1, "program": "0"}
-    data = [("log", header), *(("event", event_to_plain(event)) for event in happened)]
+    data = [("log", header), *(("event", to_plain(event)) for event in happened)]
     return [
         LoggedEvent(seq, float(seq), Utc(2461101.5, 0.3 + seq / 86400.0), kind, value)
         for seq, (kind, value) in enumerate(data)

@@ -15,7 +15,6 @@ from polewright.core.model import Utc
 from polewright.core.night.event_codec import (
     EVENT_KINDS,
     event_from_plain,
-    event_to_plain,
 )
 from polewright.core.night.events import AnyEvent, ScrewTurned, Ticked, ToleranceChanged
 from polewright.core.night.measured import RotationGain
@@ -34,7 +33,7 @@ ANYTHING: st.SearchStrategy[Any] = st.recursive(
 
 @given(EVENT)
 def test_event_round_trip_is_exact(event: AnyEvent) -> None:
-    assert event_from_plain(_through_a_log(event_to_plain(event))) == event
+    assert event_from_plain(_through_a_log(to_plain(event))) == event
 
 
 def _through_a_log(plain: dict[str, Any]) -> Any:
@@ -54,7 +53,7 @@ def test_state_round_trip_is_exact(events: list[AnyEvent]) -> None:
 
 @given(EVENT, st.data())
 def test_damaged_event_is_refused_or_still_an_event(event: AnyEvent, data: st.DataObject) -> None:
-    plain = event_to_plain(event)
+    plain = to_plain(event)
     key = data.draw(st.sampled_from(sorted(plain)))
     plain[key] = data.draw(ANYTHING)
     try:

@@ -12,8 +12,9 @@ from night_kit import MemoryRecorder, engine_of, unsolved_frame
 from polewright.core.angles import ARCMIN_PER_RAD
 from polewright.core.errors import RecordingError
 from polewright.core.model import Utc
-from polewright.core.night.event_codec import event_from_plain, event_to_plain
+from polewright.core.night.event_codec import event_from_plain
 from polewright.core.night.events import AnyEvent, AxisMeasured, NightStarted, Ticked
+from polewright.core.plain import to_plain
 from polewright.services import night_log
 from polewright.services.clock import VirtualClock
 from polewright.services.log_format import LoggedEvent
@@ -40,7 +41,7 @@ def record(folder: Path, events: list[AnyEvent], beside: tuple[str, dict[str, An
         clock.advance(event.at_s - clock.monotonic_s())
         if beside is not None:
             recorder.record(*beside)
-        recorder.record("event", event_to_plain(event))
+        recorder.record("event", to_plain(event))
     recorder.close()
 
 
@@ -121,7 +122,7 @@ def test_a_damaged_night_among_them_is_passed_over(tmp_path: Path) -> None:
 
 
 def test_a_night_begun_by_an_older_version_has_no_rig() -> None:
-    plain = event_to_plain(aligned_events()[0])
+    plain = to_plain(aligned_events()[0])
     del plain["rig"]
     event = event_from_plain(plain)
     assert isinstance(event, NightStarted) and event.rig == ""

@@ -17,10 +17,11 @@ from polewright.core.model import Site, TargetPole
 from polewright.core.night.advice import LocksTrial
 from polewright.core.night.advise import advise
 from polewright.core.night.effects import SaveLocks
-from polewright.core.night.event_codec import event_from_plain, event_to_plain
+from polewright.core.night.event_codec import event_from_plain
 from polewright.core.night.events import AnyEvent, BaseLocked, BaseUnlocked, NightStarted
 from polewright.core.night.states import Stage, Waiting
 from polewright.core.night.table import step
+from polewright.core.plain import to_plain
 from polewright.core.screws.angles import ScrewAngles, screw_angles
 from polewright.core.screws.lock_memory import NEW_LOCKS, LockMemory
 from polewright.services.measuring import Optics
@@ -147,7 +148,7 @@ class TestNights:
     def test_a_night_of_an_older_version_goes_as_it_went(self) -> None:
         """Its first event knows no locks: nothing is aimed beside the pole."""
         night = a_night(5, NEW_LOCKS)
-        plain = event_to_plain(night.log[0])
+        plain = to_plain(night.log[0])
         del plain["locks"]
         old = event_from_plain(plain)
         assert old == night.log[0]
@@ -160,7 +161,7 @@ class TestNights:
         started = NightStarted(
             0.0, Site(52.0, 10.0), TargetPole.TRUE, POLE, 1e-4, locks=of_nights((0.1, 1.2), (0.0, 1.1))
         )
-        again = event_from_plain(json.loads(json.dumps(event_to_plain(started))))
+        again = event_from_plain(json.loads(json.dumps(to_plain(started))))
         assert again == started
 
 

@@ -20,7 +20,6 @@ from polewright.commands.line import run
 from polewright.core.angles import ARCMIN_PER_RAD, ARCSEC_PER_RAD
 from polewright.core.errors import RecordingError
 from polewright.core.model import Attitude, Camera, Site, SkyFrame, SkyPosition, TargetPole, Utc
-from polewright.core.night.event_codec import event_to_plain
 from polewright.core.night.events import (
     Accepted,
     AnyEvent,
@@ -94,7 +93,7 @@ def recorded(folder: Path, events: list[AnyEvent], extra: list[tuple[str, dict[s
     recorder = NightRecorder(folder, clock)
     for event in events:
         clock.advance(event.at_s - clock.monotonic_s())
-        recorder.record("event", event_to_plain(event))
+        recorder.record("event", to_plain(event))
     for kind, data in extra:
         recorder.record(kind, data)
     recorder.close()

@@ -13,7 +13,7 @@ from night_diagram import mermaid_text
 from paper_night import PaperNight
 from polewright.core.axis_reasons import TooAlike
 from polewright.core.model import Site, TargetPole
-from polewright.core.night.effects import EnterStage, EstimateAxis, FollowAxis, KeepNight, Refused, StartFollowing
+from polewright.core.night.effects import EstimateAxis, FollowAxis, KeepNight, Refused, StartFollowing
 from polewright.core.night.events import (
     Accepted,
     AnyEvent,
@@ -131,7 +131,6 @@ def test_effects_ask_for_what_is_needed() -> None:
     assert step(state, FrameSolved(20.0, frame))[1] == (FollowAxis(frame),)
     assert step(state, RestartAsked(20.0))[1] == (
         StartFollowing(state.capture.frames, TargetPole.TRUE),
-        EnterStage(Stage.ROUGH),
     )
 
 

@@ -12,7 +12,7 @@ from polewright.core.angles import ARCSEC_PER_RAD
 from polewright.core.night.advice import Do, Done, Mood
 from polewright.core.night.advise import advise
 from polewright.core.night.effects import Refused, ShiftFound
-from polewright.core.night.event_codec import event_from_plain, event_to_plain
+from polewright.core.night.event_codec import event_from_plain
 from polewright.core.night.events import (
     BackAsked,
     FrameSolved,
@@ -171,7 +171,7 @@ def test_the_same_events_give_the_same_watch_and_both_survive_the_log(aligned: N
         GuidingSwitched(9001.0, True),
     ]
     live, effects = run_through(events)
-    logged = [event_from_plain(event_to_plain(event)) for event in events]
+    logged = [event_from_plain(to_plain(event)) for event in events]
     again, same = run_through(logged)
     assert again == live and same == effects
     assert from_plain(Running, to_plain(live)) == live

@@ -13,7 +13,7 @@ import pytest
 
 from paper_night import PaperNight, nights
 from polewright.core.night.advise import advise
-from polewright.core.night.event_codec import event_from_plain, event_to_plain
+from polewright.core.night.event_codec import event_from_plain
 from polewright.core.night.states import Running, Waiting
 from polewright.core.night.table import step
 from polewright.core.plain import from_plain, to_plain
@@ -52,7 +52,7 @@ def test_other_nights(settings: dict[str, Any]) -> None:
 def test_replay_through_json_ends_in_the_same_state_bit_for_bit() -> None:
     night = PaperNight(11)
     night.run()
-    lines = [json.dumps(event_to_plain(event)) for event in night.log]
+    lines = [json.dumps(to_plain(event)) for event in night.log]
     state = Waiting()
     for number, line in enumerate(lines):
         state, _ = step(state, event_from_plain(json.loads(line)))

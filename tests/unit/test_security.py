@@ -21,8 +21,8 @@ from polewright.__main__ import main
 from polewright.core.errors import FrameReadError
 from polewright.core.model import Site, TargetPole, Utc
 from polewright.core.night import events
-from polewright.core.night.event_codec import event_to_plain
 from polewright.core.not_measurable import RecordedRefusal
+from polewright.core.plain import to_plain
 from polewright.core.unsolved import Unreadable
 from polewright.services.clock import VirtualClock
 from polewright.services.frame_reader import read_frame
@@ -278,7 +278,7 @@ def test_a_report_shows_markup_from_a_record_as_text(tmp_path: Path, capsys: pyt
         events.AxisRefused(280.0, RecordedRefusal(hostile, hostile)),
         events.FolderLost(300.0, hostile),
     ):
-        night.record("event", event_to_plain(event))
+        night.record("event", to_plain(event))
     night.record("fault", {"where": hostile, "error": hostile, "traceback": hostile})
     night.close()
     assert main(["report", str(folder), "--out", str(tmp_path / "out")]) == 0

@@ -13,7 +13,7 @@ import pytest
 from polewright.core.angles import ARCMIN_PER_RAD, ARCSEC_PER_RAD
 from polewright.core.errors import RecordingError, UsageError
 from polewright.core.model import Site, TargetPole
-from polewright.core.night.event_codec import event_from_plain, event_to_plain
+from polewright.core.night.event_codec import event_from_plain
 from polewright.core.night.events import NightStarted, TargetChanged, ToleranceChanged, UndoAsked
 from polewright.core.night.states import NightState, Running, Waiting
 from polewright.core.night.table import step
@@ -80,20 +80,20 @@ def test_another_pole_takes_the_tolerance_along() -> None:
 def test_the_record_tells_the_same_and_an_older_one_is_read() -> None:
     found = planned()
     event = ToleranceChanged(5.0, found.needs.advised_rad, found)
-    line = json.loads(json.dumps(event_to_plain(event), allow_nan=False))
+    line = json.loads(json.dumps(to_plain(event), allow_nan=False))
     assert event_from_plain(line) == event
     state = begun(found, found.needs.advised_rad)
     assert from_plain(Running, json.loads(json.dumps(to_plain(state), allow_nan=False))) == state
     del line["imaging"]
     assert event_from_plain(line) == replace(event, imaging=None)
-    started = event_to_plain(NightStarted(0.0, SITE, TargetPole.TRUE, POLE_ALTITUDE, 1e-4))
+    started = to_plain(NightStarted(0.0, SITE, TargetPole.TRUE, POLE_ALTITUDE, 1e-4))
     del started["imaging"]
     old = event_from_plain(started)
     assert isinstance(old, NightStarted) and old.imaging is None
 
 
 def test_a_damaged_plan_is_refused_with_a_sentence() -> None:
-    line = event_to_plain(ToleranceChanged(5.0, 1e-4, planned()))
+    line = to_plain(ToleranceChanged(5.0, 1e-4, planned()))
     for member, value in (("poles", []), ("advised_rad", "nan"), ("floor_rad", -1.0)):
         damaged = json.loads(json.dumps(line))
         damaged["imaging"]["needs"][member] = value

@@ -21,7 +21,6 @@ from polewright.core.night.advice import Advice
 from polewright.core.night.advise import advise
 from polewright.core.night.effects import (
     Effect,
-    EnterStage,
     EstimateAxis,
     FitDrift,
     FollowAxis,
@@ -83,7 +82,7 @@ class Course:
                 return self._follow(effect, at_s)
             case FitDrift():
                 return _fitted(effect, begun(self.state).plan, at_s)
-            case Refused() | KeepDrift() | SaveScrew() | SaveLocks() | EnterStage() | ShiftFound() | KeepNight():
+            case Refused() | KeepDrift() | SaveScrew() | SaveLocks() | ShiftFound() | KeepNight():
                 return None
             case _:
                 assert_never(effect)

@@ -17,7 +17,6 @@ from polewright.core.model import Frame, Utc
 from polewright.core.night.advice import Advice
 from polewright.core.night.effects import (
     Effect,
-    EnterStage,
     EstimateAxis,
     FitDrift,
     FollowAxis,
@@ -29,7 +28,6 @@ from polewright.core.night.effects import (
     ShiftFound,
     StartFollowing,
 )
-from polewright.core.night.event_codec import event_to_plain
 from polewright.core.night.events import AnyEvent, FrameUnsolved, Ticked
 from polewright.core.night.orientation.clock import FrameArrival, check_clock
 from polewright.core.night.states import NightPlan, NightState, Running, Stage
@@ -200,7 +198,7 @@ class NightEngine:
         self._publish()
 
     def _take(self, event: AnyEvent) -> None:
-        self._record(EVENT_KIND, event_to_plain(event), urgent=isinstance(event, CLICKS))
+        self._record(EVENT_KIND, to_plain(event), urgent=isinstance(event, CLICKS))
         for effect in self.course.take(event):
             self._carry_out(effect)
         self._doubt_the_sky()
@@ -231,7 +229,7 @@ class NightEngine:
                 self._record(DRIFT_KIND, drift_record(effect), urgent=True)
             case Refused():
                 self.refused = effect
-            case EstimateAxis() | StartFollowing() | FollowAxis() | FitDrift() | EnterStage():
+            case EstimateAxis() | StartFollowing() | FollowAxis() | FitDrift():
                 pass  # the course has answered
             case _:
                 assert_never(effect)

@@ -12,7 +12,6 @@ from polewright.core.errors import PolewrightError, RecordingError
 from polewright.core.model import Utc
 from polewright.core.night.effects import (
     Effect,
-    EnterStage,
     EstimateAxis,
     FitDrift,
     FollowAxis,
@@ -67,7 +66,7 @@ def answers_to(effect: Effect) -> tuple[type, ...]:
             return AxisFollowed, FrameUnsolved
         case FitDrift():
             return DriftMeasured, DriftRefused
-        case StartFollowing() | KeepDrift() | SaveScrew() | SaveLocks() | EnterStage() | ShiftFound() | KeepNight():
+        case StartFollowing() | KeepDrift() | SaveScrew() | SaveLocks() | ShiftFound() | KeepNight():
             return ()
         case Refused():
             return ()

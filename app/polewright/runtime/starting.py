@@ -5,11 +5,10 @@ from __future__ import annotations
 from polewright.core.angles import ARCMIN_PER_RAD
 from polewright.core.model import Site, TargetPole
 from polewright.core.night.events import NEW_SCREW, NOW, NightStarted
-from polewright.core.night.orientation.standing import pole_altitude_rad
 from polewright.core.plan.tonight import Planned
 from polewright.core.screws.lock_memory import NEW_LOCKS, LockMemory
 from polewright.core.screws.memory import ScrewMemory
-from polewright.core.sky.places import standard_atmosphere
+from polewright.core.sky.places import pole_altitude_rad, standard_atmosphere
 
 USUAL_TOLERANCE_RAD = 0.5 / ARCMIN_PER_RAD  # until the person says what tonight needs
 

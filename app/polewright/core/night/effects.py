@@ -10,7 +10,6 @@ from polewright.core.drift.live import DriftSample
 from polewright.core.drift.reading import DriftReading
 from polewright.core.model import TargetPole
 from polewright.core.night.measured import MeasuredAxis, PlacedFrame
-from polewright.core.night.states import Stage
 from polewright.core.screws.angles import Screw
 from polewright.core.screws.lock_memory import LockMemory
 from polewright.core.screws.memory import ScrewMemory
@@ -117,13 +116,6 @@ class SaveLocks:
 
 
 @dataclass(frozen=True)
-class EnterStage:
-    """The night has come to another stage, or to the same one anew."""
-
-    stage: Stage
-
-
-@dataclass(frozen=True)
 class ShiftFound:
     """The mount was moved during the imaging run: write it down. Times of the shift are the night's own."""
 
@@ -144,7 +136,6 @@ Effect = (
     | KeepDrift
     | SaveScrew
     | SaveLocks
-    | EnterStage
     | ShiftFound
     | KeepNight
 )

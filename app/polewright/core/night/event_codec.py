@@ -4,21 +4,15 @@ from __future__ import annotations
 
 import typing
 from collections.abc import Mapping
-from typing import Any
 
 from polewright.core.errors import RecordingError, UsageError
 from polewright.core.night.events import AnyEvent
-from polewright.core.plain import from_plain, to_plain
+from polewright.core.plain import from_plain
 
 EVENT_KINDS: Mapping[str, type] = {kind.__name__: kind for kind in typing.get_args(AnyEvent)}
 
 LARGEST = 1e12
 NO_NUMBERS = ("nan", "inf", "-inf")
-
-
-def event_to_plain(event: AnyEvent) -> dict[str, Any]:
-    """The event as a mapping for JSON; "kind" is its name."""
-    return typing.cast(dict[str, Any], to_plain(event))
 
 
 def event_from_plain(data: object) -> AnyEvent:

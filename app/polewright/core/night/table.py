@@ -36,7 +36,7 @@ from polewright.core.night.capture import actions as capture
 from polewright.core.night.capture.actions import sure_near_by_drift
 from polewright.core.night.correction import handling as screws
 from polewright.core.night.drifting import actions as drift
-from polewright.core.night.effects import Effect, EnterStage, Objection, Refused
+from polewright.core.night.effects import Effect, Objection, Refused
 from polewright.core.night.events import (
     Accepted,
     AnyEvent,
@@ -289,9 +289,7 @@ def _stage(state: Running, event: AnyEvent) -> Outcome:
         if row.guard is not None and not row.guard(after):
             continue
         after, more = row.then(after, event)
-        effects = effects + more
-        entered = row.to is not state.stage or isinstance(event, RestartAsked | TripodBumped)
-        return replace(after, stage=row.to), (*effects, *((EnterStage(row.to),) if entered else ()))
+        return replace(after, stage=row.to), effects + more
     return state, (refusal(state, event),)
 
 
@@ -308,10 +306,8 @@ def _undo(state: Running) -> Outcome:
         return state, (Refused(Objection.NO_CLICK),)
     kept: dict[str, Any] = {name: getattr(state, name) for name in GOES_ON}
     back = proof.without_the_run(state, replace(state.undo, **kept, undo=None))
-    effects: tuple[Effect, ...] = (EnterStage(back.stage),) if back.stage is not state.stage else ()
-    if back.capture.axis is not None and back.capture.frames and back.stage in (R, F):
-        effects = do.begin_following(back, None)[1] + effects
-    return back, effects
+    follows = back.capture.axis is not None and bool(back.capture.frames) and back.stage in (R, F)
+    return back, do.begin_following(back, None)[1] if follows else ()
 
 
 def refusal(state: NightState, event: AnyEvent) -> Refused:

@@ -122,6 +122,12 @@ def pole_enu(site: Site, atmosphere: Atmosphere, target: TargetPole) -> FloatArr
     return np.array([0.0, hemisphere_sign(site) * math.cos(altitude), math.sin(altitude)])
 
 
+def pole_altitude_rad(site: Site, atmosphere: Atmosphere, target: TargetPole) -> float:
+    """Altitude of the target pole, rad."""
+    pole = pole_enu(site, atmosphere, target)
+    return math.atan2(float(pole[2]), math.hypot(float(pole[0]), float(pole[1])))
+
+
 def default_target(site: Site) -> TargetPole:
     """The pole that suits most of the sky above 30 degrees: refracted from latitude 30 on, between below, true near
     the equator, where the air lifts the pole far more than anything one photographs."""

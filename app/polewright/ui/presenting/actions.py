@@ -12,8 +12,8 @@ from polewright.core.night import advice as said
 from polewright.core.night import events
 from polewright.core.night.advice import Advice
 from polewright.core.night.events import NOW
-from polewright.core.night.orientation.standing import pole_altitude_rad
 from polewright.core.night.states import NightPlan, Running, Stage
+from polewright.core.sky.places import pole_altitude_rad
 from polewright.practice.fingers import by_hand
 from polewright.ui import intents as want
 from polewright.ui.presenting.drift import drift_actions

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 from polewright.core.angles import ARCMIN_PER_RAD
 from polewright.core.model import Atmosphere, Site, TargetPole
-from polewright.core.sky.places import pole_enu
+from polewright.core.sky.places import pole_altitude_rad
 
 NO_AIR = Atmosphere(0.0)
 OVERHEAD_DEG, LEVEL_DEG = 88.0, 2.0
@@ -53,12 +53,6 @@ def heading(
         math.degrees(altitude),
         (altitude - bare) * ARCMIN_PER_RAD,
     )
-
-
-def pole_altitude_rad(site: Site, atmosphere: Atmosphere, target: TargetPole) -> float:
-    """Altitude of the target pole, rad."""
-    pole = pole_enu(site, atmosphere, target)
-    return math.atan2(float(pole[2]), math.hypot(float(pole[0]), float(pole[1])))
 
 
 # the scale
