@@ -18,6 +18,7 @@ from polewright.core.offset import Offset
 from polewright.core.plan.sky_choice import SkyChoice, SkySpot
 from polewright.core.screws.angles import Screw
 from polewright.core.screws.plan import TurnKind
+from polewright.core.screws.walk import Cue
 from polewright.core.vigil.watch import Shift
 
 RAD = math.radians(1.0 / 60.0)
@@ -76,6 +77,14 @@ SAMPLES: tuple[it.Reason, ...] = (
             (None, 2),
         )
     ),
+    *(
+        it.Walking(screw, cue, turns, known, 4.0 * RAD, 0.1 * RAD, 3)
+        for screw in Screw
+        for cue in Cue
+        for turns in (-0.625, 1.5)
+        for known in (True, False)
+    ),
+    it.NoFrames(120.0, 8.0),
     *(it.LocksWanted(offset, RAD, aimed, 3) for offset in (None, HERE) for aimed in (True, False)),
     it.LocksTrial(2),
     *(it.LocksToLoosen(size, HERE, RAD, 3) for size in (None, RAD)),

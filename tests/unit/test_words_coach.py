@@ -10,7 +10,7 @@ from polewright.core.night.advice import Advice, Mood
 from polewright.words.coach import say
 
 BEGINS: dict[object, str] = {
-    it.Turn: r"(Turn|Nudge) (azimuth|altitude) ",
+    it.Turn: r"((Turn|Nudge) (azimuth|altitude) |Keep turning|Slower|The other way|Creep)",
     it.RotateAxis: r"Rotate the RA axis ",
     it.Point: r"Point (to the meridian|\d)",
     it.SetUp: r"(Point the axis|Lay the axis|Stand the axis)",
@@ -27,7 +27,7 @@ BEGINS: dict[object, str] = {
     it.Do.ENTER_SITE: r"Enter your site",
     it.Do.MEASURE_AGAIN: r".* Measure again\.$",
     it.Done: r"(Good enough for tonight|Accepted as it is|Watching|Moved by .* Still good enough)",
-    it.Wait: r"(Hands off|Wait|Switch tracking on|Take the cap off|Check |Set the camera program's clock)",
+    it.Wait: r"(Hands off|Stop|No frame|Wait|Switch tracking on|Take the cap off|Check |Set the camera program's clock)",
 }
 
 
@@ -52,7 +52,7 @@ def test_numbers_of_instruction_and_action_are_the_same() -> None:
         if isinstance(action, it.RotateAxis):
             side = "west" if action.west_deg > 0.0 else "east"
             assert said.instruction == f"Rotate the RA axis {abs(action.west_deg):.0f}° {side}."
-        if isinstance(action, it.Turn):
+        if isinstance(action, it.Turn) and isinstance(reason, it.ScrewLeft):
             assert ("anticlockwise" in said.instruction) == (action.turns < 0.0)
             assert action.screw.value in said.instruction
 
