@@ -50,7 +50,8 @@ def test_every_kind_of_night_is_kept() -> None:
 @pytest.mark.parametrize("name", NIGHTS)
 def test_a_recorded_night_comes_out_again(name: str) -> None:
     log, expected = kept.read_log(name), kept.read_expected(name)
-    assert log.problems == ()
+    left_out = "missing."  # lines that nothing rests on are not kept: the reader notices
+    assert all(problem.endswith(left_out) for problem in log.problems), log.problems
     facts: kept.Facts = {}
     for outcome, recorded in zip(kept.outcomes(log), expected, strict=True):
         where = f"line {recorded['seq']} ({recorded['event']})"
