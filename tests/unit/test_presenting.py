@@ -55,9 +55,7 @@ def moments(scenario: str, seed: int) -> tuple[Moment, ...]:
     for _, event in recorded_events(rehearsed(scenario, seed).log):
         course.take(event)
         history.take(course.state)
-        plan = course.state.plan
-        tolerance = plan.tolerance_rad * ARCMIN_PER_RAD if plan else 1.0
-        extras = Extras(course.state.now_s, timeline=history.timeline(tolerance))
+        extras = Extras(course.state.now_s, history=history)
         found.append(Moment(course.state, course.advice, present(course.state, course.advice, extras)))
     return tuple(found)
 

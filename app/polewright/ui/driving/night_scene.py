@@ -9,7 +9,6 @@ from pathlib import Path
 from statistics import median
 from typing import assert_never
 
-from polewright.core.angles import ARCMIN_PER_RAD
 from polewright.core.errors import PolewrightError
 from polewright.core.night.advice import Advice, Errand, Turn
 from polewright.core.night.effects import Refused
@@ -235,22 +234,17 @@ class NightScene:
 
     def extras(self, snapshot: Snapshot) -> Extras:
         """Everything beside state and advice."""
-        plan, news = snapshot.state.plan, snapshot.frame
-        tolerance = plan.tolerance_rad * ARCMIN_PER_RAD if plan is not None else 1.0
         return Extras(
             now_s=snapshot.now_s,
             title=self._begin.title,
-            picture=None if news is None else news.picture,
-            picture_s=0.0 if news is None else news.at_s,
+            news=snapshot.frame,
             interval_s=median(self._gaps) if self._gaps else USUAL_INTERVAL_S,
             notices=(*snapshot.notices, *self._own_notices),
             refused=self._refused_shown(snapshot),
             trouble_read_s=self._trouble_read_s,
-            timeline=self.history.timeline(tolerance),
-            first_total_rad=self.history.first_total_rad,
+            history=self.history,
             magnetic=self._magnetic,
             arrivals=tuple(self._arrivals),
-            scale=None if news is None else news.scale,
             work=self.work,
             earlier=self.earlier,
             rehearsal=self.rehearsal(),

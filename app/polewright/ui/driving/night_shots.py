@@ -10,7 +10,6 @@ from typing import assert_never
 
 from PySide6.QtWidgets import QApplication
 
-from polewright.core.angles import ARCMIN_PER_RAD
 from polewright.core.night.advice import Turn
 from polewright.core.night.states import NightState, Stage, Waiting, begun
 from polewright.core.plan.tonight import Planned, TonightsPlan
@@ -80,13 +79,10 @@ class NightShots:
         extras = Extras(
             now_s=snapshot.now_s,
             title=f"{scenario.place} · {scenario.camera.name}",
-            picture=None if news is None else news.picture,
-            picture_s=0.0 if news is None else news.at_s,
-            timeline=self._history.timeline(plan.tolerance_rad * ARCMIN_PER_RAD),
-            first_total_rad=self._history.first_total_rad,
+            news=news,
+            history=self._history,
             magnetic=magnetic_declination(plan.site, julian_epoch_year(night.world.clock.utc())),
             arrivals=() if news is None or news.arrival is None else (news.arrival,),
-            scale=None if news is None else news.scale,
         )
         return present(snapshot.state, snapshot.advice, extras)
 

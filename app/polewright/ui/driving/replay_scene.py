@@ -6,7 +6,6 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import assert_never
 
-from polewright.core.angles import ARCMIN_PER_RAD
 from polewright.core.errors import PolewrightError
 from polewright.core.night.events import NextAsked, ScrewTurned
 from polewright.core.night.trainee import Answer, judge
@@ -16,7 +15,7 @@ from polewright.ui import intents as want
 from polewright.ui.driving.means import Means
 from polewright.ui.driving.recorded_frame import recorded_frame, recorded_picture
 from polewright.ui.driving.replay_track import Moment, Question, ReplayTrack
-from polewright.ui.presenting.extras import Extras
+from polewright.ui.presenting.extras import Extras, FrameNews
 from polewright.ui.presenting.replay import Lesson, replay_view
 from polewright.ui.view_model import FramePicture, View
 
@@ -177,16 +176,12 @@ class ReplayScene:
     def view(self) -> View:
         """The night as it was."""
         moment = self.moment
-        plan = moment.state.plan
-        tolerance = plan.tolerance_rad * ARCMIN_PER_RAD if plan is not None else 1.0
-        now_s = moment.state.now_s + max(0.0, self.position_s - moment.t_s)
         extras = Extras(
-            now_s=now_s,
+            now_s=moment.state.now_s + max(0.0, self.position_s - moment.t_s),
             title=f"Recorded night {self.track.folder.name}",
-            picture=self._picture,
-            picture_s=self._picture_s,
-            timeline=self.track.history.timeline(tolerance, self.position_s),
-            first_total_rad=self.track.history.first_total_rad,
+            news=FrameNews(0, self._picture_s, self._picture),
+            history=self.track.history,
+            position_s=self.position_s,
         )
         return replay_view(moment.state, moment.advice, extras, self._transport(), self.lesson)
 

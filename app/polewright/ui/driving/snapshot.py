@@ -13,20 +13,8 @@ from polewright.runtime.engine import NightEngine
 from polewright.runtime.notices import Notice
 from polewright.services.measuring import MeasuredFrame, Optics, stated_scale_arcsec_px
 from polewright.services.ports import Clock
-from polewright.ui.presenting.extras import ScaleFacts
+from polewright.ui.presenting.extras import FrameNews, ScaleFacts
 from polewright.ui.presenting.picture import picture_of
-from polewright.ui.view_model import FramePicture
-
-
-@dataclass(frozen=True, eq=False)
-class FrameNews:
-    """The latest frame: when it came (the night's time), its picture once that is made, what it tells on the side."""
-
-    number: int
-    at_s: float
-    picture: FramePicture | None = None
-    arrival: FrameArrival | None = None
-    scale: ScaleFacts | None = None
 
 
 @dataclass(frozen=True, eq=False)

@@ -1,8 +1,8 @@
-"""What the window shows beside the night's own state: the frame's picture, notices, the history, practice screws."""
+"""What the window shows beside the night's own state: the latest frame, notices, the history, practice screws."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from polewright.core.night.effects import Refused
 from polewright.core.night.orientation.clock import FrameArrival
@@ -10,7 +10,8 @@ from polewright.core.not_measurable import NotMeasurable
 from polewright.runtime.notices import Notice
 from polewright.services.magnetic import MagneticDeclination
 from polewright.services.report.earlier import EarlierNights
-from polewright.ui.view_model import FramePicture, Rehearsal, Replay, Timeline, Work
+from polewright.ui.presenting.history import NightHistory
+from polewright.ui.view_model import FramePicture, Rehearsal, Replay, Work
 
 USUAL_INTERVAL_S = 4.0
 
@@ -25,26 +26,35 @@ class ScaleFacts:
 
 
 @dataclass(frozen=True, eq=False)
+class FrameNews:
+    """The latest frame: when it came (the night's time), its picture once that is made, what it tells on the side."""
+
+    number: int
+    at_s: float
+    picture: FramePicture | None = None
+    arrival: FrameArrival | None = None
+    scale: ScaleFacts | None = None
+
+
+@dataclass(frozen=True, eq=False)
 class Extras:
     """`now_s` is the night's own time, which goes on between events. `interval_s`: usual time between frames.
 
-    `first_total_rad`: how far off the axis was found at first. `trouble_read_s`: `since_s` of the frame trouble that
+    `position_s`: where a replay stands. `trouble_read_s`: `since_s` of the frame trouble that
     the person has put away. `read_off`: the turn that the person is about to report, None as told.
     """
 
     now_s: float
     title: str = ""
-    picture: FramePicture | None = None
-    picture_s: float = 0.0
+    news: FrameNews | None = None
     interval_s: float = USUAL_INTERVAL_S
     notices: tuple[Notice, ...] = ()
     refused: Refused | None = None
     trouble_read_s: float | None = None
-    timeline: Timeline | None = None
-    first_total_rad: float | None = None
+    history: NightHistory = field(default_factory=NightHistory)
+    position_s: float | None = None
     magnetic: MagneticDeclination | NotMeasurable | None = None
     arrivals: tuple[FrameArrival, ...] = ()
-    scale: ScaleFacts | None = None
     work: Work | None = None
     rehearsal: Rehearsal | None = None
     replay: Replay | None = None

@@ -6,6 +6,7 @@ import math
 from dataclasses import replace
 from typing import assert_never
 
+from polewright.core.angles import ARCMIN_PER_RAD
 from polewright.core.night.advice import (
     Advice,
     Clouds,
@@ -47,6 +48,7 @@ def _before(state: Waiting, advice: Advice, extras: Extras) -> View:
 
 def _night(state: Running, advice: Advice, extras: Extras) -> View:
     """While the proof still turns the RA axis, it looks like the capture that it repeats."""
+    tolerance = state.plan.tolerance_rad * ARCMIN_PER_RAD
     return View(
         page=_page(state),
         rail=rail(state),
@@ -55,7 +57,7 @@ def _night(state: Running, advice: Advice, extras: Extras) -> View:
         strips=strips(state, advice),
         numbers=drift_numbers(state) if drifting(state) else numbers(state, advice),
         frame=frame_picture(extras),
-        timeline=extras.timeline if state.stage is not Stage.ORIENTATION else None,
+        timeline=None if state.stage is Stage.ORIENTATION else extras.history.timeline(tolerance, extras.position_s),
         trouble=trouble(state, advice, extras),
         work=extras.work,
         actions=actions(state, advice, extras.rehearsal, extras.read_off),
@@ -89,11 +91,11 @@ def _page(state: Running) -> Page:
 
 def frame_picture(extras: Extras) -> FramePicture | None:
     """The latest frame with its age."""
-    picture = extras.picture
-    if picture is None:
+    news = extras.news
+    if news is None or news.picture is None:
         return None
-    age_s = max(0.0, extras.now_s - extras.picture_s)
-    return replace(picture, age_text=f"{duration_text(age_s)} old", stale=age_s > extras.stale_after_s)
+    age_s = max(0.0, extras.now_s - news.at_s)
+    return replace(news.picture, age_text=f"{duration_text(age_s)} old", stale=age_s > extras.stale_after_s)
 
 
 def rail(state: NightState) -> tuple[Step, ...]:

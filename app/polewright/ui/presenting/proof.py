@@ -39,8 +39,8 @@ def proof_page(state: Running, extras: Extras) -> Proof | None:
     handling, second = state.handling, proof_offset(state)
     chance = probability_inside(offset, plan.tolerance_rad)
     facts = []
-    if extras.first_total_rad is not None:
-        facts.append(Fact("before", angle_text(extras.first_total_rad), "off the pole when first measured"))
+    if (before_rad := extras.history.first_total_rad) is not None:
+        facts.append(Fact("before", angle_text(before_rad), "off the pole when first measured"))
     facts.append(Fact("after", angle_text(offset.total_rad, offset.sigma_rad), sigma_text(offset.sigma_rad)))
     facts.append(Fact("screws", _count(handling.turns_made, "move"), f"in {_count(handling.goes, 'go', 'goes')}"))
     if second is not None:

@@ -71,7 +71,7 @@ def _clock(extras: Extras) -> Fact:
 
 
 def _scale(extras: Extras) -> Fact:
-    scale = extras.scale
+    scale = None if extras.news is None else extras.news.scale
     if scale is None:
         return Fact("scale", "not yet", "known after the first frame")
     value = f"{number_text(scale.solved_arcsec_px, 0.01 * scale.solved_arcsec_px)}″/px"
