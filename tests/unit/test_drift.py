@@ -12,7 +12,7 @@ from polewright.core.angles import ARCMIN_PER_RAD, ARCSEC_PER_RAD
 from polewright.core.drift.compare import Cause, compare_with_turn
 from polewright.core.drift.live import DriftProof, DriftResult, add_direction, add_frame, measure
 from polewright.core.drift.plan import predicted_seconds
-from polewright.core.drift.reasons import Jumped, NotTracking, TooFewFrames, TooShort, Unknown
+from polewright.core.drift.reasons import Jumped, NotTracking, PartsDisagree, TooFewFrames, TooShort, Unknown
 from polewright.core.model import Atmosphere, Attitude, Camera, SkyFrame, SkyPosition, TargetPole, Utc
 from polewright.simulate.mount import Mount
 from polewright.words.drift import comparison_words
@@ -192,3 +192,38 @@ def test_no_air_and_the_true_pole() -> None:
     none = Atmosphere(0.0)
     still = watched(mount_off(30.0, 1.0, 1.0, none), 30.0, PLACES, 300.0, 10.0, 0.0, rng, air=none)
     assert in_arcmin(found(still)) == pytest.approx([1.0, 1.0], abs=0.005)
+
+
+def bending(proof: DriftProof, by_arcmin: float) -> DriftProof:
+    """The same seen through a tube that sinks, at first slowly, by so much in the end."""
+    begin, end = proof.samples[0].at_s, proof.samples[-1].at_s
+    samples = []
+    for s in proof.samples:
+        sunk = by_arcmin / ARCMIN_PER_RAD * ((s.at_s - begin) / (end - begin)) ** 3
+        v = np.array(s.direction_enu) - [0.0, 0.0, sunk]
+        v /= np.linalg.norm(v)
+        samples.append(replace(s, direction_enu=(float(v[0]), float(v[1]), float(v[2]))))
+    return replace(proof, samples=tuple(samples))
+
+
+@pytest.mark.parametrize("hour", [-2.0, 1.0])
+def test_a_long_watch_through_a_bending_tube_does_not_claim_more_than_its_parts_agree_on(hour: float) -> None:
+    """Five hours, in which the tube sinks by 4': that looks like a wrong axis, in every part like another one."""
+    proof = watched(
+        mount_off(40.0, 5.0, -12.0), 40.0, ((hour, 47.0),), 5 * 3600.0, 120.0, 0.5, np.random.default_rng(8)
+    )
+    result, stiff = found(bending(proof, 4.0)), found(proof)
+    assert any(isinstance(doubt, PartsDisagree) for doubt in result.warnings)
+    off = np.abs(in_arcmin(result) - (5.0, -12.0))
+    assert (off < 3.0 * sigmas_arcmin(result)).all()
+    assert (sigmas_arcmin(result) > 5.0 * sigmas_arcmin(stiff)).all()
+
+
+def test_a_long_watch_of_a_stiff_mount_is_not_doubted() -> None:
+    """At 1 in 1000 a chance: twelve seeds, none of them in doubt, all within three sigma."""
+    spec = mount_off(40.0, 5.0, -12.0, **WORM)
+    for seed in range(12):
+        proof = watched(spec, 40.0, ((-3.0, 47.0),), 3.0 * 3600.0, 120.0, 0.5, np.random.default_rng(seed))
+        result = found(proof)
+        assert not any(isinstance(doubt, PartsDisagree) for doubt in result.warnings)
+        assert (np.abs(in_arcmin(result) - (5.0, -12.0)) < 3.5 * sigmas_arcmin(result)).all()

@@ -115,3 +115,9 @@ def test_the_instruction_asks_for_guiding_off() -> None:
     proof = watched(spec, 50.0, FIELDS[:1], 40.0, 4.0, 0.5, np.random.default_rng(1))
     state = night(reading_of(proof), proof, Stage.PROOF)
     assert "guiding off: " in say(advise(state)).instruction
+
+
+def test_what_every_part_of_a_long_series_says_holds_for_the_whole() -> None:
+    """Over hours the air turns even a guided star by more than a still field may move; its thirds are still."""
+    found = result(guided(50.0, ((-3.0, 40.0),), 2.0 * 3600.0, 20.0, 0.5, np.random.default_rng(4)))
+    assert found.held and Held() in found.warnings

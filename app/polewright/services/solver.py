@@ -59,7 +59,7 @@ _MOST_RING_PATCHES = 400  # a ring of narrow fields has thousands: an hour of cl
 _MANY, _BRIGHTEST = 80, 40  # of more detections than that, the brightest are tried alone when all find nothing
 _SHORT_LIST = 24  # the same at every scale, where the time is short
 _JUDGED_AT_A_SCALE = 3
-_AT_A_SCALE = Effort(compared=250, alike=1500)
+_AT_A_SCALE = Effort(compared=150, alike=1000)
 _MOST_PATCHES_OF_MANY = 40
 _THIN = 20.0  # catalogue stars in a frame, below which the index may miss a field that has many detections
 _PATCH_STARS, _SPARSE_FIELD = 300.0, 4.0  # catalogue stars in a patch, where a field has no more than four of them
@@ -110,7 +110,8 @@ class Solver:
         return None
 
     def _may_try_scales(self, stars: StarList, hint: SolveHint) -> bool:
-        wanted = hint.camera is None and (hint.scale_arcsec_px is None or self._search_other_scales)
+        others = self._search_other_scales and hint.thorough
+        wanted = hint.camera is None and (hint.scale_arcsec_px is None or others)
         return wanted and len(stars) >= FEWEST_FOR_OTHER_SCALES
 
     def _search(

@@ -17,6 +17,7 @@ from polewright.core.drift.reasons import (
     NoFramesYet,
     NotTracking,
     OddRate,
+    PartsDisagree,
     ShiftRefusal,
     TooFewAgree,
     TooFewClean,
@@ -91,6 +92,11 @@ def drift_doubt_words(doubt: DriftDoubt) -> str:
             )
         case Wanders():
             return "The declination wanders slowly: wind, a loose clutch or poor seeing. Watch for longer."
+        case PartsDisagree(apart_rad):
+            return (
+                f"Parts of this watch differ by {angle_text(apart_rad)}: the tube bends on its way across the sky,"
+                " the base creeps, or something guides. The uncertainty covers it; a turn of the RA axis tells more."
+            )
         case OddRate():
             return "The drive does not run at the sidereal rate: check that it is not set to the Moon or the Sun."
         case Held():

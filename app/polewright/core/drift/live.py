@@ -7,12 +7,14 @@ plain; `add_frame` gives the next one. See core/drift/fit.py for the method.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from polewright.core.angles import ARCSEC_PER_RAD, SIDEREAL_RATE_RAD_S, rotation_about, separation_rad
 from polewright.core.drift.fit import DriftData, DriftFit, correlation_growth, fit_drift
+from polewright.core.drift.parts import parts_of, widening
 from polewright.core.drift.rates import drift_rates
 from polewright.core.drift.reasons import (
     DriftDoubt,
@@ -22,6 +24,7 @@ from polewright.core.drift.reasons import (
     NoFramesYet,
     NotTracking,
     OddRate,
+    PartsDisagree,
     TooFewFrames,
     TooShort,
     Unknown,
@@ -149,7 +152,29 @@ def measure(state: DriftProof) -> DriftResult | DriftRefusal:
     turned = float(np.abs(_sky_turn(state, data)).max())
     if turned > 0.5 * SIDEREAL_RATE_RAD_S:
         return NotTracking()
-    return _result(state, data, fit_drift(data, pole, east_and_up(pole, state.site)[1]), pole)
+    up = east_and_up(pole, state.site)[1]
+    whole = _result(state, data, fit_drift(data, pole, up), pole)
+    return _held_against(whole, [_result(state, part, fit_drift(part, pole, up), pole) for part in parts_of(data)])
+
+
+def _held_against(whole: DriftResult, parts: Sequence[DriftResult]) -> DriftResult:
+    """The result of all frames, widened where its parts disagree, and refused where every part of it is guided."""
+    if not parts:
+        return whole
+    found, told = np.array([whole.east_rad, whole.up_rad]), np.array([[p.east_rad, p.up_rad] for p in parts])
+    covariances = np.array([p.covariance_rad2 for p in parts])
+    covariance = widening(found, np.array(whole.covariance_rad2), told, covariances)
+    held = not whole.held and all(p.held for p in parts)
+    doubts: list[DriftDoubt] = [Held()] if held else []
+    if covariance is not None:
+        doubts.append(PartsDisagree(float(max(np.hypot(*(a - b)) for a in told for b in told))))
+    return replace(
+        whole,
+        covariance_rad2=whole.covariance_rad2 if covariance is None else covariance_of(covariance),
+        unknown=whole.unknown if covariance is None else _unknown(covariance),
+        warnings=(*whole.warnings, *doubts),
+        held=whole.held or held,
+    )
 
 
 def _result(state: DriftProof, data: DriftData, fit: DriftFit, pole: FloatArray) -> DriftResult:

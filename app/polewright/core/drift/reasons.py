@@ -84,6 +84,13 @@ class Wanders:
 
 
 @dataclass(frozen=True)
+class PartsDisagree:
+    """Parts of the watch tell axes that differ by so much more than the frames scatter: the sigma has grown."""
+
+    apart_rad: float
+
+
+@dataclass(frozen=True)
 class OddRate:
     """The drive does not run at the sidereal rate."""
 
@@ -93,4 +100,4 @@ class Held:
     """Nothing moves, not even in right ascension: something guides."""
 
 
-DriftDoubt = Jumped | Wanders | OddRate | Held | RecordedDoubt
+DriftDoubt = Jumped | Wanders | PartsDisagree | OddRate | Held | RecordedDoubt
