@@ -306,7 +306,7 @@ def test_the_night_is_written_out_beside_its_record(bench: Bench, tmp_path: Path
     begin_night(bench, tmp_path)
     bench.wait(30.0)
     bench.key(Qt.Key.Key_E, CTRL)
-    assert bench.view.trouble is not None and bench.view.trouble.cause == "Written: night.csv and night.json."
+    assert bench.view.trouble is not None and bench.view.trouble.cause == "Exported: night.csv and night.json."
     folder = Path(bench.driver._remembered.open_night)
     assert "solution" in (folder / "night.json").read_text(encoding="utf-8")
     assert (folder / "night.csv").read_text(encoding="utf-8").startswith("seq,t_s,utc,kind")

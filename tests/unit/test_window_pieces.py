@@ -100,7 +100,7 @@ def test_looking_into_folders_that_are_none(tmp_path: Path) -> None:
     assert look_into(str(tmp_path / "nowhere")).problem == "This folder does not exist."
     file = tmp_path / "a.fits"
     file.write_bytes(b"SIMPLE  = half a header")
-    assert look_into(str(file)).problem == "This is no folder."
+    assert look_into(str(file)).problem == "This is not a folder."
     look = look_into(str(tmp_path))  # a damaged frame is no problem of the folder
     assert look.problem == "" and look.frame is None
 

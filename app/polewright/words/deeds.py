@@ -35,7 +35,7 @@ def deed_text(event: AnyEvent) -> str:
         case ev.ResumeAsked():
             return "resumes"
         case ev.UndoAsked():
-            return "takes the last click back"
+            return "undoes the last click"
         case ev.TripodBumped():
             return "says that the tripod was bumped"
         case ev.BaseLocked():

@@ -8,7 +8,7 @@ DECLINATION = "The declination lies between -90 and 90 degrees, as in 41.3 or 41
 SENSOR = "The sensor is width by height in pixels, as in 6000 × 4000."
 FIRST_HOUR = "The first hour angle lies between -12 and 12 h; leave it empty to centre on the meridian."
 NO_FOLDER = "This folder does not exist."
-NOT_A_FOLDER = "This is no folder."
+NOT_A_FOLDER = "This is not a folder."
 
 
 def limits(name: str, low: float, high: float, unit: str) -> str:

@@ -7,7 +7,7 @@ from polewright.words.said import Said
 CLOCK_CURE = "Check the camera program's clock, its time zone and summer time, and this computer's."
 STALLED = Said(
     "The frame folder has not answered for more than ten seconds.",
-    "Check the cable or the network. Frames that arrive meanwhile are taken up as soon as it answers.",
+    "Check the cable or the network. Frames that arrive meanwhile are read as soon as it answers.",
 )
 RECORD_WAITS = "The night goes on; its record waits in memory."
 MEASURED_ALL_THE_SAME = "The measurements are recorded all the same."

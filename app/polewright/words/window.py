@@ -28,7 +28,7 @@ ANOTHER_NIGHT = "Or begin another night here."
 ANOTHER_RECORDING = "Choose another recording."
 NIGHT_UNHARMED, RECORD_UNHARMED = "The night is not affected.", "The recorded night itself is unharmed."
 MAKE_ROOM_OR_LOSE = "Make room and wait a little, or close again to lose what waits."
-MAKE_ROOM = "Make room on the disk, then begin anew."
+MAKE_ROOM = "Make room on the disk, then start again."
 AWAKE = "A mount is being aligned."
 PLAN_ONLY_TONIGHT = "The plan holds tonight; it will not be remembered."
 QUESTION = "What would you turn now?"
@@ -38,7 +38,7 @@ HOW_TO_ANSWER = "Answer with a screw and an amount; then see what happened that 
 def plan_not_kept(reason: str) -> Said:
     """The plan of the last night with this rig makes no sense at this site."""
     return Said(
-        f"The last plan with this rig cannot be kept here: {reason[:1].lower()}{reason[1:]}",
+        f"The last plan with this rig cannot be used here: {reason[:1].lower()}{reason[1:]}",
         "Make another plan from the menu; until then the usual tolerance holds.",
     )
 
@@ -76,13 +76,13 @@ def nothing_recorded(name: str) -> str:
 
 def no_beginning(name: str) -> str:
     """Its first events are damaged."""
-    return f"The record of the night {name} is damaged where it begins and cannot be taken up. {LEFT_AS_IT_IS}"
+    return f"The record of the night {name} is damaged where it begins and cannot be resumed. {LEFT_AS_IT_IS}"
 
 
 def night_over(name: str, left_s: float) -> str:
     """It was left open so long ago; negative: its last line is from the future."""
     when = f"{duration_text(left_s)} ago" if left_s > 0.0 else "at a time that has not come yet"
-    return f"The night {name} was not left, and ended {when}: it is over."
+    return f"The night {name} was never closed, and ended {when}: it is over."
 
 
 def left_for(left_s: float) -> str:
@@ -97,17 +97,17 @@ def open_elsewhere(night: str) -> str:
 
 def written(names: str, folder: str) -> Said:
     """The pages of a night were written out."""
-    return Said(f"Written: {names}.", f"They lie in {folder}.")
+    return Said(f"Exported: {names}.", f"They are in {folder}.")
 
 
 def settings_stay(path: str) -> str:
     """Settings that nobody can read, in a file that cannot be moved."""
-    return f"The settings in {path} cannot be read, and not be moved out of the way: they begin anew."
+    return f"The settings in {path} can neither be read nor moved out of the way: defaults are used."
 
 
 def settings_set_aside(name: str, folder: str) -> str:
     """The same, moved away under another name."""
-    return f"The settings could not be read and begin anew. The old file is now {name} in {folder}."
+    return f"The settings could not be read, so defaults are used. The old file is now {name} in {folder}."
 
 
 def aligned_words(night_s: float, moves: int, true_rad: float) -> tuple[str, str]:
