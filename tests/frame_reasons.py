@@ -24,6 +24,8 @@ SAMPLES: tuple[FrameReason, ...] = (
     no.ScaleUnknown(5, 8),
     no.NoMatch(20, 10.0),
     no.NoMatchAnywhere(20, 0.4, 60.0),
+    no.ThinCatalogue(40, 0.25, 3, 5),
+    no.TooWide(90, 85.0, 60.0),
     no.NoTime(),
     no.BelowHorizon("a.fits", 12.0),
     no.Daylight("a.fits", 21.0),

@@ -15,7 +15,7 @@ from polewright.core.matching.hint import SolveHint
 from polewright.core.matching.work import SolverWork
 from polewright.core.model import Camera, FloatArray, PlateSolution, SkyPosition
 from polewright.core.star_trouble import CapOn, NoStars, TooFewStars
-from polewright.core.unsolved import NoMatch, ScaleUnknown, Unsolved
+from polewright.core.unsolved import NoMatch, ScaleUnknown, ThinCatalogue, TooWide, Unsolved
 from sky_solver import shared_catalogue, shared_solver
 from solver_fields import EPOCH_YEAR, Field, FieldRecipe, error_px, is_right, make_field, star_list
 
@@ -181,3 +181,18 @@ def test_refusals_have_a_reason(count: int, hint: SolveHint, why: object) -> Non
 def test_what_the_sensor_shows_leads() -> None:
     stars = replace(star_list(np.array([5.0]), np.array([5.0]), 0.3, 640, 480), trouble=CapOn(3.0))
     assert shared_solver().solve(stars, EPOCH_YEAR, SolveHint(10.0)) == Unsolved(CapOn(3.0), 1)
+
+
+def test_a_field_with_too_few_catalogue_stars_is_called_so() -> None:
+    """46 stars to a square degree make 2 in a field of 0.25 x 0.19 degrees (SOURCES.md of the catalogue)."""
+    rng = np.random.default_rng(11)
+    stars = star_list(rng.uniform(0, 1280, 60), rng.uniform(0, 960, 60), 0.3, 1280, 960)
+    got = shared_solver(False).solve(stars, EPOCH_YEAR, SolveHint(0.25 * 3600.0 / 1280.0))
+    assert isinstance(got, Unsolved) and got.why == ThinCatalogue(60, pytest.approx(0.25, abs=0.001), 2, 5)
+
+
+def test_a_field_too_wide_to_be_drawn_straight_is_called_so() -> None:
+    rng = np.random.default_rng(12)
+    stars = star_list(rng.uniform(0, 1280, 60), rng.uniform(0, 960, 60), 0.3, 1280, 960)
+    got = shared_solver(False).solve(stars, EPOCH_YEAR, SolveHint(420.0))
+    assert isinstance(got, Unsolved) and got.why == TooWide(60, pytest.approx(105.0, abs=1.0), 60.0)

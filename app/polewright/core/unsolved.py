@@ -73,6 +73,25 @@ class NoMatchAnywhere:
 
 
 @dataclass(frozen=True)
+class ThinCatalogue:
+    """So narrow a field that the catalogue has too few stars in it."""
+
+    objects: int
+    field_deg: float
+    in_catalogue: int
+    needed: int
+
+
+@dataclass(frozen=True)
+class TooWide:
+    """Objects enough, but so wide a field that the lens bends them out of any pattern."""
+
+    objects: int
+    field_deg: float
+    widest_deg: float
+
+
+@dataclass(frozen=True)
 class NoTime:
     """The frame does not say when it was taken."""
 
@@ -130,7 +149,7 @@ class RecordedReason:
     cure: str
 
 
-Unmatched = ScaleUnknown | NoMatch | NoMatchAnywhere
+Unmatched = ScaleUnknown | NoMatch | NoMatchAnywhere | ThinCatalogue | TooWide
 ImpossibleSky = BelowHorizon | Daylight
 NotFollowed = OtherCamera | AxisLeapt
 FrameReason = (
@@ -161,7 +180,7 @@ def trouble_of(why: FrameReason) -> FrameTrouble:
             return FrameTrouble.NO_STARS
         case TooFewStars() | ScaleUnknown():
             return FrameTrouble.TOO_FEW_STARS
-        case TooSmall() | NoMatch() | NoMatchAnywhere():
+        case TooSmall() | NoMatch() | NoMatchAnywhere() | ThinCatalogue() | TooWide():
             return FrameTrouble.NO_MATCH
         case NoTime():
             return FrameTrouble.NO_TIME

@@ -18,7 +18,7 @@ from polewright.core.matching.image_stars import ImageStars, image_stars
 from polewright.core.matching.layers import LAYERS_PER_SQ_DEG
 from polewright.core.matching.leading_reason import leading_reason
 from polewright.core.matching.quad_search import ALL_EFFORT, Effort, Question, quad_poses, quads_asked
-from polewright.core.matching.regions import Cap, Ring
+from polewright.core.matching.regions import Cap, Ring, cap_about
 from polewright.core.matching.triangles import image_triangles, triangle_poses
 from polewright.core.matching.verdict import Candidates, Judge, regions_of
 from polewright.core.matching.work import FieldsTried, PatchesSearched
@@ -32,14 +32,24 @@ from polewright.core.model import (
     StarList,
 )
 from polewright.core.sky.catalogue import Catalogue
-from polewright.core.unsolved import NoMatch, NoMatchAnywhere, ScaleUnknown, Unmatched, Unsolved
+from polewright.core.unsolved import (
+    NoMatch,
+    NoMatchAnywhere,
+    ScaleUnknown,
+    ThinCatalogue,
+    TooWide,
+    Unmatched,
+    Unsolved,
+)
 from polewright.services.sky_index import Progress, SkyIndex
 from polewright.words import files
 
 FEWEST_STARS = 4
 MOST_STARS = 200  # the brightest; more add time, not certainty
 FEWEST_FOR_OTHER_SCALES = 8  # below this, chance agreement at some scale is too likely to be worth the time
+FEWEST_KNOWN = 5  # catalogue stars in a field; with fewer a match is luck even where the pointing is known
 NARROWEST_FIELD_DEG, WIDEST_FIELD_DEG = 0.4, 90.0
+STRAIGHT_FIELD_DEG = 60.0  # wider lenses are tried, but few of them draw straight enough
 SCALE_STEP = 1.35  # between the scales tried when it is unknown; each is searched 18 % either way
 _STAGES = (
     (0.8, 3, 4),
@@ -56,6 +66,7 @@ _Depths = tuple[tuple[int, int, int], ...]
 # catalogue stars per field, brightest detections, and how many patches of sky are worth that: 4 and 20 ms each
 _LOCAL_DEPTHS: _Depths = ((10, 12, 400), (22, 14, 20))
 _MOST_RING_PATCHES = 400  # a ring of narrow fields has thousands: an hour of clear sky would go by
+_ABOUT_DEG = 0.5  # about a hinted place, over which catalogue stars are counted
 _MANY, _BRIGHTEST = 80, 40  # of more detections than that, the brightest are tried alone when all find nothing
 _SHORT_LIST = 24  # the same at every scale, where the time is short
 _JUDGED_AT_A_SCALE = 3
@@ -91,7 +102,29 @@ class Solver:
             if placement is not None:
                 solution = _solution(stars, detections, self._catalogue, *placement)
                 return _with_scale_warning(solution, hint)
-        return _unsolved(stars, _unmatched(stars, hint, self._may_try_scales(stars, hint)))
+        why = self._special(stars, hint) or _unmatched(stars, hint, self._may_try_scales(stars, hint))
+        return _unsolved(stars, why)
+
+    def _special(self, stars: StarList, hint: SolveHint) -> Unmatched | None:
+        """What a stated scale says of the field: too few catalogue stars in it, or too wide to be drawn straight."""
+        assumed = _assumed_camera(stars, hint)
+        if assumed is None:
+            return None
+        camera, _ = assumed
+        width_deg = 2.0 * float(np.degrees(np.arctan(camera.width_px / 2.0 / camera.focal_px)))
+        if width_deg > STRAIGHT_FIELD_DEG:
+            return TooWide(len(stars), width_deg, STRAIGHT_FIELD_DEG)
+        known = self._known_stars(camera, hint)
+        return ThinCatalogue(len(stars), width_deg, known, FEWEST_KNOWN) if known < FEWEST_KNOWN else None
+
+    def _known_stars(self, camera: Camera, hint: SolveHint) -> int:
+        """Stars of the catalogue in a field of this size, on average: about the hinted place, else over the sky."""
+        field_sr = camera.width_px * camera.height_px / camera.focal_px**2
+        if hint.near is None:
+            return int(LAYERS_PER_SQ_DEG[0] * field_sr * np.degrees(1.0) ** 2)
+        about = cap_about(hint.near, _ABOUT_DEG)
+        there = self._catalogue.around(about.centre, about.radius_rad).size
+        return round(there * field_sr / about.solid_angle_sr)
 
     def _at_stated_scale(
         self, stars: StarList, detections: Detections, hint: SolveHint, judge: Judge, progress: Progress | None
@@ -216,7 +249,7 @@ class Solver:
 
         All stars, or the brightest alone where the time is short.
         """
-        everything = judge.for_scales(0.5 * float(np.log(np.ptp(_half_tangents()) / np.min(_half_tangents()))))
+        everything = judge.for_scales(0.5 * float(np.log(max(_half_tangents()) / min(_half_tangents()))))
         depth = None if hint.thorough else _SHORT_LIST
         for image in self._images_of_scales(stars, detections, hint, depth, progress):
             for candidates in self._whole_sky(image, progress, _STAGES[1:3], effort=_AT_A_SCALE):

@@ -32,6 +32,8 @@ from polewright.core.unsolved import (
     OtherCamera,
     RecordedReason,
     ScaleUnknown,
+    ThinCatalogue,
+    TooWide,
     Unreadable,
     exposure_factor,
     trouble_of,
@@ -52,6 +54,18 @@ def frame_words(why: FrameReason) -> Said:
     match why:
         case NoMatch() | NoMatchAnywhere() | ScaleUnknown():
             return _unmatched_words(why)
+        case ThinCatalogue(objects, field_deg, in_catalogue, needed):
+            return Said(
+                f"{objects} objects found, but the star catalogue has {in_catalogue} stars in a field of"
+                f" {field_deg:.2g} degrees there; {needed} are needed.",
+                "Point where there are more bright stars, or use a shorter focal length or the whole sensor.",
+            )
+        case TooWide(objects, field_deg, widest_deg):
+            return Said(
+                f"{objects} objects found, but no star pattern: the field is {field_deg:.0f} degrees wide, and beyond"
+                f" {widest_deg:.0f} degrees lenses bend it too much.",
+                "Use a longer lens, or cut the middle out of the picture.",
+            )
         case Elongated(objects):
             return Said(
                 f"Most of the {objects} objects are drawn out.", "Hands off while frames are taken; mind wind."
@@ -183,7 +197,7 @@ def _unmatched_words(why: NoMatch | NoMatchAnywhere | ScaleUnknown) -> Said:
         )
     return Said(
         f"{why.objects} objects found, but they match no star pattern {_where(why)}.",
-        "Clouds, trails, hot pixels? If the stars are sharp, check focal length and pixel size.",
+        "If the stars are sharp, check focal length and pixel size; else look for clouds, trees, or a lamp.",
     )
 
 
