@@ -7,8 +7,9 @@ import shutil
 import socket
 import sys
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 from hypothesis import settings
@@ -73,3 +74,25 @@ def no_network(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
 
     monkeypatch.setattr(socket.socket, "connect", connect)
     yield
+
+
+@pytest.fixture
+def let_go() -> Iterator[Callable[[Any], Any]]:
+    """For objects of Qt that a test makes: handed in, they are deleted with it, in its own thread.
+
+    Left to the garbage collector they may be collected in the thread of a watcher that a later test has started, with
+    their timers: the process dies there (return code 139), in another test each time.
+    """
+    made: list[Any] = []
+
+    def keep(one: Any) -> Any:
+        made.append(one)
+        return one
+
+    yield keep
+    if made:
+        import shiboken6
+
+        for one in made:
+            if shiboken6.isValid(one):
+                shiboken6.delete(one)

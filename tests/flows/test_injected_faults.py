@@ -123,7 +123,11 @@ def test_a_fault_in_the_estimator(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 def test_a_fault_in_the_watcher_is_told_and_the_watch_goes_on(
-    qtbot: QtBot, tmp_path: Path, frame_file: Path, monkeypatch: pytest.MonkeyPatch
+    qtbot: QtBot,
+    tmp_path: Path,
+    frame_file: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    let_go: Callable[[QtNight], QtNight],
 ) -> None:
     real, broken = FolderPoller.poll, Once(lambda: None)
 
@@ -132,7 +136,7 @@ def test_a_fault_in_the_watcher_is_told_and_the_watch_goes_on(
         return real(self, now_s)
 
     monkeypatch.setattr(FolderPoller, "poll", poll)
-    night = _night(tmp_path)
+    night = let_go(_night(tmp_path))
     frames = tmp_path / "frames"
     frames.mkdir()
     frame_file.rename(frames / "a.fits")
@@ -156,9 +160,10 @@ def test_a_share_that_does_not_answer_is_told_until_it_does(tmp_path: Path) -> N
     assert engine.notices == ()
 
 
-def test_a_second_program_on_the_same_night_says_so_and_loses_nothing(qtbot: QtBot, tmp_path: Path) -> None:
-    first = _night(tmp_path)
-    second = _night(tmp_path)
+def test_a_second_program_on_the_same_night_says_so_and_loses_nothing(
+    qtbot: QtBot, tmp_path: Path, let_go: Callable[[QtNight], QtNight]
+) -> None:
+    first, second = let_go(_night(tmp_path)), let_go(_night(tmp_path))
     (notice,) = second.engine.notices
     assert "another copy of the program is recording this night" in notice.cause
     assert second.engine.state.plan is not None, "it goes on all the same"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import threading
+from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
@@ -26,7 +27,7 @@ def frame_bytes() -> bytes:
 
 
 def test_frames_are_measured_in_the_worker_and_the_night_is_taken_up_again(
-    qtbot: QtBot, tmp_path: Path, frame_bytes: bytes
+    qtbot: QtBot, tmp_path: Path, frame_bytes: bytes, let_go: Callable[[QtNight], QtNight]
 ) -> None:
     here = threading.current_thread()
     threads: list[threading.Thread] = []
@@ -36,7 +37,7 @@ def test_frames_are_measured_in_the_worker_and_the_night_is_taken_up_again(
         threads.append(threading.current_thread())
         return unsolved_frame(path.name)
 
-    night = QtNight(tmp_path / "night", measure, SystemClock())
+    night = let_go(QtNight(tmp_path / "night", measure, SystemClock()))
     night.engine.listen(lambda engine: heard.append(threading.current_thread()))
     night.engine.post(NightStarted(0.0, MOOR, TargetPole.REFRACTED, 0.9137, 1.5e-4))
     frames = tmp_path / "frames"
@@ -51,19 +52,19 @@ def test_frames_are_measured_in_the_worker_and_the_night_is_taken_up_again(
 
     log = read_night(tmp_path / "night")
     assert any(line.kind == "frame" and line.data["name"] == "a.fits" for line in log.events)
-    again = QtNight(tmp_path / "night", measure, SystemClock())
+    again = let_go(QtNight(tmp_path / "night", measure, SystemClock()))
     assert again.engine.state.frames_unsolved == 1
     assert again.engine.state.plan == night.engine.state.plan
     assert again.stop() == []
 
 
 def test_a_fault_in_the_worker_is_shown_and_the_night_goes_on(
-    qtbot: QtBot, tmp_path: Path, frame_bytes: bytes
+    qtbot: QtBot, tmp_path: Path, frame_bytes: bytes, let_go: Callable[[QtNight], QtNight]
 ) -> None:
     def measure(path: Path) -> MeasuredFrame:
         raise ZeroDivisionError("division by zero")
 
-    night = QtNight(tmp_path / "night", measure, SystemClock())
+    night = let_go(QtNight(tmp_path / "night", measure, SystemClock()))
     night.engine.post(NightStarted(0.0, MOOR, TargetPole.REFRACTED, 0.9137, 1.5e-4))
     night.engine.frame_arrived(tmp_path / "a.fits")
     qtbot.waitUntil(lambda: bool(night.engine.notices), timeout=10000)
