@@ -149,6 +149,18 @@ def test_closing_from_another_thread_ends_the_waiting(helper: HelperProcess, mon
 
 
 @POSIX
+def test_a_helper_that_was_stopped_and_goes_on_answers(helper: HelperProcess, packed: Path) -> None:
+    reader = ContainedReader(helper)
+    first = reader.read(packed)
+    process = helper._running[0]
+    process.send_signal(signal.SIGSTOP)
+    threading.Timer(1.5, process.send_signal, (signal.SIGCONT,)).start()
+    begun = time.monotonic()
+    assert same(reader.read(packed), first)
+    assert time.monotonic() - begun > 1.0 and helper._running[0] is process
+
+
+@POSIX
 def test_the_helper_ends_with_the_program_and_ignores_its_ctrl_c(packed: Path) -> None:
     code = (
         "import os, sys, signal, time; from pathlib import Path\n"
