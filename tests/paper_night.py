@@ -95,6 +95,7 @@ class PaperNight:
     shift: np.ndarray | None = None  # arcmin of bearing, of height; None: at random
     known: bool = False  # the rates are known from earlier nights
     lessons: bool = False  # asks for a lesson on each screw
+    walking: bool = False  # the eye leads the hand
 
     def __post_init__(self) -> None:
         self.rng = np.random.default_rng(self.seed)
@@ -227,8 +228,8 @@ class PaperNight:
 
     # the person
 
-    def run(self, longest_s: float = 3600.0) -> NightState:
-        """Until the coach says done, or an hour is over."""
+    def begin(self) -> None:
+        """Site, target and tolerance are known."""
         plan = NightStarted(
             0.0,
             Site(self.latitude_deg, 10.0),
@@ -238,8 +239,13 @@ class PaperNight:
             azimuth=self.azimuth_memory,
             altitude=self.altitude_memory,
             locks=self.lock_memory,
+            walking=self.walking,
         )
         self.feed(plan)
+
+    def run(self, longest_s: float = 3600.0) -> NightState:
+        """Until the coach says done, or an hour is over."""
+        self.begin()
         done: says.Errand | None = None
         done_s = 0.0
         while self.t < longest_s:

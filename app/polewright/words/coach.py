@@ -107,6 +107,8 @@ def _plainly(why: it.Plainly) -> Told:
         case it.Plainly.LOOKS_GUIDED:
             gain = "A drive without periodic error looks like this too: then turn the RA axis, or take it as it is."
             return Told("Switch guiding off, then begin again.", drift_doubt_words(Held()), gain)
+        case it.Plainly.ROTATING:
+            return Told("Rotating. Stop near the post.", "Then hands off: the next frames show where it stands.")
         case it.Plainly.NOT_TRACKING:
             return Told("Switch tracking on.", drift_refusal_words(NotTracking()).whole)
         case _:

@@ -36,7 +36,7 @@ from polewright.core.plan.tonight import ToleranceOrigin
 
 Outcome = tuple[Running, tuple[Effect, ...]]
 Action = Callable[[Running, Any], Outcome]
-INTERVAL_SHARE = 0.25  # of a change of the frames' interval that is believed at once
+FASTER_SHARE, SLOWER_SHARE = 0.5, 0.15  # of a change of the frames' interval that is believed at once: some are lost
 STALE_INTERVALS = 3.0  # without a frame for so long: it does not come
 S = TypeVar("S", Waiting, Running)
 
@@ -71,7 +71,8 @@ def arrived(state: S) -> S:
     gap = state.now_s - before
     if usual and gap > STALE_INTERVALS * usual:
         return replace(state, arrived_s=state.now_s)
-    mean = gap if not usual else usual + INTERVAL_SHARE * (gap - usual)
+    share = FASTER_SHARE if gap < usual else SLOWER_SHARE
+    mean = gap if not usual else usual + share * (gap - usual)
     return replace(state, arrived_s=state.now_s, interval_s=mean)
 
 

@@ -120,6 +120,7 @@ class Plainly(Enum):
     FRAME_AWAITED = auto()  # the first frame to follow the axis by has not come
     LOOKS_GUIDED = auto()  # nothing moves at all
     NOT_TRACKING = auto()  # the stars run over the frames
+    ROTATING = auto()  # the RA axis is being turned, as asked
 
 
 @dataclass(frozen=True)
@@ -464,7 +465,15 @@ def action_of(reason: Reason) -> Action:
             return frame_action(why)
         case NotUpYet(inclination_deg, southern):
             return SetUp(180.0 if southern else 0.0, inclination_deg)
-        case Clouds() | TurnBegins() | Plainly.FRAME_AWAITED | MoreFrames() | Plainly.NOT_TRACKING | NoFrames():
+        case (
+            Clouds()
+            | TurnBegins()
+            | Plainly.FRAME_AWAITED
+            | MoreFrames()
+            | Plainly.NOT_TRACKING
+            | NoFrames()
+            | Plainly.ROTATING
+        ):
             return Wait()
         case Settling(left_s):
             return Wait(left_s) if left_s else Wait(1.0)
@@ -525,7 +534,15 @@ def frame_action(why: FrameReason) -> Action:
 def mood_of(reason: Reason) -> Mood:
     """What kind of sentence goes with it."""
     match reason:
-        case Plainly.PAUSED | Clouds() | TurnBegins() | Plainly.FRAME_AWAITED | Settling() | MoreFrames():
+        case (
+            Plainly.ROTATING
+            | Plainly.PAUSED
+            | Clouds()
+            | TurnBegins()
+            | Plainly.FRAME_AWAITED
+            | Settling()
+            | MoreFrames()
+        ):
             return Mood.WAIT
         case TripodSettles() | DriftWatched():
             return Mood.WAIT

@@ -38,6 +38,7 @@ SPOILED_BY_TURNING = (
     FrameTrouble.TOO_FEW_STARS,
     FrameTrouble.NO_STARS,
 )
+SMEARED = (FrameTrouble.TRAILED, FrameTrouble.OUT_OF_FOCUS, FrameTrouble.NO_MATCH)
 LIKE_CLOUDS = (FrameTrouble.NO_STARS, FrameTrouble.TOO_FEW_STARS, FrameTrouble.NO_MATCH)
 
 
@@ -66,9 +67,13 @@ def _silence(state: Running) -> NoFrames | None:
 
 def _frame_trouble(state: Running) -> Reason | None:
     trouble = state.trouble
-    if trouble is None or trouble.count < _patience(state, trouble.cause):
+    if trouble is None:
         return None
     since_s = state.now_s - trouble.since_s
+    if state.plan.walking and trouble.cause in SMEARED and _axis_may_be_turning(state) and since_s < PATIENT_TURN_S:
+        return Plainly.ROTATING
+    if trouble.count < _patience(state, trouble.cause):
+        return None
     if _axis_may_be_turning(state) and since_s < PATIENT_TURN_S:
         return None
     clouds = state.clouded and trouble.cause in LIKE_CLOUDS

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 
@@ -29,6 +30,7 @@ from polewright.words.plan import tolerance_words
 from polewright.words.window import AXIS_COMES, AXIS_COMES_AFTER_TURN
 
 PATH_POINTS = 24
+GUESS_SHARE = 0.3  # of the way gone since the last frame: a hand speeds up and slows down
 EMPTY = {
     Stage.ORIENTATION: AXIS_COMES,
     Stage.CAPTURE: AXIS_COMES_AFTER_TURN,
@@ -42,13 +44,28 @@ def shown_offset(state: Running) -> Offset | None:
     return state.offset
 
 
+def gliding_offset(state: Running, now_s: float) -> Offset | None:
+    """The same for the marker: while a hand turns, where the axis is by now if it goes on so, and less surely."""
+    offset, walk = shown_offset(state), state.handling.walk
+    if offset is None or walk is None or not walk.moving(now_s):
+        return offset
+    gone = (walk.predicted_arcmin(now_s) - walk.here_arcmin) / ARCMIN_PER_RAD
+    (ee, eu), (_, uu) = offset.covariance_rad2
+    unsure = (GUESS_SHARE * gone) ** 2
+    if walk.screw is Screw.ALTITUDE:
+        return replace(offset, up_rad=offset.up_rad + gone, covariance_rad2=((ee, eu), (eu, uu + unsure)))
+    across = math.cos(state.plan.pole_altitude_rad) * (-1.0 if state.plan.southern else 1.0)
+    sideways = ((ee + unsure * across**2, eu), (eu, uu))
+    return replace(offset, east_rad=offset.east_rad + gone * across, covariance_rad2=sideways)
+
+
 NO_WELL = Reticle(2.0, "", empty_text=EMPTY[Stage.ORIENTATION])
 
 
 def well(state: Running, advice: Advice, extras: Extras) -> Reticle:
     """The reticle of a state."""
     plan = state.plan
-    offset = shown_offset(state)
+    offset = gliding_offset(state, extras.now_s)
     return Reticle(
         tolerance_arcmin=plan.tolerance_rad * ARCMIN_PER_RAD,
         tolerance_text=tolerance_words(plan.origin, plan.tolerance_rad),

@@ -1,0 +1,119 @@
+"""A turn in progress through the table of the night: parts, pauses, the wrong way, silence. Our own rules."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from paper_night import PaperNight
+from polewright.core.night.advice import Advice, NoFrames, ScrewLeft, Settling, Walking
+from polewright.core.night.advise import advise
+from polewright.core.night.events import ScrewTurned, Ticked
+from polewright.core.night.states import Running, begun
+from polewright.core.screws.angles import Screw
+from polewright.core.screws.walk import Cue
+from polewright.ui.presenting.correction import gliding_offset
+from polewright.words.coach import say
+
+
+def at_the_screw(seed: int = 5) -> tuple[PaperNight, ScrewLeft]:
+    """A night of known screws at the first turn that is asked for."""
+    night = PaperNight(seed, off_deg=(1.2, 0.05), known=True, walking=True, lean_deg=0.0)
+    night.begin()
+    for _ in range(400):
+        why = advise(night.state).reason
+        if isinstance(why, ScrewLeft) and why.walking:
+            return night, why
+        if isinstance(why, Settling | Walking | ScrewLeft):
+            night.frame()
+        else:
+            night.obey(advise(night.state).action)
+    raise AssertionError("no turn was asked for")
+
+
+def reason(night: PaperNight) -> object:
+    return advise(night.state).reason
+
+
+def moved(night: PaperNight) -> int:
+    return len(begun(night.state).memory(Screw.AZIMUTH).moves)
+
+
+@pytest.mark.parametrize("parts", [[0.5, 0.1], [0.1, 0.1, 0.1, 0.1, 0.1, 0.1], [0.05, 0.5, 0.05]])
+@pytest.mark.parametrize("pause_frames", [3, 8])
+def test_parts_with_pauses_are_one_turn(parts: list[float], pause_frames: int) -> None:
+    night, asked = at_the_screw()
+    before, way = moved(night), asked.turns > 0.0
+    for share in parts:
+        night.turn(asked.screw, share * asked.turns)
+        for _ in range(pause_frames):
+            night.frame()
+            why = reason(night)
+            if isinstance(why, Walking | ScrewLeft):
+                assert (why.turns > 0.0) is way and why.screw is asked.screw
+    assert moved(night) == before
+    assert isinstance(reason(night), Walking)
+
+
+def test_a_report_ends_the_turn_and_teaches() -> None:
+    night, asked = at_the_screw()
+    before = moved(night)
+    night.turn(asked.screw, 0.3 * asked.turns)
+    night.frame()
+    night.turn(asked.screw, 0.3 * asked.turns)
+    night.frame()
+    night.feed(ScrewTurned(night.t, asked.screw, 0.6 * asked.turns))
+    for _ in range(4):
+        night.frame()
+    assert moved(night) == before + 1
+    last = begun(night.state).memory(asked.screw).moves[-1]
+    assert last.sure and not last.guessed and last.turns == pytest.approx(0.6 * asked.turns)
+
+
+def test_the_wrong_way_is_said_within_two_frames_and_not_learned() -> None:
+    night, asked = at_the_screw()
+    before = moved(night)
+    night.turn(asked.screw, -0.4 * asked.turns)
+    told = []
+    for _ in range(2):
+        night.frame()
+        told.append(getattr(reason(night), "cue", None))
+    assert Cue.OTHER_WAY in told
+    assert say(Advice(Walking(asked.screw, Cue.OTHER_WAY, 1.0, True, 0.01, 1e-5, 0))).instruction == "The other way."
+    assert moved(night) == before
+
+
+def test_the_marker_glides_on_between_two_frames_and_is_less_sure() -> None:
+    night, asked = at_the_screw()
+    for _ in range(2):
+        night.turn(asked.screw, 0.2 * asked.turns)
+        night.frame()
+    state = begun(night.state)
+    measured, now, later = state.offset, gliding_offset(state, state.now_s), gliding_offset(state, state.now_s + 1.0)
+    assert measured is not None and now is not None and later is not None
+    assert abs(later.east_rad) < abs(now.east_rad) < abs(measured.east_rad)
+    assert later.sigma_rad > now.sigma_rad > measured.sigma_rad
+    long_after = gliding_offset(state, state.now_s + 30.0)
+    assert long_after == measured
+
+
+def test_without_frames_no_order_stands() -> None:
+    night, _ = at_the_screw()
+    night.t += 7.0
+    night.feed(Ticked(night.t))
+    assert isinstance(reason(night), ScrewLeft)
+    night.t += 13.0
+    night.feed(Ticked(night.t))
+    why = reason(night)
+    assert isinstance(why, NoFrames) and say(Advice(why)).instruction == "No frame for 20 s."
+    night.frame()
+    assert not isinstance(reason(night), NoFrames)
+
+
+def test_slow_frames_and_who_likes_it_told_are_told() -> None:
+    night, asked = at_the_screw()
+    assert asked.walking
+    slow = replace(begun(night.state), interval_s=6.0)
+    why = advise(slow).reason
+    assert isinstance(slow, Running) and isinstance(why, ScrewLeft) and not why.walking
