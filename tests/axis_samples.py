@@ -5,14 +5,14 @@ from __future__ import annotations
 from polewright.core import axis_reasons as axis
 from polewright.core.drift import reasons as drift
 from polewright.core.not_measurable import RecordedRefusal
-from polewright.core.star_trouble import NoStars
+from polewright.core.star_trouble import TooFewStars
 from polewright.core.unsolved import BelowHorizon
 
 RAD = 0.01
 REFUSALS: tuple[axis.AxisRefusal, ...] = (
     axis.TooFewPlaces(0),
     axis.TooFewPlaces(1),
-    axis.TooFewPlaced(1, 3, "b.fits", NoStars(2.0, 0)),
+    axis.TooFewPlaced(1, 3, "b.fits", TooFewStars(2.0, 0, 0)),
     axis.SkyImpossible(BelowHorizon("a.fits", 12.0)),
     axis.MirroredAndNot("b.fits", "a.fits"),
     axis.OtherField("b.fits", 0.05, "a.fits", 0.04),

@@ -13,7 +13,7 @@ from polewright.core.night.events import AxisMeasured, AxisRefused, DriftMeasure
 from polewright.core.night.measured import MeasuredAxis
 from polewright.core.not_measurable import RecordedRefusal
 from polewright.core.plain import to_plain
-from polewright.core.star_trouble import CapOn, NoStars
+from polewright.core.star_trouble import CapOn, TooFewStars
 from polewright.core.unsolved import Fault, FrameReason, FrameTrouble, NoTime, OtherCamera, RecordedReason
 from polewright.services.log_format import LoggedEvent
 from polewright.services.log_migration import migrated
@@ -25,7 +25,11 @@ FEW = "3 stars found, at least 4 needed, better 8. 3 stars found, 5 needed."
 @pytest.mark.parametrize(
     ("reason", "trouble", "why"),
     [
-        ("No stars found, at least 4 needed, better 8. No stars found, 5 needed.", "TOO_FEW_STARS", NoStars(None, 0)),
+        (
+            "No stars found, at least 4 needed, better 8. No stars found, 5 needed.",
+            "TOO_FEW_STARS",
+            TooFewStars(None, 0, 0),
+        ),
         (
             "No stars found, at least 4 needed, better 8. Every pixel has the value 12: no light reached the camera.",
             "TOO_FEW_STARS",

@@ -129,9 +129,7 @@ def test_effects_ask_for_what_is_needed() -> None:
     state = captured()
     frame = night.placed("d")
     assert step(state, FrameSolved(20.0, frame))[1] == (FollowAxis(frame),)
-    assert step(state, RestartAsked(20.0))[1] == (
-        StartFollowing(state.capture.frames, TargetPole.TRUE),
-    )
+    assert step(state, RestartAsked(20.0))[1] == (StartFollowing(state.capture.frames, TargetPole.TRUE),)
 
 
 def test_capture_keeps_its_frames_and_no_more_than_three_of_one_place() -> None:

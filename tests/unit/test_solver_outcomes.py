@@ -14,7 +14,7 @@ from polewright.core.matching.evidence import ACCEPTED_LOG_ODDS
 from polewright.core.matching.hint import SolveHint
 from polewright.core.matching.work import SolverWork
 from polewright.core.model import Camera, FloatArray, PlateSolution, SkyPosition
-from polewright.core.star_trouble import CapOn, NoStars, TooFewStars
+from polewright.core.star_trouble import CapOn, TooFewStars
 from polewright.core.unsolved import NoMatch, ScaleUnknown, ThinCatalogue, TooWide, Unsolved
 from sky_solver import shared_catalogue, shared_solver
 from solver_fields import EPOCH_YEAR, Field, FieldRecipe, error_px, is_right, make_field, star_list
@@ -164,7 +164,7 @@ def test_covariance_of_solutions_is_honest() -> None:
 @pytest.mark.parametrize(
     ("count", "hint", "why"),
     [
-        (0, SolveHint(10.0), NoStars(None, 0)),
+        (0, SolveHint(10.0), TooFewStars(None, 0, 0)),
         (1, SolveHint(10.0), TooFewStars(None, 0, 1, 8, 0.0)),
         (3, SolveHint(10.0), TooFewStars(None, 0, 3, 8, 0.0)),
         (5, SolveHint(), ScaleUnknown(5, 8)),

@@ -12,7 +12,7 @@ from polewright.core.matching.leading_reason import leading_reason
 from polewright.core.model import StarList
 from polewright.core.night import advice as says
 from polewright.core.night.advice import frame_action
-from polewright.core.star_trouble import AllFull, CapOn, MostlyFull, NoStars, TooFewStars, Trailed
+from polewright.core.star_trouble import CapOn, TooBright, TooFewStars, Trailed
 from polewright.core.unsolved import FrameReason, NoMatch, exposure_factor, trouble_of
 from polewright.words.frames import frame_gain, frame_headline, frame_words
 from polewright.words.kinds import kind_text
@@ -54,15 +54,13 @@ def test_headline_action_gain_and_cure_never_contradict(why: FrameReason) -> Non
 @pytest.mark.parametrize(
     ("why", "better"),
     [
-        (AllFull(2.0, 65535.0), "Expose 0.2 s instead of 2 s"),
-        (MostlyFull(2.0, 0.63), "Expose 0.2 s instead of 2 s"),
-        (NoStars(2.0, 0), "expose 8 s instead of 2 s"),
+        (TooBright(2.0, 1.0), "Expose 0.2 s instead of 2 s"),
+        (TooBright(2.0, 0.63), "Expose 0.2 s instead of 2 s"),
+        (TooFewStars(2.0, 0, 0), "expose 8 s instead of 2 s"),
         (TooFewStars(0.05, 0, 3, 8, 2.0), "Expose 0.5 s instead of 0.05 s"),
     ],
 )
-def test_the_exposure_asked_for_is_the_one_told(
-    why: AllFull | MostlyFull | NoStars | TooFewStars, better: str
-) -> None:
+def test_the_exposure_asked_for_is_the_one_told(why: TooBright | TooFewStars, better: str) -> None:
     """A saturated frame said "0.2 s instead of 2 s" and asked for half the exposure."""
     assert why.better_s is not None and why.exposure_s is not None
     assert why.exposure_factor == pytest.approx(why.better_s / why.exposure_s)

@@ -26,8 +26,11 @@ class CapOn:
 
 
 @dataclass(frozen=True)
-class _TooBright:
+class TooBright:
+    """This share of the pixels is full, 1 for all of them."""
+
     exposure_s: float | None
+    share: float
 
     @property
     def better_s(self) -> float | None:
@@ -38,20 +41,6 @@ class _TooBright:
     def exposure_factor(self) -> float:
         """By how much the exposure is to change."""
         return _SHORTER
-
-
-@dataclass(frozen=True)
-class AllFull(_TooBright):
-    """Every pixel is full, at this value."""
-
-    value_adu: float
-
-
-@dataclass(frozen=True)
-class MostlyFull(_TooBright):
-    """This share of the pixels is full."""
-
-    share: float
 
 
 @dataclass(frozen=True)
@@ -78,24 +67,26 @@ class Smeared:
 
 
 @dataclass(frozen=True)
-class Rings:
-    """The stars are hollow: the camera is far out of focus."""
-
-    width_px: float
-
-
-@dataclass(frozen=True)
 class OutOfFocus:
-    """So many stars, all too wide."""
+    """So many stars, all too wide; as `rings` they are far out of focus."""
 
     stars: int
     width_px: float
+    rings: bool = False
 
 
 @dataclass(frozen=True)
-class _TooDark:
+class TooFewStars:
+    """Fewer stars than are needed; none at all: clouds, dew, a cap, or far too short an exposure.
+
+    `width_px`: how wide they are, 0 where nobody measured.
+    """
+
     exposure_s: float | None
     hot_pixels: int
+    found: int
+    needed: int = STARS_NEEDED
+    width_px: float = 0.0
 
     @property
     def better_s(self) -> float | None:
@@ -109,18 +100,4 @@ class _TooDark:
         return better / self.exposure_s if better and self.exposure_s else _LONGER
 
 
-@dataclass(frozen=True)
-class NoStars(_TooDark):
-    """Not one star: clouds, dew, a cap, or far too short an exposure."""
-
-
-@dataclass(frozen=True)
-class TooFewStars(_TooDark):
-    """Some stars, fewer than are needed. `width_px`: how wide they are, 0 where nobody measured."""
-
-    found: int
-    needed: int
-    width_px: float
-
-
-StarTrouble = TooSmall | CapOn | AllFull | MostlyFull | Trailed | Smeared | Rings | OutOfFocus | NoStars | TooFewStars
+StarTrouble = TooSmall | CapOn | TooBright | Trailed | Smeared | OutOfFocus | TooFewStars

@@ -7,14 +7,11 @@ from enum import Enum
 from typing import assert_never
 
 from polewright.core.star_trouble import (
-    AllFull,
     CapOn,
-    MostlyFull,
-    NoStars,
     OutOfFocus,
-    Rings,
     Smeared,
     StarTrouble,
+    TooBright,
     TooFewStars,
     TooSmall,
     Trailed,
@@ -170,13 +167,13 @@ def trouble_of(why: FrameReason) -> FrameTrouble:
     match why:
         case CapOn():
             return FrameTrouble.COVERED
-        case AllFull() | MostlyFull():
+        case TooBright():
             return FrameTrouble.SATURATED
         case Trailed() | Smeared() | Elongated():
             return FrameTrouble.TRAILED
-        case Rings() | OutOfFocus():
+        case OutOfFocus():
             return FrameTrouble.OUT_OF_FOCUS
-        case NoStars():
+        case TooFewStars(found=0):
             return FrameTrouble.NO_STARS
         case TooFewStars() | ScaleUnknown():
             return FrameTrouble.TOO_FEW_STARS
@@ -198,7 +195,7 @@ def trouble_of(why: FrameReason) -> FrameTrouble:
 
 def exposure_factor(why: FrameReason) -> float:
     """By how much the exposure is to change; 1 where it is not to blame."""
-    if isinstance(why, NoStars | TooFewStars | AllFull | MostlyFull):
+    if isinstance(why, TooFewStars | TooBright):
         return why.exposure_factor
     match trouble_of(why):
         case FrameTrouble.TOO_FEW_STARS | FrameTrouble.NO_STARS:

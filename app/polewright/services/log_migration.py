@@ -15,7 +15,7 @@ from polewright.core.axis_reasons import LowPole, RecordedDoubt, SameExposure, T
 from polewright.core.drift.reasons import Held, NoFramesYet, NotTracking, OddRate, Unknown, Wanders
 from polewright.core.not_measurable import RecordedRefusal
 from polewright.core.plain import to_plain
-from polewright.core.star_trouble import CapOn, NoStars
+from polewright.core.star_trouble import CapOn, TooFewStars
 from polewright.core.unsolved import Fault, NoTime, OtherCamera
 from polewright.services.log_format import LoggedEvent
 
@@ -25,7 +25,7 @@ Data = dict[str, Any]
 Sentences = tuple[tuple[str, Callable[[re.Match[str]], object]], ...]
 _FRAME: Sentences = (
     (r"Every pixel has the value (\d+): no light reached the camera\.", lambda m: CapOn(float(m[1]))),
-    (r"No stars found, 5 needed\.", lambda m: NoStars(None, 0)),
+    (r"No stars found, 5 needed\.", lambda m: TooFewStars(None, 0, 0)),
     (r"The frame does not say when it was taken\.", lambda m: NoTime()),
     (r"(.+) could not be measured: a fault in the program\.", lambda m: Fault(m[1])),
     (r"(.+) was not taken with the camera of the capture \(", lambda m: OtherCamera(m[1])),

@@ -29,7 +29,7 @@ from polewright.core.model import (
 )
 from polewright.core.night.orientation.clock import FrameArrival
 from polewright.core.sky.timescales import julian_epoch_year, unix_seconds
-from polewright.core.star_trouble import AllFull, CapOn, MostlyFull, TooSmall
+from polewright.core.star_trouble import CapOn, TooBright, TooSmall
 from polewright.core.unsolved import NoTime, Unsolved
 from polewright.services.frame_reader import read_frame
 from polewright.services.frame_reader.file_time import FILE_TIME_SOURCE
@@ -174,7 +174,7 @@ class FrameMeasurer:
         """
         hint = self._hint(frame, drawn=stars.shared_error != NO_SHARED_ERROR)
         looks = MOST_LOOKS if hint.thorough else self._look_that_solved
-        if isinstance(stars.trouble, TooSmall | CapOn | AllFull | MostlyFull):
+        if isinstance(stars.trouble, TooSmall | CapOn | TooBright):
             return stars, refused
         hint = replace(hint, thorough=False)
         for number, look in enumerate(islice(self._look_again(frame, self._hot_pixels), looks), start=1):

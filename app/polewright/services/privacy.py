@@ -22,7 +22,7 @@ HARMLESS = frozenset(
         # frames: nothing that ties the sky to the horizon
         "name", "frame", "exposure_s", "utc_source", "seconds", "read", "detect", "solve", "warnings",
         "stars_detected", "solution", "unsolved", "rms_arcsec", "log_odds", "path", "camera",
-        "value_adu", "share", "found", "needed", "count", "length_px", "hot_pixels", "objects", "least_px",
+        "value_adu", "share", "rings", "found", "needed", "count", "length_px", "hot_pixels", "objects", "least_px",
         "step_rad", "learned", "others_too", "narrowest_deg", "widest_deg", "problem",
         "width_px", "height_px", "focal_px", "mirrored", "scale_arcsec_px",
         # the axis

@@ -6,14 +6,11 @@ import math
 from typing import assert_never
 
 from polewright.core.star_trouble import (
-    AllFull,
     CapOn,
-    MostlyFull,
-    NoStars,
     OutOfFocus,
-    Rings,
     Smeared,
     StarTrouble,
+    TooBright,
     TooFewStars,
     TooSmall,
     Trailed,
@@ -38,7 +35,6 @@ from polewright.core.unsolved import (
     exposure_factor,
     trouble_of,
 )
-from polewright.words.numbers import percent_text
 from polewright.words.said import Said
 
 MANY_HOT_PIXELS = 50
@@ -157,10 +153,9 @@ def star_words(why: StarTrouble) -> Said:
                 f"Every pixel has the value {value_adu:.0f}: no light reached the camera.",
                 "Take the cap off, check that the shutter opens and that the camera delivers real frames.",
             )
-        case AllFull():
-            return Said(f"Every pixel is full ({why.value_adu:.0f}): nothing can be seen.", _shorter(why))
-        case MostlyFull():
-            return Said(f"{percent_text(why.share)} of the pixels are full.", _shorter(why))
+        case TooBright(_, share):
+            full = "Every pixel is full: nothing can be seen."
+            return Said(full if share >= 1.0 else f"{100.0 * share:.0f} % of the pixels are full.", _shorter(why))
         case Trailed():
             return _trailed_words(why)
         case Smeared(length_px):
@@ -168,20 +163,12 @@ def star_words(why: StarTrouble) -> Said:
                 f"The stars are smeared over about {length_px:.0f} px: the mount moved during the exposure.",
                 "Hands off while frames are taken.",
             )
-        case Rings(width_px):
-            return Said(
-                f"The stars are rings, about {width_px:.0f} px wide: the camera is far out of focus.",
-                "Focus until the stars are points of 2 to 4 px.",
-            )
-        case OutOfFocus(stars, width_px):
+        case OutOfFocus(stars, width_px, rings):
             who = "The star is" if stars == 1 else "The stars are"
+            what = f"rings, about {width_px:.0f} px wide" if rings else f"{width_px:.0f} px wide"
             return Said(
-                f"{who} {width_px:.0f} px wide: the camera is out of focus.",
+                f"{who} {what}: the camera is {'far ' if rings else ''}out of focus.",
                 "Focus until the stars are 2 to 4 px wide.",
-            )
-        case NoStars():
-            return Said(
-                f"No stars found{_hot(why.hot_pixels)}.", f"Look for clouds, dew or a cap; then {_longer(why)}."
             )
         case TooFewStars():
             return _few_words(why)
@@ -222,27 +209,26 @@ def _trailed_words(why: Trailed) -> Said:
 
 
 def _few_words(why: TooFewStars) -> Said:
-    other = (
-        f"or check the focus: star width {why.width_px:.0f} px" if why.width_px > WIDE_PX else "or look for clouds"
-    )
-    longer = _longer(why)
-    return Said(
-        f"{stars_text(why.found)} found, {why.needed} needed{_hot(why.hot_pixels)}.",
-        f"{longer[0].upper()}{longer[1:]}, {other}.",
-    )
+    longer, hot = _longer(why), _hot(why.hot_pixels)
+    if not why.found:
+        return Said(f"No stars found{hot}.", f"Look for clouds, dew or a cap; then {longer}.")
+    width = f"check the focus: star width {why.width_px:.0f} px"
+    other = width if why.width_px > WIDE_PX else "look for clouds"
+    reason = f"{stars_text(why.found)} found, {why.needed} needed{hot}."
+    return Said(reason, f"{longer[0].upper()}{longer[1:]}, or {other}.")
 
 
 def _hot(count: int) -> str:
     return f" ({count} hot pixels set aside)" if count > MANY_HOT_PIXELS else ""
 
 
-def _longer(why: NoStars | TooFewStars) -> str:
+def _longer(why: TooFewStars) -> str:
     if why.better_s is None or why.exposure_s is None:
         return f"expose {_times(why.exposure_factor)} as long"
     return f"expose {seconds_text(why.better_s)} instead of {seconds_text(why.exposure_s)}"
 
 
-def _shorter(why: AllFull | MostlyFull) -> str:
+def _shorter(why: TooBright) -> str:
     if why.better_s is None or why.exposure_s is None:
         return "Expose a tenth as long, lower the gain, or wait until it is dark."
     return f"Expose {seconds_text(why.better_s)} instead of {seconds_text(why.exposure_s)}, or wait until it is dark."
@@ -258,5 +244,5 @@ def seconds_text(value: float) -> str:
 
 
 def stars_text(stars: int) -> str:
-    """ "No stars", "1 star", "3 stars"."""
-    return "No stars" if stars == 0 else "1 star" if stars == 1 else f"{stars} stars"
+    """ "1 star", "3 stars"."""
+    return "1 star" if stars == 1 else f"{stars} stars"

@@ -5,18 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-from polewright.core.star_trouble import (
-    STARS_NEEDED,
-    AllFull,
-    CapOn,
-    MostlyFull,
-    NoStars,
-    OutOfFocus,
-    Rings,
-    StarTrouble,
-    TooFewStars,
-    Trailed,
-)
+from polewright.core.star_trouble import CapOn, OutOfFocus, StarTrouble, TooBright, TooFewStars, Trailed
 
 LEAST_STARS = 5  # from here on a match is tried
 _WIDE_FWHM_PX = 9.0
@@ -53,8 +42,8 @@ def judge_blank(f: FrameFacts) -> StarTrouble | None:
     """Why no star can be looked for at all, None for any other frame: a cap before too much light."""
     if f.highest <= f.lowest:
         full = f.highest > 0.0 and f.full_share > 0.0
-        return AllFull(f.exposure_s, f.highest) if full else CapOn(f.highest)
-    return MostlyFull(f.exposure_s, f.full_share) if f.full_share > _BLANK_SHARE else None
+        return TooBright(f.exposure_s, 1.0) if full else CapOn(f.highest)
+    return TooBright(f.exposure_s, f.full_share) if f.full_share > _BLANK_SHARE else None
 
 
 def _trailed(f: FrameFacts) -> Trailed | None:
@@ -66,14 +55,11 @@ def _trailed(f: FrameFacts) -> Trailed | None:
     return None
 
 
-def _wide(f: FrameFacts) -> Rings | OutOfFocus | None:
-    if f.rings >= 3 and f.rings >= f.stars // 2:
-        return Rings(f.fwhm_px)
-    return OutOfFocus(f.stars, f.fwhm_px) if f.stars and f.fwhm_px > _WIDE_FWHM_PX else None
+def _wide(f: FrameFacts) -> OutOfFocus | None:
+    rings = f.rings >= 3 and f.rings >= f.stars // 2
+    return OutOfFocus(f.stars, f.fwhm_px, rings) if rings or (f.stars and f.fwhm_px > _WIDE_FWHM_PX) else None
 
 
-def _few(f: FrameFacts) -> NoStars | TooFewStars | None:
+def _few(f: FrameFacts) -> TooFewStars | None:
     hot = f.rejected.get("hot pixels", 0)
-    if f.stars == 0:
-        return NoStars(f.exposure_s, hot)
-    return TooFewStars(f.exposure_s, hot, f.stars, STARS_NEEDED, f.fwhm_px) if f.stars < LEAST_STARS else None
+    return TooFewStars(f.exposure_s, hot, f.stars, width_px=f.fwhm_px) if f.stars < LEAST_STARS else None

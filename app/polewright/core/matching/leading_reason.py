@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from polewright.core.model import StarFlag, StarList
-from polewright.core.star_trouble import STARS_NEEDED, NoStars, TooFewStars
+from polewright.core.star_trouble import STARS_NEEDED, TooFewStars
 from polewright.core.unsolved import Elongated, FrameReason, ScaleUnknown, Unmatched
 
 _MOST_ELONGATED = 0.5  # of the objects: most of them
@@ -15,7 +15,7 @@ def leading_reason(stars: StarList, unmatched: Unmatched | None) -> FrameReason:
     """Why these stars could not be placed, by cause: what the sensor shows (a cap, too much light, motion, focus)
     before how many stars there are, and both before a pattern that fits nowhere."""
     told = stars.trouble
-    if told is not None and not isinstance(told, NoStars | TooFewStars):
+    if told is not None and not isinstance(told, TooFewStars):
         return told
     count = len(stars)
     if count and np.mean((stars.flags & StarFlag.ELONGATED) != 0) > _MOST_ELONGATED:
@@ -24,4 +24,4 @@ def leading_reason(stars: StarList, unmatched: Unmatched | None) -> FrameReason:
         return told
     if unmatched is not None and (count >= STARS_NEEDED or isinstance(unmatched, ScaleUnknown)):
         return unmatched
-    return TooFewStars(None, 0, count, STARS_NEEDED, 0.0) if count else NoStars(None, 0)
+    return TooFewStars(None, 0, count)
