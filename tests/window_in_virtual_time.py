@@ -28,7 +28,7 @@ from polewright.services.ports import Clock, Scheduler
 from polewright.services.recorder import NightRecorder
 from polewright.services.sky_index import Progress
 from polewright.simulate.night import scenario_named, utc_of
-from polewright.ui.driving.desk import Desk, NightOrder, Tell, click_on, unwritten
+from polewright.ui.driving.desk import NightOrder, Tell, click_on, unwritten
 from polewright.ui.driving.driver import Driver
 from polewright.ui.driving.means import Means
 from polewright.ui.driving.remembered import recall
@@ -216,11 +216,9 @@ class Bench:
             self.desks.append(InlineDesk(order, self.clock, tell))
             return self.desks[-1]
 
-        def make_practice(
-            scenario: str, seed: int, folder: Path, desk: Desk, failed: Callable[[Any], None]
-        ) -> InlinePractice:
+        def make_practice(scenario: str, seed: int, folder: Path, failed: Callable[[Any], None]) -> InlinePractice:
             world = RehearsalWorld(scenario, seed, catalogue=self.sky.catalogue)
-            self.sky.lists = StarListsOnly(world, self.sky.solver, seed, desk.frame_arrived)
+            self.sky.lists = StarListsOnly(world, self.sky.solver, seed, self.desk.frame_arrived)
             return InlinePractice(world, self.sky.lists.deliver, self.clock, self.clock)
 
         def practice_clock(scenario: str, seed: int) -> Clock:

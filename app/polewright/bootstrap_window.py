@@ -35,7 +35,6 @@ from polewright.services.resources import find_resource
 from polewright.services.second_looks import second_looks
 from polewright.services.sky_index import Progress
 from polewright.simulate.night import scenario_named, utc_of
-from polewright.ui.driving.desk import Desk
 from polewright.ui.driving.driver import Driver
 from polewright.ui.driving.faults import Faults
 from polewright.ui.driving.means import Means
@@ -115,13 +114,7 @@ def build_means(scheduler: QtScheduler, worker: Worker) -> Means:
         read, now_s = reader.read, clock.monotonic_s
         return FrameMeasurer(detector, solver, now_s, optics, None, progress, read, second_looks).measure
 
-    def make_practice(
-        scenario: str,
-        seed: int,
-        folder: Path,
-        desk: Desk,  # noqa: ARG001  # for means that watch no folder
-        failed: Callable[[Any], None],
-    ) -> ThreadedPractice:
+    def make_practice(scenario: str, seed: int, folder: Path, failed: Callable[[Any], None]) -> ThreadedPractice:
         return ThreadedPractice(lambda: RehearsalWorld(scenario, seed, catalogue=catalogue()), folder, clock, failed)
 
     def practice_clock(scenario: str, _seed: int) -> Clock:

@@ -47,10 +47,6 @@ class Desk(Protocol):
         """Take frames from this folder from now on."""
         ...
 
-    def frame_arrived(self, path: Path) -> None:
-        """A complete frame, from elsewhere than a watched folder."""
-        ...
-
     @property
     def unwritten(self) -> str:
         """Why the end of the record waits in memory; "" when all is on the disk."""

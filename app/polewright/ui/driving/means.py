@@ -33,11 +33,9 @@ class Asks(Protocol):
 
 
 class MakePractice(Protocol):
-    """Builds the simulated mount of a rehearsal; `desk` receives its frames where no folder is watched."""
+    """Builds the simulated mount of a rehearsal, whose frames come into a folder."""
 
-    def __call__(
-        self, scenario: str, seed: int, folder: Path, desk: Desk, failed: Callable[[Any], None]
-    ) -> Practice: ...
+    def __call__(self, scenario: str, seed: int, folder: Path, failed: Callable[[Any], None]) -> Practice: ...
 
 
 @dataclass(frozen=True)

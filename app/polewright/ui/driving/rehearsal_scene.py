@@ -72,7 +72,7 @@ class RehearsalScene(NightScene):
         super().__init__(means, order, begin, changed)
         plan.frames.mkdir(parents=True, exist_ok=True)
         self.desk.watch(plan.frames)
-        self.practice = means.make_practice(plan.scenario, plan.seed, plan.frames, self.desk, self._on_failed)
+        self.practice = means.make_practice(plan.scenario, plan.seed, plan.frames, self._on_failed)
 
     # hands
 

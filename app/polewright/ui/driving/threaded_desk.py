@@ -80,30 +80,23 @@ class ThreadedDesk(QObject):
         self._send(_Inside.begin)
 
     def click(self, event: AnyEvent) -> None:
-        def task(inside: _Inside) -> None:
-            if inside.night is not None and inside.maker is not None:
-                click_on(inside.night.engine, inside.maker, event)
-                inside.tell()
-
-        self._send(task)
+        self._with_night(lambda night, maker: click_on(night.engine, maker, event))
 
     def ask(self, action: Callable[[NightEngine], None]) -> None:
+        self._with_night(lambda night, _: action(night.engine))
+
+    def watch(self, folder: Path) -> None:
+        self._with_night(lambda night, _: night.watch(folder))
+
+    def _with_night(self, action: Callable[[QtNight, SnapshotMaker], object]) -> None:
+        """In the night's thread, unless it has ended; what came of it is told."""
+
         def task(inside: _Inside) -> None:
-            if inside.night is not None:
-                action(inside.night.engine)
+            if inside.night is not None and inside.maker is not None:
+                action(inside.night, inside.maker)
                 inside.tell()
 
         self._send(task)
-
-    def watch(self, folder: Path) -> None:
-        def task(inside: _Inside) -> None:
-            if inside.night is not None:
-                inside.night.watch(folder)
-
-        self._send(task)
-
-    def frame_arrived(self, path: Path) -> None:
-        self.ask(lambda engine: engine.frame_arrived(path))
 
     @property
     def unwritten(self) -> str:
