@@ -254,6 +254,7 @@ CLICKS = (
     TargetChanged,
     ToleranceChanged,
 )
+# all that was seen, but for `tracking`: a click may have told it, and then goes back with that
 GOES_ON = (*(f.name for f in fields(Seen) if f.name != "tracking"), "trail")
 
 
