@@ -26,6 +26,12 @@ class Done:
     value: Any = None
     problem: BaseException | None = None
 
+    def result(self) -> Any:
+        """The value; a problem that nobody expects is raised."""
+        if self.problem is not None:
+            raise self.problem
+        return self.value
+
 
 class Worker(QObject):
     """Runs jobs one after the other in a thread of its own and answers in the thread of its owner.

@@ -80,9 +80,7 @@ class FolderPage(FullPanel):
         self.worker.ask("folder", job, self._on_listed)
 
     def _on_listed(self, done: Done) -> None:
-        if done.problem is not None:
-            raise done.problem
-        listing: Listing = done.value
+        listing: Listing = done.result()
         if listing.problem:
             self._noted.show_text(not_opened(listing.folder.name or str(listing.folder), listing.problem))
         else:

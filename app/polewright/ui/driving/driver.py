@@ -158,9 +158,7 @@ class Driver(QObject):
 
     def _on_opened(self, done: Done, known: Known, site: Site, optics: Optics) -> None:
         self._say(None)
-        if done.problem is not None:
-            raise done.problem
-        found, folder, planned = done.value
+        found, folder, planned = done.result()
         imaging = planned if isinstance(planned, Planned) else None
         pole = default_target(site)
         started = night_started(
@@ -203,9 +201,7 @@ class Driver(QObject):
         )
 
     def _on_looked_back(self, done: Done) -> None:
-        if done.problem is not None:
-            raise done.problem
-        found: Resumable = done.value
+        found: Resumable = done.result()
         known = self._remembered.form
         site, optics = site_of(known), optics_of(known)
         if found.problem:

@@ -39,9 +39,7 @@ class FirstScene:
         self._look()
 
     def _on_profiles(self, done: Done) -> None:
-        if done.problem is not None:
-            raise done.problem
-        self._profiles = done.value
+        self._profiles = done.result()
         if self._profiles.messages and self._trouble is None:
             self._trouble = Trouble(self._profiles.messages[0], words.AS_IT_WAS)
         self._changed()
@@ -98,9 +96,7 @@ class FirstScene:
     def _on_looked(self, done: Done) -> None:
         if self._closed:
             return
-        if done.problem is not None:
-            raise done.problem
-        look: FolderLook = done.value
+        look: FolderLook = done.result()
         self._problem = look.problem
         if look.frame is not None:
             self.known = learned(self.known, look.frame)

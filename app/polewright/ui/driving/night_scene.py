@@ -92,16 +92,12 @@ class NightScene:
         self._changed()
 
     def _on_magnetic(self, done: Done) -> None:
-        if done.problem is not None:
-            raise done.problem
-        self._magnetic = done.value
+        self._magnetic = done.result()
         self._changed()
 
     def take_earlier(self, done: Done) -> None:
         """What the nights before this one with the same rig have taught; nothing where they cannot be read."""
-        if done.problem is not None:
-            raise done.problem
-        self.earlier = done.value
+        self.earlier = done.result()
         self._changed()
 
     def _note_frame(self, snapshot: Snapshot) -> None:

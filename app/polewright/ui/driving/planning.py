@@ -110,19 +110,17 @@ class Planning:
             self._worker.ask(STUDY, lambda: _study(plan, site, target), self._on_study)
 
     def _on_needs(self, done: Done) -> None:
-        if done.problem is not None:
-            raise done.problem
+        found = done.result()
         if self.work is not None:
-            self.work = replace(self.work, answer=done.value)
+            self.work = replace(self.work, answer=found)
             if self._wanted:
                 self.adopt()
             self._changed()
 
     def _on_study(self, done: Done) -> None:
-        if done.problem is not None:
-            raise done.problem
+        found = done.result()
         if self.work is not None:
-            self.work = replace(self.work, study=done.value)
+            self.work = replace(self.work, study=found)
             self._changed()
 
 

@@ -137,9 +137,7 @@ class ReplayScene:
         )
 
     def _on_picture(self, done: Done) -> None:
-        if done.problem is not None:
-            raise done.problem
-        self._picture = done.value
+        self._picture = done.result()
         self._changed()
 
     # the trainee
