@@ -71,7 +71,7 @@ def refract(enu: FloatArray, air: Atmosphere) -> FloatArray:
 def refracted_pole(site: Site, air: Atmosphere) -> FloatArray:
     lat = np.radians(site.lat_deg)
     pole = np.array([0.0, np.cos(lat), np.sin(lat)]) * (1.0 if site.lat_deg >= 0.0 else -1.0)
-    return refract(pole[None], air)[0]
+    return np.asarray(refract(pole[None], air)[0])
 
 
 def displaced(pole: FloatArray, site: Site, east_arcmin: float, up_arcmin: float) -> FloatArray:

@@ -170,7 +170,7 @@ LAST, LATER = slice(2, None), slice(1, None)
 TWO, SLIPS = SequencePlan(frames=2), MountRanges(declination_slip_arcmin=(3.0, 3.0))
 YESTERDAY = "2026-11-11T19:57:00"
 SAME_SCALE = replace(CALM.camera, name="Lantern Four", number=7)
-EASTERN = {"site": Site(44.8, 149.2), "start": "2026-11-12T10:30:00"}
+EASTERN: dict[str, Any] = {"site": Site(44.8, 149.2), "start": "2026-11-12T10:30:00"}
 SOUTH = ("--lat", f"{-SITE.lat_deg}", "--lon", f"{SITE.lon_deg}")
 WEST = ("--lat", f"{SITE.lat_deg}", "--lon", f"{-SITE.lon_deg}")
 

@@ -35,7 +35,7 @@ from polewright.core.night.events import (
     Ticked,
 )
 from polewright.core.night.measured import FollowedAxis, MeasuredAxis, PlacedFrame, RotationGain
-from polewright.core.night.states import NightState, Stage, Waiting
+from polewright.core.night.states import NightState, Stage, Waiting, begun
 from polewright.core.night.table import step
 from polewright.core.screws.angles import Screw, ScrewAngles, offset_from_angles
 from polewright.core.screws.lock_memory import NEW_LOCKS, LockMemory
@@ -127,7 +127,7 @@ class PaperNight:
         self.capture_error = np.zeros(2)
         self.capture_errors: dict[tuple[str, int], np.ndarray] = {}
         self.frame_number = 0
-        self.state = Waiting()
+        self.state: NightState = Waiting()
         self.log: list[AnyEvent] = []
         self.refused: list[Refused] = []
         self.false_done = False
@@ -196,7 +196,7 @@ class PaperNight:
     def _followed(self) -> FollowedAxis:
         sigma = self.frame_sigma_arcsec / ARCSEC_PER_RAD / math.sqrt(2.0)
         east, up = np.array(self.truth()) + self.capture_error + self.rng.normal(0.0, sigma, 2)
-        (shared, _), _ = self.state.shared
+        (shared, _), _ = begun(self.state).shared
         covariance = ((shared + sigma**2, 0.0), (0.0, shared + sigma**2))
         return FollowedAxis(float(east), float(up), covariance, "on")
 
@@ -272,6 +272,7 @@ class PaperNight:
             self.frame()
         elif action is says.Do.LOCK:
             if self.turned_since_lock:
+                assert self.shift is not None
                 self.bearing += self.shift[0]
                 self.height += self.shift[1]
                 self.turned_since_lock = False

@@ -79,7 +79,7 @@ def add_ring(image: Floats, x: float, y: float, flux: float, outer: float, inner
 def flux_of(snr: Floats | float, fwhm_px: float, noise_adu: float) -> Floats:
     """Total flux of stars of that SNR."""
     sigma = np.hypot(fwhm_px / FWHM_PER_SIGMA, np.sqrt(1.0 / 12.0))
-    return np.asarray(snr) * noise_adu * 2.0 * np.sqrt(np.pi) * sigma
+    return np.asarray(np.asarray(snr) * noise_adu * 2.0 * np.sqrt(np.pi) * sigma)
 
 
 def places(rng: np.random.Generator, count: int, shape: tuple[int, int], apart_px: float) -> tuple[Floats, Floats]:
@@ -117,7 +117,10 @@ def star_field(
     """
     rng = np.random.default_rng(seed)
     x, y = places(rng, count, shape, apart_px or max(14.0, 5.0 * fwhm_px))
-    strength = np.full(x.size, snr) if np.isscalar(snr) else np.exp(rng.uniform(*np.log(snr), x.size))
+    if isinstance(snr, tuple):
+        strength = np.exp(rng.uniform(np.log(snr[0]), np.log(snr[1]), x.size))
+    else:
+        strength = np.full(x.size, snr)
     strength = np.sort(strength)[::-1]
     image = np.full(shape, sky_adu)
     for a, b, flux in zip(x, y, flux_of(strength, fwhm_px, noise_adu)):

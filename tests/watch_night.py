@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 
@@ -68,9 +68,10 @@ def imaging_events(run: Run, base: Motion = still, seed: int = 1) -> Iterator[Fr
         yield FrameSolved(BEGINS_S + at_s, PlacedFrame(f"{placed.name}-{at_s:.0f}", utc, *_rest(placed)))
 
 
-def run_through(events: list[AnyEvent], state: NightState | None = None) -> tuple[NightState, list[Effect]]:
+def run_through(events: Sequence[AnyEvent], state: NightState | None = None) -> tuple[NightState, list[Effect]]:
     """The state at the end, and all effects."""
-    state, effects = state or Waiting(), []
+    state = state or Waiting()
+    effects: list[Effect] = []
     for event in events:
         state, more = step(state, event)
         effects += more

@@ -10,8 +10,12 @@ from __future__ import annotations
 import sys
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
+
+from polewright.core.model import FloatArray
+from polewright.simulate.mount import MountSpec
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
@@ -51,14 +55,22 @@ def main(runs: int) -> None:
         print(f"  error then, rms: {np.sqrt(np.mean(np.square(at_prediction))):.2f}' in each component")
 
 
-def _inside(spec, lat, error, rng, memory):
+def _inside(spec: MountSpec, lat: float, error: FloatArray, rng: np.random.Generator, memory: float) -> Any:
     result = measure(watched(spec, lat, PLACES, 240.0, CADENCE_S, 1.0, rng, memory))
     assert isinstance(result, DriftResult)
     sigma = np.sqrt(np.diag(np.array(result.covariance_rad2)))
     return np.abs(np.array([result.east_rad, result.up_rad]) - error / ARCMIN_PER_RAD) < 2.0 * sigma
 
 
-def _time_to(spec, lat, error, predicted, wanted, rng, memory):
+def _time_to(
+    spec: MountSpec,
+    lat: float,
+    error: FloatArray,
+    predicted: float,
+    wanted: float,
+    rng: np.random.Generator,
+    memory: float,
+) -> tuple[float, Any]:
     """Seconds at each position until the reported sigma is as wanted, in steps of 3 %; the errors then, arcmin."""
     whole = watched(spec, lat, PLACES, 2.5 * predicted, CADENCE_S, 1.0, rng, memory)
     begin = {s.position: s.at_s for s in reversed(whole.samples)}

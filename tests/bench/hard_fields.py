@@ -19,6 +19,9 @@ from pathlib import Path
 
 import numpy as np
 
+from polewright.core.detection.hot_pixels import HotPixelMask
+from polewright.core.model import SkyFrame, StarList
+
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 from polewright.core.angles import ARCSEC_PER_RAD, sky_to_vector
 from polewright.core.axis.estimate import estimate_axis
@@ -269,7 +272,7 @@ def captures(lat: float, count: int, cache: Path) -> str:
         side = -1.0 if rig.night.southern else 1.0
         now = rig.point(-3.0, side * scenario.declination_toward_pole_deg, utc_of(scenario.start))
         rig.set_tracking(True, now)
-        lists: dict[str, object] = {}
+        lists: dict[str, StarList] = {}
         measurer = FrameMeasurer(_Given(lists), solver, SystemClock().monotonic_s)
         placed = []
         for k in range(3):
@@ -285,7 +288,7 @@ def captures(lat: float, count: int, cache: Path) -> str:
             placed.append(
                 place_in_sky(frame, measurer.place(frame).outcome, scenario.site, standard_atmosphere(scenario.site))
             )
-        good = [p for p in placed if hasattr(p, "attitude_enu")]
+        good = [p for p in placed if isinstance(p, SkyFrame)]
         target = default_target(scenario.site)
         found = estimate_axis(good, scenario.site, standard_atmosphere(scenario.site), target)
         if isinstance(found, AxisEstimate):
@@ -308,10 +311,10 @@ def captures(lat: float, count: int, cache: Path) -> str:
 class _Given:
     """A detector that knows the star lists."""
 
-    def __init__(self, lists):  # type: ignore[no-untyped-def]
+    def __init__(self, lists: dict[str, StarList]) -> None:
         self._lists = lists
 
-    def detect(self, frame, hot_pixels=None):  # type: ignore[no-untyped-def]
+    def detect(self, frame: Frame, hot_pixels: HotPixelMask | None = None) -> StarList:
         return self._lists[frame.name]
 
 

@@ -164,7 +164,7 @@ def _measured(measurer: FrameMeasurer, exposure: Exposure, name: str) -> tuple[P
     seconds = process_time() - begun_s
     if isinstance(found.outcome, PlateSolution):
         return found.outcome, seconds, ""
-    return None, seconds, f"{len(found.stars)}: {found.outcome.reason}"
+    return None, seconds, f"{len(found.stars)}: {type(found.outcome).__name__}"
 
 
 def _stars_to_see(rig: SimulatedRig, view: View) -> int:

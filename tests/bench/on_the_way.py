@@ -103,7 +103,7 @@ def on_the_way(counter: Counter, folder: Path) -> tuple[set[Function], set[Funct
             self.exec()
 
     counter.install()
-    threaded.QThread = Counted  # type: ignore[misc]
+    setattr(threaded, "QThread", Counted)  # noqa: B010
     app = QApplication([])
     window, driver = build_window()
     world = RehearsalWorld(SCENARIO, SEED)
@@ -135,7 +135,7 @@ def on_the_way(counter: Counter, folder: Path) -> tuple[set[Function], set[Funct
             if not len(found) > FRAMES:
                 QTimer.singleShot(1500, next_frame)
 
-    well.paintEvent = painted  # type: ignore[assignment,method-assign]
+    well.paintEvent = painted  # type: ignore[method-assign]
     window.resize(1280, 800)
     window.show()
     driver.begin_when_shown()

@@ -20,7 +20,7 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
-from polewright.core.angles import ARCMIN_PER_RAD, ARCSEC_PER_RAD
+from polewright.core.angles import ARCSEC_PER_RAD
 from polewright.core.errors import FrameReadError
 from polewright.core.model import Frame, Sourced, TargetPole
 from polewright.core.night.events import (
@@ -103,13 +103,13 @@ class Told:
         self.lists = StarListsOnly(
             self.world, shared_solver(), script.seed, lambda path: self.night.engine.frame_arrived(path)
         )
-        seat = Seat(self.world, self.night.engine, lambda: self.world.start_camera(self.lists.deliver))
-        self.hand = ToldHand(seat, script.seed, script.habits)
+        self.seat = Seat(self.world, self.night.engine, lambda: self.world.start_camera(self.lists.deliver))
+        self.hand = ToldHand(self.seat, script.seed, script.habits)
         self.steps = list(script.steps)
         self.spoiled: str | None = None
         self._since_s = 0.0
         if script.drift is not None:
-            ByDrift(seat, script.drift)
+            ByDrift(self.seat, script.drift)
 
     def measure(self, path: Path) -> MeasuredFrame:
         """The frame that the rig sees, or one that is spoiled."""
@@ -152,7 +152,7 @@ class Told:
         mount = self.world.rig.night.mount
         usual = (mount.azimuth.lock_shift_arcmin, mount.altitude.lock_shift_arcmin)
         nights = tuple((usual[0] + d, usual[1] - d) for d in (0.02, -0.03, 0.01, -0.01))
-        tolerance_rad = self.night.tolerance_arcmin / ARCMIN_PER_RAD
+        tolerance_rad = self.night.tolerance_rad
         locks = LockMemory(nights)
         self.say(NightStarted(0.0, site, target, self.altitude_rad(target), tolerance_rad, locks=locks, rig="Moor"))
 
@@ -179,7 +179,7 @@ class Told:
         assert recorder.resumed is not None
         engine.resume(recorder.resumed)
         self.night.recorder, self.night.engine = recorder, engine
-        self.hand._engine = engine
+        self.seat.engine = engine
 
 
 def _cut(blob: bytes) -> bytes:

@@ -92,7 +92,7 @@ class Way:
 
     def solve(self) -> Any:
         """As the measurer does with what it knows."""
-        return self.solver.solve(self.stars, 2026.9, self.measurer._hint(self.frame))
+        return self.solver.solve(self.stars, 2026.9, self.measurer._hint(self.frame, False))
 
     def whole(self) -> Any:
         """From the file to the axis."""

@@ -21,7 +21,9 @@ FRAMES = 12
 
 @pytest.mark.parametrize("name", SIZES)
 def test_file_closed_to_axis_published(benchmark: BenchmarkFixture, tmp_path: Path, name: str) -> None:
-    found = benchmark.pedantic(lambda: latencies(*SIZES[name], FRAMES, tmp_path), rounds=1)
+    found = benchmark.pedantic(  # type: ignore[no-untyped-call]
+        lambda: latencies(*SIZES[name], FRAMES, tmp_path), rounds=1
+    )
     total = np.array([f.total_s for f in found])
     floor = np.array([f.floor_s for f in found])
     benchmark.extra_info["median_ms"] = float(1000.0 * np.median(total))

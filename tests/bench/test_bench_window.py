@@ -78,8 +78,8 @@ def test_a_fresh_view_with_a_fresh_frame(benchmark: BenchmarkFixture, qtbot: QtB
         fresh = replace(
             view,
             reticle=replace(view.reticle, axis=Point(5.0 + i % 50, 3.0), reading_id=i),
-            frame=replace(view.frame, age_text=f"{i} s old"),
-            timeline=replace(view.timeline),
+            frame=view.frame and replace(view.frame, age_text=f"{i} s old"),
+            timeline=view.timeline and replace(view.timeline),
         )
         window.show_view(fresh)
         QApplication.processEvents()

@@ -11,6 +11,7 @@ import sys
 
 import numpy as np
 import pytest
+from pytest_benchmark.fixture import BenchmarkFixture
 
 from polewright.core.sky.catalogue import Catalogue
 from polewright.services.catalogue import load_catalogue
@@ -33,38 +34,38 @@ def catalogue() -> Catalogue:
 
 
 @pytest.mark.benchmark(group="load")
-def test_floor_of_loading_read_and_hash(benchmark):
+def test_floor_of_loading_read_and_hash(benchmark: BenchmarkFixture) -> None:
     path = find_resource(FILE_NAME)
     assert path is not None
     benchmark(lambda: hashlib.sha256(path.read_bytes()).hexdigest())
 
 
 @pytest.mark.benchmark(group="load")
-def test_load(benchmark):
+def test_load(benchmark: BenchmarkFixture) -> None:
     benchmark(load_catalogue)
 
 
 @pytest.mark.benchmark(group="places of all stars")
-def test_floor_of_places_one_copy(benchmark, catalogue: Catalogue):
+def test_floor_of_places_one_copy(benchmark: BenchmarkFixture, catalogue: Catalogue) -> None:
     benchmark(catalogue.position.copy)
 
 
 @pytest.mark.benchmark(group="places of all stars")
-def test_places_of_all_stars(benchmark, catalogue: Catalogue):
+def test_places_of_all_stars(benchmark: BenchmarkFixture, catalogue: Catalogue) -> None:
     benchmark(catalogue.vectors_at, 2026.4)
 
 
 @pytest.mark.benchmark(group="around")
 @pytest.mark.parametrize(("radius_deg", "limit"), [(0.5, None), (2.5, 200), (10.0, 300), (20.0, 300)])
-def test_around(benchmark, catalogue: Catalogue, radius_deg: float, limit: int | None):
+def test_around(benchmark: BenchmarkFixture, catalogue: Catalogue, radius_deg: float, limit: int | None) -> None:
     v = np.random.default_rng(2).normal(size=(64, 3))
     v /= np.linalg.norm(v, axis=1, keepdims=True)
     benchmark(lambda: [catalogue.around(x, np.radians(radius_deg), limit) for x in v])  # 64 calls
 
 
 @pytest.mark.skipif(sys.platform != "linux", reason="the peak memory of a process is read from /proc")
-def test_peak_memory_of_a_process_that_loads_the_catalogue(benchmark):
-    done = benchmark.pedantic(
+def test_peak_memory_of_a_process_that_loads_the_catalogue(benchmark: BenchmarkFixture) -> None:
+    done = benchmark.pedantic(  # type: ignore[no-untyped-call]
         subprocess.run, args=([sys.executable, "-c", PEAK_MEMORY],), kwargs={"capture_output": True, "check": True}
     )
     peak_mb = float(done.stdout)

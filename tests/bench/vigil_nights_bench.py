@@ -13,6 +13,8 @@ from pathlib import Path
 
 import numpy as np
 
+from polewright.core.model import FloatArray
+
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 from polewright.core.angles import ARCSEC_PER_RAD
@@ -36,7 +38,9 @@ def false_alarms(run: Run, nights: int, seed: int) -> int:
     return total
 
 
-def found_in_time(run: Run, events: int, seed: int, size: float, is_slow: bool, any_direction: bool):
+def found_in_time(
+    run: Run, events: int, seed: int, size: float, is_slow: bool, any_direction: bool
+) -> tuple[float, float, FloatArray]:
     """Shares found within 5, 15 minutes; the errors in size of those found, arcsec."""
     early, late, errors = 0, 0, []
     for event in range(events):

@@ -43,7 +43,7 @@ def found_in_time(events: int, size: float, is_slow: bool) -> float:
         base = (slow if is_slow else sudden)(at_s, k)
         state, _ = run_through(aligned_events(seed))
         run = replace(Run(), fields=FIELD, clouds_per_night=0)
-        shifts = [e.shift for e in run_through(list(imaging_events(run, base, seed)), state)[1]]  # type: ignore[union-attr]
+        shifts = [e.shift for e in run_through(list(imaging_events(run, base, seed)), state)[1]]
         found += any(BEGINS_S + at_s <= s.found_s <= BEGINS_S + at_s + 300.0 for s in shifts)
     return found / events
 

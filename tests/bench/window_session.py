@@ -94,7 +94,8 @@ def run(count: int, every_s: float) -> int:
         with subprocess.Popen(command, env=env, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True) as child:
             assert child.stdout is not None and child.stdin is not None
             assert child.stdout.readline() == "ready\n"
-            closed_s, floors_s = [], []
+            closed_s: list[float] = []
+            floors_s: list[float] = []
             for number, data in enumerate(stream(capture, adjust, count)):
                 path = place / "frames" / f"{number:05d}.fits"
                 path.write_bytes(data)
@@ -152,7 +153,7 @@ def child(folder: Path) -> int:
     window, driver = build_window()
     world = RehearsalWorld(SCENARIO, SEED)
     site = world.site
-    driver._means = _with_clock(driver._means, PracticeClock(driver._means.clock, _utc(world)))
+    driver._means = replace(driver._means, clock=PracticeClock(driver._means.clock, _utc(world)))
     notes: dict[str, list[float]] = {"moved_s": [], "gaps_s": [], "memory_mb": [], "anonymous_mb": []}
     well = window.night.well
     paint, seen = well.paintEvent, {"reading": well.reticle.reading_id, "beat": time.monotonic()}
@@ -166,7 +167,7 @@ def child(folder: Path) -> int:
             notes["memory_mb"].append(total)
             notes["anonymous_mb"].append(own)
 
-    well.paintEvent = painted  # type: ignore[method-assign, assignment]
+    well.paintEvent = painted  # type: ignore[method-assign]
     window.resize(1280, 800)
     window.show()
     driver.begin_when_shown()
@@ -197,10 +198,6 @@ def child(folder: Path) -> int:
     driver.close()
     print(json.dumps(notes), flush=True)
     os._exit(0)
-
-
-def _with_clock(means: object, clock: object) -> object:
-    return replace(means, clock=clock)  # type: ignore[type-var]
 
 
 def _utc(world: RehearsalWorld) -> Utc:

@@ -96,7 +96,7 @@ def test_beside_the_turn(tracked: Path, tmp_path: Path, capsys: pytest.CaptureFi
     turn.write_text(json.dumps(good))
     frames = frames_of(tracked)
     assert run_json(capsys, "drift", *frames, "--measured", str(turn))[1]["comparison"]["agree"] is True
-    good["axis"]["east_arcmin"] += 6.0  # type: ignore[index]
+    good["axis"]["east_arcmin"] += 6.0
     turn.write_text(json.dumps(good))
     facts = run_json(capsys, "drift", *frames, "--measured", str(turn))[1]
     assert facts["comparison"]["agree"] is False and "slipped" in facts["comparison"]["cause"]

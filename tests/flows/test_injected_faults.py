@@ -78,7 +78,7 @@ def test_a_fault_in_measuring(
     else:
         monkeypatch.setattr(solver, "solve", Once(solver.solve))
     recorder = MemoryRecorder()
-    engine = engine_of(FrameMeasurer(detector, solver, lambda: 0.0, read=read).measure, recorder)  # type: ignore[arg-type]
+    engine = engine_of(FrameMeasurer(detector, solver, lambda: 0.0, read=read).measure, recorder)
     with caplog.at_level(logging.ERROR):
         engine.frame_arrived(frame_file)
     (notice,) = engine.notices
@@ -151,7 +151,7 @@ def test_a_fault_in_the_watcher_is_told_and_the_watch_goes_on(
 def test_a_share_that_does_not_answer_is_told_until_it_does(tmp_path: Path) -> None:
     engine = engine_of(lambda path: unsolved_frame(path.name))
     engine.folder_stalled(3.0)
-    assert engine.notices == ()
+    assert not engine.notices
     for seconds in (12.0, 30.0, 60.0):
         engine.folder_stalled(seconds)
     (notice,) = engine.notices

@@ -150,10 +150,10 @@ def test_long_preparation_is_told_and_can_be_stopped(qtbot: QtBot, tmp_path: Pat
 
     def make(optics: Optics, progress: object) -> object:
         def measure(path: Path) -> MeasuredFrame:
-            progress(IndexMade(3.0), 0.4)  # type: ignore[operator]
+            progress(IndexMade(3.0), 0.4)
             if path.name == "stopped":
                 steps[0].stop()
-                progress(IndexMade(3.0), 0.5)  # type: ignore[operator]
+                progress(IndexMade(3.0), 0.5)
             return unsolved_frame(path.name)
 
         return measure

@@ -19,7 +19,7 @@ def test_a_night_has_every_page(tmp_path: Path) -> None:
     score = rehearse_with_star_lists("calm", 3, tmp_path / "night", shared_solver(), watch=watch, image_s=60.0)
     assert score.proved
     assert {"1-stand", "2-measure", "3-rough", "4-fine", "5-proof-turn", "6-proof", "6-watch"} <= set(shots.views)
-    looks = {fact.label: fact.words for fact in shots.views["6-watch"].proof.facts}  # type: ignore[union-attr]
+    looks = {fact.label: fact.words for fact in shots.views["6-watch"].proof.facts}
     assert "looks so far" in looks["last look"] and int(looks["last look"].split()[0]) >= 3
-    alone = {fact.label for fact in shots.views["6-proof"].proof.facts}  # type: ignore[union-attr]
+    alone = {fact.label for fact in shots.views["6-proof"].proof.facts}
     assert "last look" not in alone

@@ -91,7 +91,7 @@ def test_sound_is_silent_and_harmless_without_a_device(qtbot: QtBot) -> None:
     owner = QObject()
     guide = SoundGuide(clock, owner)
     sounded: list[Phrase] = []
-    guide._sound = sounded.append  # type: ignore[method-assign]
+    guide._sound = sounded.append  # type: ignore[assignment,method-assign]
     far = guide_phrase(Screw.AZIMUTH, 4.0, Sense.CLOCKWISE)
     near = guide_phrase(Screw.AZIMUTH, 0.5, Sense.CLOCKWISE)
     guide.play(far)

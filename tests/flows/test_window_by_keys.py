@@ -102,7 +102,7 @@ def test_first_page_by_keyboard(bench: Bench) -> None:
         bench.key(Qt.Key.Key_Tab)
         assert QApplication.focusWidget() is field.edit
     assert isinstance(bench.last(), want.FillForm)
-    assert bench.last().latitude == "-33.9"  # type: ignore[attr-defined]
+    assert bench.last().latitude == "-33.9"
     bench.key(Qt.Key.Key_Return, CTRL)
     assert [type(i) for i in bench.asked[-2:]] == [want.FillForm, want.StartNight]
     bench.key(Qt.Key.Key_P, CTRL)
@@ -268,12 +268,12 @@ def test_replay_by_key_and_mouse(bench: Bench) -> None:
     line = bench.window.night.transport.line
     QTest.mouseClick(line, Qt.MouseButton.LeftButton, pos=line.rect().center())
     assert isinstance(bench.last(), want.Scrub)
-    assert bench.last().position_s == pytest.approx(450.0, abs=2.0)  # type: ignore[attr-defined]
+    assert bench.last().position_s == pytest.approx(450.0, abs=2.0)
     plot = bench.window.night.timeline
     plot.grab()
     bench.asked.clear()
     QTest.mouseClick(plot, Qt.MouseButton.LeftButton, pos=plot.rect().center())
-    assert isinstance(bench.last(), want.Scrub) and 200.0 < bench.last().position_s < 700.0  # type: ignore[attr-defined]
+    assert isinstance(bench.last(), want.Scrub) and 200.0 < bench.last().position_s < 700.0
 
 
 def test_folder_is_chosen_by_keyboard(bench: Bench, tmp_path: Path) -> None:

@@ -297,9 +297,9 @@ def test_target_and_tolerance_change_from_the_menu_keys(bench: Bench, tmp_path: 
     assert bench.view.reticle.tolerance_text == "usual tolerance: 30″"
     bench.key(Qt.Key.Key_BracketRight)
     assert bench.view.reticle.tolerance_text == "as you set it: 60″"
-    target = bench.desk.engine.state.plan.target  # type: ignore[union-attr]
+    target = bench.desk.engine.state.plan.target
     bench.key(Qt.Key.Key_T)
-    assert bench.desk.engine.state.plan.target is not target  # type: ignore[union-attr]
+    assert bench.desk.engine.state.plan.target is not target
 
 
 def test_the_night_is_written_out_beside_its_record(bench: Bench, tmp_path: Path) -> None:

@@ -105,7 +105,7 @@ def test_a_plan_entered_in_the_window_is_tonights(bench: Bench, tmp_path: Path) 
     assert shown is not None and shown.form.declination == "69.1", "the list knows where it stands"
     assert shown.problem == "" and len(shown.plots) == 3 and not shown.form.guided
     assert shown.status == "In use: 30″, usual tolerance."
-    assert state_of(bench).plan.origin is ToleranceOrigin.USUAL  # type: ignore[union-attr]
+    assert state_of(bench).plan.origin is ToleranceOrigin.USUAL
 
     bench.key(RETURN, CTRL)
     assert not page(bench).isVisible() and bench.view.page is Page.ORIENTATION
@@ -124,7 +124,7 @@ def test_a_plan_entered_in_the_window_is_tonights(bench: Bench, tmp_path: Path) 
     events = [event_from_plain(line.data) for line in log.events if line.kind == "event"]
     (change,) = (event for event in events if isinstance(event, ToleranceChanged))
     assert change.imaging == night.imaging and change.tolerance_rad == night.tolerance_rad
-    again = Waiting()
+    again: NightState = Waiting()
     for event in events:
         again, _ = step(again, event)
     assert again.plan == night, "the record alone tells the same"
@@ -146,7 +146,7 @@ def test_it_holds_after_closing_in_replay_and_the_next_night(bench: Bench, tmp_p
     again.key(ESCAPE)
     again.key(Qt.Key.Key_E)
     assert page(again).fields["focal_length"].edit.text() == "900", "the page begins with the plan that holds"
-    assert page(again).view.status.endswith(", this plan.")  # type: ignore[union-attr]
+    assert page(again).view.status.endswith(", this plan.")
     again.key(ESCAPE)
     again.key(Qt.Key.Key_W, CTRL)
 
@@ -174,13 +174,13 @@ def test_done_comes_with_the_plans_own_limit(bench: Bench, tmp_path: Path) -> No
     turn_axis(bench, practice)
     bench.until(lambda view: view.reticle.axis is not None, 240.0)
     practice.stop()
-    total = state_of(bench).offset.total_rad  # type: ignore[union-attr]
+    total = state_of(bench).offset.total_rad
     bench.key(Qt.Key.Key_E)
     assert page(bench).isVisible()
-    facts = {fact.label: fact for fact in page(bench).view.facts}  # type: ignore[union-attr]
+    facts = {fact.label: fact for fact in page(bench).view.facts}
     assert facts["now"].words.startswith("2 min exposures, guided, blur by ")
     assert facts["longest"].words.endswith("with the error there is now")
-    plots = page(bench).view.plots  # type: ignore[union-attr]
+    plots = page(bench).view.plots
     assert all(any(mark.now for mark in plot.marks) for plot in plots)
     for focal, sub, guided, done in (("24", "5", True, True), ("2000", "600", False, False)):
         for name, text in (("focal_length", focal), ("exposure", sub), ("allowed_blur", "2")):
@@ -211,7 +211,7 @@ def test_keys_list_and_poles(bench: Bench, tmp_path: Path) -> None:
     bench.key(Qt.Key.Key_Right)
     bench.key(Qt.Key.Key_Space)
     assert not page(bench).objects.isVisible()
-    assert page(bench).view.form.target == "M8"  # type: ignore[union-attr]
+    assert page(bench).view.form.target == "M8"
     bench.key(Qt.Key.Key_T, CTRL)
     bench.key(ESCAPE)
     assert page(bench).isVisible() and not page(bench).objects.isVisible()
@@ -224,14 +224,14 @@ def test_keys_list_and_poles(bench: Bench, tmp_path: Path) -> None:
     assert page(bench).isVisible(), "back to where the keys were asked for"
 
     type_into(bench, "declination", "87")
-    assert page(bench).view.form.target == ""  # type: ignore[union-attr]
+    assert page(bench).view.form.target == ""
     type_into(bench, "focal_length", "2000")
     type_into(bench, "exposure", "900")
     shown = page(bench).view
     assert shown is not None and shown.aim_text and shown.aim is not None
     bench.key(Qt.Key.Key_B, CTRL)
-    assert state_of(bench).plan.target is shown.aim.target  # type: ignore[union-attr]
-    assert page(bench).view.aim_text == "" and page(bench).isVisible()  # type: ignore[union-attr]
+    assert state_of(bench).plan.target is shown.aim.target
+    assert page(bench).view.aim_text == "" and page(bench).isVisible()
     bench.key(ESCAPE)
     assert not page(bench).isVisible()
 
@@ -251,7 +251,7 @@ def test_what_is_wrong_is_said_and_cannot_be_used(bench: Bench, tmp_path: Path) 
     assert shown.cure and not page(bench).use.isEnabled()
     bench.key(RETURN, CTRL)
     assert page(bench).isVisible()
-    assert state_of(bench).plan.imaging is None  # type: ignore[union-attr]
+    assert state_of(bench).plan.imaging is None
     bench.key(ESCAPE)
 
 

@@ -14,7 +14,6 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-import polewright.services.atomic_file as atomic_file
 from polewright.core.matching.pattern_index import PatternLayer, cell_count
 from polewright.services.atomic_file import write_atomically
 from polewright.services.layer_file import LayerFileError, read_layer, write_layer
@@ -79,12 +78,12 @@ def test_an_export_is_the_old_one_or_the_new_one(
 
         def failing(handle: int, mode: str) -> object:
             file = real(handle, mode)
-            monkeypatch.setattr(atomic_file.os, "fsync", fail)
+            monkeypatch.setattr(os, "fsync", fail)
             return file
 
-        monkeypatch.setattr(atomic_file.os, "fdopen", failing)
+        monkeypatch.setattr(os, "fdopen", failing)
     elif when == "fsync":
-        monkeypatch.setattr(atomic_file.os, "fsync", fail)
+        monkeypatch.setattr(os, "fsync", fail)
     else:
         monkeypatch.setattr(Path, "replace", fail)
     with pytest.raises(type(how)):

@@ -54,7 +54,9 @@ MEEUS = [
 
 
 @pytest.mark.parametrize(("name", "ra", "dec", "pm_ra_s", "pm_dec_arcsec"), MEEUS, ids=[m[0] for m in MEEUS])
-def test_places_and_motions_of_meeus(catalogue: Catalogue, name, ra, dec, pm_ra_s, pm_dec_arcsec):
+def test_places_and_motions_of_meeus(
+    catalogue: Catalogue, name: str, ra: str, dec: str, pm_ra_s: float, pm_dec_arcsec: float
+) -> None:
     place = direction(ra, dec)
     star = brightest_near(catalogue, place)
     off = separation_rad(catalogue.vectors_at(2000.0, np.array([star]))[0], place) * ARCSEC_PER_RAD
@@ -83,7 +85,9 @@ HIPPARCOS_J2000 = [
 
 
 @pytest.mark.parametrize(("name", "ra", "dec", "v_mag"), HIPPARCOS_J2000, ids=[h[0] for h in HIPPARCOS_J2000])
-def test_well_known_stars_stand_where_they_should(catalogue: Catalogue, name, ra, dec, v_mag):
+def test_well_known_stars_stand_where_they_should(
+    catalogue: Catalogue, name: str, ra: str, dec: str, v_mag: float
+) -> None:
     place = direction(ra, dec)
     star = brightest_near(catalogue, place)
     off = separation_rad(catalogue.vectors_at(2000.0, np.array([star]))[0], place) * ARCSEC_PER_RAD
@@ -112,13 +116,15 @@ MOTIONS = [
 
 
 @pytest.mark.parametrize(("name", "ra", "dec", "pm_ra", "pm_dec", "within"), MOTIONS, ids=[m[0] for m in MOTIONS])
-def test_the_motions_of_fast_stars(catalogue: Catalogue, name, ra, dec, pm_ra, pm_dec, within):
+def test_the_motions_of_fast_stars(
+    catalogue: Catalogue, name: str, ra: str, dec: str, pm_ra: float, pm_dec: float, within: float
+) -> None:
     star = brightest_near(catalogue, direction(ra, dec))
     assert catalogue.motion_measured[star]
     assert proper_motion_mas(catalogue, star) == pytest.approx((pm_ra, pm_dec), abs=within)
 
 
-def test_a_sample_of_hipparcos_at_its_own_epoch(catalogue: Catalogue):
+def test_a_sample_of_hipparcos_at_its_own_epoch(catalogue: Catalogue) -> None:
     """291 stars spread over the sky, 25 years before the catalogue's own epoch, so that motions count as well."""
     _, ra, dec, pm_ra, pm_dec, _ = np.loadtxt(HIPPARCOS_SAMPLE, delimiter=",", skiprows=4, unpack=True)
     places = sky_to_vector(np.radians(ra), np.radians(dec))
@@ -135,7 +141,7 @@ def test_a_sample_of_hipparcos_at_its_own_epoch(catalogue: Catalogue):
     assert np.percentile(motion_off, 90) < 5.0
 
 
-def test_no_motion_is_absurd(catalogue: Catalogue):
+def test_no_motion_is_absurd(catalogue: Catalogue) -> None:
     """Nothing but Barnard's star moves more than 9 arcsec a year (hip2.dat, CDS I/311: 10.36, the next 8.67)."""
     speed = np.linalg.norm(catalogue.motion_mas.astype(float), axis=1)
     assert (speed > 9000.0).sum() == 1
@@ -144,7 +150,7 @@ def test_no_motion_is_absurd(catalogue: Catalogue):
     assert speed[~catalogue.motion_measured].max() < 60.0
 
 
-def test_as_many_bright_stars_as_the_eye_sees(catalogue: Catalogue):
+def test_as_many_bright_stars_as_the_eye_sees(catalogue: Catalogue) -> None:
     """9096 stars to V = 6.5 (Hoffleit and Jaschek, Bright Star Catalogue 5th ed. 1991; count from memory).
 
     The median star is 0.25 mag brighter in G than in V (median G - V_T of 6th magnitude stars: -0.14 to -0.25).
@@ -152,7 +158,7 @@ def test_as_many_bright_stars_as_the_eye_sees(catalogue: Catalogue):
     assert (catalogue.magnitude < 6.25).sum() == pytest.approx(9096, rel=0.10)
 
 
-def test_counts_grow_by_about_three_a_magnitude_down_to_tenth(catalogue: Catalogue):
+def test_counts_grow_by_about_three_a_magnitude_down_to_tenth(catalogue: Catalogue) -> None:
     """Counts of stars per magnitude over the sky grow 2.7 to 3.5 times (hip2.dat, CDS I/311: 2.9, 3.1, 3.1, 3.1
     from third magnitude to seventh, where it begins to lack stars)."""
     counts = [int((catalogue.magnitude < limit).sum()) for limit in range(4, 11)]
@@ -163,13 +169,13 @@ def test_counts_grow_by_about_three_a_magnitude_down_to_tenth(catalogue: Catalog
 
 
 @pytest.mark.parametrize("pole", [1.0, -1.0])
-def test_both_poles_are_as_rich_as_the_sky_around_them(catalogue: Catalogue, pole: float):
+def test_both_poles_are_as_rich_as_the_sky_around_them(catalogue: Catalogue, pole: float) -> None:
     within = [catalogue.around(np.array([0.0, 0.0, pole]), np.radians(r)).size for r in (0.5, 1.0, 5.0)]
     assert within[0] >= 25 and within[1] >= 100
     assert within[1] * 25 == pytest.approx(within[2], rel=0.2)
 
 
-def test_no_part_of_the_sky_is_empty(catalogue: Catalogue):
+def test_no_part_of_the_sky_is_empty(catalogue: Catalogue) -> None:
     """The poorest of 2000 circles of one degree radius has 20 stars, in the dark cloud of rho Ophiuchi."""
     v = np.random.default_rng(11).normal(size=(2000, 3))
     counts = [catalogue.around(x / np.linalg.norm(x), np.radians(1.0)).size for x in v]
@@ -177,7 +183,7 @@ def test_no_part_of_the_sky_is_empty(catalogue: Catalogue):
     assert np.mean(counts) / np.pi == pytest.approx(45.8, rel=0.03)
 
 
-def test_no_star_stands_twice(catalogue: Catalogue):
+def test_no_star_stands_twice(catalogue: Catalogue) -> None:
     """Real doubles remain. Bright stars once stood twice where Tycho-2 had left them at the epoch 1991.25."""
     for index in range(150):
         near = catalogue.around(catalogue.position[index], np.radians(40.0 / 3600.0))

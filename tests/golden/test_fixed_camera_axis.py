@@ -11,6 +11,7 @@ from __future__ import annotations
 from dataclasses import replace
 from functools import cache
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -40,7 +41,7 @@ def standing_frames(folder: Path) -> list[SkyFrame]:
         frame = read_frame(path)
         assert frame.utc_mid is not None
         x0, y0 = (frame.width_px - CROP_PX) // 2, (frame.height_px - CROP_PX) // 2
-        crop = np.ascontiguousarray(frame.pixels[y0 : y0 + CROP_PX, x0 : x0 + CROP_PX])
+        crop: Any = np.ascontiguousarray(frame.pixels[y0 : y0 + CROP_PX, x0 : x0 + CROP_PX])
         solution = shared_solver().solve(Detector().detect(replace(frame, pixels=crop)), 2023.21, SolveHint(240.0))
         assert isinstance(solution, PlateSolution), solution
         utc = frame.utc_mid.value.plus_seconds(BLOCK_S / 2.0)

@@ -10,6 +10,7 @@ from __future__ import annotations
 from dataclasses import replace
 from functools import cache
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -107,7 +108,7 @@ def test_middle_of_a_strongly_distorted_lens(shared_frames: Path, number: int, r
     path = sorted((shared_frames / "fixed-camera").glob("*.fits"))[number]
     frame = read_frame(path)
     x0, y0 = (frame.width_px - CROP_PX) // 2, (frame.height_px - CROP_PX) // 2
-    crop = np.ascontiguousarray(frame.pixels[y0 : y0 + CROP_PX, x0 : x0 + CROP_PX])
+    crop: Any = np.ascontiguousarray(frame.pixels[y0 : y0 + CROP_PX, x0 : x0 + CROP_PX])
     stars = Detector().detect(replace(frame, pixels=crop))
     got = shared_solver().solve(stars, 2023.21, SolveHint(240.0))
     assert isinstance(got, PlateSolution), got

@@ -15,7 +15,7 @@ FAST = ["guide scope, 3 frames over 90 deg", "near the pole, 3 frames over 60 de
 
 def within_chance(share: float, trials: int) -> bool:
     """Whether a 95 % ellipse may have covered this share: two-sided, one in ten thousand."""
-    low, high = binom.ppf([5e-5, 1.0 - 5e-5], trials, 0.95) / trials
+    low, high = (binom.ppf(chance, trials, 0.95) / trials for chance in (5e-5, 1.0 - 5e-5))
     return bool(low <= share <= high)
 
 

@@ -18,7 +18,7 @@ from polewright.core.night.event_codec import (
 )
 from polewright.core.night.events import AnyEvent, ScrewTurned, Ticked, ToleranceChanged
 from polewright.core.night.measured import RotationGain
-from polewright.core.night.states import Waiting
+from polewright.core.night.states import NightState, Waiting
 from polewright.core.night.table import step
 from polewright.core.plain import from_plain, to_plain
 from polewright.core.screws.angles import Screw
@@ -45,7 +45,7 @@ def _through_a_log(plain: dict[str, Any]) -> Any:
 @settings(max_examples=60)
 @given(st.lists(EVENT, max_size=8))
 def test_state_round_trip_is_exact(events: list[AnyEvent]) -> None:
-    state = Waiting()
+    state: NightState = Waiting()
     for event in events:
         state, _ = step(state, event)
     assert from_plain(type(state), _through_a_log(to_plain(state))) == state

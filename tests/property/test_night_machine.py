@@ -41,7 +41,7 @@ from polewright.core.night.events import (
     UndoAsked,
 )
 from polewright.core.night.measured import FollowedAxis, MeasuredAxis, PlacedFrame
-from polewright.core.night.states import Stage, Waiting
+from polewright.core.night.states import NightState, Running, Stage, Waiting
 from polewright.core.night.table import step
 from polewright.core.not_measurable import RecordedRefusal
 from polewright.core.plain import from_plain, to_plain
@@ -59,7 +59,7 @@ class Night(RuleBasedStateMachine):
 
     def __init__(self) -> None:
         super().__init__()
-        self.state = Waiting()
+        self.state: NightState = Waiting()
         self.at_s = 0.0
         self.open: list[Effect] = []
         self.frames = 0
@@ -175,7 +175,11 @@ class Night(RuleBasedStateMachine):
             tilt = kick_arcsec / ARCSEC_PER_RAD if number > count // 2 else 0.0
             moved = rotation_about(np.array([1.0, 0.0, 0.0]), tilt) @ rotation_about(np.array([0.0, 0.6, 0.8]), -turn)
             rows = tuple(tuple(float(v) for v in row) for row in moved @ np.array(placed.camera_to_enu))
-            frame = replace(placed, camera_to_enu=rows, utc_mid=Utc(2461000.5, self.at_s / 86400.0))
+            frame = replace(
+                placed,
+                camera_to_enu=rows,  # type: ignore[arg-type]
+                utc_mid=Utc(2461000.5, self.at_s / 86400.0),
+            )
             proof = self.state.proof
             self.feed(FrameSolved(self.later(seconds), frame))
             watching = self.state.watching
@@ -228,7 +232,7 @@ class Night(RuleBasedStateMachine):
             assert state.watching is None, "only an aligned mount is watched"
         if state.stage is not Stage.ORIENTATION:
             assert state.plan is not None
-        both = outlooks(state)
+        both = outlooks(state) if isinstance(state, Running) else None
         assert both is None or all(math.isfinite(o.left_rad) and abs(o.plan.turns) <= LONGEST_TURNS for o in both)
 
     def teardown(self) -> None:

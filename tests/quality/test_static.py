@@ -14,7 +14,7 @@ TOOLS = {
     "import contracts": [str(Path(sys.executable).with_name("lint-imports")), "--no-cache"],
     "ruff check": [sys.executable, "-m", "ruff", "check", "--no-cache", "app", "tests", "packaging"],
     "ruff format": [sys.executable, "-m", "ruff", "format", "--check", "--no-cache", "app", "tests", "packaging"],
-    "mypy strict": [sys.executable, "-m", "mypy", "--no-error-summary"],
+    "mypy strict": [sys.executable, "-m", "mypy", "--no-error-summary", "app", "tests"],
 }
 
 

@@ -225,7 +225,6 @@ def rough() -> View:
             ((0.04, 0.01), (0.01, 0.03)),
             (TrailPoint(162.0, -73.0), TrailPoint(160.0, -73.6), TrailPoint(138.0, -74.0, True)),
             _path(at, Point(0.5, -70.0), 6.0),
-            "azimuth",
             reading_id=4,
         ),
         strips=(
@@ -281,7 +280,6 @@ def fine() -> View:
                 TrailPoint(0.7, -5.6),
             ),
             _path(at, Point(0.4, -0.1)),
-            "altitude",
             reading_id=9,
         ),
         strips=(

@@ -205,14 +205,14 @@ class TestMishaps:
 
     def test_a_frame_with_its_declination_off(self, count: int) -> None:
         for k in range(1, count - 1):
-            found = measured(capture(self.turns(count), slip(lambda i, k=k: i == k, 3.0)))
+            found = measured(capture(self.turns(count), slip(k.__eq__, 3.0)))
             assert found.suspect == f"f{k + 1}"
             assert "declination is off by about 3.0'" in doubt_words(found.warnings[0])
             assert np.max(np.abs(error_arcsec(found))) < 6.0
 
     def test_a_declination_that_slips_and_stays(self, count: int) -> None:
         for k in range(2, count - 1):
-            found = measured(capture(self.turns(count), slip(lambda i, k=k: i >= k, 4.0)))
+            found = measured(capture(self.turns(count), slip(k.__le__, 4.0)))
             assert found.suspect == f"f{k + 1}"
             assert f"slipped by about 4.0' before f{k + 1}" in doubt_words(found.warnings[0])
             assert np.max(np.abs(error_arcsec(found))) < 8.0

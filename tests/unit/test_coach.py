@@ -26,7 +26,7 @@ from polewright.core.night.events import (
     PauseAsked,
 )
 from polewright.core.night.measured import FollowedAxis, MeasuredAxis, RotationGain
-from polewright.core.night.states import NightState, Stage, Waiting
+from polewright.core.night.states import NightState, Stage, Waiting, begun
 from polewright.core.night.table import step
 from polewright.core.plan.sky_choice import Obstacle
 from polewright.core.screws.angles import Screw
@@ -128,7 +128,7 @@ def test_suspect_frame_names_its_cure() -> None:
     state = capture(after(Waiting(), start(), NextAsked(1.0)), 40.0)
     axis = state.capture.axis
     assert axis is not None
-    state = replace(state, capture=replace(state.capture, axis=replace(axis, suspect="c1")))
+    state = replace(begun(state), capture=replace(state.capture, axis=replace(axis, suspect="c1")))
     advice = advise(state)
     assert advice.action is says.Do.TIGHTEN_CLUTCH and "c1" in say(advice).why
 
@@ -245,7 +245,7 @@ def test_whole_nights_are_short_sentences_with_a_verb_first() -> None:
     for seed in range(4):
         night = PaperNight(seed)
         night.run()
-        state = Waiting()
+        state: NightState = Waiting()
         for event in night.log:
             state, _ = step(state, event)
             advice = advise(state)

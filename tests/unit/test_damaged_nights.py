@@ -12,10 +12,10 @@ from typing import Any
 import pytest
 
 from hostile_records import lines_of, record_of
+from iso_time import utc_from_iso
 from polewright.__main__ import main
 from polewright.core.model import Utc
 from polewright.core.night.states import Running
-from polewright.core.sky.timescales import utc_from_iso
 from polewright.runtime.course import Course
 from polewright.runtime.retrace import EVENT_KIND, retrace_to_the_end
 from polewright.services.clock import VirtualClock

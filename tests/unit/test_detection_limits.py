@@ -35,7 +35,7 @@ def salt_and_pepper() -> PixelArray:
 
 @pytest.mark.parametrize("picture", [flat_squares, bars, salt_and_pepper])
 def test_a_picture_that_is_no_frame_is_measured_in_bounded_memory(picture: object) -> None:
-    pixels = picture()  # type: ignore[operator]
+    pixels = picture()
     tracemalloc.start()
     try:
         assert isinstance(Detector().detect(Frame("picture", pixels, None)), StarList)

@@ -12,7 +12,7 @@ import pytest
 import starfields as sf
 from polewright.core.camera import moved_alike_rad2
 from polewright.core.detection.ramp import fit_ramp
-from polewright.core.model import Camera, StarList
+from polewright.core.model import Camera, FloatArray, StarList
 from polewright.services.detector import Detector
 
 ANGLE_RAD = 0.7
@@ -26,7 +26,7 @@ def drawn_field(seed: int, length_px: float, stands: float = 0.0, count: int = 5
         seed, 0, snr=(30.0, 300.0), shape=(600, 800), fwhm_px=FWHM_PX, apart_px=max(40.0, 1.6 * length_px)
     )
     x, y = sf.places(field.rng, count, (600, 800), max(30.0, 1.3 * length_px))
-    snr = np.exp(field.rng.uniform(*np.log((60.0, 600.0)), x.size))
+    snr = np.exp(field.rng.uniform(np.log(60.0), np.log(600.0), x.size))
     flux = sf.flux_of(snr, FWHM_PX, field.noise_adu) * np.sqrt(max(1.0, length_px / FWHM_PX))
     sigma = FWHM_PX / sf.FWHM_PER_SIGMA
     first = -max(0.0, 0.5 - stands) / (1.0 - stands) * length_px  # where they stood, against mid-exposure
@@ -73,7 +73,10 @@ def test_still_stars_and_double_stars_are_not_drawn() -> None:
 def test_a_ramp_gives_back_its_middle(first: float, last: float) -> None:
     u = np.arange(-40.0, 40.5, 0.5)
     fine = np.linspace(-15.0, 15.0, 3001)
-    bell = lambda at: np.exp(-0.5 * ((u - at) / 1.1) ** 2)  # noqa: E731
+
+    def bell(at: float) -> FloatArray:
+        return np.asarray(np.exp(-0.5 * ((u - at) / 1.1) ** 2))
+
     light = (1.0 - first - last) * sum(bell(at) for at in fine) / fine.size + first * bell(-15.0) + last * bell(15.0)
     ramp = fit_ramp(u, light / light.sum(), 1.0)
     assert ramp is not None

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import pytest
@@ -18,7 +19,7 @@ from polewright.simulate.mount import Mount
 from polewright.words.drift import comparison_words
 
 PLACES = ((0.0, 5.0), (-5.0, 60.0))
-WORM = {"periodic_error_arcsec": 20.0, "periodic_error_s": 480.0}
+WORM: dict[str, Any] = {"periodic_error_arcsec": 20.0, "periodic_error_s": 480.0}
 
 
 def found(proof: DriftProof) -> DriftResult:

@@ -188,7 +188,7 @@ def through_a_turned_camera(wrong: float, doubt: float) -> DriftResult:
             north = off @ star_enu(site, hour, place[1] + np.pi / 2.0)
             west = off @ star_enu(site, hour + np.pi / 2.0, 0.0)
             # an un-mirrored camera with north up: right is west, stars move against the boresight, y points down
-            shift = FieldShift(-west / scale, north / scale, 0.0, 0.05, 9)
+            shift = FieldShift(float(-west / scale), float(north / scale), 0.0, 0.05, 9)
             seen = boresight_enu(site, camera, (hour, place[1]), shift)
             proof = add_direction(proof, now + t, seen, 0.05 * scale)
         now += 240.0

@@ -14,10 +14,11 @@ from polewright.core.errors import RecordingError
 from polewright.core.model import Utc
 from polewright.core.night.event_codec import event_from_plain
 from polewright.core.night.events import AnyEvent, AxisMeasured, NightStarted, Ticked
+from polewright.core.night.states import begun
 from polewright.core.plain import to_plain
 from polewright.services import night_log
 from polewright.services.clock import VirtualClock
-from polewright.services.log_format import LoggedEvent
+from polewright.services.log_format import LoggedEvent, decode_line
 from polewright.services.night_log import read_night
 from polewright.services.recorder import NightRecorder
 from polewright.services.report import earlier
@@ -71,9 +72,9 @@ def test_the_next_night_with_the_rig_is_told_where_to_set_the_mount_down(tmp_pat
     assert "1 min" in told.words, "accepted 60 s after the beginning"
     assert earlier_nights(tmp_path, tonight, "another tube") is None, "one night is no habit"
     state, _ = run_through(a_night("short tube", 0.0, 0.0)[:1])
-    page = stand_page(state, Extras(0.0, earlier=told))
+    page = stand_page(begun(state), Extras(0.0, earlier=told))
     assert page is not None and page.facts[-1].words == told.words
-    plain = stand_page(state, Extras(0.0))
+    plain = stand_page(begun(state), Extras(0.0))
     assert plain is not None and len(plain.facts) == len(page.facts) - 1
 
 
@@ -89,7 +90,7 @@ def test_of_a_long_night_the_beginning_is_read_and_says_the_same(
         after = [replace(event, at_s=event.at_s + 500.0) for event in a_night("another tube", 0.0, 0.0)]
         record(tmp_path / "long" / f"2026-03-0{number + 1}", [*events, *imaging, *after], ("frame", stars))
     decoded: list[int] = []
-    real = night_log.decode_line
+    real = decode_line
 
     def decode(line: bytes) -> LoggedEvent | None:
         decoded.append(len(line))

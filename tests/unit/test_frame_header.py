@@ -247,7 +247,7 @@ def test_nonsense_is_no_pointing(cards: dict[str, Any]) -> None:
 
 @pytest.mark.parametrize("pixel", [(325.5, 250.5), (1.0, 1.0), (900.0, -300.0)])
 def test_the_centre_of_a_header_wcs_agrees_with_astropy(pixel: tuple[float, float]) -> None:
-    cards = {
+    cards: dict[str, Any] = {
         "CTYPE1": "RA---TAN", "CTYPE2": "DEC--TAN", "CRVAL1": 83.8, "CRVAL2": 72.4, "CRPIX1": pixel[0],
         "CRPIX2": pixel[1], "CD1_1": -0.0030, "CD1_2": 0.0011, "CD2_1": 0.0011, "CD2_2": 0.0030,
     }  # fmt: skip

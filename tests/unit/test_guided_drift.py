@@ -22,7 +22,7 @@ from polewright.core.night.drift_watch import DriftWatch
 from polewright.core.night.drifting.actions import drift_confirms, drift_contradicts, sure_by_drift
 from polewright.core.night.events import DriftMeasured
 from polewright.core.night.measured import MeasuredAxis
-from polewright.core.night.states import Capture, NightPlan, NightState, Running, Stage
+from polewright.core.night.states import Capture, NightPlan, NightState, Running, Stage, begun
 from polewright.core.night.table import step
 from polewright.core.sky.places import standard_atmosphere
 from polewright.words.coach import say
@@ -91,7 +91,7 @@ def test_a_night_by_drift_alone_is_not_proved_by_a_guided_mount() -> None:
     reading = reading_of(proof)
     assert reading.held and reading.complete
     state, _ = step(night(reading, proof, Stage.PROOF), DriftMeasured(4001.0, reading))
-    assert not state.proved and not drift_confirms(state) and not drift_contradicts(state)
+    assert not state.proved and not drift_confirms(begun(state)) and not drift_contradicts(begun(state))
     advice = advise(state)
     assert say(advice).instruction == "Switch guiding off, then begin again." and say(
         advice
@@ -105,8 +105,8 @@ def test_the_first_drift_does_not_lead_on_by_itself_either() -> None:
     proof = guided(50.0, FIELDS, 400.0, 4.0, 0.5, np.random.default_rng(6))
     reading = reading_of(proof)
     frame = replace(night(reading, proof, Stage.CAPTURE))
-    state = replace(frame, drift=replace(frame.drift, reading=reading)) if frame.drift else frame
-    assert not sure_by_drift(state)
+    state = replace(begun(frame), drift=replace(frame.drift, reading=reading)) if frame.drift else frame
+    assert not sure_by_drift(begun(state))
     assert advise(state).reason is Plainly.LOOKS_GUIDED
 
 

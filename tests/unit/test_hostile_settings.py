@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import threading
 from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -103,7 +104,7 @@ def test_profiles_of_any_kind_cost_only_the_memory(
 def test_a_log_of_any_kind_is_no_night_and_waits_for_nobody(tmp_path: Path, hostile: Callable[[Path], None]) -> None:
     hostile(tmp_path / "night.jsonl")
     for read in (read_night, lambda path: read_opening(path, ("event",), 1000)):
-        found = soon(lambda read=read: read(tmp_path))
+        found = soon(partial(read, tmp_path))
         assert isinstance(found, RecordingError) or found.events == ()
     found = soon(lambda: NightRecorder(tmp_path, SystemClock()).close())
     assert found is False or hostile is nested
@@ -134,4 +135,4 @@ def test_a_turn_file_that_is_a_pipe_is_refused(tmp_path: Path) -> None:
     for hostile in (pipe, nested):
         path = tmp_path / hostile.__name__
         hostile(path)
-        assert isinstance(soon(lambda path=path: read_turn(path)), PolewrightError)
+        assert isinstance(soon(partial(read_turn, path)), PolewrightError)

@@ -16,6 +16,7 @@ from polewright.core.drift.reading import DriftReading
 from polewright.core.model import Frame, Sourced
 from polewright.core.night.effects import KeepDrift
 from polewright.core.night.events import AnyEvent, Ticked
+from polewright.core.night.states import begun
 from polewright.core.screws.sky_turn import screw_path
 from polewright.runtime.engine import CLOCK_TOPIC, SKY_TOPIC, STALL_TOPIC, NightEngine
 from polewright.services.clock import VirtualClock
@@ -41,7 +42,7 @@ def turning_sky(engine: NightEngine) -> Switch:
     def switch(on: bool) -> None:
         state = engine.state
         paths = (aslant[0], aslant[1]) if on else ()
-        engine.course.state = replace(state, handling=replace(state.handling, paths=paths))
+        engine.course.state = replace(begun(state), handling=replace(state.handling, paths=paths))
         engine.post(Ticked(engine.now_s()))
 
     return switch

@@ -19,7 +19,7 @@ from polewright.core.night.advise import advise
 from polewright.core.night.effects import SaveLocks
 from polewright.core.night.event_codec import event_from_plain
 from polewright.core.night.events import AnyEvent, BaseLocked, BaseUnlocked, NightStarted
-from polewright.core.night.states import Stage, Waiting
+from polewright.core.night.states import NightState, Stage, Waiting
 from polewright.core.night.table import step
 from polewright.core.plain import to_plain
 from polewright.core.screws.angles import ScrewAngles, screw_angles
@@ -139,7 +139,8 @@ class TestNights:
         assert night.count(BaseUnlocked) >= 1
 
     def test_a_measured_tightening_is_to_be_kept_at_once(self) -> None:
-        night, state, kept = a_night(1, NEW_LOCKS), Waiting(), []
+        night, kept = a_night(1, NEW_LOCKS), []
+        state: NightState = Waiting()
         for event in night.log:
             state, effects = step(state, event)
             kept += [effect.memory for effect in effects if isinstance(effect, SaveLocks)]
@@ -152,7 +153,7 @@ class TestNights:
         del plain["locks"]
         old = event_from_plain(plain)
         assert old == night.log[0]
-        state = Waiting()
+        state: NightState = Waiting()
         for event in [old, *night.log[1:]]:
             state, _ = step(state, event)
         assert state == night.state

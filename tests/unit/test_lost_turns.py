@@ -13,7 +13,7 @@ from polewright.core.angles import rotation_about
 from polewright.core.night.advice import Do
 from polewright.core.night.events import AxisFollowed, FrameSolved, FrameUnsolved
 from polewright.core.night.measured import PlacedFrame
-from polewright.core.night.states import Stage
+from polewright.core.night.states import Stage, begun
 from polewright.core.night.witness import proof_confirms
 from polewright.core.screws.learning import learn
 from polewright.core.screws.memory import ScrewMemory, ScrewMove
@@ -62,7 +62,7 @@ def test_a_second_turn_that_knows_nothing_proves_nothing() -> None:
     """A tripod kicked in the middle of the proof: the frames disagree, the axis is good to a quarter degree."""
     state = rehearsed("calm", 3).engine.state
     axis = state.proof.axis
-    assert axis is not None and proof_confirms(state)
+    assert axis is not None and proof_confirms(begun(state))
     variance = math.radians(0.25) ** 2
     unsure = replace(axis, covariance_rad2=((variance, 0.0), (0.0, variance)))
-    assert not proof_confirms(replace(state, proof=replace(state.proof, axis=unsure)))
+    assert not proof_confirms(replace(begun(state), proof=replace(state.proof, axis=unsure)))

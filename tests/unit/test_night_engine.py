@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 
 import pytest
@@ -158,7 +159,7 @@ def test_capture_frames_are_never_dropped_and_of_previews_the_latest_wins(keep: 
         return lambda outcome: outcomes.append((name, type(outcome).__name__))
 
     for name in "1234":
-        jobs.submit(lambda name=name: name, deliver(name), keep=keep)
+        jobs.submit(partial(str, name), deliver(name), keep=keep)
     assert len(worker.asked) == 1, "one job at a time is with the worker"
     while worker.asked:
         worker.finish()

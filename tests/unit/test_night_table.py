@@ -39,7 +39,7 @@ from polewright.core.night.events import (
     UndoAsked,
 )
 from polewright.core.night.measured import FollowedAxis, MeasuredAxis
-from polewright.core.night.states import NightState, Stage, Waiting
+from polewright.core.night.states import NightState, Stage, Waiting, begun
 from polewright.core.night.table import TRANSITIONS, step
 from polewright.core.plan.tonight import ToleranceOrigin
 from polewright.core.screws.angles import Screw
@@ -238,7 +238,7 @@ def test_a_claim_that_a_proof_has_refuted_must_be_surer_the_next_time() -> None:
     assert 0.9 < edge.inside < 0.999
     for tolerance in (24.0, 25.0, 26.0, 27.0, 28.0, 29.0, 30.0):
         state = replace(edge, plan=replace(edge.plan, tolerance_rad=tolerance * ARCSEC)) if edge.plan else edge
-        if state.stop_here and not replace(state, refuted=True).stop_here:
+        if state.stop_here and not replace(begun(state), refuted=True).stop_here:
             return
     raise AssertionError("no claim lay between the two")
 

@@ -21,7 +21,7 @@ from polewright.core.night.events import (
     ShiftPutAway,
     TripodBumped,
 )
-from polewright.core.night.states import NightState, Running, Stage
+from polewright.core.night.states import NightState, Running, Stage, begun
 from polewright.core.night.table import step
 from polewright.core.plain import from_plain, to_plain
 from polewright.core.vigil.watch import Shift
@@ -97,7 +97,7 @@ def test_small_kicks_add_up_and_do_not_hide_a_large_one(aligned: NightState) -> 
     def told(*shifts: Shift, seen: int = 0) -> bool:
         assert state.watching is not None
         watching = replace(state.watching, vigil=replace(state.watching.vigil, shifts=shifts), seen=seen)
-        return advise(replace(state, watching=watching)).action is Do.MEASURE_AGAIN
+        return advise(replace(begun(state), watching=watching)).action is Do.MEASURE_AGAIN
 
     large = replace(small, size_rad=100.0 / ARCSEC_PER_RAD)
     sinking = replace(small, sudden=False, rate_rad_h=60.0 / ARCSEC_PER_RAD)

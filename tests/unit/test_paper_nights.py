@@ -14,7 +14,7 @@ import pytest
 from paper_night import PaperNight, nights
 from polewright.core.night.advise import advise
 from polewright.core.night.event_codec import event_from_plain
-from polewright.core.night.states import Running, Waiting
+from polewright.core.night.states import NightState, Running, Waiting
 from polewright.core.night.table import step
 from polewright.core.plain import from_plain, to_plain
 from polewright.words.coach import say
@@ -53,7 +53,7 @@ def test_replay_through_json_ends_in_the_same_state_bit_for_bit() -> None:
     night = PaperNight(11)
     night.run()
     lines = [json.dumps(to_plain(event)) for event in night.log]
-    state = Waiting()
+    state: NightState = Waiting()
     for number, line in enumerate(lines):
         state, _ = step(state, event_from_plain(json.loads(line)))
         if number % 17 == 0:  # the power fails here, and the night goes on from what was written

@@ -13,7 +13,7 @@ from polewright.core.drift.rates import star_enu
 from polewright.core.drift.reading import place_rad, places_rad
 from polewright.core.model import Site, TargetPole
 from polewright.core.night.measured import MeasuredAxis
-from polewright.core.night.states import Capture, NightPlan, NightState, Running, Stage
+from polewright.core.night.states import Capture, NightPlan, NightState, Running, Stage, begun
 from polewright.core.plan.tonight import usual_plan
 from polewright.core.sky.places import standard_atmosphere
 from polewright.runtime.worker import Done
@@ -38,6 +38,9 @@ class Later:
     def forget(self, topic: str) -> None:
         self.waiting.pop(topic, None)
 
+    def stop(self) -> None:
+        self.waiting.clear()
+
 
 def off_by(east_rad: float) -> NightState:
     return replace(STATE, capture=Capture(axis=MeasuredAxis(east_rad, 2e-4, ((1e-11, 0.0), (0.0, 1e-11)))))
@@ -56,7 +59,7 @@ def test_the_page_is_made_anew_only_for_what_it_tells() -> None:
     assert answered is not None and answered.ready and answered.facts
     nearer = planning.view(off_by(0.2e-4))
     assert nearer is not None and nearer.facts[1].value != answered.facts[1].value, "another error of the axis"
-    finer = planning.view(replace(off_by(0.2e-4), plan=replace(NIGHT, tolerance_rad=1e-4)))
+    finer = planning.view(replace(begun(off_by(0.2e-4)), plan=replace(NIGHT, tolerance_rad=1e-4)))
     assert finer is not None and finer.status != nearer.status, "another tolerance"
 
 

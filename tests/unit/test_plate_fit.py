@@ -45,7 +45,7 @@ def test_covariance_is_what_repeated_noise_gives(focal: float, stars: int, terms
     squares = []
     for _ in range(400):
         noisy = np.array([x, y]) + rng.normal(size=(2, stars)) * sigma
-        fit = fit_plate(camera, ATTITUDE, *noisy, sigma, v, FitPlan(terms))
+        fit = fit_plate(camera, ATTITUDE, noisy[0], noisy[1], sigma, v, FitPlan(terms))
         eps = rotation_vector(fit.camera_to_sky.T @ ATTITUDE)  # C_true = C @ Rot(eps)
         squares.append(eps @ np.linalg.solve(fit.covariance[:3, :3], eps))
     assert np.mean(squares) / 3.0 == pytest.approx(1.0, abs=4.0 * np.sqrt(2.0 / 3.0 / 400))

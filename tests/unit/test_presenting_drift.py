@@ -16,7 +16,7 @@ from polewright.core.model import Site, TargetPole
 from polewright.core.night.advise import advise
 from polewright.core.night.drift_watch import DriftWatch
 from polewright.core.night.events import NOW, DriftAsked
-from polewright.core.night.states import NightPlan, NightState, Running, Stage
+from polewright.core.night.states import NightPlan, NightState, Running, Stage, begun
 from polewright.core.sky.places import standard_atmosphere
 from polewright.core.sky.refraction import refract, refraction_constants
 from polewright.ui.presenting.extras import Extras
@@ -110,7 +110,7 @@ def test_a_long_drift_is_thinned_out_to_its_last_frame() -> None:
     assert state.drift is not None
     one = state.drift.samples[0]
     samples = tuple(replace(one, at_s=3.0 * i) for i in range(4000))
-    view = shown(replace(state, drift=replace(state.drift, samples=samples)))
+    view = shown(replace(begun(state), drift=replace(state.drift, samples=samples)))
     assert view.drift is not None
     (curve,) = view.drift.curves
     assert len(curve.at_s) <= 301 and curve.at_s[0] == 0.0 and curve.at_s[-1] == pytest.approx(11997.0)

@@ -34,7 +34,7 @@ from polewright.core.night.events import (
 )
 from polewright.core.night.measured import MeasuredAxis
 from polewright.core.night.rest import Reading, Rest
-from polewright.core.night.states import Capture, NightPlan, NightState, Running, Stage
+from polewright.core.night.states import Capture, NightPlan, NightState, Running, Stage, begun
 from polewright.core.night.table import step
 from polewright.core.night.witness import witnessed_offset
 from polewright.core.sky.places import standard_atmosphere
@@ -97,13 +97,13 @@ def test_a_drift_does_not_overrule_what_puts_the_axis_outside(turn_arcsec: float
     assert state.proved is proved
     if not proved:
         assert "guiding" in say(advise(state)).why
-        assert witnessed_offset(state) is None, "the report does not flatter"
+        assert witnessed_offset(begun(state)) is None, "the report does not flatter"
         assert after(state, NextAsked(4002.0)).stage is Stage.FINE, "the person decides"
 
 
 def test_what_is_shown_and_watched_from_is_what_was_proved() -> None:
     state = after(before(5.0, 0.0, 4.0), DriftMeasured(4001.0, drift_says(-5.0, 0.0, 4.0)))
-    shown = witnessed_offset(state)
+    shown = witnessed_offset(begun(state))
     assert state.proved and shown is not None and shown.east_rad * ARCSEC_PER_RAD == pytest.approx(0.0, abs=0.1)
 
 
@@ -128,7 +128,7 @@ def test_frames_of_the_imaging_run_are_never_counted_into_a_proof() -> None:
     finer = after(run, ToleranceChanged(run.now_s, 6.0 * ARCSEC))
     assert not finer.proved and finer.watching is None
     assert finer.drift == DriftWatch(stood=True) and finer.proof == Capture()
-    unsaid = after(replace(run, undo=replace(proved, proved=False)), UndoAsked(run.now_s))
+    unsaid = after(replace(begun(run), undo=replace(begun(proved), proved=False)), UndoAsked(run.now_s))
     assert not unsaid.proved and unsaid.drift == DriftWatch(stood=True)
 
 
@@ -141,12 +141,12 @@ def test_a_bumped_tripod_settles_anew() -> None:
     _, effects = step(bumped, FrameSolved(4012.0, frame))
     (fit,) = [e for e in effects if isinstance(e, FitDrift)]
     assert fit.rested_s == pytest.approx(2.0)
-    waiting = replace(bumped, stage=Stage.PROOF, now_s=4012.0)
-    assert settling_s(waiting) == pytest.approx(settling_s(replace(waiting, set_down_s=0.0, now_s=2.0)))
+    waiting = replace(begun(bumped), stage=Stage.PROOF, now_s=4012.0)
+    assert settling_s(begun(waiting)) == pytest.approx(settling_s(replace(begun(waiting), set_down_s=0.0, now_s=2.0)))
 
 
 def test_a_drift_that_tells_nothing_any_more_is_not_followed() -> None:
-    state = replace(before(0.0, 0.0, 8.0), stage=Stage.CAPTURE, capture=Capture())
+    state = replace(begun(before(0.0, 0.0, 8.0)), stage=Stage.CAPTURE, capture=Capture())
     known = after(state, DriftMeasured(4001.0, replace(drift_says(900.0, 0.0, 20.0), here_s=60.0)))
     assert known.capture.axis is not None
     lost = after(known, DriftRefused(4002.0, NotTracking()))
@@ -167,7 +167,7 @@ def test_a_clock_that_is_set_back_begins_the_drift_anew(back_s: float, left: int
 def test_going_by_the_drift_keeps_what_the_person_said() -> None:
     state = before(300.0, 0.0, 4.0)
     assert state.drift is not None
-    state = replace(state, drift=replace(state.drift, side="west"))
+    state = replace(begun(state), drift=replace(state.drift, side="west"))
     state = after(state, DriftMeasured(4001.0, drift_says(100.0, 0.0, 5.0)), NextAsked(4002.0))
     assert state.stage is Stage.FINE and state.drift == DriftWatch("west", True)
 
@@ -177,7 +177,7 @@ def test_another_pole_in_the_proof_keeps_the_axis_as_it_was_followed() -> None:
     state = before(1800.0, 0.0, 4.0)
     rest = Rest((Reading(3990.0, 5.0 * ARCSEC, 8.0 * ARCSEC, square(5.0)),))
     raised = math.radians(52.0) + 45.0 * ARCSEC
-    changed, effects = step(replace(state, rest=rest), TargetChanged(4001.0, TargetPole.REFRACTED, raised))
+    changed, effects = step(replace(begun(state), rest=rest), TargetChanged(4001.0, TargetPole.REFRACTED, raised))
     assert changed.offset is not None
     assert changed.offset.east_rad * ARCSEC_PER_RAD == pytest.approx(5.0)
     assert changed.offset.up_rad * ARCSEC_PER_RAD == pytest.approx(8.0 - 45.0)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import threading
+from collections.abc import Iterator
 
 import pytest
 from PySide6.QtCore import QObject
@@ -36,9 +37,9 @@ def test_actions_die_with_their_owner(qtbot: QtBot) -> None:
 
 
 @pytest.fixture
-def worker(qtbot: QtBot) -> Worker:
+def worker(qtbot: QtBot) -> Iterator[Worker]:
     made = Worker()
-    yield made  # type: ignore[misc]
+    yield made
     made.stop()
 
 

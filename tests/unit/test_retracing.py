@@ -10,6 +10,7 @@ import pytest
 
 from night_kit import MemoryRecorder, RecordedNight, rehearsed
 from polewright.core.night.rest import Rest
+from polewright.core.night.states import begun
 from polewright.runtime.engine import NightEngine
 from polewright.runtime.jobs import InlineJobs
 from polewright.runtime.retrace import EVENT_KIND, CheckedReplay
@@ -106,8 +107,8 @@ def assert_resumes_where_it_ended(log: NightLog) -> None:
         replay.course.take(replace(answer, at_s=engine.now_s()))
     expected, found = replay.course.state, engine.state
     assert found.stage is expected.stage
-    assert replace(found, now_s=0.0, rest=Rest(), trail=(), undo=None) == replace(
-        expected, now_s=0.0, rest=Rest(), trail=(), undo=None
+    assert replace(begun(found), now_s=0.0, rest=Rest(), trail=(), undo=None) == replace(
+        begun(expected), now_s=0.0, rest=Rest(), trail=(), undo=None
     )
     assert [r.east_rad for r in found.rest.readings] == [r.east_rad for r in expected.rest.readings]
 

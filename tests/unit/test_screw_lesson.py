@@ -13,7 +13,7 @@ from polewright.core.night.advice import Turn
 from polewright.core.night.advise import advise
 from polewright.core.night.effects import Objection, Refused
 from polewright.core.night.events import AnyEvent, LessonAsked, NightStarted, UndoAsked
-from polewright.core.night.states import NightState, Waiting
+from polewright.core.night.states import Lesson, NightState, Waiting, begun
 from polewright.core.night.table import step
 from polewright.core.screws.angles import Screw
 from polewright.core.screws.lesson import AWAY_ARCMIN, BACK_AND_FORTH, MOST_TURNS, lesson_over, lesson_turns
@@ -35,7 +35,7 @@ def taught(seed: int) -> PaperNight:
 
 def before_the_lesson(seed: int) -> tuple[NightState, LessonAsked]:
     """The state in which a lesson was asked for, and the asking."""
-    state = Waiting()
+    state: NightState = Waiting()
     for event in taught(seed).log:
         if isinstance(event, LessonAsked):
             return state, event
@@ -81,7 +81,9 @@ def test_a_night_with_lessons_knows_its_screws_and_ends_as_well_as_any() -> None
 
 
 def test_the_lesson_follows_the_trial_and_counts_its_turns() -> None:
-    state, made, asked = Waiting(), [], set[str]()
+    state: NightState = Waiting()
+    made: list[Lesson] = []
+    asked = set[str]()
     for event in taught(40).log:
         state, _ = step(state, event)
         if state.lesson is not None:
@@ -113,15 +115,19 @@ def test_no_lesson_before_the_axis_is_followed(screw: Screw) -> None:
     state, (start, *_) = Waiting(), taught(41).log
     assert isinstance(start, NightStarted)
     events: tuple[AnyEvent, ...] = (LessonAsked(0.0, screw),)
-    for begun in (state, step(state, start)[0]):
-        same, effects = step(begun, events[0])
-        assert same is begun and isinstance(effects[0], Refused)
+    for before in (state, step(state, start)[0]):
+        same, effects = step(before, events[0])
+        assert same is before and isinstance(effects[0], Refused)
 
 
 def test_no_lesson_on_a_screw_that_is_known() -> None:
     state, event = before_the_lesson(41)
     moves = tuple(move for seed in SEEDS for move in taught(41).state.memory(event.screw).moves[:12])[:60]
     memory = ScrewMemory(None, moves, bends=event.screw is Screw.ALTITUDE)
-    knowing = replace(state, azimuth=memory) if event.screw is Screw.AZIMUTH else replace(state, altitude=memory)
+    knowing = (
+        replace(begun(state), azimuth=memory)
+        if event.screw is Screw.AZIMUTH
+        else replace(begun(state), altitude=memory)
+    )
     _, effects = step(knowing, event)
     assert isinstance(effects[0], Refused) and effects[0].objection is Objection.SCREW_KNOWN

@@ -102,7 +102,7 @@ def test_the_middle_of_a_frame_stands_for_the_whole() -> None:
     """Solved by its middle, a frame points where its middle points, with the stars where they are on the frame."""
     _, image = drawn(5, 40.0)
     frame = frame_of(image, 6)
-    *_, look = second_looks(Frame("wide", np.tile(frame.pixels, (2, 2)), None))
+    *_, look = second_looks(Frame("wide", np.tile(frame.pixels, (2, 2)), None))  # type: ignore[arg-type]
     assert look.is_part
     whole = look.whole_stars()
     assert (whole.width_px, whole.height_px) == (1280, 960)

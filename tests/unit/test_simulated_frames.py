@@ -86,7 +86,7 @@ def test_stars_are_rendered_where_the_truth_has_them(name: str, catalogue: Catal
     exposure = rig.take(now, 8.0)
     chosen = bright_and_alone(exposure, scenario.camera)
     x, y = exposure.view.x_px.mean(0)[chosen], exposure.view.y_px.mean(0)[chosen]
-    error = np.array([centroid(exposure.pixels, *xy) - xy for xy in zip(x, y)])
+    error = np.array([centroid(exposure.pixels.astype(np.uint16), *xy) - xy for xy in zip(x, y)])
     assert chosen.size >= 10
     assert np.abs(np.median(error, axis=0)).max() < 0.03
     assert np.median(np.abs(error)) < 0.08

@@ -90,7 +90,7 @@ def test_the_screws_move_the_field_as_the_jacobian_says() -> None:
     look = _direction(40.0, 50.0)
     right = np.array([np.cos(np.radians(40.0)), -np.sin(np.radians(40.0)), 0.0])
     for screw, column in expected.items():
-        mount = Mount(replace(aligned(40.0), **{screw: ScrewSpec(arcmin_per_turn=1.0)}))
+        mount = Mount(replace(aligned(40.0), **{screw: ScrewSpec(arcmin_per_turn=1.0)}))  # type: ignore[arg-type]
         mount.point(0.0, look)
         before = mount.attitude(500.0)
         getattr(mount, screw).turn(500.0, 0.1)

@@ -28,18 +28,18 @@ def random_directions(count: int) -> np.ndarray:
     return v / np.linalg.norm(v, axis=1, keepdims=True)
 
 
-def test_the_faces_are_right_handed_and_look_six_ways():
+def test_the_faces_are_right_handed_and_look_six_ways() -> None:
     assert np.allclose([np.linalg.det(face) for face in FACE_TO_ICRS], 1.0)
     assert {tuple(normal) for normal in FACE_TO_ICRS[:, :, 0]} == {tuple(axis) for axis in AXES}
 
 
-def test_every_cell_contains_its_own_centre():
+def test_every_cell_contains_its_own_centre() -> None:
     number, fraction = cell_of(cell_centres())
     assert np.array_equal(number, np.arange(CELL_COUNT))
     assert np.allclose(fraction, 0.5, atol=1e-9)
 
 
-def test_a_direction_comes_back_from_its_cell_and_place():
+def test_a_direction_comes_back_from_its_cell_and_place() -> None:
     v = np.vstack([random_directions(5000), AXES])
     number, fraction = cell_of(v)
     assert fraction.min() >= 0.0 and fraction.max() < 1.0
@@ -48,13 +48,13 @@ def test_a_direction_comes_back_from_its_cell_and_place():
         assert separation_rad(back[0], direction) < 1e-12
 
 
-def test_a_run_of_cells_gives_each_star_its_own_cell():
+def test_a_run_of_cells_gives_each_star_its_own_cell() -> None:
     counts = np.array([2, 0, 1, 3])
     back = directions_in_cells(CELLS_PER_FACE + 88, counts, np.full((2, 6), 0.5))
     assert np.array_equal(cell_of(back)[0], CELLS_PER_FACE + 88 + np.repeat(np.arange(4), counts))
 
 
-def test_the_stated_radius_reaches_every_corner_and_is_not_wasteful():
+def test_the_stated_radius_reaches_every_corner_and_is_not_wasteful() -> None:
     centres = cell_centres()[:CELLS_PER_FACE].reshape(90, 90, 3)
     corners = face_directions(0, np.tile(EDGES, 91), np.repeat(EDGES, 91)).reshape(91, 91, 3)
     farthest = max(separation_rad(corners[i : i + 90, j : j + 90], centres).max() for i in (0, 1) for j in (0, 1))
@@ -62,7 +62,7 @@ def test_the_stated_radius_reaches_every_corner_and_is_not_wasteful():
 
 
 @pytest.mark.parametrize("pole", [1.0, -1.0])
-def test_the_celestial_pole_is_an_ordinary_place(pole: float):
+def test_the_celestial_pole_is_an_ordinary_place(pole: float) -> None:
     number, _ = cell_of(np.array([[1e-9, 1e-9, pole], [-1e-9, 1e-9, pole], [1e-9, -1e-9, pole]]))
     centres = cell_centres()[number]
     assert (separation_rad(centres, np.array([0.0, 0.0, pole])) < CELL_RADIUS_RAD).all()

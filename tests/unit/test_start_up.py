@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import subprocess
 import sys
+from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -47,7 +48,12 @@ def test_one_program_has_two_names(monkeypatch: pytest.MonkeyPatch, name: str, s
     from polewright import __main__ as entry
 
     called: list[str] = []
-    monkeypatch.setattr(entry, "window_main", lambda: len(called.append("window") or called))
-    monkeypatch.setattr(entry, "main", lambda: len(called.append("command") or called))
+
+    def started_as(name: str) -> int:
+        called.append(name)
+        return 1
+
+    monkeypatch.setattr(entry, "window_main", partial(started_as, "window"))
+    monkeypatch.setattr(entry, "main", partial(started_as, "command"))
     monkeypatch.setattr("sys.argv", [f"/opt/polewright/{name}"])
     assert entry.start() == 1 and called == [started]

@@ -142,7 +142,7 @@ def test_any_direction_of_a_large_kick_is_found_unguided() -> None:
 
 def series(n: int = 100, seed: int = 0) -> tuple[FloatArray, FloatArray, FloatArray]:
     rng = np.random.default_rng(seed)
-    return np.arange(n) * 10.0, rng.normal(0.0, 1.0, n), np.ones(n)
+    return np.arange(float(n)) * 10.0, rng.normal(0.0, 1.0, n), np.ones(n)
 
 
 QUIET = Quiet(0.0, 1e-3, 0.05, 500.0)

@@ -98,4 +98,4 @@ def test_every_reason_has_a_kind_for_the_coach() -> None:
 
 
 def star_list_of(count: int) -> StarList:
-    return star_list(np.arange(count) + 5.0, np.arange(count) + 5.0, 0.3, 640, 480)
+    return star_list(np.arange(5.0, 5.0 + count), np.arange(5.0, 5.0 + count), 0.3, 640, 480)
