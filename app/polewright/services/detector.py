@@ -13,6 +13,7 @@ import numpy as np
 
 from polewright.core.detection.alike import (
     drawn_selection,
+    may_be_drawn,
     off_one_line,
     shared_error,
     short_path,
@@ -38,7 +39,6 @@ _ENOUGH_STARS = 30
 _WORTH_KEEPING = 12
 _ENOUGH_WIDE_STARS = 60
 _WIDE_PX = 2.6  # Gaussian width from which the quick pass loses faint stars
-_NARROW_PX = 0.72  # Gaussian width: any narrower, and pieces of long trails may have been taken for stars
 _QUICK_LEAST_SNR = 5.0
 _CAREFUL_LEAST_SNR = 4.3
 _SURE_SNR = 6.0  # noise makes such a peak in one of a hundred frames of a million pixels
@@ -147,6 +147,9 @@ def _drawn(pixels: PixelArray, full: float, quick: _Found, highest: float) -> _F
 
     Short paths show in the shapes of the bright stars, long ones in the frame as a whole.
     """
+    care = _needs_care(quick)
+    if not care and not may_be_drawn(quick.measurement):
+        return None
     width = min(max(quick.measurement.width_px, 1.0), _WIDE_PX)
     path, tail = short_path(quick.measurement, pixels.shape), tailed_path(pixels, quick.measurement, full)
     tail = tail or shared_path(level(halved(_core(pixels), highest)), width)
@@ -156,8 +159,7 @@ def _drawn(pixels: PixelArray, full: float, quick: _Found, highest: float) -> _F
         clear = clear[np.argsort(-sources.flux_adu[clear], kind="stable")]
         profile = _profile(pixels, sources.x_px[clear], sources.y_px[clear], path)
         return _drawn_at(pixels, sources.x_px[clear], sources.y_px[clear], quick, profile)
-    usual = _NARROW_PX < quick.measurement.width_px <= _WIDE_PX
-    if tail is None and usual and not _needs_care(quick):
+    if tail is None and not care:
         return None
     flat = level(halved(pixels, highest))
     path = shared_path(flat, width)
