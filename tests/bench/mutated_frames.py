@@ -89,15 +89,22 @@ def main() -> int:
             except FrameReadError as error:
                 given_up = "is not usable" in str(error)
                 came[f"given up: {error.__cause__}" if given_up else "refused"] += 1
+                if given_up:
+                    keep(args.seed, number, name, content)
             except Exception as error:
                 wrong += 1
                 print(f"input {number}, {name}: {error!r}", flush=True)
-                Path(f"mutated-{args.seed}-{number}-{name}").write_bytes(content)
+                keep(args.seed, number, name, content)
             slowest = max(slowest, (time.monotonic() - start, f"{number} {name}"))
             if (number + 1) % TOLD_EVERY == 0 or number + 1 == args.inputs:
                 tell(number + 1, came, slowest, time.monotonic() - begun)
     helper.close()
     return 1 if wrong or slowest[0] > PATIENCE_S else 0
+
+
+def keep(seed: int, number: int, name: str, content: bytes) -> None:
+    """Leave the file here, to be looked at."""
+    Path(f"mutated-{seed}-{number}-{name}").write_bytes(content)
 
 
 def tell(inputs: int, came: Counter[str], slowest: tuple[float, str], seconds: float) -> None:

@@ -192,6 +192,7 @@ def test_the_helper_ends_with_the_program_and_ignores_its_ctrl_c(packed: Path) -
         ("ZTILE2", 0),
         ("ZTILE1", 21),
         ("ZNAXIS2", 9000),
+        ("NAXIS1", 0),
     ],
 )
 def test_senseless_tiles_are_refused_before_any_library_sees_them(keyword: str, value: int) -> None:

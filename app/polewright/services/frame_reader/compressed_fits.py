@@ -21,6 +21,7 @@ STRUCTURE = re.compile(
 )
 METHODS = ("RICE_1", "RICE_ONE", "GZIP_1", "GZIP_2", "PLIO_1", "HCOMPRESS_1", "NOCOMPRESS")
 MOST_FIELDS, MOST_PARAMETERS = 999, 20  # columns of a table (standard, 7.3.1); parameters of a method
+DESCRIPTOR_BYTES = 8  # the least that says where a tile lies (standard, 7.3.5)
 SENSELESS = "the header of its compressed image makes no sense"
 MAX_RATIO = 10_000  # an empty frame packs by about 500 (measured); more is a lie
 
@@ -53,7 +54,7 @@ def _check_tiles(hdu: Hdu) -> None:
         raise DamagedError(f"the tiles of its compressed image are {' x '.join(map(str, tile))} pixels")
     if len(hdu.shape) != 2 or hdu.shape[0] != math.prod(-(-axis // side) for axis, side in zip(axes, tile)):
         raise DamagedError("its compressed image has another number of tiles than its size asks for")
-    if header.text("ZCMPTYPE") not in METHODS or not _sane_parameters(header):
+    if hdu.shape[1] < DESCRIPTOR_BYTES or header.text("ZCMPTYPE") not in METHODS or not _sane_parameters(header):
         raise DamagedError(SENSELESS)
 
 
