@@ -56,7 +56,7 @@ def test_json_prints_the_truth(tmp_path: Path, capsys: pytest.CaptureFixture[str
     [
         (["--scenario", "picnic"], "Choose one of: calm, first-night"),
         (["--frames", "0"], "--frames must be between 1"),
-        (["--span", "400"], "between 0 and 160 degrees"),
+        (["--span", "400"], "between -160 and 160 degrees"),
         (["--exposure", "0"], "between 0.001 and 600"),
         (["--seed", "-3"], "--seed must be between 0"),
         (["--lat", "95"], "latitude must be between"),
