@@ -27,7 +27,10 @@ BEGINS: dict[object, str] = {
     it.Do.ENTER_SITE: r"Enter your site",
     it.Do.MEASURE_AGAIN: r".* Measure again\.$",
     it.Done: r"(Good enough for tonight|Accepted as it is|Watching|Moved by .* Still good enough)",
-    it.Wait: r"(Hands off|Stop|No frame|Wait|Switch tracking on|Take the cap|Check |Set the camera program's clock)",
+    it.Wait: (
+        r"(Hands off|Stop|Rotating|No frame|Wait|Switch tracking on|Take the cap|Check |"
+        r"Set the camera program's clock)"
+    ),
 }
 
 
