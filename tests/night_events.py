@@ -59,7 +59,7 @@ FRAME = st.builds(
     st.floats(0.0, 50.0),
     st.builds(SkyPosition, st.floats(0.0, 360.0), st.floats(-90.0, 90.0)),
 )
-GAIN = st.builds(RotationGain, SMALL, st.floats(0.0, math.inf))
+GAIN = st.builds(RotationGain, SMALL, st.floats(0.0, 10.0))
 AXIS = st.builds(
     MeasuredAxis,
     SMALL,
