@@ -24,7 +24,7 @@ THRESHOLD = 4.2
 _STREAK_WIDTH_PX = 1.3
 _WIDTHS_PX = (0.75, 1.3, 2.4, 4.5)
 _MESH_PX = 48
-_MAD_TO_SIGMA = 1.4826
+_MAD_TO_SIGMA = 1.4826  # 1 / inverse of Phi at 3/4: sigma of a normal distribution from its median deviation
 _MOST_CANDIDATES = 1500
 _LIMITS_OF_SEP = ("internal pixel buffer full", "object deblending overflow")
 

@@ -31,8 +31,8 @@ TABLES = {"CELLS": CELLS_ROW, "STARS": STARS_ROW, "MOTION": MOTION_ROW, "LEVELS"
 UNITS = {"PMRA": "mas/yr", "PMDEC": "mas/yr", "MX": "mas/yr", "MY": "mas/yr", "MZ": "mas/yr", "MAGNITUDE": "mag"}
 UNSIGNED = {"U", "V"}
 
-_BLOCK = 2880
-_CARD = 80
+_BLOCK = 2880  # FITS Standard 4.0, section 3.1
+_CARD = 80  # FITS Standard 4.0, section 3.3.1: characters of a header record
 _FITS_TYPE = {">i2": "I", "|u1": "B", ">f4": "E"}
 
 

@@ -34,7 +34,7 @@ from polewright.services.careful_pass import Trails, careful_candidates, flatten
 from polewright.services.quick_pass import MOST_CANDIDATES, halved, quick_candidates
 from polewright.services.smeared_pass import drawn_candidates, even_light, level, shared_path
 
-MOST_STARS = 400
+MOST_STARS = 400  # chosen: more make a fit hardly surer, and cost time in proportion
 _ENOUGH_STARS = 30
 _WORTH_KEEPING = 12
 _ENOUGH_WIDE_STARS = 60

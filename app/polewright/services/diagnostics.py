@@ -31,7 +31,7 @@ LIBRARIES = (
     "font-source-sans-pro",
 )  # fmt: skip
 ROOM_WANTED_MB = 1000  # the index of the sky and a night of frames; common practice, no source
-OLDEST_PYTHON = (3, 11)
+OLDEST_PYTHON = (3, 11)  # as requires-python of pyproject.toml
 QT_TOO_NEW = (6, 12)  # under Python 3.11, see pyproject.toml
 REINSTALL = "Install Polewright again."
 

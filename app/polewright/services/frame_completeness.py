@@ -16,7 +16,7 @@ from polewright.services.regular_file import open_regular
 
 HEADER_CHUNK = 12 * BLOCK  # 432 cards; longer headers are read again in full
 MAX_HEADER = 400 * BLOCK
-TAIL = 4096
+TAIL = 4096  # bytes read from the end of a file, where its last marks stand (chosen)
 LONGEST_START = 16
 
 

@@ -9,6 +9,7 @@ from polewright.core.model import Site
 from polewright.core.not_measurable import NotMeasurable
 
 MODEL = "WMM2025"
+# WMM2025 is valid for five years (NOAA NCEI/BGS, released 2024-12-17)
 VALID_FROM_YEAR, VALID_UNTIL_YEAR = 2025.0, 2030.0
 USELESS_BELOW_NT = 2000.0  # WMM2025 report: the blackout zones round the magnetic poles
 DRIFT_SIGMA_DEG_PER_YEAR = 0.1  # growth beyond the model's years, beside the declared 0.1-0.2 deg (own estimate)

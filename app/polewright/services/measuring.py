@@ -38,6 +38,7 @@ from polewright.services.sky_index import Progress
 from polewright.words import files
 
 HINT_RADIUS_DEG = 5.0  # how far a header's pointing or the last frame may be off; the whole sky is searched after it
+# for proper motions where a frame does not say when; a year off moves few stars by a pixel
 DEFAULT_EPOCH_YEAR = 2026.0
 FEWEST_FOR_A_FLIP = 12  # stars; fewer are no sign that the field should have been known
 MOST_LOOKS = 3

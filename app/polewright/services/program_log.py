@@ -9,7 +9,7 @@ from pathlib import Path
 from polewright.services.regular_file import is_in_the_way, open_regular
 
 LOG = logging.getLogger("polewright")
-LOG_NAME, LOG_BYTES, LOGS_KEPT = "polewright.log", 1_000_000, 3
+LOG_NAME, LOG_BYTES, LOGS_KEPT = "polewright.log", 1_000_000, 3  # three logs of a megabyte are kept (chosen)
 LINE = "%(asctime)s %(levelname)s %(threadName)s %(message)s"
 
 

@@ -27,7 +27,7 @@ from polewright.services.ports import Clock
 from polewright.services.regular_file import read_regular
 from polewright.words.notices import unrecorded
 
-MAX_WAITING_BYTES = 256 << 20
+MAX_WAITING_BYTES = 256 << 20  # chosen: a night of star lists waits in memory while the disk is full
 GAP_KIND = "log_gap"
 
 

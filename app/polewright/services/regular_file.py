@@ -8,7 +8,7 @@ import stat
 from io import FileIO
 from pathlib import Path
 
-LARGEST_SETTINGS = 4 << 20
+LARGEST_SETTINGS = 4 << 20  # chosen: settings and profiles are a few kilobytes
 AT_ONCE = getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_CLOEXEC", 0) | getattr(os, "O_BINARY", 0)
 
 

@@ -15,7 +15,7 @@ from polewright.core.model import FloatArray
 from polewright.services.quick_pass import Halved, levelled
 
 Image = NDArray[np.float32]
-_MAD_TO_SIGMA = 1.4826
+_MAD_TO_SIGMA = 1.4826  # 1 / inverse of Phi at 3/4: sigma of a normal distribution from its median deviation
 _BRIGHTEST = 6.0  # times the noise: no star may speak for all
 _REACH = 48  # pixels of the halved frame: trails up to 96 px
 _ANGLES = 90

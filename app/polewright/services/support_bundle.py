@@ -15,7 +15,7 @@ from polewright.services.night_folders import recorded_nights
 from polewright.services.night_log import read_night
 from polewright.services.privacy import Privacy
 
-TAIL_EVENTS = 300
+TAIL_EVENTS = 300  # chosen: the last minutes of a night
 READ_ME = """\
 What this program says about itself, for a bug report. Every file is plain text: look through it before you send it.
 

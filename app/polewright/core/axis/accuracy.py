@@ -23,8 +23,8 @@ from polewright.core.model import FloatArray, SkyFrame
 
 Angles = FloatArray | float
 LARGEST_ADVICE_RAD = float(np.radians(120.0))  # one more rotation of the RA axis beyond this meets the tripod
-ADVICE_STEP_RAD = float(np.radians(5.0))
-DEFAULT_GOAL_RAD = 5.0 / ARCSEC_PER_RAD
+ADVICE_STEP_RAD = float(np.radians(5.0))  # of the advised rotation: no scale on a mount is read finer (chosen)
+DEFAULT_GOAL_RAD = 5.0 / ARCSEC_PER_RAD  # chosen: below it refraction and flexure decide
 _UP = np.array([0.0, 0.0, 1.0])  # tells the ends of the axis apart; which is which does not matter here
 
 

@@ -22,7 +22,7 @@ from polewright.core.angles import unit
 from polewright.core.model import FloatArray
 
 _ROUNDS = 6
-_CONVERGED_RAD = 1e-11
+_CONVERGED_RAD = 1e-11  # 2e-6 arcsec: far below any centroid
 
 
 @dataclass(frozen=True, eq=False)

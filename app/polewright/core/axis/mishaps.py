@@ -19,7 +19,7 @@ from polewright.core.model import FloatArray
 
 BoolArray = NDArray[np.bool_]
 _ROUNDS = 5
-_CONVERGED_RAD = 1e-9
+_CONVERGED_RAD = 1e-9  # 2e-4 arcsec: mishaps are told to a tenth of a minute
 _SLIP_NEEDS_DISTANCE_RAD = math.radians(0.5)  # nearer the axis, the direction of declination is not defined
 _LARGEST_SLIP_RAD = math.radians(20.0)
 _LARGEST_KICK_RAD = math.radians(10.0)

@@ -11,7 +11,7 @@ from polewright.core.detection.moments import Moments, model
 from polewright.core.detection.windows import Windows, middle
 from polewright.core.model import FloatArray
 
-_MAD_TO_SIGMA = 1.4826
+_MAD_TO_SIGMA = 1.4826  # 1 / inverse of Phi at 3/4: sigma of a normal distribution from its median deviation
 _BLANKS_X, _BLANKS_Y = 12, 9
 _QUIET_SIGMA = 5.0  # a window with a brighter pixel holds a star
 _LEAST_QUIET = 24

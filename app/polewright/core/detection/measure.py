@@ -27,7 +27,7 @@ from polewright.core.model import FloatArray, PixelArray
 
 FLOOR_SIGMA_PX = 0.03  # no centroid is better: pixel response, seeing wander (common practice, no source)
 SHARPEST_STAR_VARIANCE = 0.20  # px^2, pixel included: a star of FWHM 1.05 px; a hot pixel has 0
-_STEPS = 3
+_STEPS = 3  # of the weighted centroid (chosen)
 _REACH = 4.2  # half side of a window in star widths
 _USUAL_HALF_PX = 7
 _ODD_AXIS_RATIO = 1.6

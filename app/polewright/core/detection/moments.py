@@ -24,7 +24,7 @@ from numpy.typing import NDArray
 from polewright.core.detection.windows import WindowArray, Windows, held, middle
 from polewright.core.model import FloatArray
 
-FWHM_PER_SIGMA = 2.0 * np.sqrt(2.0 * np.log(2.0))
+FWHM_PER_SIGMA = 2.0 * np.sqrt(2.0 * np.log(2.0))  # of a normal distribution
 PIXEL_VARIANCE = 1.0 / 12.0  # px^2, of the pixel's own width
 LEAST_WEIGHT_PX = 0.8  # narrower weights are undersampled and make the centroid depend on the pixel phase
 _LARGEST_STEP_PX = 1.0

@@ -8,7 +8,7 @@ from polewright.core.detection.moments import LEAST_WEIGHT_PX, Moments, deconvol
 from polewright.core.detection.windows import WindowArray, Windows, held
 from polewright.core.model import FloatArray
 
-_STEPS = 12
+_STEPS = 12  # of weight and moments in turn, at most (chosen)
 _HASTE = 1.8  # measured: two thirds of the steps that 1 takes, and nearer the end where the steps run out
 _STILL = 1e-2  # steps of centre and weight, px and px^2 per px of width: below the error of the best centroid
 

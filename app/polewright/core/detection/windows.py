@@ -16,7 +16,7 @@ WindowArray = NDArray[np.float32]
 Values = TypeVar("Values", FloatArray, NDArray[np.int64])
 
 QUANTISATION_NOISE = 1.0 / np.sqrt(12.0)  # ADU; the least noise a whole-number pixel can have
-_CLIP_SIGMA = 3.0
+_CLIP_SIGMA = 3.0  # chosen: a star in the border of a window lifts its sky no more
 _UPPER_SHARE = 0.7  # neighbours in the rim raise the upper side
 
 

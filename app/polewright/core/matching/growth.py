@@ -13,7 +13,7 @@ from polewright.core.matching.plate_fit import FitPlan, PlateFit, fit_plate
 from polewright.core.model import Camera, FloatArray, IntArray
 from polewright.core.sky.catalogue import Catalogue
 
-FEWEST_MATCHED = 4
+FEWEST_MATCHED = 4  # chosen: two stars fix attitude and scale, the others can object
 CENTROID_FLOOR_PX = 0.05  # no centroid is better than this
 CATALOGUE_SIGMA_ARCSEC = 0.15  # positions of faint stars at their epoch, and unmeasured proper motion
 HOPELESS_LOG_ODDS = -15.0  # a true pose stands better than this once its neighbourhood is matched
@@ -28,7 +28,7 @@ _ROUNDS_OF_A_LENS = ((0.35, 0.015), (0.7, 0.01), (1.1, 0.006))  # its distortion
 _WIDE_START = 0.12  # frame diagonals between the first stars: their scale and roll hold for the whole frame
 _CONVINCING_STARS = 12  # matched, and half of the detections: one in thousands of false poses (measured)
 MOST_WEIGHED = 80  # brightest detections that weigh in the verdict; the final fit takes them all
-_STEADY_ROUNDS = 3
+_STEADY_ROUNDS = 3  # at most, until the matches stay the same (chosen)
 _STEADY_SHARE = 0.5  # of a centroid error: a fit that moves less keeps its matches
 _DEPTHS = np.linspace(0.5, 1.0, 6)  # shares of the matches, brightest first, that a depth of catalogue may hold
 _WIDE_FIELD_RAD = np.radians(5.0)

@@ -14,7 +14,7 @@ _STARS_PER_CELL = 6
 # Neighbours that make quads with each star: many where a layer is small, so that missing stars cost little; few in
 # the dense layers, which hold most of the stars (five neighbours make 7 quads a star, seven 25).
 _NEIGHBOURS = (5, 5, 5, 5, 6, 7, 7, 7, 7, 7)
-_SKY_SQ_DEG = 41252.96
+_SKY_SQ_DEG = 41252.96  # the whole sphere, 4 pi (180 / pi)^2
 _SEARCHED = 6.0  # times the wanted number: how far down the catalogue the brightest of every cell are sought
 
 

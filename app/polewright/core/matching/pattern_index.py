@@ -20,7 +20,7 @@ from polewright.core.matching.codes import QuadCodes, quad_codes
 from polewright.core.model import FloatArray, IntArray
 
 SIZE_STEP = 1.0 / 16.0  # of an octave
-LARGEST_CHORD = 2.0
+LARGEST_CHORD = 2.0  # between opposite directions
 _STARS_AT_A_TIME = 50_000
 _MAX_BINS = 72
 MOST_NEIGHBOURS = 12  # 220 triples: a byte names them

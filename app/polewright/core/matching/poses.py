@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from polewright.core.model import Camera, FloatArray
 
-_ROUNDS = 3
+_ROUNDS = 3  # of turn and focal length in turn (chosen)
 _STEADY = 3e-4  # change of the focal length that moves no star of a wide field by a pixel
 
 

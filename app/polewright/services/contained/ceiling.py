@@ -15,7 +15,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
-MB = 1 << 20
+MB = 1 << 20  # bytes
 WALL_PER_WORK, WALL_EXTRA_S = 6.0, 20.0  # a busy machine, one waking up
 PEEK_S = 0.2
 

@@ -14,9 +14,9 @@ from dataclasses import dataclass
 from polewright.services.frame_reader.facts import DamagedError
 from polewright.services.frame_reader.header import Header, HeaderValue
 
-BLOCK = 2880
-CARD = 80
-MAX_HEADER_BYTES = 4000 * BLOCK
+BLOCK = 2880  # FITS Standard 4.0, section 3.1
+CARD = 80  # FITS Standard 4.0, section 3.3.1: characters of a header record
+MAX_HEADER_BYTES = 4000 * BLOCK  # chosen: 11 MB; no camera program writes so much, and a damaged file does not end
 KEYWORD = re.compile(r"[A-Z0-9_-]{1,8}", re.ASCII)
 STRING = re.compile(r"\s*'((?:[^']|'')*)'\s*(?:/(.*))?", re.DOTALL)
 

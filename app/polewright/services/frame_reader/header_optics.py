@@ -12,9 +12,9 @@ from polewright.words import files
 ARCSEC_MM_PER_UM = 206.26480624709636  # scale ["/px] = this * pixel [um] / focal [mm]
 PIXEL_KEYS = ("XPIXSZ", "PIXSIZE1", "XPIXELSZ", "PIXSIZE")
 SCALE_KEYS = ("SCALE", "PIXSCALE", "SECPIX", "SECPIX1", "IM_SCALE")
-FOCAL_MM = (2.0, 50_000.0)
-PIXEL_UM = (0.5, 100.0)
-SCALE_ARCSEC = (0.02, 3600.0)
+FOCAL_MM = (2.0, 50_000.0)  # chosen: what optics there are; anything else is a mistake in a header
+PIXEL_UM = (0.5, 100.0)  # chosen, likewise, binning included
+SCALE_ARCSEC = (0.02, 3600.0)  # chosen, likewise
 SMALLEST_PHOTOSITE_UM = 1.4  # of sensors that take pictures of stars (common practice, no source)
 AGREE = 0.10
 

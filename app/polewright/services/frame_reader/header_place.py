@@ -19,8 +19,8 @@ SITE_KEYS = (
     ("OBSLAT", "OBSLONG", ("OBSELEV", "OBSALT")),
     ("LATITUDE", "LONGITUD", ("ALTITUDE", "ELEVATIO")),
 )
-HEIGHT_M = (-500.0, 9000.0)
-HALF_HOUR_DEG = 7.5
+HEIGHT_M = (-500.0, 9000.0)  # chosen: from the Dead Sea to above the highest observatories
+HALF_HOUR_DEG = 7.5  # of longitude: half an hour of time
 SIDEREAL_KEYS, HOUR_ANGLE_KEYS = ("LST", "ST", "SIDEREAL"), ("HA", "TELEHA", "TELHA")
 RIGHT_ASCENSION_KEYS = ("RA", "TELERA", "TELRA", "OBJCTRA")
 HOURS = re.compile(r"\bhours?\b(?!\W*angle)", re.IGNORECASE)  # the unit, not the name of the angle

@@ -12,7 +12,7 @@ from polewright.services.frame_reader.header import Header, sexagesimal
 from polewright.words import files
 
 EXPOSURE_KEYS = ("EXPTIME", "EXPOSURE", "XPOSURE", "EXP_TIME", "ITIME")
-MAX_EXPOSURE_S = 86400.0
+MAX_EXPOSURE_S = 86400.0  # chosen: a day; anything longer is a mistake in a header
 CLOCK_KEYS = ("TIME-OBS", "UT-OBS", "UTC-OBS", "UTSTART", "UT", "UTC", "TIME")
 LOCAL = re.compile(r"\blocal\b|\bLT\b", re.IGNORECASE)
 MIDDLE = re.compile(r"\b(mid|middle|mid-?point|mid-?exposure|centre|center|average)\b", re.IGNORECASE)

@@ -15,7 +15,7 @@ from polewright.services.frame_reader.luminance import luminance
 from polewright.services.frame_reader.saturation import saturation_adu
 from polewright.words import files
 
-MAX_FILE_BYTES = 2 << 30
+MAX_FILE_BYTES = 2 << 30  # chosen: larger than any camera makes; a file is read as a whole
 
 
 def read_frame(path: Path, *, utc_offset_hours: float | None = None) -> Frame:
