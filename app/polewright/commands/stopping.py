@@ -3,6 +3,11 @@
 While modules are loaded nothing is open, and an exception raised inside a native module's start can be swallowed or
 abort the process (numpy and Qt do both): the program just leaves. While a command runs, StoppedError is raised, so
 that everything is closed on the way out. The window does it its own way: ui/driving/quitting.py.
+
+Decided 2026-11-29. A signal is a wish to close. Ctrl+C, SIGTERM and SIGHUP raised an exception wherever Python
+happened to be: inside the start of numpy or Qt it was swallowed, or aborted the process. While modules load the
+program just leaves; a command unwinds (commands/stopping.py); the window hears of it through a socket in its event
+loop (ui/driving/quitting.py).
 """
 
 from __future__ import annotations

@@ -2,6 +2,12 @@
 
 What a licence is called in metadata is anything from an SPDX expression to a whole text, so `licences/libraries.json`
 says it for each library, read off its own licence files; a library it does not know is shown by its metadata.
+
+Decided 2026-11-29. Licences are judged by hand and checked by machine. What libraries state about their licence is
+anything from an SPDX expression to nothing (sep and Qt ship no text at all). resources/licences holds one text a
+licence and libraries.json, which says what each library and the parts inside it are under; tests hold it against
+the libraries' own files, the doctor asks for every text, the smoke test for the owner of every shared library of a
+frozen build. A list made by a tool was rejected: it repeats what metadata say.
 """
 
 from __future__ import annotations

@@ -2,6 +2,14 @@
 
 Both passes only propose candidates; every candidate is then measured (core/detection/measure.py) and judged
 (core/detection/selection.py, trails.py), and the frame as a whole gets its verdict (verdict.py).
+
+Decided 2026-11-25. Pixel libraries are services. Core may use numpy and ERFA only. Star extraction (sep) and
+nearest-neighbour trees (scipy) are called from services/, which hand arrays to pure code in core/detection and
+core/matching. Allowing scipy in core was rejected: the contract would no longer say "pure".
+
+Decided 2026-11-25. Two passes of detection. A quick pass proposes candidates, numpy measures every one in a small
+window; the careful pass (matched filters of several widths, deblending) runs only when stars are few or the frame
+is difficult. One careful pass for all was rejected: 40 times slower on ordinary frames.
 """
 
 from __future__ import annotations

@@ -1,4 +1,9 @@
-"""Reading a night's log: every sound line, and what was wrong with the others; or the beginning of it alone."""
+"""Reading a night's log: every sound line, and what was wrong with the others; or the beginning of it alone.
+
+Decided 2026-11-25. One night, one log. Every event is a line with number and checksum, written before it acts; the
+state is a pure function of the events. Resume, replay, training and bug reports are one mechanism. Saving the state
+was rejected: it ages with every change of a class.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,10 @@
-"""Where the files that ship with the program are: an installed wheel, a frozen build, or a checkout."""
+"""Where the files that ship with the program are: an installed wheel, a frozen build, or a checkout.
+
+Decided 2026-11-25. The user guide is a resource. The top level is fixed, and the guide must ship with the program.
+It lies in resources/guide as Markdown; a test runs its commands, compares its transcripts and looks its quotations
+up. packaging/ is not shipped; a folder of documents at the top level is not wanted; help written into the window
+would be a second text to keep.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,11 @@
-"""Other star lists of a frame that could not be placed by its ordinary one, the likeliest to help first."""
+"""Other star lists of a frame that could not be placed by its ordinary one, the likeliest to help first.
+
+Decided 2026-11-29. A second look before a refusal. Branches, grain and hot pixels teach the ordinary passes a wrong
+star width. What cannot be placed is looked at again: by local noise, with pixels gathered, by its middle alone
+(services/second_looks.py); ordinary frames pay nothing, and the look that solved one frame is tried on the next at
+once. Making the ordinary passes cope with trees was rejected: every frame would pay, and each cure cost other
+frames their stars.
+"""
 
 from __future__ import annotations
 

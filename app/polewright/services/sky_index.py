@@ -1,4 +1,11 @@
-"""The pattern index of the whole sky, layer by layer: built once, kept in a folder, mapped when needed."""
+"""The pattern index of the whole sky, layer by layer: built once, kept in a folder, mapped when needed.
+
+Decided 2026-11-25. Star patterns: an index of our own. Whole-sky databases of the pattern library at hand grow to
+hundreds of megabytes for narrow fields, and its regional ones need a pointing. Density layers of the sky, each
+hashed by star quads into memory-mapped files that are built once on demand; candidates from the whole sky, a ring
+of declination or the surroundings of a hint all pass one verification and one fit. The library extracts candidate
+stars for the quick pass of detection instead, where it is fastest.
+"""
 
 from __future__ import annotations
 

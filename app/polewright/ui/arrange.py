@@ -1,4 +1,8 @@
-"""Where each part of the window lies: pure geometry, so that tests can prove that nothing overlaps."""
+"""Where each part of the window lies: pure geometry, so that tests can prove that nothing overlaps.
+
+Decided 2026-11-25. Only the page of the night is laid out so; forms, lists and rows of buttons are Qt layouts, and
+the well keeps its own geometry.
+"""
 
 from __future__ import annotations
 

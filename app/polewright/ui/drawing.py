@@ -1,4 +1,8 @@
-"""Small pieces of drawing shared by the painted widgets: fitted text, curved arrows, the marker."""
+"""Small pieces of drawing shared by the painted widgets: fitted text, curved arrows, the marker.
+
+Decided 2026-11-25. All text is drawn by one function that shrinks it until it fits; text that does not fit at 13 px
+is noted in a ledger which the screen tests read. That is how "no clipped text" is a test and not a hope.
+"""
 
 from __future__ import annotations
 

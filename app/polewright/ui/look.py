@@ -1,6 +1,10 @@
 """A theme turned into Qt's own objects: colours, fonts, the application palette and the style sheet.
 
 All text is antialiased in grey (no sub-pixel colour fringes), in one typeface with figures of equal width.
+
+Decided 2026-11-25. Source Sans (SIL Open Font License) from the package font-source-sans-pro: figures of equal
+width, narrow enough for long sentences, the same on every desktop. Without the package the desktop's own typeface
+is used.
 """
 
 from __future__ import annotations

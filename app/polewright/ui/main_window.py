@@ -1,4 +1,9 @@
-"""The window: shows one `View`, sends out intents, and settles by itself what concerns only how it looks."""
+"""The window: shows one `View`, sends out intents, and settles by itself what concerns only how it looks.
+
+Decided 2026-11-25. The window is a function of one frozen View; it sends back the night's own events, and intents
+for what is none. Only light, brightness, reading mode, full screen, sound and the pages on top are its own. Red
+light fills the screen: a window's frame belongs to the desktop and may be white.
+"""
 
 from __future__ import annotations
 

@@ -2,6 +2,12 @@
 
 Red light: green and blue are 0 in every value, and everything is told by shape, words and brightness. Dark greys
 vanish on a dimmed panel, so whatever matters is drawn in `ink` or brighter.
+
+Decided 2026-11-25. Red light is made by palettes alone; no effect filters pixels afterwards (slow, and it would
+hide mistakes). Fusion's own drawing mixes white and grey into some controls, so the few stock controls in use are
+drawn by a style sheet; a line field's caret is drawn by us (Qt inverts what lies beneath: white on black); dialogs
+are pages of our own; the pointer is ours; frames are shown through a table of 256 reds. Tests grab every page,
+state, menu and tooltip.
 """
 
 from __future__ import annotations

@@ -2,6 +2,10 @@
 
 r = asinh(angle / a0) / asinh(rim / a0), with a0 chosen so that the tolerance always lies at the same fraction of
 the radius: near the centre the scale is linear (a steady hand moves the marker steadily), outside logarithmic.
+
+Decided 2026-11-25. A picture with automatic zoom was drawn with the same nights: it threw the trail and the rings
+away at every step, and the same hand movement moved the marker by different amounts from one reading to the next.
+The asinh scale keeps one map all night.
 """
 
 from __future__ import annotations

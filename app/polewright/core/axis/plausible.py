@@ -1,6 +1,13 @@
 """Whether a solved frame can have been taken at this site and time at all: the field above the horizon, at night.
 
 A wrong longitude, clock or hemisphere leaves no other trace in a frame: it turns the whole sky, the axis with it.
+
+Decided 2026-11-25. What no frame can show is asked elsewhere. A wrong longitude or clock turns the whole sky about
+the pole, the axis with it, and leaves no residual. Frames below the horizon or by daylight are refused; frame times
+are held against the computer's clock and the files' own times; both screws moving the axis aslant by one angle show
+the turn; every answer states what a minute makes. tests/bench/lying_data.py runs every way in which a capture can
+lie and writes the guide's table. Widening every uncertainty by a supposed clock error was rejected: it would say
+nothing to nobody on most nights.
 """
 
 from __future__ import annotations

@@ -8,6 +8,12 @@ far as the drive can be trusted: its rate is fitted, and periodic error apart, a
 
 Angle h is counted about the axis from "up" toward "east"; the hour angle is -h. Units: rad and s.
 Source: Covington, Astrophotography for the Amateur, 2nd ed. (1999), appendix B.
+
+Decided 2026-11-25. A drift is doubted by what a base may creep. A base that settles by 8" in ten minutes faked 137"
+of axis error in a rehearsal. The covariance of a drift grows by 2" an hour and by 4" in ten minutes dying away (no
+published source); a proof waits until the tripod has stood; a drift that leaves it open is watched again; one that
+contradicts is laid before the person. Fitting the creep was rejected: one field cannot tell it from the axis, and
+two cannot either.
 """
 
 from __future__ import annotations

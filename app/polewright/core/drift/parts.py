@@ -1,6 +1,10 @@
 """A long watch split into parts, which must agree: what flexes, creeps or is guided shows between them.
 
 The scatter of the frames within a part does not know of a tube that sags on its way across the sky; the parts do.
+
+Decided 2026-11-29. A long drift is split. The scatter of frames does not know of a tube that bends. Thirds of a
+field watched for half an hour and more must agree within chance (core/drift/parts.py), else the covariance grows to
+cover them. Fitting flexure was rejected: one field cannot tell it from the axis.
 """
 
 from __future__ import annotations

@@ -1,4 +1,12 @@
-"""Judges candidate poses: grows each into a fitted solution and weighs it against all that could have been tried."""
+"""Judges candidate poses: grows each into a fitted solution and weighs it against all that could have been tried.
+
+Decided 2026-11-29. Evidence at every length of the list. A long exposure shows two hundred stars, seven of them in
+the catalogue. The verdict averages over how many of the brightest detections tell anything, over the share of
+strays and the depth of the catalogue (core/matching/evidence.py); about a hint the patches grow where the catalogue
+is thin. Of the fields of 0.25 to 1.5 degrees with 10 to 190 fainter strays, all are solved that a perfect search
+could tell from chance (tests/bench/narrow_fields.py). Solving again with ever shorter lists was tried: it costs
+four searches and wins nothing more.
+"""
 
 from __future__ import annotations
 

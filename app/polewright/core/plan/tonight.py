@@ -1,4 +1,12 @@
-"""Tonight's plan as the person states it, independent of the site; and what it needs, as it goes into the record."""
+"""Tonight's plan as the person states it, independent of the site; and what it needs, as it goes into the record.
+
+Decided 2026-11-25. A plan carries what it needs. The tolerance of a night follows from an exact simulation that
+takes a quarter of a second, and replay must tell the same in later versions. The event that sets the tolerance
+holds the plan and the computed answer for all three poles; the state is still a pure function of the events. The
+page of the plan computes in the worker; between the nodes of its tables logarithms are straight (within 3 % of the
+simulation). Its plot is painted by hand. Computing inside the step was rejected: slow, and a better simulation
+would change old records.
+"""
 
 from __future__ import annotations
 

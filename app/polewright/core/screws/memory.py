@@ -4,6 +4,12 @@ A screw coordinate (core/screws/angles.py) is the bearing along the horizon, clo
 Turns are positive clockwise as seen by the hand. The rate is signed: arcminutes of the coordinate per clockwise turn.
 Opposite-sign readings add up: 18' above and then 21' below after half a turn are 39' per half turn (common practice,
 no source).
+
+Decided 2026-11-25. What a hand reports. A hand that is told to turn by one turn errs by a fifth; learning a screw
+to 5 % from such reports would take some sixty turns. A turn counts as told, or as read off the screw head: to 3 %
+of its last turn, for whole turns are counted back to the dot (common practice, no source), and to 3 degrees at
+least; the window offers it with keys. Asking for a number each time was rejected: cold hands press Return.
+Believing 3 % of all turns made a long move worth no more than a short one.
 """
 
 from __future__ import annotations

@@ -4,6 +4,11 @@ UTC is ERFA's two-part quasi-JD: a day with a leap second is 86401 s long (SOFA 
 The ufuncs of ERFA are called directly, because they return the status as a number; the wrappers of the same name
 turn "dubious year" (a date further than five years beyond the last known leap second table) into a warning, which is
 of no interest here and cannot be silenced safely in a thread.
+
+Decided 2026-11-25. No Earth-orientation tables. With UT1-UTC and polar motion set to zero the axis is off by at
+most 0.5" plus 6.5e-5 of the error itself (polar motion; the rest only turns the error vector about the pole). ERFA
+is called with zeros and nothing is ever downloaded. Bundled tables were rejected: they age, and buy less than
+refraction costs.
 """
 
 from __future__ import annotations

@@ -4,6 +4,13 @@ A frame file is whatever somebody left in a folder, and the libraries that unpac
 camera raw files are not ours: some bytes make them loop for minutes, ask for gigabytes, or abort. `helper` is the
 process, `process` its side here, `wire` what they say to each other, `ceiling` what the helper may use,
 `reader` who asks for what.
+
+Decided 2026-11-29. Frames are unpacked where their death does not matter. Of 62,000 mutated frames thirteen, all
+compressed FITS, looped for minutes in a library; one ended the window with signal 6. What a library unpacks, and
+the careful pass over a difficult frame, run in a helper process (services/contained) that the kernel holds to work
+and memory by the size of the file. Plain FITS, which our own code reads, and the quick pass stay: through the
+helper an ordinary frame takes 9 ms instead of 5.4. Messages are JSON and arrays, never pickles. A thread as
+watchdog was rejected: it ends no native loop. Checks alone were rejected: they know only what has been seen.
 """
 
 FLAG = "--contained"

@@ -1,4 +1,10 @@
-"""What the record of a night holds of a frame, and its picture in a replay. Tolerates any damage."""
+"""What the record of a night holds of a frame, and its picture in a replay. Tolerates any damage.
+
+Decided 2026-11-25. A record names files of its own folder. Records are handed on for practice, and name the frames.
+A frame is shown when it lies inside the folder of its night, links followed; a night below our own data folder may
+also name where the camera software put a frame. Following any path was rejected: devices, pipes and network shares
+are files too.
+"""
 
 from __future__ import annotations
 

@@ -3,6 +3,12 @@
 Roughly first: azimuth, then altitude, each to within some arcminutes. Then the locks are tightened once to see what
 that does to the axis (unless the rig's profile knows). Then finely: the screw in hand to the end, then the other one,
 so that what altitude and locks have shifted is taken out together. Changing hands costs more than one more turn.
+
+Decided 2026-11-25. Few goes at the screws. Near the aim a reversal costs two or three turns, because the slack must
+be crossed by a hand that errs. A turn stops short by 1.3 sigmas of what it may go wrong by; both screws are brought
+near before either is brought home; the locks are tightened once in between, so that their shift is known before it
+matters. Going for the whole remaining distance needed as many turns and more goes (tests/bench/paper_nights.py). A
+*go* is a hand on one screw in one direction, however often it stops to look; single turns are counted beside it.
 """
 
 from __future__ import annotations

@@ -3,6 +3,11 @@
 A proof that was given is judged by a new tolerance or pole from the same evidence. Where that no longer does, a new
 one begins; without what was seen before if the imaging run has begun: its frames are guided, dithered and slewed, and
 would count as frames of a drift or of a turn.
+
+Decided 2026-11-25. A proof is judged anew, never added to. After the proof the frames are those of the imaging run:
+guided, dithered, slewed. Another tolerance or pole judges the evidence there is (core/night/proof/actions.py);
+where it no longer does, and after an undo, the proof begins without it. A drift alone never overrules what puts the
+axis outside. Going on with the old frames was rejected: a guided mount looks aligned.
 """
 
 from __future__ import annotations

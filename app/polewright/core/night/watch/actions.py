@@ -1,4 +1,11 @@
-"""What the watch over the imaging run does to the state: rows of the table in core/night/table.py."""
+"""What the watch over the imaging run does to the state: rows of the table in core/night/table.py.
+
+Decided 2026-11-25. The watch is part of the state. After the alignment every solved frame is a look of the vigil,
+inside step. A shift is an effect that the engine writes down (vigil_shift); whether the mount is guided is read off
+the frames, and the person may say otherwise. An event per look was rejected: it would only repeat what the frames
+say. Asking beforehand was rejected: at that hour nobody answers, and a dithered run taken for a free one cries
+wolf.
+"""
 
 from __future__ import annotations
 
