@@ -70,12 +70,6 @@ class Replayer:
         self._move_to(self.night_s)
         self._paused = False
 
-    def set_speed(self, speed: float) -> None:
-        """Change the pace (0.1 to 100 times); UsageError outside."""
-        speed = _checked(speed)
-        self._move_to(self.night_s)
-        self._speed = speed
-
     def _move_to(self, night_s: float) -> None:
         self._anchor_s, self._anchor_night_s = self._clock.monotonic_s(), night_s
 

@@ -14,7 +14,7 @@ from polewright.services.frame_reader.facts import DamagedError, FrameFacts, Ras
 from polewright.services.frame_reader.picture import read_picture
 
 MAX_RATIO = 1100  # of deflate, the most efficient of TIFF's compressions on an empty frame
-PHOTOMETRIC_INVERTED, PHOTOMETRIC_PALETTE, PHOTOMETRIC_MOSAIC = 0, 3, 32803
+PHOTOMETRIC_INVERTED, PHOTOMETRIC_MOSAIC = 0, 32803  # TIFF 6.0, section 8; TIFF/EP (ISO 12234-2)
 KNOWN_PHOTOMETRIC = (PHOTOMETRIC_INVERTED, 1, 2, PHOTOMETRIC_MOSAIC)  # 1 black is zero, 2 RGB
 # none, deflate (two numbers), packbits, LZMA: what tifffile unpacks without further libraries
 PLAIN_COMPRESSIONS = (1, 8, 32946, 32773, 34925)
