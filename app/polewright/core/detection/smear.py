@@ -8,10 +8,10 @@ they share; fit that profile to every star; take its blur off and look up the me
 A camera that looks steeply up also turns about its own axis when the azimuth screw is turned: paths then grow longer
 and swing round across the frame (`Path.twist_px`).
 
-The moment within an exposure is the median of the light (2026-11-29). / The bright trails are stacked, their blur taken
-off, every star fitted with the profile they share; what the moment leaves open is one error of all stars
-(`StarList.shared_error`). 479 of 480 frames with paths of 4 to 60 px are read (tests/bench/moving_frames.py). /
-Centroids of trails were off by pixels where the motion began or stopped within the exposure.
+Decided 2026-11-29. The moment within an exposure is the median of the light. What that moment leaves open is one
+error that all stars share (`StarList.shared_error`). 479 of 480 frames with paths of 4 to 60 px are read
+(tests/bench/moving_frames.py). Centroids of trails were rejected: they are off by pixels where the motion begins or
+stops within the exposure.
 """
 
 from __future__ import annotations

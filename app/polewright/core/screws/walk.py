@@ -4,10 +4,11 @@ From the first motion of a screw on, frames tell where the axis is and how fast 
 direction asked for turns round only when the axis has crossed the aim by more than is uncertain. Cues lead: the axis
 goes on while a frame is on its way and while a person reacts.
 
-The eye leads the hand (2026-11-29). Any motion that came to rest was booked as the whole turn asked for; who turned in
-parts heard the sign turn round. / From the first motion on the turn is a state. What nobody told teaches direction and
-slack, never a rate. Frames slower than every 3 s, and records made before, are told (`NightStarted.walking`). / Guessing
-from the rate learned so far how much of a turn was made was tried: the guess confirmed itself.
+Decided 2026-11-29. The eye leads the hand. Any motion that came to rest was booked as the whole turn asked for; who
+turned in parts heard the sign turn round. From the first motion on the turn is a state. What nobody told teaches
+direction and slack, never a rate. Frames slower than every 3 s, and records made before, are told
+(`NightStarted.walking`). Guessing how much of a turn was made from the rate learned so far was rejected: the guess
+confirmed itself, and the axis went to and fro.
 """
 
 from __future__ import annotations
