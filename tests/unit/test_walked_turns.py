@@ -13,7 +13,8 @@ from polewright.core.night.events import ScrewTurned, Ticked
 from polewright.core.night.states import Running, begun
 from polewright.core.screws.angles import Screw
 from polewright.core.screws.walk import Cue
-from polewright.ui.presenting.correction import gliding_offset
+from polewright.ui.presenting.correction import gliding_offset, well
+from polewright.ui.presenting.extras import Extras
 from polewright.words.coach import say
 
 
@@ -117,3 +118,13 @@ def test_slow_frames_and_who_likes_it_told_are_told() -> None:
     slow = replace(begun(night.state), interval_s=6.0)
     why = advise(slow).reason
     assert isinstance(slow, Running) and isinstance(why, ScrewLeft) and not why.walking
+
+
+def test_the_posts_stand_at_the_aim_while_the_eye_leads() -> None:
+    night, asked = at_the_screw()
+    for _ in range(2):
+        night.turn(asked.screw, 0.2 * asked.turns)
+        night.frame()
+    state = begun(night.state)
+    path = well(state, advise(state), Extras(now_s=state.now_s)).path
+    assert path and abs(path[-1].east_arcmin) < 0.1 < abs(path[0].east_arcmin)

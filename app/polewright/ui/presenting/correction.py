@@ -100,6 +100,8 @@ def _path(state: Running, advice: Advice) -> tuple[Point, ...]:
     if both is None or not isinstance(turn, Turn):
         return ()
     outlook = next(o for o in both if o.screw is turn.screw)
+    if state.walking:  # the eye stops the hand: the posts stand at the aim, whatever a turn is worth
+        return predicted_path(state, replace(outlook, plan=replace(outlook.plan, expected_arcmin=0.0)))
     still = outlook.plan.expected_arcmin == outlook.coordinate_arcmin  # all of the turn takes up slack
     if still or outlook.plan.kind in (TurnKind.TRIAL, TurnKind.RECHECK, TurnKind.NONE):
         return ()
