@@ -31,7 +31,7 @@ UNSIGNED_ZERO = {16: 2**15, 32: 2**31}  # BZERO of unsigned integers (standard, 
 FULL_ADU = {8: 255.0, 16: 32767.0, 32: None, 64: None, -32: None, -64: None}
 MOSAIC = re.compile(r"[RGB]{4}", re.IGNORECASE)  # common practice, no source
 FIRST_BYTES = 16 << 20  # unpacked before it is asked whether there is anything in it
-EMPTY_RATIO = 200  # a frame with the least noise packs by 20 at most (measured), one of zeros by 1000
+EMPTY_RATIO = 100  # a frame with the least noise packs by 20 at most (measured), one of zeros by 1000
 MAX_DEFLATE_RATIO = 1032  # of the deflate format (RFC 1951: 258 bytes from 2 bits)
 
 
