@@ -85,9 +85,12 @@ def guided(
     noise_arcsec: float,
     rng: np.random.Generator,
     corrections_arcsec: float = 0.25,
+    memory: float = 0.3,
+    periodic_error_arcsec: float | None = None,
 ) -> DriftProof:
     """A mount that is held on its star in both axes, wherever its own axis points: the star's place through the air
-    (traced rays), what a guider leaves (it remembers a third of its last error), and the scatter of the frames."""
+    (traced rays), what a guider leaves (it remembers a share, `memory`, of its last error), and the scatter of the
+    frames. With a periodic error right ascension runs free and the declination alone is held."""
     site = site_at(lat_deg)
     north = look_at(lat_deg, 0.0, 90.0)
     samples: list[DriftSample] = []
@@ -95,10 +98,12 @@ def guided(
     for number, (hour, dec_p) in enumerate(positions):
         left = np.zeros(2)
         for t in np.arange(0.0, seconds_each + 0.5 * cadence_s, cadence_s):
-            left = 0.3 * left + corrections_arcsec * rng.normal(size=2)
+            left = memory * left + corrections_arcsec * rng.normal(size=2)
             star = look_at(lat_deg, hour + SIDEREAL_RATE_RAD_S * t * 12.0 / np.pi, dec_p)
             seen = refract(star[None, :], AIR)[0]
             east = np.cross(north, seen) / np.linalg.norm(np.cross(north, seen))
+            if periodic_error_arcsec is not None:
+                left[0] = periodic_error_arcsec * np.sin(2.0 * np.pi * (begun_s + t) / 480.0)
             x, y = (left + noise_arcsec * rng.normal(size=2)) / ARCSEC_PER_RAD
             v = seen + x * east + y * np.cross(seen, east)
             v = v / np.linalg.norm(v)

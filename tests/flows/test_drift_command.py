@@ -139,6 +139,37 @@ def test_a_frame_without_stars_is_left_out_and_said(
     assert "Sun stands" in told["noon.fits"] or "below the horizon" in told["noon.fits"]
 
 
+@pytest.fixture(scope="module")
+def held_on_its_stars(tracked: Path, tmp_path_factory: pytest.TempPathFactory) -> list[str]:
+    """The same fields as a guider shows them: the stars of the first frame stay where they are on the sensor."""
+    folder, frames, guided = tmp_path_factory.mktemp("guided"), frames_of(tracked), []
+    for k, frame in enumerate(frames):
+        with fits.open(frames[EACH * (k // EACH)]) as first:
+            first[0].header["DATE-OBS"] = fits.getheader(frame)["DATE-OBS"]
+            first.writeto(folder / Path(frame).name)
+        guided.append(str(folder / Path(frame).name))
+    return guided
+
+
+@pytest.mark.parametrize("said", [[], ["--guiding", "on"], ["--guiding", "off"]])
+def test_a_guided_mount_far_off_the_pole_is_no_alignment(
+    held_on_its_stars: list[str], said: list[str], capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Its axis lies half a degree off; the frames alone look like those of a good alignment."""
+    code, facts = run_json(capsys, "drift", *held_on_its_stars, *said)
+    assert code == 3 and facts["axis"] is None and facts["kind"] == "guided" and "both axes" in facts["cure"]
+
+
+def test_a_still_declination_asks_whether_guiding_is_off(
+    held_on_its_stars: list[str], capsys: pytest.CaptureFixture[str]
+) -> None:
+    """One field of two minutes is too short to show that right ascension is held as well."""
+    code, facts = run_json(capsys, "drift", *held_on_its_stars[:EACH])
+    assert code == 3 and facts["axis"] is None and facts["kind"] == "maybe_guided"
+    assert "--guiding off" in facts["cure"]
+    assert run_json(capsys, "drift", *held_on_its_stars[:EACH], "--guiding", "off")[0] == 0
+
+
 def test_too_few_frames_are_exit_3_with_the_cure(tracked: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["drift", *frames_of(tracked)[:3]]) == 3
     assert "6 needed" in capsys.readouterr().out

@@ -11,9 +11,9 @@ import pytest
 from drift_nights import guided, mount_off, site_at, watched
 from paper_night import PaperNight
 from polewright.core.angles import ARCSEC_PER_RAD
-from polewright.core.drift.live import DriftProof, DriftResult, measure
+from polewright.core.drift.live import DriftProof, DriftResult, guiding_refusal, measure
 from polewright.core.drift.reading import DriftReading, read_drift, wanted_rad
-from polewright.core.drift.reasons import Held
+from polewright.core.drift.reasons import Guided, Held, MaybeGuided
 from polewright.core.drift.stillness import field_is_still, nothing_moves
 from polewright.core.model import TargetPole
 from polewright.core.night.advice import Do, Plainly
@@ -63,7 +63,8 @@ def test_what_is_too_short_or_scatters_too_much_tells_nothing() -> None:
     rng = np.random.default_rng(2)
     for seconds, noise in ((100.0, 0.5), (200.0, 6.0)):
         at_s = np.arange(0.0, seconds, 4.0)
-        assert field_is_still(at_s, rng.normal(0.0, noise, at_s.size) / ARCSEC_PER_RAD, 0.0, 1e-9) is None
+        along, left = rng.normal(0.0, noise, (2, at_s.size)) / ARCSEC_PER_RAD
+        assert field_is_still(at_s, along, left, 0.0, 1e-9) is None
     assert not nothing_moves([(None, 100.0), (None, 100.0)])
     assert not nothing_moves([(True, 200.0)]), "one short field"
     assert not nothing_moves([(True, 200.0), (False, 200.0)])
@@ -121,3 +122,32 @@ def test_what_every_part_of_a_long_series_says_holds_for_the_whole() -> None:
     """Over hours the air turns even a guided star by more than a still field may move; its thirds are still."""
     found = result(guided(50.0, ((-3.0, 40.0),), 2.0 * 3600.0, 20.0, 0.5, np.random.default_rng(4)))
     assert found.held and Held() in found.warnings
+
+
+@pytest.mark.parametrize("fields", [FIELDS, FIELDS[:1]])
+@pytest.mark.parametrize("periodic_error", [None, 8.0])
+@pytest.mark.parametrize("wander", [0.2, 1.5])
+def test_a_still_declination_is_no_alignment_until_guiding_is_said_to_be_off(
+    wander: float, periodic_error: float | None, fields: tuple[tuple[float, float], ...]
+) -> None:
+    """Both axes guided, or declination alone: short fields and a wander that hides the rest."""
+    for seed in range(4):
+        proof = guided(50.0, fields, 120.0, 4.0, 0.5, np.random.default_rng(seed), 0.8 * wander, 0.6, periodic_error)
+        assert guiding_refusal(result(proof), None) is not None
+        assert guiding_refusal(result(proof), False) == Guided()
+
+
+def test_frames_are_believed_over_the_person_and_the_person_where_they_cannot_tell() -> None:
+    both = result(guided(50.0, FIELDS, 240.0, 4.0, 0.5, np.random.default_rng(3), 0.5))
+    assert guiding_refusal(both, True) == Guided()
+    one = result(guided(50.0, FIELDS[:1], 260.0, 4.0, 0.5, np.random.default_rng(3), 0.5))
+    assert guiding_refusal(one, True) == Guided(), "one field of 240 s and more"
+    spec = mount_off(50.0, 0.2, 0.2, periodic_error_arcsec=8.0)
+    free = result(watched(spec, 50.0, FIELDS, 170.0, 4.0, 0.5, np.random.default_rng(2)))
+    assert guiding_refusal(free, None) == MaybeGuided() and guiding_refusal(free, True) is None
+
+
+def test_a_declination_that_drifts_needs_no_word() -> None:
+    spec = mount_off(50.0, 9.0, 9.0, periodic_error_arcsec=8.0)
+    drifting = result(watched(spec, 50.0, FIELDS, 120.0, 4.0, 0.5, np.random.default_rng(2)))
+    assert guiding_refusal(drifting, None) is None

@@ -24,19 +24,27 @@ from polewright.commands.options import (
 from polewright.commands.output import json_text
 from polewright.core.angles import ARCMIN_PER_RAD, ARCSEC_PER_RAD
 from polewright.core.drift.compare import Comparison, compare_with_turn
-from polewright.core.drift.live import DriftProof, DriftResult, PositionDrift, add_frame
+from polewright.core.drift.live import DriftProof, DriftResult, PositionDrift, add_frame, guiding_refusal
 from polewright.core.drift.plan import DriftPosition, best_positions, predicted_seconds
 from polewright.core.drift.remaining import Remaining, remaining
 from polewright.core.errors import RecordingError, UsageError
 from polewright.core.model import Site, SkyFrame, TargetPole
+from polewright.core.not_measurable import NotMeasurable
 from polewright.core.offset import Covariance
 from polewright.core.sky.places import default_target, standard_atmosphere
 from polewright.services.measuring import place_in_sky
 from polewright.services.regular_file import read_regular
-from polewright.words.drift import comparison_words, drift_doubt_words, drift_refusal_words, unknown_words
+from polewright.words.drift import (
+    comparison_words,
+    drift_doubt_words,
+    drift_refusal_words,
+    guiding_words,
+    unknown_words,
+)
 from polewright.words.frames import frame_words
 from polewright.words.kinds import told_facts
 from polewright.words.numbers import angle_text, duration_text, number_text, offset_words, sigma_text
+from polewright.words.said import Said
 
 USUAL_NOISE_ARCSEC, USUAL_CADENCE_S = 1.0, 5.0
 
@@ -76,6 +84,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="how sure both components are to become (default 1)",
     )
     add("--measured", type=Path, metavar="FILE", help="compare with this: what `measure --json` has printed")
+    add(
+        "--guiding",
+        choices=("off", "on"),
+        help="whether guiding was off, in both axes; frames that deny it count more",
+    )
     add_camera_options(parser)
     add_site_options(parser)
     known = parser.add_argument_group("frames that cannot be solved")
@@ -105,12 +118,14 @@ def run(args: argparse.Namespace) -> int:
     turn = None if args.measured is None else read_turn(args.measured)
     watched = _watch_fields(args) if args.field else _watch(args)
     result = watched.proof.result
-    if isinstance(result, DriftResult):
+    off = None if args.guiding is None else args.guiding == "off"
+    guided = guiding_refusal(result, off) if isinstance(result, DriftResult) else None
+    if guided is not None:
+        facts, lines = _refused(guided, guiding_words(guided))
+    elif isinstance(result, DriftResult):
         facts, lines = _found(args, watched, result, turn)
     else:
-        said = drift_refusal_words(result)
-        facts = {"axis": None, **told_facts(result, said)}
-        lines = [f"Not measurable: {said.reason}", f"Do this: {said.cure}"]
+        facts, lines = _refused(result, drift_refusal_words(result))
     facts |= {
         "target": watched.proof.target.name.lower(),
         "frames_used": watched.frames,
@@ -118,7 +133,11 @@ def run(args: argparse.Namespace) -> int:
     }
     left_out = [f"{name}: left out: {why}" for name, why in watched.left_out]
     print(json_text(facts) if args.json else "\n".join([*left_out, *lines]))
-    return EXIT_OK if isinstance(result, DriftResult) else EXIT_NOT_MEASURABLE
+    return EXIT_NOT_MEASURABLE if facts["axis"] is None else EXIT_OK
+
+
+def _refused(why: NotMeasurable, said: Said) -> tuple[dict[str, Any], list[str]]:
+    return {"axis": None, **told_facts(why, said)}, [f"Not measurable: {said.reason}", f"Do this: {said.cure}"]
 
 
 # where to point

@@ -11,8 +11,11 @@ from polewright.core.drift.compare import Cause, Comparison
 from polewright.core.drift.reasons import (
     DriftDoubt,
     DriftRefusal,
+    Guided,
+    GuidingRefusal,
     Held,
     Jumped,
+    MaybeGuided,
     NoCommonShift,
     NoFramesYet,
     NotTracking,
@@ -46,6 +49,24 @@ def drift_refusal_words(why: DriftRefusal) -> Said:
             return Said("The camera does not follow the stars.", "Switch tracking on, at the sidereal rate.")
         case RecordedRefusal(reason, cure):
             return Said(reason, cure)
+        case _:
+            assert_never(why)
+
+
+def guiding_words(why: GuidingRefusal) -> Said:
+    """Why a drift that tells an axis is not believed."""
+    match why:
+        case Guided():
+            return Said(
+                "Something guides: the stars stand still, and that says nothing about the axis.",
+                "Switch guiding off in both axes and watch again.",
+            )
+        case MaybeGuided():
+            return Said(
+                "The declination stands still, as on a good alignment and as on a guided mount;"
+                " the frames do not show which.",
+                "If guiding was off in both axes, say --guiding off; else switch it off and watch again.",
+            )
         case _:
             assert_never(why)
 

@@ -83,12 +83,12 @@ def fit_drift(data: DriftData, start_enu: FloatArray, up_enu: FloatArray) -> Dri
     relative = data.sigma_rad / noise[0]
     sideways = _sideways(data, start_enu, up_enu)
     for _ in range(_ROUNDS):
-        dec, angle = _about(axis, up_enu, data)
+        dec, angle = about(axis, up_enu, data)
         rows = _Rows(data, dec, angle, sideways)
         solved = _solve(rows, noise, relative)
         axis = moved(axis, solved.step, up_enu)
         noise = np.maximum(solved.scatter, 0.3 * noise)
-    dec, angle = _about(axis, up_enu, data)
+    dec, angle = about(axis, up_enu, data)
     rows = _Rows(data, dec, angle, sideways)
     solved = _solve(rows, noise, relative)
     growth = correlation_growth(solved.dec_left, data.position)
@@ -117,7 +117,7 @@ def _directions(axis: FloatArray, up: FloatArray) -> FloatArray:
     return np.stack([east if east[0] > 0.0 else -east, along])
 
 
-def _about(axis: FloatArray, up: FloatArray, data: DriftData) -> tuple[FloatArray, FloatArray]:
+def about(axis: FloatArray, up: FloatArray, data: DriftData) -> tuple[FloatArray, FloatArray]:
     """Declination (N,) and angle (N,) about the axis."""
     east, along = _directions(axis, up)
     s = data.direction_enu
@@ -128,7 +128,7 @@ def _about(axis: FloatArray, up: FloatArray, data: DriftData) -> tuple[FloatArra
 def _sideways(data: DriftData, pole: FloatArray, up: FloatArray) -> FloatArray:
     """How far (N,) each frame has moved among the stars along right ascension since its position began, rad on the
     sky: this, turned by a wrong orientation of the camera, looks like declination."""
-    dec, angle = _about(pole, up, data)
+    dec, angle = about(pole, up, data)
     _, first, position = np.unique(data.position, return_index=True, return_inverse=True)
     turned = angle - angle[first][position] + SIDEREAL_RATE_RAD_S * (data.at_s - data.at_s[first][position])
     return np.asarray(np.cos(dec) * wrap_pi(turned))

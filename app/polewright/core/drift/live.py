@@ -13,14 +13,17 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from polewright.core.angles import ARCSEC_PER_RAD, SIDEREAL_RATE_RAD_S, rotation_about, separation_rad
-from polewright.core.drift.fit import DriftData, DriftFit, correlation_growth, fit_drift
+from polewright.core.drift.fit import DriftData, DriftFit, about, correlation_growth, fit_drift
 from polewright.core.drift.parts import parts_of, widening
 from polewright.core.drift.rates import drift_rates
 from polewright.core.drift.reasons import (
     DriftDoubt,
     DriftRefusal,
+    Guided,
+    GuidingRefusal,
     Held,
     Jumped,
+    MaybeGuided,
     NoFramesYet,
     NotTracking,
     OddRate,
@@ -30,7 +33,7 @@ from polewright.core.drift.reasons import (
     Unknown,
     Wanders,
 )
-from polewright.core.drift.stillness import along_ra, field_is_still, nothing_moves
+from polewright.core.drift.stillness import along_ra, declination_is_still, field_is_still, nothing_moves
 from polewright.core.model import Atmosphere, FloatArray, Site, SkyFrame, TargetPole
 from polewright.core.offset import Covariance, covariance_of
 from polewright.core.sky.places import east_and_up, hemisphere_sign, offset_from_pole, pole_enu, true_pole_enu
@@ -91,6 +94,7 @@ class DriftResult:
     warnings: tuple[DriftDoubt, ...] = ()
     disturbed: bool = False  # the declination jumped
     held: bool = False  # nothing moves at all: guided, in all likelihood
+    still: bool = False  # no field drifts in declination by more than a guided one may
 
     @property
     def sigma_rad(self) -> float:
@@ -180,7 +184,7 @@ def _held_against(whole: DriftResult, parts: Sequence[DriftResult]) -> DriftResu
 def _result(state: DriftProof, data: DriftData, fit: DriftFit, pole: FloatArray) -> DriftResult:
     east, up = offset_from_pole(fit.axis_enu, pole, state.site)
     positions = tuple(_position_drift(state, data, fit, k, east, up) for k in range(data.positions))
-    jump, held = _jump(data, fit), _held(data, fit, positions)
+    jump, held = _jump(data, fit), _held(state, data, pole, positions)
     return DriftResult(
         east_rad=east,
         up_rad=up,
@@ -194,17 +198,40 @@ def _result(state: DriftProof, data: DriftData, fit: DriftFit, pole: FloatArray)
         warnings=(*_warnings(jump, fit), *((Held(),) if held else ())),
         disturbed=jump is not None,
         held=held,
+        still=_still(positions),
     )
 
 
-def _held(data: DriftData, fit: DriftFit, positions: tuple[PositionDrift, ...]) -> bool:
-    """Whether nothing moves, in any field that is long enough to tell."""
+def _still(positions: tuple[PositionDrift, ...]) -> bool:
+    return all(
+        declination_is_still(np.array(p.at_s), np.array(p.dec_residual_rad), p.dec_drift_rad_s, p.sigma_rad_s)
+        for p in positions
+    )
+
+
+def guiding_refusal(result: DriftResult, guiding_is_off: bool | None) -> GuidingRefusal | None:
+    """Why this drift is no word on the axis, given what the person says of guiding (None: nothing).
+
+    The frames are believed over the person; where they cannot tell, the person is.
+    """
+    if result.held or guiding_is_off is False:
+        return Guided()
+    return MaybeGuided() if result.still and guiding_is_off is None else None
+
+
+def _held(state: DriftProof, data: DriftData, pole: FloatArray, positions: tuple[PositionDrift, ...]) -> bool:
+    """Whether nothing moves, in any field that is long enough to tell.
+
+    About the pole: a guided star turns about that, and one field leaves the axis free to run away from it.
+    """
+    dec, angle = about(pole, east_and_up(pole, state.site)[1], data)
     fields = []
     for k, position in enumerate(positions):
         here = data.position == k
         at_s = data.at_s[here]
-        along = along_ra(at_s, fit.angle_rad[here], fit.dec_rad[here])
-        still = field_is_still(at_s, along, position.dec_drift_rad_s, position.sigma_rad_s)
+        along = along_ra(at_s, angle[here], dec[here])
+        left = np.array(position.dec_residual_rad)
+        still = field_is_still(at_s, along, left, position.dec_drift_rad_s, position.sigma_rad_s)
         fields.append((still, position.seconds))
     return nothing_moves(fields)
 

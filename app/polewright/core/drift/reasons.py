@@ -58,6 +58,17 @@ class NoCommonShift(NotMeasurable):
     reach_px: float
 
 
+@dataclass(frozen=True)
+class Guided(NotMeasurable):
+    """Something guides, by the frames or by the person's word."""
+
+
+@dataclass(frozen=True)
+class MaybeGuided(NotMeasurable):
+    """The declination is still, as in a good alignment and as in a guided mount; nobody said which."""
+
+
+GuidingRefusal = Guided | MaybeGuided
 DriftRefusal = NoFramesYet | TooFewFrames | TooShort | NotTracking | RecordedRefusal
 ShiftRefusal = TooFewClean | TooFewAgree | NoCommonShift
 
