@@ -13,12 +13,14 @@ import numpy as np
 
 from lying import PLAN, Capture, Pixels, change_header, change_pixels, date_file, honest, shift_clock
 from polewright.core.model import Site
+from polewright.core.sky.timescales import parse_iso, unix_seconds
 from polewright.simulate.scenarios import SCENARIOS, Clouds, MountRanges
 from polewright.simulate.sequence import SequencePlan
 
 CALM = SCENARIOS["calm"]
 SITE = CALM.site
 HOUR = 3600.0
+COPIED_S = unix_seconds(parse_iso(CALM.start).utc) + 8.0 * HOUR  # the morning after
 GLOW_ADU = 9000.0
 Make = Callable[[Path, Capture], tuple[Capture, list[Path] | None]]
 
@@ -160,7 +162,7 @@ def _copied_anew(change: Callable[[Path], None]) -> Make:
         found = copied(folder, capture)
         for path in found.frames:
             change(path)
-            date_file(path, 1.79e9)
+            date_file(path, COPIED_S)
         return found, None
 
     return make
@@ -214,6 +216,18 @@ CASES = (
     ),
     Case("all times 1 h ahead (daylight saving)", "right", _each(lambda p: shift_clock(p, HOUR)), "1 h ahead"),
     Case("all times 1 h ahead, and the files copied", "silent", _copied_anew(lambda p: shift_clock(p, HOUR))),
+    Case(
+        "all dates 10 years behind",
+        "right",
+        _each(lambda p: shift_clock(p, -3652.0 * 24.0 * HOUR)),
+        "check the camera's date",
+    ),
+    Case(
+        "all dates 10 years behind, and the files copied",
+        "warned",
+        _copied_anew(lambda p: shift_clock(p, -3652.0 * 24.0 * HOUR)),
+        "check the camera's date",
+    ),
     Case("all times 2 min ahead", "right", _each(lambda p: shift_clock(p, 120.0)), "ahead of"),
     Case(
         "all times 9 h ahead (local time of Japan as UTC), and the files copied",

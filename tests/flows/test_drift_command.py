@@ -170,6 +170,17 @@ def test_a_still_declination_asks_whether_guiding_is_off(
     assert run_json(capsys, "drift", *held_on_its_stars[:EACH], "--guiding", "off")[0] == 0
 
 
+def test_a_wrong_year_is_warned_of_once(tracked: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    frames = frames_of(tracked)[:EACH]
+    assert run_json(capsys, "drift", *frames)[1]["warnings"] == []
+    for frame in frames:
+        with fits.open(frame) as opened:
+            opened[0].header["DATE-OBS"] = opened[0].header["DATE-OBS"].replace("2026-", "2016-")
+            opened.writeto(tmp_path / Path(frame).name)
+    _, facts = run_json(capsys, "drift", *map(str, sorted(tmp_path.glob("*.fits"))))
+    assert len([text for text in facts["warnings"] if "check the camera's date" in text]) == 1
+
+
 def test_too_few_frames_are_exit_3_with_the_cure(tracked: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["drift", *frames_of(tracked)[:3]]) == 3
     assert "6 needed" in capsys.readouterr().out

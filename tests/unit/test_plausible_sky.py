@@ -28,7 +28,16 @@ from polewright.core.model import (
     Utc,
 )
 from polewright.core.night.events import FrameUnsolved
-from polewright.core.night.orientation.clock import FrameArrival, check_file_times, doubting_clock
+from polewright.core.night.orientation.clock import (
+    DAY_S,
+    YEAR_S,
+    FrameArrival,
+    check_clock,
+    check_file_times,
+    doubted_date,
+    doubting_clock,
+    precession_rad,
+)
 from polewright.core.screws.sky_turn import ScrewPath, screw_path, sky_turn_rad, with_path
 from polewright.core.sky.sun import sun_altitude_rad, sun_position_rad
 from polewright.core.unsolved import BelowHorizon, Daylight, FrameTrouble, trouble_of
@@ -136,6 +145,35 @@ class TestFileTimes:
         assert doubting_clock(found, self.arrivals(0.0)) is found
 
 
+class TestDates:
+    TAKEN = utc_from_iso("2026-11-12T20:00:00")
+
+    def test_a_date_that_fits_the_file_is_not_doubted_however_old(self) -> None:
+        old = utc_from_iso("1991-03-01T20:00:00")
+        assert doubted_date(old, old.plus_seconds(3600.0)) is None and doubted_date(old, None) is None
+
+    def test_another_day_than_the_file_is(self) -> None:
+        found = doubted_date(self.TAKEN.plus_seconds(-10.0 * YEAR_S), self.TAKEN)
+        assert found is not None and found.ahead_s == pytest.approx(-10.0 * YEAR_S)
+        assert doubted_date(self.TAKEN.plus_seconds(1.1 * DAY_S), self.TAKEN) is not None
+
+    def test_a_date_before_such_cameras_is(self) -> None:
+        found = doubted_date(utc_from_iso("1980-01-01T00:00:00"), None)
+        assert found is not None and found.too_old
+
+    def test_what_a_year_makes_is_the_way_of_the_pole(self) -> None:
+        """ERFA's IAU 2006 precession: the pole of date, ten years on."""
+        first, last = (erfa.bp06(erfa.DJ00, years * 365.25)[2][2] for years in (26.0, 36.0))
+        assert precession_rad(10.0 * YEAR_S) == pytest.approx(float(np.linalg.norm(first - last)), rel=0.002)
+
+    def test_the_words_name_days_and_the_pole(self) -> None:
+        check = check_clock([FrameArrival(1e9 - 3650.0 * DAY_S, 2.0, 1e9)])
+        assert check is not None and check.doubt is not None
+        assert "3650 days behind" in clock_words(check.doubt) and "good alignment misses it" in clock_words(
+            check.doubt
+        )
+
+
 def _frame(utc: Utc) -> Frame:
     return Frame("a.fits", np.zeros((48, 64), dtype=np.uint16), Sourced(utc, "header"), Sourced(2.0, "header"))
 
@@ -146,7 +184,7 @@ def _no_stars() -> StarList:
 
 
 class TestLiveClock:
-    def notices(self, ahead_s: float) -> list[str]:
+    def notices(self, ahead_s: float, frames: int = 6) -> list[str]:
         clock = VirtualClock(START)
         solution = RIG.capture((0.0,), np.random.default_rng(1))[0][2]
 
@@ -154,7 +192,7 @@ class TestLiveClock:
             return MeasuredFrame(_frame(clock.utc().plus_seconds(ahead_s - 2.0)), _no_stars(), solution)
 
         engine = engine_of(measure, clock=clock)
-        for k in range(6):
+        for k in range(frames):
             clock.advance(3.0)
             engine.frame_arrived(Path(f"{k}.fits"))
         return [notice.cause for notice in engine.notices if notice.topic == CLOCK_TOPIC]
@@ -166,6 +204,11 @@ class TestLiveClock:
     def test_an_hour_of_summer_time_is_a_notice(self, ahead_s: float, words: str) -> None:
         (cause,) = self.notices(ahead_s)
         assert words in cause
+
+    @pytest.mark.parametrize("years", [-10.0, 1.0])
+    def test_a_wrong_date_is_one_from_the_first_frame_on(self, years: float) -> None:
+        (cause,) = self.notices(years * YEAR_S, frames=1)
+        assert "days" in cause and "set the date" in cause
 
     def test_a_slow_share_is_not(self) -> None:
         assert self.notices(-40.0) == []

@@ -57,6 +57,7 @@ class Watched:
     frames: int
     left_out: tuple[tuple[str, str], ...]
     site_source: str
+    warnings: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -212,8 +213,10 @@ def _watch(args: argparse.Namespace) -> Watched:
     proof = DriftProof(site, atmosphere, _target(args, site))
     placed: list[SkyFrame] = []
     left_out: list[tuple[str, str]] = []
+    warnings: dict[str, None] = {}  # each once, in the order in which they came
     for number, path in enumerate(args.frames):
         item = measurer.place(first, read_s) if number == 0 else measurer.measure(path)
+        warnings |= dict.fromkeys(item.warnings)
         sky = place_in_sky(item.frame, item.outcome, site, atmosphere)
         if isinstance(sky, SkyFrame):
             placed.append(sky)
@@ -222,7 +225,7 @@ def _watch(args: argparse.Namespace) -> Watched:
     placed.sort(key=lambda sky: sky.utc_mid)
     for sky in placed:
         proof = add_frame(proof, sky, sky.utc_mid.seconds_since(placed[0].utc_mid))
-    return Watched(proof, len(placed), tuple(left_out), source)
+    return Watched(proof, len(placed), tuple(left_out), source, tuple(warnings))
 
 
 def _watch_fields(args: argparse.Namespace) -> Watched:
@@ -246,6 +249,7 @@ def _found(
 ) -> tuple[dict[str, Any], list[str]]:
     proof = watched.proof
     left = remaining(proof, result, args.certainty / ARCMIN_PER_RAD)
+    warnings = [*watched.warnings, *map(drift_doubt_words, result.warnings)]
     facts: dict[str, Any] = {
         "axis": {
             "east_arcmin": result.east_rad * ARCMIN_PER_RAD,
@@ -261,7 +265,7 @@ def _found(
         "certainty_arcmin": args.certainty,
         "seconds_left": left.seconds if math.isfinite(left.seconds) else None,
         "next_field": left.component or None,
-        "warnings": list(map(drift_doubt_words, result.warnings)),
+        "warnings": warnings,
     }
     lines = [*_result_sentences(watched, result), _left_sentence(left, args.certainty)]
     if turn is not None:
@@ -274,7 +278,7 @@ def _found(
             "cause": comparison.cause.value,
         }
         lines.append(comparison_words(comparison, result.unknown))
-    return facts, lines + [f"Note: {text}" for text in map(drift_doubt_words, result.warnings)]
+    return facts, lines + [f"Note: {text}" for text in warnings]
 
 
 def _field_facts(p: PositionDrift) -> dict[str, Any]:

@@ -34,7 +34,7 @@ from polewright.core.model import (
     SkyFrame,
     StarList,
 )
-from polewright.core.night.orientation.clock import FrameArrival
+from polewright.core.night.orientation.clock import DAY_S, FrameArrival, doubted_date
 from polewright.core.sky.timescales import julian_epoch_year, unix_seconds
 from polewright.core.star_trouble import CapOn, TooBright, TooSmall
 from polewright.core.unsolved import NoTime, Unsolved
@@ -151,7 +151,7 @@ class FrameMeasurer:
         else:
             stars, outcome = self._second_looks(frame, stars, outcome)
         solved = self._now_s()
-        warnings = (*frame.warnings, *self._other_camera(frame))
+        warnings = (*frame.warnings, *_date_warnings(frame), *self._other_camera(frame))
         if isinstance(outcome, PlateSolution):
             warnings = (*warnings, *outcome.warnings)
             self._learn_hot_pixels(stars, outcome)
@@ -241,6 +241,18 @@ class FrameMeasurer:
         else:
             moved = sky_motion_px(self.last, outcome, x_px, y_px)
         self._hot_pixels = mask.update(np.column_stack([x_px, y_px]), moved)
+
+
+def _date_warnings(frame: Frame) -> tuple[str, ...]:
+    """What is wrong with the date that the frame states itself."""
+    if frame.utc_mid is None or frame.utc_mid.source == FILE_TIME_SOURCE:
+        return ()
+    doubt = doubted_date(frame.utc_mid.value, frame.file_utc)
+    if doubt is None:
+        return ()
+    if doubt.too_old:
+        return (files.date_too_old(int(julian_epoch_year(frame.utc_mid.value))),)
+    return (files.date_off(doubt.ahead_s / DAY_S),)
 
 
 def _may_be_wide(frame: Frame, hint: SolveHint) -> bool:

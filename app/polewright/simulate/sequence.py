@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -11,6 +12,7 @@ import numpy as np
 
 from polewright.core.errors import UsageError
 from polewright.core.model import Utc
+from polewright.core.sky.timescales import unix_seconds
 from polewright.simulate.rig import SimulatedRig
 from polewright.simulate.truth import truth_of_axis, truth_of_frame, truth_of_night
 
@@ -61,8 +63,14 @@ def write_sequence(rig: SimulatedRig, folder: Path, plan: SequencePlan) -> dict[
 
 def _frame(rig: SimulatedRig, folder: Path, plan: SequencePlan, stage: str, now: Utc, truth: dict[str, Any]) -> Utc:
     path, view = rig.write_frame(folder, now, plan.exposure_s)
+    date_file(path, now.plus_seconds(plan.exposure_s + 1.0))
     truth["frames"].append(truth_of_frame(rig, path.name, stage, view))
     return now.plus_seconds(plan.exposure_s + 1.0)
+
+
+def date_file(path: Path, written: Utc) -> None:
+    """The file's own time, as a camera program leaves it."""
+    os.utime(path, (unix_seconds(written), unix_seconds(written)))
 
 
 def _turn_toward_pole(rig: SimulatedRig, now: Utc, number: int) -> Utc:

@@ -10,7 +10,7 @@ from typing import Any
 
 from polewright.core.errors import UsageError
 from polewright.simulate.rig import SimulatedRig
-from polewright.simulate.sequence import TRUTH_NAME
+from polewright.simulate.sequence import TRUTH_NAME, date_file
 from polewright.simulate.truth import truth_of_axis, truth_of_frame, truth_of_night
 
 LONGEST_WATCH_S = 7200.0  # of one position: two hours, in which any drift shows
@@ -45,6 +45,7 @@ def write_watch(rig: SimulatedRig, folder: Path, plan: WatchPlan) -> dict[str, A
         now = now.plus_seconds(plan.pause_s)
         for _ in range(int(plan.seconds_each / plan.cadence_s) + 1):
             path, view = rig.write_frame(folder, now, plan.exposure_s)
+            date_file(path, now.plus_seconds(plan.exposure_s + 1.0))
             truth["frames"].append(truth_of_frame(rig, path.name, f"field {number + 1}", view))
             now = now.plus_seconds(plan.cadence_s)
     truth["axis_after_capture"] = truth_of_axis(rig.axis(now))

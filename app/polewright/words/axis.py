@@ -36,6 +36,7 @@ from polewright.core.axis_reasons import (
     Unsure,
     WeakView,
 )
+from polewright.core.night.orientation.clock import DAY_S
 from polewright.core.not_measurable import RecordedRefusal
 from polewright.words.frames import frame_words
 from polewright.words.numbers import angle_text, duration_text, number_text
@@ -211,6 +212,11 @@ def _disagree_words(doubt: FramesDisagree) -> str:
 
 def clock_words(doubt: ClocksDiffer) -> str:
     """How far frame times are off this computer's clock, and what that does to the axis."""
+    if abs(doubt.ahead_s) > DAY_S:
+        return (
+            f"{clock_apart(doubt)}: set the date. That moves the pole among the stars by"
+            f" {angle_text(doubt.effect_rad)}, and a good alignment misses it by so much."
+        )
     size = "one degree" if doubt.offset_rad is None else angle_text(doubt.offset_rad)
     return (
         f"{clock_apart(doubt)}: set both to the same time."
@@ -222,7 +228,9 @@ def clock_words(doubt: ClocksDiffer) -> str:
 def clock_apart(doubt: ClocksDiffer) -> str:
     """How far frame times are off this computer's clock."""
     way = "ahead of" if doubt.ahead_s > 0.0 else "behind"
-    return f"Frame times are {duration_text(abs(doubt.ahead_s))} {way} this computer's clock"
+    size = abs(doubt.ahead_s)
+    apart = f"{size / DAY_S:.0f} days" if size > DAY_S else duration_text(size)
+    return f"Frame times are {apart} {way} this computer's clock"
 
 
 def follow_words(doubt: FollowDoubt) -> str:

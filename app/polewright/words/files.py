@@ -96,6 +96,24 @@ def another_camera(camera: str, before: str) -> str:
     return f"Taken with the camera {camera}, the frame before with {before}: use one camera for all."
 
 
+A_YEAR_MAKES = "Each year that the date is wrong moves the pole, and the answer, by 20″."
+
+
+def date_off(days: float) -> str:
+    """A frame is dated so many days (positive) after its file was written, or before."""
+    if days > 0.0:
+        return f"Dated {days:.0f} days after its file was written: check the camera's date. {A_YEAR_MAKES}"
+    return (
+        f"Dated {-days:.0f} days before its file was written: check the camera's date, unless the file is a copy."
+        f" {A_YEAR_MAKES}"
+    )
+
+
+def date_too_old(year: int) -> str:
+    """A frame is dated before there were cameras that write such files."""
+    return f"Dated {year}: check the camera's date. {A_YEAR_MAKES}"
+
+
 # files of the program's own
 
 REPAIR_CATALOGUE = (

@@ -2,6 +2,8 @@
 
 A wrong clock, like a wrong longitude, turns the measured axis about the pole: the size of the error stays, its
 direction does not. It vanishes as the axis comes to the pole.
+
+A wrong date is another matter: the pole itself moves among the stars, and a good alignment is missed by so much.
 """
 
 from __future__ import annotations
@@ -13,15 +15,45 @@ from statistics import median
 
 import numpy as np
 
-from polewright.core.angles import SIDEREAL_RATE_RAD_S, rotation_about
+from polewright.core.angles import ARCSEC_PER_RAD, SIDEREAL_RATE_RAD_S, rotation_about
 from polewright.core.axis_reasons import ClocksDiffer
-from polewright.core.model import AxisEstimate
+from polewright.core.model import AxisEstimate, Utc
 from polewright.core.sky.places import hemisphere_sign, offset_from_pole
+from polewright.core.sky.timescales import julian_epoch_year
 
 LATENCY_S = 8.0  # a frame is read out and written within this time (common practice, no source)
 SAME_LATENCY_S = 20.0  # the files' times belong to the exposures when they follow them this evenly
 SHORTEST_SPAN_S = 30.0
 REFRACTION_SHARE = 0.05  # of the turn: stars computed at a wrong altitude are refracted wrongly
+DAY_S, YEAR_S = 86400.0, 365.25 * 86400.0
+EARLIEST_YEAR = 1990.0  # no camera that writes such files is older (common practice, no source)
+# the pole's way among the stars in a year: IAU precession, n = 2004.3109" a century
+# (Meeus, Astronomical Algorithms, 2nd ed. 1998, chapter 21)
+PRECESSION_RAD_YEAR = 20.043109 / ARCSEC_PER_RAD
+
+
+@dataclass(frozen=True)
+class WrongDate:
+    """A frame's date is off the other witness by so much, s (positive: ahead), which moves the pole by `effect_rad`;
+    `too_old`: it lies before the time of such cameras."""
+
+    ahead_s: float
+    effect_rad: float
+    too_old: bool = False
+
+
+def doubted_date(taken: Utc, written: Utc | None) -> WrongDate | None:
+    """What is wrong with a frame's date, beside the moment at which its file was written; None when nothing is."""
+    ahead_s = 0.0 if written is None else taken.seconds_since(written)
+    too_old = julian_epoch_year(taken) < EARLIEST_YEAR
+    if abs(ahead_s) <= DAY_S and not too_old:
+        return None
+    return WrongDate(ahead_s, precession_rad(ahead_s), too_old)
+
+
+def precession_rad(seconds: float) -> float:
+    """How far the pole moves among the stars in that time."""
+    return abs(seconds) / YEAR_S * PRECESSION_RAD_YEAR
 
 
 @dataclass(frozen=True)
@@ -60,6 +92,8 @@ def check_clock(arrivals: Sequence[FrameArrival], offset_rad: float | None = Non
     beyond = ahead if ahead > 0.0 else min(ahead + LATENCY_S, 0.0)
     if abs(beyond) <= 2.0:
         return ClockCheck(ahead, None)
+    if abs(beyond) > DAY_S:
+        return ClockCheck(ahead, ClocksDiffer(beyond, offset_rad, precession_rad(beyond)))
     effect = clock_effect_rad(math.radians(1.0) if offset_rad is None else offset_rad, beyond)
     return ClockCheck(ahead, ClocksDiffer(beyond, offset_rad, effect))
 
@@ -93,6 +127,8 @@ def doubting_clock(estimate: AxisEstimate, arrivals: Sequence[FrameArrival]) -> 
     east, up = offset_from_pole(other, estimate.target_enu, estimate.site)
     shift = np.array([east - estimate.east_rad, up - estimate.up_rad])
     doubt = np.outer(shift, shift) + (REFRACTION_SHARE**2 * float(shift @ shift)) * np.eye(2)
+    if abs(ahead_s) > DAY_S:
+        doubt = doubt + precession_rad(ahead_s) ** 2 * np.eye(2)
     return replace(
         estimate,
         covariance_rad2=estimate.covariance_rad2 + doubt,
