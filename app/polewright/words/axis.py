@@ -263,7 +263,7 @@ def _weak_words(doubt: WeakView) -> str:
     where = f"The camera looks {_where(doubt.look)}: about {_arcsec(doubt.sigma_rad)} uncertain a frame."
     better = doubt.better
     if better is None:
-        return f"{where} Take the capture again with the camera near the pole, or within 45 degrees of the meridian."
+        return f"{where} Take the capture again with the camera within 20 degrees of the pole."
     return (
         f"{where} Turn the RA axis by {abs(math.degrees(better.turn_rad)):.0f} degrees, declination untouched, to"
         f" azimuth {better.azimuth_deg:.0f}, altitude {better.altitude_deg:.0f}: there it would be about"
