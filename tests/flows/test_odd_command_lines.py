@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 import json
 import os
+import re
 import signal
 import subprocess
 import sys
@@ -114,13 +115,32 @@ SIGNALS = [name for name in ("SIGINT", "SIGTERM", "SIGHUP") if hasattr(signal, n
 posix = pytest.mark.skipif(os.name == "nt", reason="signals are delivered otherwise there")
 
 
+def heed_signals() -> None:
+    """In the child: the signals as a terminal leaves them, whatever the test run itself was told to ignore (a shell
+    starts what runs in the background with SIGINT ignored, nohup with SIGHUP)."""
+    for name in SIGNALS:
+        signal.signal(getattr(signal, name), signal.SIG_DFL)
+
+
+def wait_until_it_listens(pid: int) -> None:
+    """A busy machine needs longer to start Python than the test waits; before that no program hears a signal."""
+    status = Path(f"/proc/{pid}/status")
+    for _ in range(600):
+        caught = re.search(r"SigCgt:\s*([0-9a-f]+)", status.read_text()) if status.exists() else None
+        if caught is None or int(caught[1], 16) >> (signal.SIGTERM - 1) & 1:
+            return
+        time.sleep(0.05)
+
+
 def stopped(arguments: list[str], name: str, after_s: float, home: Path) -> subprocess.CompletedProcess[str]:
     environment = {**os.environ, "QT_QPA_PLATFORM": "offscreen", "POLEWRIGHT_HOME": str(home), "TMPDIR": str(home)}
     process = subprocess.Popen(
         [sys.executable, "-m", "polewright", *arguments], env=environment, cwd=home,
         stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
+        preexec_fn=heed_signals if os.name == "posix" else None,
     )  # fmt: skip
     time.sleep(after_s)
+    wait_until_it_listens(process.pid)
     process.send_signal(getattr(signal, name))
     out, err = process.communicate(timeout=60)
     return subprocess.CompletedProcess(arguments, process.returncode, out, err)
