@@ -29,7 +29,7 @@ from polewright.core.night.effects import (
     StartFollowing,
 )
 from polewright.core.night.events import AnyEvent, FrameUnsolved, Ticked
-from polewright.core.night.orientation.clock import DAY_S, FrameArrival, check_clock
+from polewright.core.night.orientation.clock import FrameArrival, check_clock
 from polewright.core.night.states import NightPlan, NightState, Running, Stage
 from polewright.core.night.table import CLICKS
 from polewright.core.plain import to_plain
@@ -346,8 +346,7 @@ class NightEngine:
         exposure_s = frame.exposure_s.value if frame.exposure_s is not None else 0.0
         arrival = FrameArrival(unix_seconds(frame.utc_mid.value), exposure_s, unix_seconds(landed))
         self._arrivals.append(arrival)
-        far = abs(arrival.mid_utc_s - arrival.landed_utc_s) > DAY_S  # no late file: the first frame tells
-        check = check_clock(self._arrivals) if far or len(self._arrivals) == CLOCK_FRAMES else None
+        check = check_clock(self._arrivals) if len(self._arrivals) == CLOCK_FRAMES else None
         if check is None:
             return
         right = check.doubt is None or -CLOCK_BEHIND_S <= check.ahead_s <= CLOCK_AHEAD_S
