@@ -75,6 +75,7 @@ SHIFT_REFUSALS: tuple[drift.ShiftRefusal, ...] = (
 DRIFT_DOUBTS: tuple[drift.DriftDoubt, ...] = (
     drift.Jumped(1e-4, 80.0),
     drift.Wanders(),
+    drift.PartsDisagree(2e-4),
     drift.OddRate(),
     drift.Held(),
     axis.RecordedDoubt("It was so."),

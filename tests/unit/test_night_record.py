@@ -288,11 +288,12 @@ FILE_LIMIT = """
 import resource, signal, sys
 from pathlib import Path
 from polewright.services.clock import VirtualClock
+from polewright.core.sky.timescales import parse_iso
 from polewright.services.recorder import NightRecorder
 signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
 soft, hard = resource.getrlimit(resource.RLIMIT_FSIZE)
 resource.setrlimit(resource.RLIMIT_FSIZE, (1000, hard))
-night = NightRecorder(Path(sys.argv[1]), VirtualClock(utc_from_iso("2026-03-01T20:00:00")))
+night = NightRecorder(Path(sys.argv[1]), VirtualClock(parse_iso("2026-03-01T20:00:00").utc))
 for number in range(30):
     night.record("frame", {"n": number})
 assert night.trouble is not None and night.waiting > 0

@@ -188,7 +188,7 @@ def test_another_pole_in_the_proof_keeps_the_axis_as_it_was_followed() -> None:
 def test_watching_that_leads_nowhere_says_so() -> None:
     endless = replace(drift_says(0.0, 0.0, 90.0), here_s=math.inf)
     state = after(before(0.0, 0.0, 8.0), DriftMeasured(4001.0, endless))
-    assert not state.proved and "hours would not do: expose longer" in say(advise(state)).why
+    assert not state.proved and "hours would not be enough: expose longer" in say(advise(state)).why
 
 
 @pytest.mark.parametrize("count", [12, 40, 300])
