@@ -33,7 +33,7 @@ from polewright.ui.driving.replay_scene import ReplayScene
 from polewright.ui.view_model import Page, View
 from polewright.words.window import QUESTION
 from sky_solver import shared_catalogue, shared_solver
-from window_in_virtual_time import Bench, InlinePractice, Sky, virtual_clock
+from window_in_virtual_time import Bench, InlineDesk, InlinePractice, Sky, virtual_clock
 
 CTRL = Qt.KeyboardModifier.ControlModifier
 RETURN = Qt.Key.Key_Return
@@ -227,7 +227,7 @@ def test_bad_frames_name_their_cure_and_the_night_goes_on(bench: Bench, tmp_path
     bench.desk.frame_arrived(tmp_path / "nought.fits")
     assert bench.view.trouble is None  # one alone is what a turn of the axis does
     bench.desk.frame_arrived(tmp_path / "one.fits")
-    assert bench.view.trouble is not None and bench.view.trouble.cause == "3 stars found, 8 needed."
+    assert bench.view.trouble is not None and bench.view.trouble.cause == "3 stars found, 8 wanted."
     bench.desk.frame_arrived(tmp_path / "two.fits")
     bench.desk.frame_arrived(tmp_path / "three.fits")
     assert bench.view.trouble is not None
@@ -237,6 +237,29 @@ def test_bad_frames_name_their_cure_and_the_night_goes_on(bench: Bench, tmp_path
     attach_camera(bench)
     bench.until(lambda view: view.instruction.sentence.startswith("Rotate"))
     assert bench.view.trouble is None
+
+
+def test_every_loss_is_told_before_the_window_closes(
+    bench: Bench, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Told once; told again when the trouble had ended meanwhile, and in another night."""
+    begin_night(bench, tmp_path)
+    trouble = [""]
+    monkeypatch.setattr(InlineDesk, "unwritten", property(lambda _: trouble[0]))
+
+    def asked(now: str) -> bool:
+        trouble[0] = now
+        bench.driver.refresh()
+        return bench.driver.may_close()
+
+    assert [asked("The disk is full."), asked("The disk is full.")] == [False, True]
+    trouble[0] = ""
+    bench.driver.refresh()
+    assert not asked("The disk is full.")
+    bench.driver.act(want.LeaveNight())
+    (tmp_path / "another").mkdir()
+    begin_night(bench, tmp_path / "another")
+    assert not asked("The disk is full.")
 
 
 def test_closing_in_the_middle_loses_nothing(bench: Bench, qtbot: QtBot, tmp_path: Path) -> None:

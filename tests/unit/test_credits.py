@@ -16,7 +16,7 @@ from packaging.licenses import canonicalize_license_expression
 from packaging.requirements import Requirement
 
 from polewright.__main__ import main
-from polewright.core.credit import licence_ids, owed
+from polewright.core.credit import NOT_STATED, licence_ids, owed
 from polewright.services import diagnostics
 from polewright.services.credits import licence_text, missing_texts, plain_name, read_credits
 from polewright.services.diagnostics import State
@@ -114,6 +114,22 @@ def test_expressions_are_taken_apart() -> None:
     )  # fmt: skip
 
 
+def test_what_states_no_licence_names_none() -> None:
+    unknown = replace(CREDITS.libraries[0], name="nobodys", licence=NOT_STATED, parts=())
+    assert owed(replace(CREDITS, data=(), libraries=(unknown,))) == ()
+
+
+def test_a_text_is_wrapped_in_json_and_a_wrong_name_is_an_error(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["credits", "--json", "--text", "MIT"]) == 0
+    told = json.loads(capsys.readouterr().out)
+    assert told["licence"] == "MIT" and "Permission is hereby granted" in told["text"]
+    assert main(["credits", "--text", "Nobody-1.0"]) == 2
+    said = capsys.readouterr()
+    assert said.out == "" and "Nobody-1.0" in said.err
+    assert main(["credits", "--json", "--text", "Nobody-1.0"]) == 2
+    assert "Nobody-1.0" in json.dumps(json.loads(capsys.readouterr().out))
+
+
 def test_the_command_names_data_and_libraries(capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["credits"]) == 0
     said = capsys.readouterr().out
@@ -124,7 +140,6 @@ def test_the_command_names_data_and_libraries(capsys: pytest.CaptureFixture[str]
     assert {entry["name"] for entry in facts["libraries"]} == {entry.name for entry in CREDITS.libraries}
     assert main(["credits", "--text", "LGPL-3.0"]) == 0
     assert "GNU LESSER GENERAL PUBLIC LICENSE" in capsys.readouterr().out
-    assert main(["credits", "--text", "Nobody-1.0"]) == 2
 
 
 def test_the_package_states_what_the_wheel_holds() -> None:

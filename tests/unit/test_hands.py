@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import cast
 
 import numpy as np
 import pytest
@@ -10,11 +11,15 @@ import pytest
 from polewright.core.night import advice as said
 from polewright.core.night import events
 from polewright.core.night.events import NOW
+from polewright.core.night.states import NightState
 from polewright.core.screws.angles import Screw
 from polewright.core.sky.places import default_target
 from polewright.practice.deeds import turn_screw
 from polewright.practice.fingers import CAREFUL, Fingers, Habits, by_hand
+from polewright.practice.hand import Screen, Seat
+from polewright.practice.told_hand import ToldHand
 from polewright.practice.world import RehearsalWorld
+from polewright.runtime.engine import NightEngine
 
 EXACT = Habits(turn_error=0.0, reading_error=None, miscounts=0.0, forgets=0.0, rotation_error=0.0, wrong_way=0.0)
 ACTIONS: tuple[said.Action, ...] = (
@@ -45,6 +50,20 @@ def test_hands_have_an_answer_to_all_that_they_are_offered_for(action: said.Acti
         assert answer is not None
         done = answer.deed(RehearsalWorld("calm", 3))
         assert done.text and done.seconds > 0.0
+
+
+def test_a_hand_that_has_no_answer_looks_at_the_screen_again() -> None:
+    world, shown, pressed = RehearsalWorld("calm", 3), [said.Plainly.SITE_UNKNOWN], []
+    seat = Seat(world, cast(NightEngine, None), lambda: None)
+    state = cast(NightState, None)
+    seat.look = lambda: Screen(state, said.Advice(shown[0]), world.clock.monotonic_s())  # type: ignore[method-assign]
+    seat.tell = lambda text: None  # type: ignore[method-assign]
+    seat.press = pressed.append  # type: ignore[method-assign]
+    ToldHand(seat, 3, EXACT).begin()
+    world.clock.advance(30.0)
+    shown[0] = said.Plainly.AXIS_UNKNOWN
+    world.clock.advance(30.0)
+    assert pressed == [events.BackAsked(NOW)]
 
 
 def test_a_refocused_camera_has_sharp_stars() -> None:

@@ -63,7 +63,7 @@ def test_pause_step_and_pace(log: NightLog) -> None:
     assert [event.data["n"] for event in replayer.due()] == [2]
     clock.advance(10.0)
     assert [event.data["n"] for event in replayer.due()] == [3]
-    for bad in (0.0, 101.0, float("nan")):
+    for bad in (0.0, 0.5, 101.0, float("nan")):
         with pytest.raises(UsageError):
             Replayer(log, clock, bad)
     assert replayer.step() is not None

@@ -5,9 +5,10 @@ from __future__ import annotations
 import argparse
 from dataclasses import asdict
 
-from polewright.commands.line import EXIT_OK, EXIT_USAGE
+from polewright.commands.line import EXIT_OK
 from polewright.commands.output import json_text
 from polewright.core.credit import owed
+from polewright.core.errors import UsageError
 from polewright.services.credits import licence_text, read_credits
 from polewright.words.credits import credit_lines
 
@@ -19,17 +20,17 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    """Print the credits; exit code 2 for a licence that nothing here is under."""
+    """Print the credits, or one text; UsageError for a licence that nothing here is under."""
     credits = read_credits()
     if args.text is not None:
-        return _print_text(args.text, owed(credits))
-    print(json_text(asdict(credits)) if args.json else "\n".join(credit_lines(credits)))
+        text = _text(args.text, owed(credits))
+        print(json_text({"licence": args.text, "text": text}) if args.json else text.rstrip("\n"))
+    else:
+        print(json_text(asdict(credits)) if args.json else "\n".join(credit_lines(credits)))
     return EXIT_OK
 
 
-def _print_text(name: str, names: tuple[str, ...]) -> int:
+def _text(name: str, names: tuple[str, ...]) -> str:
     if name not in names:
-        print(f"No licence is called {name} here; there are {', '.join(names)}.")
-        return EXIT_USAGE
-    print(licence_text(name), end="")
-    return EXIT_OK
+        raise UsageError(f"No licence is called {name} here; there are {', '.join(names)}.")
+    return licence_text(name)

@@ -1,8 +1,8 @@
 """The command line as a whole: parser, exit codes, and the one place where errors become sentences.
 
 Exit codes: 0 success; 2 the request makes no sense; 3 not measurable (the reason is given), or something needs a cure
-(doctor); 4 unreadable input;
-128 and more: stopped by a signal (130: Ctrl+C). With --json every exit but a fault of the program prints JSON.
+(doctor); 4 unreadable input; 128 and more: stopped by a signal (130: Ctrl+C). With --json every exit but a fault of
+the program prints JSON.
 """
 
 from __future__ import annotations

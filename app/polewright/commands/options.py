@@ -7,6 +7,7 @@ import math
 
 from polewright.core.errors import UsageError
 from polewright.core.model import Frame, Site, TargetPole
+from polewright.services.replayer import FASTEST, SLOWEST
 
 TARGETS = {"true": TargetPole.TRUE, "between": TargetPole.BETWEEN, "refracted": TargetPole.REFRACTED}
 
@@ -50,7 +51,7 @@ BOUNDS: dict[str, tuple[float, float, str]] = {
     "drift": (1, 7200, "s"),
     "every": (0.1, 7200, "s"),
     "capture": (2, 10_000, ""),
-    "speed": (1, 100, ""),
+    "speed": (SLOWEST, FASTEST, ""),
     "binning": (1, 8, ""),
     "hours": (0.001, 36, "hours"),
     "error": (0.001, 10_800, "arcminutes"),

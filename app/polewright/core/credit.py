@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 
+NOT_STATED = "not stated"  # in the place of an expression: names no licence
 _SUFFIX = re.compile(r"-(only|or-later)$")
 
 
@@ -46,7 +47,12 @@ class Credits:
 
 
 def licence_ids(expression: str) -> tuple[str, ...]:
-    """The licences and exceptions that an SPDX expression names, without "-only" and "-or-later"."""
+    """The licences and exceptions that an SPDX expression names, without "-only" and "-or-later".
+
+    None for NOT_STATED.
+    """
+    if expression == NOT_STATED:
+        return ()
     words = expression.replace("(", " ").replace(")", " ").split()
     return tuple(_SUFFIX.sub("", word) for word in words if word not in ("AND", "OR", "WITH"))
 

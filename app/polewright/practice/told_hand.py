@@ -64,6 +64,8 @@ class ToldHand:
             self._ask_for_a_lesson(action.screw)
         elif (answer := self._fingers.answer(action)) is not None:
             self._carry_out(answer)
+        else:
+            self._busy = False
 
     def _carry_out(self, answer: Answer) -> None:
         self._seat.tally.moves += answer.moved != 0.0

@@ -19,7 +19,7 @@ from pathlib import Path
 from typing import Any
 
 from polewright import __version__
-from polewright.core.credit import Credits, DataSet, Library, Part, owed
+from polewright.core.credit import NOT_STATED, Credits, DataSet, Library, Part, owed
 from polewright.services.resources import find_resource
 
 LICENCES = "licences"
@@ -106,7 +106,7 @@ def _library(found: Distribution, known: dict[str, Any]) -> Library:
 
 
 def _stated_licence(found: Distribution) -> str:
-    stated = _stated(found, "License-Expression") or _stated(found, "License") or ["not stated"]
+    stated = _stated(found, "License-Expression") or _stated(found, "License") or [NOT_STATED]
     return stated[0].splitlines()[0]
 
 

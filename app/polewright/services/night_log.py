@@ -21,9 +21,8 @@ from polewright.services.regular_file import open_regular, read_regular
 from polewright.words import files
 
 LOG_NAME = "night.jsonl"
-KIND = re.compile(
-    rb'"kind":"([^"]*)"'
-)  # its first find in a line is the line's own kind: only numbers stand before it
+# its first find in a line is the line's own kind: only numbers stand before it
+KIND = re.compile(rb'"kind":"([^"]*)"')
 HEAD_BYTES, LONGEST_LINE = 200, 16 << 20
 TAIL_BYTES = 4 << 20
 LARGEST_LOG = 2 << 30  # two hundred long nights

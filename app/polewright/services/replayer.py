@@ -10,8 +10,7 @@ from polewright.services.log_format import LoggedEvent
 from polewright.services.night_log import NightLog
 from polewright.services.ports import Clock
 
-# chosen: a tenth of real time is slow enough to read along, a hundred times is a night in minutes
-SLOWEST, FASTEST = 0.1, 100.0
+SLOWEST, FASTEST = 1.0, 100.0  # chosen: a hundred times is a night in minutes; what is too fast can be stepped
 
 
 class Replayer:

@@ -19,7 +19,7 @@ from PySide6.QtGui import QColor, QFont, QFontDatabase, QPalette, QPen
 from polewright.ui.theme import Rgb, Role, Theme, mix
 
 # Text sizes in px at a unit of 1 (a window of 1280 x 800); the floor of 13 px holds in the smallest window.
-SENTENCE, READING, BIG, VALUE, BODY, SMALL, TINY = 42, 92, 26, 21, 17, 15, 13
+SENTENCE, READING, BIG, VALUE, BODY, SMALL = 42, 92, 26, 21, 17, 15
 SMALLEST_PX = 13
 GLOVE_PX = 93  # 15 mm on a 14-inch panel of 1920 x 1080
 

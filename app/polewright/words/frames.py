@@ -214,7 +214,7 @@ def _few_words(why: TooFewStars) -> Said:
         return Said(f"No stars found{hot}.", f"Look for clouds, dew or a cap; then {longer}.")
     width = f"check the focus: star width {why.width_px:.0f} px"
     other = width if why.width_px > WIDE_PX else "look for clouds"
-    reason = f"{stars_text(why.found)} found, {why.needed} needed{hot}."
+    reason = f"{stars_text(why.found)} found, {why.needed} wanted{hot}."
     return Said(reason, f"{longer[0].upper()}{longer[1:]}, or {other}.")
 
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 
 from polewright.core.star_trouble import CapOn, OutOfFocus, StarTrouble, TooBright, TooFewStars, Trailed
 
-LEAST_STARS = 5  # from here on a match is tried
+LEAST_STARS = 5  # with fewer a frame is called poor, whether or not a match is found all the same
 _WIDE_FWHM_PX = 9.0  # chosen: no focused guide scope or lens makes stars so wide
 _BLANK_SHARE = 0.5  # of the pixels full: in the rest no sky can be measured (chosen)
 _LONG = 2.0  # times its width: a streak

@@ -46,7 +46,7 @@ class Walk:
 
     `turns`: the direction asked for, by its sign; `sign_known`: the way that moves the axis was known. `speed`:
     arcmin/s, 0 at rest. `away`: readings one after the other that lead away from the aim; `straight`: none ever did.
-    `ran_s`: seconds by which the last stop led, None while none was called.
+    `stop_speed`: the speed (arcmin/s) at which a stop was called, 0 while none was.
     """
 
     screw: Screw

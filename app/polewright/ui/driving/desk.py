@@ -14,7 +14,6 @@ from polewright.services.ports import Clock
 from polewright.services.recorder import NightRecorder
 from polewright.ui.driving.snapshot import Snapshot, SnapshotMaker
 
-TICK_S = 1.0
 Tell = Callable[[Snapshot], None]
 
 

@@ -122,7 +122,7 @@ class Driver(QObject):
                 assert_never(intent)
 
     def _show(self, scene: Scene) -> None:
-        self.scene = scene
+        self.scene, self._warned = scene, False
         self.refresh()
 
     def _leave(self) -> None:
@@ -282,6 +282,7 @@ class Driver(QObject):
         view = scene.view()
         if view is None:
             return
+        self._warned = self._warned and bool(self._unwritten())  # what comes after is another loss
         self._window.show_view(replace(view, work=self._work) if self._work is not None else view)
 
     def _on_settings(self, settings: WindowSettings) -> None:
@@ -300,12 +301,15 @@ class Driver(QObject):
 
     def may_close(self) -> bool:
         """Whether the window may close; False, and a notice, the first time when part of the night would be lost."""
-        trouble = "" if self._closing or not isinstance(self.scene, NightScene) else self.scene.desk.unwritten
+        trouble = self._unwritten()
         if not trouble or self._warned:
             return True
         self._warned = True
         self._tell(Notice("closing", trouble, words.MAKE_ROOM_OR_LOSE))
         return False
+
+    def _unwritten(self) -> str:
+        return "" if self._closing or not isinstance(self.scene, NightScene) else self.scene.desk.unwritten
 
     def close(self) -> None:
         """The window goes: end what runs, keep what was open."""

@@ -11,6 +11,7 @@ from polewright.core.night.events import NextAsked, ScrewTurned
 from polewright.core.night.trainee import Answer, judge
 from polewright.runtime.worker import Done
 from polewright.services.ports import Timer
+from polewright.services.replayer import FASTEST, SLOWEST
 from polewright.ui import intents as want
 from polewright.ui.driving.means import Means
 from polewright.ui.driving.recorded_frame import recorded_frame, recorded_picture
@@ -21,7 +22,6 @@ from polewright.ui.view_model import FramePicture, View
 
 BEAT_S = 0.1
 FIRST_SPEED = 10.0
-SLOWEST, FASTEST = 1.0, 100.0
 PICTURE = "picture of the replay"
 NOTHING_RECORDED = recorded_frame({})
 

@@ -13,7 +13,6 @@ from polewright.core.model import Atmosphere, Site, TargetPole
 from polewright.core.sky.places import pole_altitude_rad
 
 NO_AIR = Atmosphere(0.0)
-OVERHEAD_DEG, LEVEL_DEG = 88.0, 2.0
 COMPASS_SIGMA_DEG = 2.0  # a hand compass beside iron: 2 to 5 degrees (common practice, no source)
 SCALE_TOLERANCE = 0.05
 

@@ -44,12 +44,6 @@ def places(capture: Capture) -> tuple[PlacedFrame, ...]:
     return tuple(found)
 
 
-def span_rad(capture: Capture) -> float:
-    """The largest angle between any two frames."""
-    frames = places(capture)
-    return max((turned_rad(a, b) for i, a in enumerate(frames) for b in frames[i + 1 :]), default=0.0)
-
-
 def answers(capture: Capture, axis: MeasuredAxis) -> bool:
     """Whether this axis was measured from the capture's own frames (and not from ones set aside since)."""
     names = tuple(frame.name for frame in capture.frames)
