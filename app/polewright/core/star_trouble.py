@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-STARS_NEEDED = 8  # what is asked for; fewer may be matched (services/solver.py, FEWEST_STARS), mostly by luck
+STARS_NEEDED = 8  # what is asked for (chosen); a match is tried with fewer: services/solver.py, FEWEST_STARS
 _SHORTER = 0.1  # a tenth of the light takes a full pixel well below half
 _LONGER = 4.0  # twice the depth needs four times the exposure when the sky limits
 _LEAST_LONGER_S = 0.5
@@ -77,7 +77,7 @@ class OutOfFocus:
 
 @dataclass(frozen=True)
 class TooFewStars:
-    """Too few stars, and no match; `needed` are wanted. None at all: clouds, dew, a cap, or far too short an exposure.
+    """Too few stars; `needed` are wanted. None at all: clouds, dew, a cap, or far too short an exposure.
 
     `width_px`: how wide they are, 0 where nobody measured.
     """

@@ -9,9 +9,9 @@ A camera that looks steeply up also turns about its own axis when the azimuth sc
 and swing round across the frame (`Path.twist_px`).
 
 Decided 2026-11-29. The moment within an exposure is the median of the light. What that moment leaves open is one
-error that all stars share (`StarList.shared_error`). 80 of 80 frames with paths of 4, 8, 15, 30 and 60 px, 16 of
-each length, of two scenarios are read (tests/bench/moving_frames.py --seeds 1). Centroids of trails were rejected: they are off by pixels where the motion begins or
-stops within the exposure.
+error that all stars share (`StarList.shared_error`). Of frames with paths of 4, 8, 15, 30 and 60 px, 16 of each
+length from two scenarios, 80 of 80 are read (tests/bench/moving_frames.py --seeds 1). Centroids of trails were
+rejected: they are off by pixels where the motion begins or stops within the exposure.
 """
 
 from __future__ import annotations
