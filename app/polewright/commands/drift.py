@@ -14,6 +14,7 @@ import numpy as np
 
 from polewright.bootstrap import frame_measurer
 from polewright.commands.drift_unsolved import check_fields, unsolved_proof
+from polewright.commands.frames_given import measured_one_by_one
 from polewright.commands.line import EXIT_NOT_MEASURABLE, EXIT_OK
 from polewright.commands.options import (
     TARGETS,
@@ -27,11 +28,12 @@ from polewright.core.drift.compare import Comparison, compare_with_turn
 from polewright.core.drift.live import DriftProof, DriftResult, PositionDrift, add_frame, guiding_refusal
 from polewright.core.drift.plan import DriftPosition, best_positions, predicted_seconds
 from polewright.core.drift.remaining import Remaining, remaining
-from polewright.core.errors import RecordingError, UsageError
+from polewright.core.errors import FrameReadError, RecordingError, UsageError
 from polewright.core.model import Site, SkyFrame, TargetPole
 from polewright.core.not_measurable import NotMeasurable
 from polewright.core.offset import Covariance
 from polewright.core.sky.places import default_target, standard_atmosphere
+from polewright.services.frame_reader.reading import shown
 from polewright.services.measuring import place_in_sky
 from polewright.services.regular_file import read_regular
 from polewright.words.drift import (
@@ -206,16 +208,17 @@ def place_text(hour_angle_h: float) -> str:
 
 def _watch(args: argparse.Namespace) -> Watched:
     """Read, solve and place every frame, in the order of time."""
-    measurer = frame_measurer(args)
-    first, read_s = measurer.read(args.frames[0])
+    first, each = measured_one_by_one(frame_measurer(args), args.frames)
     site, source = site_from(args, first)
     atmosphere = standard_atmosphere(site)
     proof = DriftProof(site, atmosphere, _target(args, site))
     placed: list[SkyFrame] = []
     left_out: list[tuple[str, str]] = []
     warnings: dict[str, None] = {}  # each once, in the order in which they came
-    for number, path in enumerate(args.frames):
-        item = measurer.place(first, read_s) if number == 0 else measurer.measure(path)
+    for path, item in each:
+        if isinstance(item, FrameReadError):
+            left_out.append((shown(path.name), str(item)))
+            continue
         warnings |= dict.fromkeys(item.warnings)
         sky = place_in_sky(item.frame, item.outcome, site, atmosphere)
         if isinstance(sky, SkyFrame):
@@ -232,8 +235,7 @@ def _watch_fields(args: argparse.Namespace) -> Watched:
     if args.frames:
         raise UsageError("Frames of --field are named after it; no others can be given.")
     fields = check_fields(args.field)
-    measurer = frame_measurer(args)
-    first, _ = measurer.read(fields[0].frames[0])
+    first, _ = measured_one_by_one(frame_measurer(args), [path for field in fields for path in field.frames])
     site, source = site_from(args, first)
     proof = DriftProof(site, standard_atmosphere(site), _target(args, site))
     proof, used, left_out = unsolved_proof(args, fields, proof)

@@ -8,14 +8,16 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+from polewright.commands.frames_given import unless_bad
 from polewright.core.angles import ARCSEC_PER_RAD
 from polewright.core.drift.live import DriftProof
 from polewright.core.drift.unsolved import ORIENTATION_SIGMA_RAD, KnownCamera, UnsolvedDrift, add_stars, at_field
-from polewright.core.errors import UsageError
+from polewright.core.errors import FrameReadError, UsageError
 from polewright.core.model import Frame, Utc
 from polewright.core.sky.places import hemisphere_sign
 from polewright.services.contained.process import HelperProcess
 from polewright.services.contained.reader import ContainedDetector, ContainedReader
+from polewright.services.frame_reader.reading import shown
 from polewright.services.measuring import Optics, stated_scale_arcsec_px
 from polewright.words.drift import shift_words
 
@@ -64,14 +66,21 @@ def unsolved_proof(
         hour, dec_p = math.radians(15.0 * field.hour_angle_h), side * math.radians(field.declination_deg)
         state = None if state is None else at_field(state, hour, dec_p)
         for path in field.frames:
-            frame = reader.read(path, utc_offset_hours=args.utc_offset)
+            frame = unless_bad(reader.read, path, utc_offset_hours=args.utc_offset)
+            if isinstance(frame, FrameReadError):
+                left_out.append((shown(path.name), str(frame)))
+                continue
             if frame.utc_mid is None:
                 left_out.append((frame.name, "it does not say when it was taken."))
+                continue
+            stars = unless_bad(detector.detect, frame)
+            if isinstance(stars, FrameReadError):
+                left_out.append((frame.name, str(stars)))
                 continue
             begin = begin or frame.utc_mid.value
             state = state or UnsolvedDrift(proof, _camera(args, frame), hour, dec_p)
             state = replace(state, camera=replace(state.camera, position_angle_rad=math.radians(angle_deg)))
-            state = add_stars(state, detector.detect(frame), frame.utc_mid.value.seconds_since(begin))
+            state = add_stars(state, stars, frame.utc_mid.value.seconds_since(begin))
             if state.trouble is not None:
                 left_out.append((frame.name, shift_words(state.trouble).whole))
     if state is None:

@@ -8,6 +8,7 @@ from pathlib import Path
 import numpy as np
 
 from polewright.bootstrap import frame_measurer
+from polewright.commands.frames_given import measured_one_by_one
 from polewright.commands.line import EXIT_NOT_MEASURABLE, EXIT_OK
 from polewright.commands.options import (
     TARGETS,
@@ -44,17 +45,11 @@ def run(args: argparse.Namespace) -> int:
         raise UsageError(f"--capture must be at least 2, not {args.capture}.")
     if len(args.frames) < args.capture:
         raise UsageError(f"--capture {args.capture} needs at least {args.capture} frames; {len(args.frames)} given.")
-    measurer = frame_measurer(args)
-    first, read_s = measurer.read(args.frames[0])
+    first, each = measured_one_by_one(frame_measurer(args), args.frames)
     site, _ = site_from(args, first)
     session = FollowSession(site, TARGETS[args.target] if args.target else default_target(site), args.capture)
-    for number, path in enumerate(args.frames):
-        try:
-            measured = measurer.place(first, read_s) if number == 0 else measurer.measure(path)
-        except FrameReadError as exc:
-            line = session.unreadable(path.name, str(exc))
-        else:
-            line = session.take(measured)
+    for path, item in each:
+        line = session.unreadable(path.name, str(item)) if isinstance(item, FrameReadError) else session.take(item)
         print(json_text(line) if args.json else sentence(line), flush=True)
     return EXIT_OK if session.measured_something else EXIT_NOT_MEASURABLE
 

@@ -10,6 +10,7 @@ from pathlib import Path
 import numpy as np
 
 from polewright.bootstrap import frame_measurer
+from polewright.commands.frames_given import measured_one_by_one
 from polewright.commands.line import EXIT_NOT_MEASURABLE, EXIT_OK
 from polewright.commands.options import (
     TARGETS,
@@ -24,11 +25,11 @@ from polewright.core.axis.estimate import estimate_axis
 from polewright.core.axis.screw_offsets import screw_offsets
 from polewright.core.axis_reasons import AxisRefusal, SkyImpossible, TooFewPlaced
 from polewright.core.errors import FrameReadError
-from polewright.core.model import AxisEstimate, Frame, PlateSolution, Site, SkyFrame, TargetPole
+from polewright.core.model import AxisEstimate, PlateSolution, Site, SkyFrame, TargetPole
 from polewright.core.night.orientation.clock import clock_effect_rad, doubting_clock
 from polewright.core.sky.places import default_target, standard_atmosphere
 from polewright.core.unsolved import ImpossibleSky, Unsolved
-from polewright.services.measuring import FrameMeasurer, MeasuredFrame, arrivals_of, place_in_sky
+from polewright.services.measuring import MeasuredFrame, arrivals_of, place_in_sky
 from polewright.words.axis import doubt_words, refusal_words
 from polewright.words.frames import frame_words
 from polewright.words.kinds import told_facts
@@ -64,12 +65,17 @@ def run(args: argparse.Namespace) -> int:
 
 
 def take_capture(args: argparse.Namespace, paths: Sequence[Path]) -> Capture:
-    """Read, solve and place every frame; the site comes from the options or the first header."""
-    measurer = frame_measurer(args)
-    frames, unread = _readable(measurer, paths)
-    first = frames[0][0]
+    """Read, solve and place every frame; the site comes from the options or the first header that can be read.
+
+    FrameReadError when no frame is usable.
+    """
+    first, each = measured_one_by_one(frame_measurer(args), paths)
     site, site_source = site_from(args, first)
-    measured = [measurer.place(frame, read_s) for frame, read_s in frames]
+    came = [outcome for _, outcome in each]
+    measured = [item for item in came if isinstance(item, MeasuredFrame)]
+    unread = [error for error in came if isinstance(error, FrameReadError)]
+    if not measured:
+        raise unread[0]
     atmosphere = standard_atmosphere(site)
     placed = [place_in_sky(item.frame, item.outcome, site, atmosphere) for item in measured]
     target = TARGETS[args.target] if args.target else default_target(site)
@@ -82,22 +88,6 @@ def take_capture(args: argparse.Namespace, paths: Sequence[Path]) -> Capture:
         target=target,
         warnings=(*map(str, unread), *other_site(args, first), *warnings),
     )
-
-
-def _readable(
-    measurer: FrameMeasurer, paths: Sequence[Path]
-) -> tuple[list[tuple[Frame, float]], list[FrameReadError]]:
-    """The frames that can be read, with the seconds it took, and what is wrong with the others; FrameReadError when
-    there is none. One that is half written must not cost the capture."""
-    frames, unread = [], []
-    for path in paths:
-        try:
-            frames.append(measurer.read(path))
-        except FrameReadError as error:
-            unread.append(error)
-    if not frames:
-        raise unread[0]
-    return frames, unread
 
 
 def outcome_of(item: MeasuredFrame, placed: SkyFrame | Unsolved) -> PlateSolution | Unsolved:
