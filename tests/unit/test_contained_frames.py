@@ -31,6 +31,7 @@ from polewright.services.frame_reader.reading import frame_from_bytes
 
 TRIAL = [sys.executable, str(Path(__file__).with_name("trial_helper.py"))]
 AMPLE = Budget(30.0, 1 << 30)
+NOTHING = Message({"do": "nothing", "amount": 0, "work_s": 9.0, "bytes": 1 << 30})
 POSIX = pytest.mark.skipif(os.name == "nt", reason="the kernel counts no work there")
 
 
@@ -123,13 +124,13 @@ def test_the_helper_is_given_up_in_time_and_starts_again(
     asked = Message({"do": do, "amount": amount, "work_s": budget.work_s, "bytes": budget.memory_bytes})
     begun = time.monotonic()
     if breach is None:
-        assert helper.ask(asked, budget).body == {"done": do}
+        assert helper.ask(asked, budget).body["done"] == do
     else:
         with pytest.raises(BreachError) as given_up:
             helper.ask(asked, budget)
         assert given_up.value.breach == breach
     assert time.monotonic() - begun < 20.0
-    assert helper.ask(Message({**asked.body, "do": "nothing", "work_s": 9.0}), AMPLE).body == {"done": "nothing"}
+    assert helper.ask(Message({**asked.body, "do": "nothing", "work_s": 9.0}), AMPLE).body["done"] == "nothing"
 
 
 def test_a_fault_of_ours_in_the_helper_is_told_with_its_traceback(helper: HelperProcess) -> None:
@@ -146,6 +147,81 @@ def test_closing_from_another_thread_ends_the_waiting(helper: HelperProcess, mon
     with pytest.raises(BreachError):
         helper.ask(Message({"do": "sleep", "amount": 50.0, "work_s": 9.0, "bytes": 1 << 30}), AMPLE)
     assert time.monotonic() - begun < 10.0
+
+
+def test_closing_just_as_it_has_started_is_a_breach(helper: HelperProcess, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Another thread may close at any moment of `ask`: that is a BreachError, no fault."""
+    monkeypatch.setattr(process, "helper_command", lambda: TRIAL)
+
+    class Emptied(list[subprocess.Popen[bytes]]):
+        """Closed by another thread as soon as the process stands in it."""
+
+        def append(self, it: subprocess.Popen[bytes]) -> None:
+            super().append(it)
+            other = threading.Thread(target=helper.close)
+            other.start()
+            other.join()
+
+    helper._running = Emptied()
+    with pytest.raises(BreachError):
+        helper.ask(NOTHING, AMPLE)
+
+
+def test_two_threads_may_close_at_once() -> None:
+    class Counted(list[subprocess.Popen[bytes]]):
+        """Says that there is one; the other thread has it by then."""
+
+        def __bool__(self) -> bool:
+            return True
+
+        def __len__(self) -> int:
+            return 1
+
+    process._end_them(Counted())
+
+
+def test_too_much_memory_ends_the_helper_before_another_thread_asks_it(
+    helper: HelperProcess, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    held: list[bool] = []
+
+    def close() -> None:
+        held.append(helper._lock.locked())
+
+    monkeypatch.setattr(helper, "_asked", lambda *_: Message({"breach": "memory"}))
+    monkeypatch.setattr(helper, "close", close)
+    with pytest.raises(BreachError):
+        helper.ask(NOTHING, AMPLE)
+    assert held == [True]
+
+
+def test_an_answer_that_nobody_waited_for_is_not_taken_for_the_next(
+    helper: HelperProcess, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Ctrl+C between question and answer."""
+    monkeypatch.setattr(process, "helper_command", lambda: TRIAL)
+    with monkeypatch.context() as pressed:
+        pressed.setattr(process, "receive", interrupted)
+        with pytest.raises(KeyboardInterrupt):
+            helper.ask(NOTHING, AMPLE)
+    assert not helper.running
+    assert helper.ask(Message({**NOTHING.body, "do": "print"}), AMPLE).body["done"] == "print"
+
+
+def test_an_answer_to_another_question_ends_the_helper(
+    helper: HelperProcess, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(process, "helper_command", lambda: TRIAL)
+    running = helper._start()
+    assert running.stdin is not None
+    send(running.stdin, NOTHING)  # its answer is the first to come
+    with pytest.raises(BreachError):
+        helper.ask(Message({**NOTHING.body, "do": "print"}), AMPLE)
+    assert not helper.running
+
+
+def interrupted(_: object) -> Message:
+    raise KeyboardInterrupt
 
 
 @POSIX

@@ -7,7 +7,12 @@ import pytest
 
 import starfields as sf
 from polewright.core.model import Camera, Frame, PlateSolution, StarList
-from polewright.core.unsolved import Unsolved
+from polewright.core.unsolved import NoTime, Unsolved
+from polewright.services import detector
+from polewright.services.contained.ceiling import Budget
+from polewright.services.contained.process import HelperProcess
+from polewright.services.contained.reader import ContainedDetector, ContainedReader
+from polewright.services.contained.wire import Message
 from polewright.services.detector import Detector
 from polewright.services.local_pass import local_list
 from polewright.services.measuring import FrameMeasurer
@@ -102,7 +107,7 @@ def test_the_middle_of_a_frame_stands_for_the_whole() -> None:
     """Solved by its middle, a frame points where its middle points, with the stars where they are on the frame."""
     _, image = drawn(5, 40.0)
     frame = frame_of(image, 6)
-    *_, look = second_looks(Frame("wide", np.tile(frame.pixels, (2, 2)), None))  # type: ignore[arg-type]
+    *_, look = second_looks(Frame("wide", np.tile(frame.pixels, (2, 2)), None), Detector().detect)  # type: ignore[arg-type]
     assert look.is_part
     whole = look.whole_stars()
     assert (whole.width_px, whole.height_px) == (1280, 960)
@@ -114,7 +119,7 @@ def test_the_middle_of_a_frame_stands_for_the_whole() -> None:
 def test_frames_that_cannot_show_stars_are_not_looked_at_again() -> None:
     looked = []
 
-    def look_again(frame: Frame, hot_pixels: object = None) -> list[Look]:
+    def look_again(frame: Frame, detect: object, hot_pixels: object = None) -> list[Look]:
         looked.append(frame.name)
         return []
 
@@ -129,3 +134,32 @@ def test_a_better_quick_list_stays() -> None:
     image[-60:] += np.linspace(0.0, 30000.0, 60)[:, None]
     stars: StarList = Detector().detect(frame_of(image, 8))
     assert len(stars) >= 20
+
+
+def test_the_careful_pass_of_a_second_look_runs_in_the_helper(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Gathered pixels and the middle alone are as difficult as the frame: what may abort must not do it here."""
+    frame = Frame("grain", np.random.default_rng(1).normal(500.0, 20.0, (1200, 1600)).astype(np.float32), None)
+    asked: list[tuple[int, ...]] = []
+    helper = HelperProcess()
+    ask = helper.ask
+
+    def counted(message: Message, budget: Budget) -> Message:
+        asked.append(message.arrays[0].shape)
+        return ask(message, budget)
+
+    monkeypatch.setattr(helper, "ask", counted)
+    monkeypatch.setattr(detector, "flattened", lambda *_: pytest.fail("the careful pass runs here"))
+    contained = ContainedDetector(helper, ContainedReader(helper))
+    try:
+        measurer = FrameMeasurer(contained, RefusesAll(), lambda: 0.0, look_again=second_looks)
+        assert isinstance(measurer.place(frame).outcome, Unsolved)
+    finally:
+        helper.close()
+    assert asked == [(1200, 1600), (600, 800), (420, 560)]
+
+
+class RefusesAll:
+    """A solver to which no list says anything."""
+
+    def solve(self, stars: StarList, *_: object) -> Unsolved:
+        return Unsolved(NoTime(), len(stars))

@@ -40,7 +40,7 @@ from polewright.core.star_trouble import CapOn, TooBright, TooSmall
 from polewright.core.unsolved import NoTime, Unsolved
 from polewright.services.frame_reader import read_frame
 from polewright.services.frame_reader.file_time import FILE_TIME_SOURCE
-from polewright.services.second_looks import Look
+from polewright.services.second_looks import Finds, Look
 from polewright.services.sky_index import Progress
 from polewright.words import files
 
@@ -68,7 +68,7 @@ class Detects(Protocol):
 class LooksAgain(Protocol):
     """Other star lists of a frame, made when asked for: second_looks.second_looks."""
 
-    def __call__(self, frame: Frame, hot_pixels: HotPixelMask | None = None) -> Iterator[Look]: ...
+    def __call__(self, frame: Frame, detect: Finds, hot_pixels: HotPixelMask | None = None) -> Iterator[Look]: ...
 
 
 class Solves(Protocol):
@@ -113,7 +113,7 @@ class FrameMeasurer:
         utc_offset_hours: float | None = None,
         progress: Progress | None = None,
         read: Reads = read_frame,
-        look_again: LooksAgain = lambda frame, hot_pixels=None: iter(()),
+        look_again: LooksAgain = lambda frame, detect, hot_pixels=None: iter(()),
     ) -> None:
         self._read = read
         self._detector = detector
@@ -185,7 +185,8 @@ class FrameMeasurer:
         if isinstance(stars.trouble, TooSmall | CapOn | TooBright):
             return stars, refused
         hint = replace(hint, thorough=False)
-        for number, look in enumerate(islice(self._look_again(frame, self._hot_pixels), looks), start=1):
+        again = self._look_again(frame, self._detector.detect, self._hot_pixels)
+        for number, look in enumerate(islice(again, looks), start=1):
             if look.is_part and not _may_be_wide(frame, hint):
                 continue
             of_part = replace(hint, camera=look.camera_of_part(hint.camera))

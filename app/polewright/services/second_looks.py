@@ -9,18 +9,20 @@ frames their stars.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 
 from polewright.core.detection.hot_pixels import HotPixelMask
 from polewright.core.model import Camera, Frame, PixelArray, PlateSolution, StarList
 from polewright.services.binning import binned
-from polewright.services.detector import Detector, finite
+from polewright.services.detector import finite
 from polewright.services.local_pass import local_list
 
 _LARGE = 1_500_000  # pixels; frames beyond that are looked at once more with their pixels gathered
 _MIDDLE = 0.35  # of each side: what a lens of 90 degrees draws nearly without bending it
 _LEAST_SIDE_PX = 200
+
+Finds = Callable[[Frame], StarList]
 
 
 @dataclass(frozen=True, eq=False)
@@ -62,9 +64,10 @@ class Look:
         return replace(part, camera=camera, matched=matched)
 
 
-def second_looks(frame: Frame, hot_pixels: HotPixelMask | None = None) -> Iterator[Look]:
+def second_looks(frame: Frame, detect: Finds, hot_pixels: HotPixelMask | None = None) -> Iterator[Look]:
     """By local noise, against trees and hot pixels; then, of a large frame, the ordinary passes over gathered pixels,
     against grain and wide stars; then the middle alone, against lenses that bend. Each is made when it is asked for.
+    `detect` makes the ordinary passes, and so decides in which process the careful one runs.
     """
     pixels = finite(frame.pixels)
     if hot_pixels is not None:
@@ -72,10 +75,10 @@ def second_looks(frame: Frame, hot_pixels: HotPixelMask | None = None) -> Iterat
     yield Look(frame, local_list(frame, pixels))
     if pixels.size > _LARGE:
         small, side = binned(pixels, _LARGE)
-        yield Look(frame, _of_whole_pixels(Detector().detect(replace(frame, pixels=small)), frame, side))
+        yield Look(frame, _of_whole_pixels(detect(replace(frame, pixels=small)), frame, side))
     middle = _middle(pixels)
     if min(middle.shape) >= _LEAST_SIDE_PX // 2 and max(middle.shape) >= _LEAST_SIDE_PX:
-        yield Look(frame, Detector().detect(replace(frame, pixels=middle)))
+        yield Look(frame, detect(replace(frame, pixels=middle)))
 
 
 def _middle(pixels: PixelArray) -> PixelArray:

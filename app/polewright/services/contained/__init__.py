@@ -7,10 +7,12 @@ process, `process` its side here, `wire` what they say to each other, `ceiling` 
 
 Decided 2026-11-29. Frames are unpacked where their death does not matter. Of 62,000 mutated frames thirteen, all
 compressed FITS, looped for minutes in a library; one ended the window with signal 6. What a library unpacks, and
-the careful pass over a difficult frame, run in a helper process (services/contained) that the kernel holds to work
-and memory by the size of the file. Plain FITS, which our own code reads, and the quick pass stay: through the
-helper an ordinary frame takes 9 ms instead of 5.4. Messages are JSON and arrays, never pickles. A thread as
-watchdog was rejected: it ends no native loop. Checks alone were rejected: they know only what has been seen.
+the careful pass over a difficult frame, whole or looked at again in part, run in a helper process
+(services/contained) that the kernel holds to work and memory by the size of the file or of the picture. Plain FITS,
+which our own code reads, stays, and so do the light passes: the quick one, that over drawn stars, that by local
+noise. Through the helper an ordinary frame takes 9 ms instead of 5.4. Messages are JSON and arrays, never pickles.
+A thread as watchdog was rejected: it ends no native loop. Checks alone were rejected: they know only what has been
+seen.
 """
 
 FLAG = "--contained"

@@ -9,6 +9,7 @@ import os
 import signal
 import traceback
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -40,7 +41,7 @@ def serve() -> int:
             answer, held = Message({"refused": str(error)}), None
         except Exception:
             answer, held = Message({"fault": traceback.format_exc()}), None
-        send(sink, answer)
+        send(sink, replace(answer, body={**answer.body, "exchange": asked.body.get("exchange")}))
     return 0
 
 

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import contextlib
+import itertools
 import os
 import signal
 import subprocess
 import sys
 import threading
 import weakref
+from dataclasses import replace
 from pathlib import Path
 from typing import Literal
 
@@ -39,28 +41,33 @@ class HelperProcess:
     def __init__(self) -> None:
         self._running: list[subprocess.Popen[bytes]] = []  # none or one
         self._lock = threading.Lock()
+        self._exchanges = itertools.count()
         weakref.finalize(self, _end_them, self._running)
 
-    def _start(self) -> None:
-        """Begin to start it, unless it runs; does not wait."""
-        if not self.running:
-            self.close()
-            self._running.append(_launched())
+    def _start(self) -> subprocess.Popen[bytes]:
+        """The process, begun unless it runs; does not wait."""
+        for process in self._running[:1]:  # `close` may empty the list at any moment
+            if process.poll() is None:
+                return process
+        self.close()
+        process = _launched()
+        self._running.append(process)
+        return process
 
     @property
     def running(self) -> bool:
         """Whether there is a process now."""
-        return bool(self._running) and self._running[0].poll() is None
+        return any(process.poll() is None for process in self._running[:1])
 
     def ask(self, message: Message, budget: Budget) -> Message:
         """The answer; BreachError without one (the process is gone then), HelperFaultError for a bug."""
         with self._lock:
             answer = self._asked(message, budget)
+            if "breach" in answer.body:
+                self.close()  # before the next thread asks it
+                raise BreachError("memory")
         if "fault" in answer.body:
             raise HelperFaultError(answer.body["fault"])
-        if "breach" in answer.body:
-            self.close()
-            raise BreachError("memory")
         return answer
 
     def close(self) -> None:
@@ -68,9 +75,7 @@ class HelperProcess:
         _end_them(self._running)
 
     def _asked(self, message: Message, budget: Budget) -> Message:
-        self._start()
-        process = self._running[0]
-        assert process.stdin is not None and process.stdout is not None
+        process = self._start()
         late = threading.Event()
 
         def end_it() -> None:
@@ -79,23 +84,33 @@ class HelperProcess:
 
         alarm = threading.Timer(budget.wall_s, end_it)
         alarm.daemon = True
-        alarm.start()
         try:
-            send(process.stdin, message)
-            answer = receive(process.stdout)
+            alarm.start()
+            return _exchanged(process, message, next(self._exchanges))
         except (OSError, ValueError, GarbledError):  # ValueError: closed from another thread
-            answer = None
+            self.close()
+            raise BreachError(_cause_of_death(_end(process), late.is_set())) from None
+        except BaseException:  # Ctrl+C: the answer still to come must not be taken for that to the next request
+            self.close()
+            raise
         finally:
             alarm.cancel()
-        if answer is None:
-            self.close()
-            raise BreachError(_cause_of_death(_end(process), late.is_set()))
-        return answer
+
+
+def _exchanged(process: subprocess.Popen[bytes], message: Message, number: int) -> Message:
+    """The answer to this message; GarbledError when there is none, or it answers another."""
+    assert process.stdin is not None and process.stdout is not None
+    send(process.stdin, replace(message, body={**message.body, "exchange": number}))
+    answer = receive(process.stdout)
+    if answer is None or answer.body.get("exchange") != number:
+        raise GarbledError("no answer to what was asked")
+    return answer
 
 
 def _end_them(running: list[subprocess.Popen[bytes]]) -> None:
-    while running:
-        _end(running.pop())
+    with contextlib.suppress(IndexError):  # two threads may close at once
+        while True:
+            _end(running.pop())
 
 
 def _end(process: subprocess.Popen[bytes]) -> int:

@@ -3,8 +3,9 @@
 Measured on two busy cores with frames of 1280 x 960: our own code reads plain FITS in 0.9 ms and the quick pass takes
 5.4 ms; through the helper it takes 9 to 16 ms, of which the crossing of the pixels and two changes of process are the
 most. So an ordinary frame stays here. What a library unpacks is unpacked in the helper, and the careful pass over a
-difficult frame (0.1 s to seconds, native code, the most memory) runs there too: nobody notices the crossing, and the
-window has the interpreter to itself meanwhile. The helper is started by the first frame that needs it (0.3 s).
+difficult frame (0.1 s to seconds, native code, the most memory) runs there too, also when a second look asks for it:
+nobody notices the crossing, and the window has the interpreter to itself meanwhile. The second look by local noise
+stays here (services/local_pass.py says why). The helper is started by the first frame that needs it (0.3 s).
 """
 
 from __future__ import annotations
