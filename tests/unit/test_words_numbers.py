@@ -84,7 +84,9 @@ def test_clock_face_senses_rates_times_and_shares() -> None:
     assert clock_face_text(0.25) == "from 12 to 3 on a clock face"
     assert clock_face_text(-1 / 6) == "from 12 to 10 on a clock face"
     assert clock_face_text(1 / 40) == "1 1/2 of the 60 marks on a clock face"
-    assert clock_face_text(1 / 120) == "1/2 of the 60 marks on a clock face"
+    assert clock_face_text(1 / 120) == "" and clock_face_text(1 / 60) == "1 of the 60 marks on a clock face"
+    assert clock_face_text(0.5) == "from 12 to 6 on a clock face" == clock_face_text(-0.5)
+    assert clock_face_text(11 / 12) == "" == clock_face_text(-3 / 4)  # "from 12 to 11" is read as the short way back
     assert clock_face_text(1.25) == "" and clock_face_text(1 / 8) == "" and clock_face_text(1 / 240) == ""
     assert sense_text(0.1) == "clockwise" and sense_text(-0.1) == "anticlockwise"
     assert rate_text(-62.3, 1.9) == "62′ a turn, ± 3 %"

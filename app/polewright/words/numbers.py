@@ -94,19 +94,19 @@ def turns_text(turns: float, read_off: bool = False) -> str:
 def clock_face_text(turns: float) -> str:
     """The same against a clock face: `from 12 to 2 on a clock face`, `2 of the 60 marks on a clock face`; else "".
 
-    Nothing in it can be taken for a time.
+    Nothing in it can be taken for a time, nor for the other way round: beyond half a turn "from 12 to 11" is read as
+    the short way back, and half a mark is no help to a hand.
     """
     size = Fraction(doable_turns(turns)).limit_denominator(240)
     hours, marks = size * 12, size * 60
-    if size >= 1 or size < Fraction(1, 120):
+    if size > Fraction(1, 2) or marks < 1:
         return ""
     if hours.denominator == 1:
         return f"from 12 to {int(hours if turns >= 0.0 else 12 - hours)} on a clock face"
     if size >= Fraction(1, 8):
         return ""
     whole, half = divmod(marks, 1)
-    text = " ".join(part for part in (str(int(whole)) if whole else "", "1/2" if half else "") if part)
-    return f"{text} of the 60 marks on a clock face"
+    return f"{int(whole)}{' 1/2' if half else ''} of the 60 marks on a clock face"
 
 
 def sense_text(turns: float) -> str:
