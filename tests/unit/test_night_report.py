@@ -16,6 +16,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from frame_reasons import reason_of
 from polewright.commands.line import run
 from polewright.core.angles import ARCMIN_PER_RAD, ARCSEC_PER_RAD
 from polewright.core.errors import RecordingError
@@ -34,7 +35,7 @@ from polewright.core.night.events import (
 from polewright.core.night.measured import FollowedAxis, MeasuredAxis, PlacedFrame
 from polewright.core.plain import to_plain
 from polewright.core.screws.angles import Screw
-from polewright.core.unsolved import Unreadable
+from polewright.core.unsolved import FrameTrouble, Unreadable
 from polewright.core.vigil.watch import Part, Shift
 from polewright.services.clock import VirtualClock
 from polewright.services.night_log import NightLog, read_night
@@ -119,6 +120,16 @@ def test_facts_come_out_of_the_log(tmp_path: Path) -> None:
     assert "accepted" in verdict(facts)["main"].lower()
     for by_drift, witness in ((False, "by a second turn"), (True, "by the drift of the stars")):
         assert witness in verdict(replace(facts, proved=True, by_drift=by_drift))["main"]
+
+
+def test_frames_smeared_by_the_turn_of_the_axis_are_no_gap_but_lasting_trouble_is(tmp_path: Path) -> None:
+    """A turn spoils frames for 45 s at most; the lost frames stay in the count."""
+    events = a_night()
+    at = next(i for i, e in enumerate(events) if isinstance(e, FrameSolved)) + 1
+    smeared = [FrameUnsolved(33.0 + 2.0 * k, f"s-{k}", reason_of(FrameTrouble.NO_MATCH)) for k in range(3)]
+    facts = gather(recorded(tmp_path / "2026-03-01", [*events[:at], *smeared, *events[at:]]), "2026-03-01")
+    assert facts.frames_unsolved == 6
+    assert [g.from_s for g in facts.gaps] == [140.0]
 
 
 def test_the_page_is_whole_and_calls_nothing(tmp_path: Path) -> None:

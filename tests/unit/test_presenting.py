@@ -47,6 +47,10 @@ class Moment:
     advice: Advice
     view: View
 
+    @property
+    def asks_for_a_rotation(self) -> bool:
+        return isinstance(self.advice.action, RotateAxis)
+
 
 @cache
 def moments(scenario: str, seed: int) -> tuple[Moment, ...]:
@@ -366,3 +370,36 @@ def test_a_night_that_knows_nothing_yet_can_be_shown(make: Callable[[], NightSta
     assert view.page is page
     assert view.instruction.sentence
     assert view.reticle.axis is None
+
+
+def capture_moments(night: tuple[Moment, ...]) -> list[Moment]:
+    """Every moment that asks for a turn of the RA axis, after the first place."""
+    return [m for m in night if isinstance(m.state, Running) and m.state.turning_axis and m.asks_for_a_rotation]
+
+
+def smeared_by_the_turn(moment: Moment, cause: FrameTrouble, count: int) -> Running:
+    """The same moment, half a second into the turn: the frames are smeared."""
+    state = moment.state
+    assert isinstance(state, Running)
+    plan = replace(state.plan, walking=True)
+    return replace(state, plan=plan, trouble=Trouble(reason_of(cause), count, state.now_s), arrived_s=state.now_s)
+
+
+def test_the_post_stands_while_the_axis_turns(night: tuple[Moment, ...]) -> None:
+    asked = capture_moments(night)
+    assert {m.state.stage for m in asked} == {Stage.CAPTURE, Stage.PROOF}
+    for moment in asked:
+        turning = shown(smeared_by_the_turn(moment, FrameTrouble.NO_MATCH, 1))
+        assert turning.instruction.sentence == "Rotating. Stop near the post."
+        before, now = moment.view.capture, turning.capture
+        assert before is not None and now is not None
+        assert (now.wanted_deg, now.southern, now.taken_deg) == (before.wanted_deg, before.southern, before.taken_deg)
+
+
+def test_frames_smeared_by_a_turn_that_was_asked_for_are_no_trouble(night: tuple[Moment, ...]) -> None:
+    moment = capture_moments(night)[0]
+    for cause in (FrameTrouble.NO_MATCH, FrameTrouble.TOO_FEW_STARS, FrameTrouble.NO_STARS):
+        for count in (1, 2, 8):
+            assert shown(smeared_by_the_turn(moment, cause, count)).trouble is None
+    spun = at_rest(1.0, 1.0, plan=replace(PLAN, walking=True), trouble=frames_failed(FrameTrouble.NO_MATCH, 2))
+    assert shown(spun).trouble is None

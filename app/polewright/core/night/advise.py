@@ -70,20 +70,21 @@ def _frame_trouble(state: Running) -> Reason | None:
     if trouble is None:
         return None
     since_s = state.now_s - trouble.since_s
-    if state.plan.walking and trouble.cause in SMEARED and _axis_may_be_turning(state) and since_s < PATIENT_TURN_S:
+    if state.plan.walking and trouble.cause in SMEARED and spoiled_by_a_rotation(state):
         return Plainly.ROTATING
     if trouble.count < _patience(state, trouble.cause):
         return None
-    if _axis_may_be_turning(state) and since_s < PATIENT_TURN_S:
+    if spoiled_by_a_rotation(state):
         return None
     clouds = state.clouded and trouble.cause in LIKE_CLOUDS
     return Clouds(since_s) if clouds else FramesFail(trouble.why, state.stage)
 
 
-def _axis_may_be_turning(state: Running) -> bool:
-    """Whether a hand may be turning the RA axis just now, after a frame that was good."""
-    turning = state.stage in (Stage.CAPTURE, Stage.PROOF) and state.last_frame is not None
-    return turning and state.trouble is not None and state.trouble.cause in SPOILED_BY_TURNING
+def spoiled_by_a_rotation(state: Running) -> bool:
+    """Whether the frames fail as they do while a hand turns the RA axis, and for no longer than that takes."""
+    if not state.turning_axis or state.last_frame is None or state.trouble is None:
+        return False
+    return state.trouble.cause in SPOILED_BY_TURNING and state.now_s - state.trouble.since_s < PATIENT_TURN_S
 
 
 def _patience(state: Running, cause: FrameTrouble) -> int:

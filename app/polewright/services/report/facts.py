@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 
 from polewright.core.errors import RecordingError
 from polewright.core.model import Camera, Site, TargetPole, Utc
+from polewright.core.night.advise import spoiled_by_a_rotation
 from polewright.core.night.event_codec import event_from_plain
 from polewright.core.night.events import (
     AnyEvent,
@@ -148,7 +149,8 @@ def gather(log: NightLog, name: str) -> NightFacts:
             facts.problems.append(f"Line {line.seq}: it does not fit what was before it.")
             continue
         _note(facts, before, state, line, event)
-        bad = _note_gap(facts, bad, line.t_s, event)
+        if not (isinstance(event, FrameUnsolved) and isinstance(state, Running) and spoiled_by_a_rotation(state)):
+            bad = _note_gap(facts, bad, line.t_s, event)
     _close_gap(facts, bad)
     if facts.started is None or isinstance(state, Waiting):
         raise RecordingError(f"The night {name} never began: there is nothing to report.")

@@ -6,9 +6,10 @@ import math
 
 import numpy as np
 
-from polewright.core.night.advice import Advice, RotateAxis
+from polewright.core.night.advice import Advice, PlaceWanted, RotateAxis
 from polewright.core.night.measured import PlacedFrame
 from polewright.core.night.states import Capture, Running, Stage
+from polewright.core.night.turning.coach import advise_turn
 from polewright.core.night.turning.places import WANTED_SPAN_RAD, places
 from polewright.ui.view_model import Capture as Dial
 from polewright.ui.view_model import Fact
@@ -25,7 +26,7 @@ def dial(state: Running, advice: Advice) -> Dial:
     capture, southern = capture_shown(state), state.plan.southern
     taken = turned_deg(state)
     now = _now_deg(state)
-    step = advice.action.west_deg if isinstance(advice.action, RotateAxis) else 0.0
+    step = _step_deg(state, advice)
     west = step > 0.0 or (step == 0.0 and (not taken or taken[-1] >= taken[0]))
     way = 1.0 if west else -1.0
     marks = [way * angle for angle in taken]
@@ -42,6 +43,15 @@ def dial(state: Running, advice: Advice) -> Dial:
         accuracy_next=accuracy_after(capture, math.radians(abs(step))),
         southern=southern == west,  # an arc toward the east runs against the sky
     )
+
+
+def _step_deg(state: Running, advice: Advice) -> float:
+    """The turn asked for, west positive; it stands while frames are smeared by it, until the next place is taken."""
+    if isinstance(advice.action, RotateAxis):
+        return advice.action.west_deg
+    capture = capture_shown(state)
+    wanted = advise_turn(state, capture) if capture.frames else None
+    return wanted.west_deg if isinstance(wanted, PlaceWanted) else 0.0
 
 
 def turned_deg(state: Running) -> tuple[float, ...]:
@@ -95,7 +105,7 @@ def turn_numbers(state: Running, advice: Advice) -> tuple[Fact, ...]:
     if sigma is None:
         facts.append(Fact("accuracy", "not yet", "two places are needed, three to check it"))
         return tuple(facts)
-    step = advice.action.west_deg if isinstance(advice.action, RotateAxis) else 0.0
+    step = _step_deg(state, advice)
     after = accuracy_after(capture, abs(math.radians(step)))
     facts.append(Fact("accuracy", sigma_text(sigma), f"{after} after the next place" if after else ""))
     axis = capture.axis

@@ -15,10 +15,12 @@ from polewright.core.night.advice import (
     FieldWanted,
     FramesFail,
     Reason,
+    ScrewLeft,
     TripodSettles,
     Wait,
+    Walking,
 )
-from polewright.core.night.advise import SPOILED_BY_TURNING
+from polewright.core.night.advise import SPOILED_BY_TURNING, spoiled_by_a_rotation
 from polewright.core.night.rest import SETTLE_S
 from polewright.core.night.states import NightState, Running, Stage, Waiting
 from polewright.ui.presenting.actions import actions
@@ -196,11 +198,13 @@ def trouble(state: Running, advice: Advice, extras: Extras) -> Trouble | None:
     return _frame(state, advice, extras)
 
 
-def _hands_on(state: Running, extras: Extras) -> bool:
-    """Whether somebody is, or has just been, at the mount."""
+def _hands_on(state: Running, advice: Advice, extras: Extras) -> bool:
+    """Whether somebody is, or has just been, at the mount: a turn asked for smears frames at once."""
     handling = state.handling
     if state.stage in (Stage.CAPTURE, Stage.PROOF):
-        return state.trouble is not None and state.trouble.count == 1 and state.last_frame is not None
+        return spoiled_by_a_rotation(state)
+    if state.plan.walking and isinstance(advice.reason, ScrewLeft | Walking):
+        return True
     moving = handling.opened_at is not None or bool(handling.reports)
     return moving or extras.now_s - handling.touched_s < JUST_TOUCHED_S
 
@@ -211,7 +215,7 @@ def _frame(state: Running, advice: Advice, extras: Extras) -> Trouble | None:
         return None
     if isinstance(advice.reason, FramesFail | Clouds | Ended):
         return None
-    if found.cause in SPOILED_BY_TURNING and _hands_on(state, extras):
+    if found.cause in SPOILED_BY_TURNING and _hands_on(state, advice, extras):
         return None  # a hand on the mount smears the frames: that is as it should be
     since = duration_text(max(0.0, extras.now_s - found.since_s)) if found.count > 1 else ""
     return Trouble(*frame_words(found.why), f"for {since}" if since else "", found.count)
