@@ -27,17 +27,18 @@ ALSO_KEPT = {
     "clumsy-hands",
 }
 CAP = {"action": "Wait", "seconds": None, "of_s": None, "mood": "TROUBLE"}
-MEANT: dict[str, list[tuple[kept.Facts, kept.Facts]]] = {  # decisions changed on purpose: as recorded, and as meant
+DARKER = (
+    {"action": "Expose", "factor": 0.5, "mood": "TROUBLE"},
+    {"action": "Expose", "factor": 0.1, "mood": "TROUBLE"},
+)
+# decisions changed on purpose: as recorded, as meant, and how many lines of the record that concerns
+MEANT: dict[str, list[tuple[kept.Facts, kept.Facts, int]]] = {
     "spoiled-frames": [
         # a cap is seen on the first frame, whether the RA axis may be turning or not, and comes before clouds
-        ({"action": "RotateAxis", "west_deg": -40.0, "mood": "DO"}, CAP),
-        ({"action": "Wait", "seconds": None, "of_s": None, "mood": "WAIT"}, CAP),
-        ({"action": "Expose", "factor": 2.0, "mood": "TROUBLE"}, CAP),
-        # the action says what the sentence beside it says: a tenth as long
-        (
-            {"action": "Expose", "factor": 0.5, "mood": "TROUBLE"},
-            {"action": "Expose", "factor": 0.1, "mood": "TROUBLE"},
-        ),
+        ({"action": "RotateAxis", "west_deg": -40.0, "mood": "DO"}, CAP, 25),
+        ({"action": "Wait", "seconds": None, "of_s": None, "mood": "WAIT"}, CAP, 33),
+        ({"action": "Expose", "factor": 2.0, "mood": "TROUBLE"}, CAP, 2),
+        (*DARKER, 145),  # the action says what the sentence beside it says: a tenth as long
     ]
 }
 RESUMED = ("calm", "bumped", "interrupted", "killed", "locks-by-habit")  # gone through twice
@@ -53,16 +54,21 @@ def test_a_recorded_night_comes_out_again(name: str) -> None:
     left_out = "missing."  # lines that nothing rests on are not kept: the reader notices
     assert all(problem.endswith(left_out) for problem in log.problems), log.problems
     facts: kept.Facts = {}
+    changed = [0] * len(MEANT.get(name, ()))
     for outcome, recorded in zip(kept.outcomes(log), expected, strict=True):
         where = f"line {recorded['seq']} ({recorded['event']})"
         facts = outcome.get("facts", facts)
         for told in (outcome, recorded):
             told.pop("said", None)
-        if (recorded["decision"], outcome["decision"]) in MEANT.get(name, ()):
+        for number, (before, meant, _) in enumerate(MEANT.get(name, ())):
+            if (recorded["decision"], outcome["decision"]) != (before, meant):
+                continue
+            changed[number] += 1
             recorded |= {"decision": outcome["decision"], "fresh": outcome["fresh"]}
         assert kept.disagreement(recorded, outcome, where) is None
         if "answer" in outcome:
             assert kept.disagreement(outcome["answer"], outcome["computed"], f"{where}, computed again") is None
+    assert changed == [lines for _, _, lines in MEANT.get(name, ())]
     if name in RESUMED:
         resumed = kept.plain(kept.facts_of(kept.resumed_state(log)))
         assert kept.disagreement(facts, resumed, "resumed at the end") is None

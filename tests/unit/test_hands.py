@@ -53,12 +53,13 @@ def test_hands_have_an_answer_to_all_that_they_are_offered_for(action: said.Acti
 
 
 def test_a_hand_that_has_no_answer_looks_at_the_screen_again() -> None:
-    world, shown, pressed = RehearsalWorld("calm", 3), [said.Plainly.SITE_UNKNOWN], []
+    world, shown = RehearsalWorld("calm", 3), [said.Plainly.SITE_UNKNOWN]
+    pressed: list[events.AnyEvent] = []
     seat = Seat(world, cast(NightEngine, None), lambda: None)
     state = cast(NightState, None)
     seat.look = lambda: Screen(state, said.Advice(shown[0]), world.clock.monotonic_s())  # type: ignore[method-assign]
     seat.tell = lambda text: None  # type: ignore[method-assign]
-    seat.press = pressed.append  # type: ignore[method-assign]
+    seat.press = lambda event: pressed.append(event)  # type: ignore[method-assign]
     ToldHand(seat, 3, EXACT).begin()
     world.clock.advance(30.0)
     shown[0] = said.Plainly.AXIS_UNKNOWN

@@ -14,7 +14,8 @@ from polewright.core.angles import ARCSEC_PER_RAD
 from polewright.core.model import FloatArray
 from polewright.core.sky.places import east_and_up, true_pole_enu
 from polewright.core.vigil.change_search import Quiet, find_change, scatter
-from polewright.core.vigil.watch import Part, Vigil, watch
+from polewright.core.vigil.watch import SETTLED_RAD_H, Part, Shift, Vigil, watch
+from polewright.words.vigil import shift_words
 from vigil_nights import SITE, Run, across_the_axis, declination_axis, frames, setup_of, slow, still, sudden
 
 FIELD = ((-2.0, 35.0, 1.1),)
@@ -92,6 +93,23 @@ def test_behind_a_guider_a_large_shift_of_the_base_is_still_seen() -> None:
     assert shift is not None and shift.part is Part.BASE
     assert ONSET_S <= shift.found_s <= ONSET_S + 300.0
     assert shift.size_rad * ARCSEC_PER_RAD == pytest.approx(60.0, abs=4.0 * shift.sigma_rad * ARCSEC_PER_RAD)
+
+
+@pytest.mark.parametrize(
+    ("sudden", "rate_arcsec_h", "said"),
+    [
+        (True, 0.0, "moved by"),
+        (False, 0.5 * SETTLED_RAD_H * ARCSEC_PER_RAD, "stopped sinking"),
+        (False, 2.0 * SETTLED_RAD_H * ARCSEC_PER_RAD, "has been sinking by"),
+    ],
+)
+def test_whatever_moved_the_mount_the_axis_is_to_be_measured_again(
+    sudden: bool, rate_arcsec_h: float, said: str
+) -> None:
+    size, rate = 6.0 / ARCSEC_PER_RAD, rate_arcsec_h / ARCSEC_PER_RAD
+    words = shift_words(Shift(sudden, Part.DECLINATION, 60.0, 180.0, size, rate, 0.1 * size, 0.0, size))
+    assert said in words and words.lower().endswith("measure the axis again.")
+    assert ("feet" in words) is (said == "has been sinking by")
 
 
 def test_what_a_guider_hides_is_not_claimed() -> None:

@@ -21,7 +21,8 @@ from contextlib import contextmanager
 from types import FrameType
 from typing import NoReturn
 
-STOPS = tuple(getattr(signal, name) for name in ("SIGINT", "SIGTERM", "SIGHUP") if hasattr(signal, name))
+from polewright.services.end_signals import STOPS
+
 Handler = Callable[[int, FrameType | None], object]
 
 

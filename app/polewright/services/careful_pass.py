@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from polewright.core.detection.hot_pixels import replaced_by_neighbours, spikes
 from polewright.core.detection.trails import Streaks
-from polewright.core.detection.windows import QUANTISATION_NOISE, middle
+from polewright.core.detection.windows import MAD_TO_SIGMA, QUANTISATION_NOISE, middle
 from polewright.core.model import FloatArray, PixelArray
 
 Image = NDArray[np.float32]
@@ -24,7 +24,6 @@ THRESHOLD = 4.2
 _STREAK_WIDTH_PX = 1.3
 _WIDTHS_PX = (0.75, 1.3, 2.4, 4.5)
 _MESH_PX = 48
-_MAD_TO_SIGMA = 1.4826  # 1 / inverse of Phi at 3/4: sigma of a normal distribution from its median deviation
 _MOST_CANDIDATES = 1500
 _LIMITS_OF_SEP = ("internal pixel buffer full", "object deblending overflow")
 
@@ -94,7 +93,7 @@ def _filtered(flat: Image, width_px: float) -> Image:
     from scipy import ndimage
 
     smooth = ndimage.gaussian_filter(flat, width_px, truncate=3.0)
-    spread = _MAD_TO_SIGMA * middle(np.abs(smooth[::3, ::3]).ravel()) or float(smooth.std()) or 1.0
+    spread = MAD_TO_SIGMA * middle(np.abs(smooth[::3, ::3]).ravel()) or float(smooth.std()) or 1.0
     return np.asarray(smooth / np.float32(max(spread, 1e-3)), dtype=np.float32)
 
 

@@ -10,12 +10,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from polewright.core.detection.smear import Path
-from polewright.core.detection.windows import middle
+from polewright.core.detection.windows import MAD_TO_SIGMA, middle
 from polewright.core.model import FloatArray
 from polewright.services.quick_pass import Halved, levelled
 
 Image = NDArray[np.float32]
-_MAD_TO_SIGMA = 1.4826  # 1 / inverse of Phi at 3/4: sigma of a normal distribution from its median deviation
 _BRIGHTEST = 6.0  # times the noise: no star may speak for all
 _REACH = 48  # pixels of the halved frame: trails up to 96 px
 _ANGLES = 90
@@ -30,7 +29,7 @@ _MOST_PEAKS = 600
 def level(small: Halved) -> Image:
     """The halved frame without sky, in units of its noise."""
     flat = levelled(small)
-    noise = _MAD_TO_SIGMA * middle(np.abs(flat[::3, ::3]).ravel())
+    noise = MAD_TO_SIGMA * middle(np.abs(flat[::3, ::3]).ravel())
     return np.asarray(flat / np.float32(max(noise, 1e-3)), dtype=np.float32)
 
 
@@ -50,7 +49,7 @@ def shared_path(flat: Image, width_px: float) -> Path | None:
     rays = ndimage.map_coordinates(whole, at, order=1)
     level_far = float(np.median(whole))
     rays = rays - level_far
-    noise = _MAD_TO_SIGMA * float(np.median(np.abs(whole - level_far)))
+    noise = MAD_TO_SIGMA * float(np.median(np.abs(whole - level_far)))
     best = int(rays[:, 2:20].sum(axis=1).argmax())
     ray = ndimage.uniform_filter1d(rays[best], 3)
     across = rays[(best + _ANGLES // 2) % _ANGLES]
@@ -89,7 +88,7 @@ def drawn_candidates(flat: Image, path: Path, u_px: FloatArray, light: FloatArra
     kernel = _kernel(flat.shape, path, u_px, light)
     spectrum = fft.rfft2(np.clip(flat, -5.0, 60.0)) * np.conj(fft.rfft2(kernel))
     found = np.asarray(fft.irfft2(spectrum, s=flat.shape), dtype=np.float32)
-    found /= np.float32(max(_MAD_TO_SIGMA * middle(np.abs(found[::3, ::3]).ravel()), 1e-6))
+    found /= np.float32(max(MAD_TO_SIGMA * middle(np.abs(found[::3, ::3]).ravel()), 1e-6))
     x, y = _peaks(found)
     apart = max(2.0, min(0.3 * path.length_px / 2.0, 8.0))
     near = np.maximum(np.abs(x[:, None] - x), np.abs(y[:, None] - y)) < apart

@@ -8,10 +8,9 @@ from functools import lru_cache
 import numpy as np
 
 from polewright.core.detection.moments import Moments, model
-from polewright.core.detection.windows import Windows, middle
+from polewright.core.detection.windows import MAD_TO_SIGMA, Windows, middle
 from polewright.core.model import FloatArray
 
-_MAD_TO_SIGMA = 1.4826  # 1 / inverse of Phi at 3/4: sigma of a normal distribution from its median deviation
 _BLANKS_X, _BLANKS_Y = 12, 9
 _QUIET_SIGMA = 5.0  # a window with a brighter pixel holds a star
 _LEAST_QUIET = 24
@@ -53,7 +52,7 @@ def frame_noise(windows: Windows, weight_px: float) -> FrameNoise:
     expected = (weight * weight).sum() + weight.sum() ** 2 / windows.rim_size
     independent = windows.noise_adu[quiet] * float(np.sqrt(expected))
     ratio = (windows.sky_free.reshape(-1, weight.size) @ weight)[quiet] / independent
-    ratio = ratio[np.abs(ratio) < 3.5 * _MAD_TO_SIGMA * middle(np.abs(ratio))]
+    ratio = ratio[np.abs(ratio) < 3.5 * MAD_TO_SIGMA * middle(np.abs(ratio))]
     spread = float(ratio.std()) if ratio.size else 1.0
     return FrameNoise(sky, noise, spread if spread > _INDEPENDENT else 1.0)
 

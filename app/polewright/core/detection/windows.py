@@ -15,6 +15,7 @@ from polewright.core.model import FloatArray, PixelArray
 WindowArray = NDArray[np.float32]
 Values = TypeVar("Values", FloatArray, NDArray[np.int64])
 
+MAD_TO_SIGMA = 1.4826  # 1 / inverse of Phi at 3/4: sigma of a normal distribution from its median deviation
 QUANTISATION_NOISE = 1.0 / np.sqrt(12.0)  # ADU; the least noise a whole-number pixel can have
 _CLIP_SIGMA = 3.0  # chosen: a star in the border of a window lifts its sky no more
 _UPPER_SHARE = 0.7  # neighbours in the rim raise the upper side

@@ -11,12 +11,12 @@ import math
 import numpy as np
 
 from polewright.core.angles import ARCSEC_PER_RAD
+from polewright.core.drift.compare import AGREE_CHI2
 from polewright.core.night.drifting.actions import both_offset, opposed
 from polewright.core.night.states import Running, Stage
 from polewright.core.night.turning.places import PLACES_WANTED, places
 from polewright.core.offset import PROVED, WORTH_SHARE, Offset, covariance_of, good_enough, probability_inside
 
-AGREE_CHI2 = 9.2  # 1 % by chance with two degrees of freedom
 PROOF_SHARE = 1.0 / 3.0  # of the tolerance: a second turn this sure may overrule the first
 CLEARLY_OUTSIDE = 0.02
 FLEXURE_RAD = 2.0 / ARCSEC_PER_RAD  # two turns over different sky differ by this much even without noise

@@ -9,7 +9,7 @@ from collections.abc import Callable
 
 from PySide6.QtCore import QObject, QSocketNotifier, Slot
 
-STOPS = tuple(getattr(signal, name) for name in ("SIGINT", "SIGTERM", "SIGHUP") if hasattr(signal, name))
+from polewright.services.end_signals import STOPS
 
 
 class QuitSignals(QObject):
