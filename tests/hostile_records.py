@@ -10,7 +10,7 @@ import zlib
 from typing import Any
 
 POISON: tuple[Any, ...] = (
-    math.inf, -math.inf, math.nan, 1e308, -1e308, 5e-324, 0.0, -1.0, 2**62, "", "x" * 4000,
+    math.inf, -math.inf, math.nan, 1e308, -1e308, 5e-324, 0.0, -1.0, 2**62, 10**400, "", "x" * 4000,
     "<script>alert(1)</script>", "\u202e\u2066name\n", None, True, [], {}, [[[]]], {"kind": "Waiting"},
     {"kind": "nonsense"},
 )  # fmt: skip

@@ -126,6 +126,45 @@ def test_a_night_is_recorded_and_taken_up_again(tmp_path: Path) -> None:
     assert log.header["format"] == "polewright-night" and log.problems == ()
 
 
+BEFORE_MIDNIGHT = utc_from_iso("2026-03-01T23:50:00")
+
+
+def test_a_night_goes_on_past_midnight_and_is_taken_up_there(tmp_path: Path) -> None:
+    ticking = VirtualClock(BEFORE_MIDNIGHT)
+    first = NightRecorder(tmp_path, ticking)
+    for number in range(5):
+        first.record("frame", {"n": number})
+        ticking.advance(300.0)
+    first.close()
+    second = NightRecorder(tmp_path, VirtualClock(ticking.utc(), start_s=5.0))
+    assert second.resumed is not None and [event.seq for event in second.resumed.events] == [1, 2, 3, 4, 5]
+    second.record("frame", {"n": 5})
+    second.close()
+    log = read_night(tmp_path)
+    frames = [event for event in log.events if event.kind == "frame"]
+    assert log.problems == () and [event.data["n"] for event in frames] == [0, 1, 2, 3, 4, 5]
+    since_s = [event.utc.seconds_since(BEFORE_MIDNIGHT) for event in frames]
+    assert since_s == pytest.approx([0.0, 300.0, 600.0, 900.0, 1200.0, 1500.0], abs=1e-4)
+    assert [path.name for path in tmp_path.glob("*torn*")] == []
+
+
+@pytest.mark.parametrize("jd2", [1.0069, 1.5, -1.2])
+def test_a_line_counted_from_the_day_before_is_read(jd2: float) -> None:
+    """As nights that went past midnight were written in November 2026."""
+    event = decode_line(encode_line(LoggedEvent(7, 1200.0, Utc(2461100.5, jd2), "kind", {})))
+    assert event is not None and event.utc == Utc(2461100.5, jd2)
+
+
+@pytest.mark.parametrize("jd", [(5373480.5, 4.0), (2305814.5, -2.0), (math.inf, -math.inf), (0.0, 0.5)])
+def test_a_line_outside_the_calendar_is_damaged(jd: tuple[float, float]) -> None:
+    assert decode_line(encode_line(LoggedEvent(7, 0.0, START, "kind", {}))) is not None
+    body = json.loads(encode_line(LoggedEvent(7, 0.0, START, "kind", {})))
+    del body["crc"]
+    body["utc"] = to_json_ready(list(jd))
+    text = json.dumps(body, separators=(",", ":")).encode()
+    assert decode_line(text[:-1] + b',"crc":"%08x"}' % zlib.crc32(text)) is None
+
+
 def test_two_recorders_never_share_a_night(tmp_path: Path) -> None:
     first, second = NightRecorder(tmp_path, clock()), NightRecorder(tmp_path, clock())
     assert first.trouble is None

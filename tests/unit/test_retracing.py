@@ -9,11 +9,16 @@ import numpy as np
 import pytest
 
 from night_kit import MemoryRecorder, RecordedNight, rehearsed
+from polewright.core.night.advice import Advice
+from polewright.core.night.advise import advise
+from polewright.core.night.effects import FollowAxis
+from polewright.core.night.events import FrameSolved
 from polewright.core.night.rest import Rest
-from polewright.core.night.states import begun
+from polewright.core.night.states import NightState, Stage, begun
+from polewright.runtime.course import Course
 from polewright.runtime.engine import NightEngine
 from polewright.runtime.jobs import InlineJobs
-from polewright.runtime.retrace import EVENT_KIND, CheckedReplay
+from polewright.runtime.retrace import EVENT_KIND, CheckedReplay, recorded_events, retrace_to_the_end
 from polewright.services.clock import VirtualClock
 from polewright.services.measuring import MeasuredFrame
 from polewright.services.night_log import NightLog, parse_night
@@ -79,6 +84,24 @@ def test_a_fault_in_the_program_does_not_keep_a_night_from_being_taken_up(
     log = parse_night(night.blob, "night")
     assert resumed(log).state == night.engine.state
     assert replayed(log).course.state == night.engine.state
+
+
+def test_events_left_out_the_second_time_leave_nothing_followed(
+    night: RecordedNight, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Advice fails from the measured axis on, so that what was followed the first time must not go on."""
+
+    def no_further_than_capture(state: NightState) -> Advice:
+        if begun(state).stage not in (Stage.ORIENTATION, Stage.CAPTURE):
+            raise ZeroDivisionError("of damaged numbers")
+        return advise(state)
+
+    monkeypatch.setattr("polewright.runtime.course.advise", no_further_than_capture)
+    course, log = Course(), parse_night(night.blob, "night")
+    retrace_to_the_end(course, log)
+    assert begun(course.state).stage is Stage.CAPTURE
+    frame = next(event.frame for _, event in reversed([*recorded_events(log)]) if isinstance(event, FrameSolved))
+    assert course.answer(FollowAxis(frame), 4000.0) is None
 
 
 @pytest.mark.parametrize("seed", range(6))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from datetime import datetime
+from fractions import Fraction
 
 import pytest
 from astropy.time import Time
@@ -140,3 +141,20 @@ def test_numbers_out_of_range_are_refused(bad: float) -> None:
 def test_a_year_beyond_the_leap_second_table_needs_no_warning() -> None:
     """Warnings are errors here: ERFA's "dubious year" must not come out."""
     assert iso_text(utc_from_iso("2045-01-01T00:00:00")) == "2045-01-01T00:00:00.000Z"
+
+
+@given(st.floats(0.0, 0.9999999), st.floats(-3.0e5, 3.0e5))
+def test_whole_days_are_carried_and_nothing_is_lost(jd2: float, seconds: float) -> None:
+    """In the exact arithmetic of the Python standard library's fractions."""
+    later = Utc(2461100.5, jd2).plus_seconds(seconds)
+    assert 0.0 <= later.jd2 <= 1.0 and later.jd1 % 1.0 == 0.5
+    exact = Fraction(2461100.5) + Fraction(jd2) + Fraction(seconds) / 86400
+    assert abs(Fraction(later.jd1) + Fraction(later.jd2) - exact) * 86400 < Fraction(1, 10**9)
+
+
+def test_instants_before_and_after_midnight_stand_in_order() -> None:
+    before = utc_from_iso("2026-03-01T23:59:50")
+    after = utc_from_iso("2026-03-02T00:00:05")
+    moments = [before, after.plus_seconds(-10.0), after, before.plus_seconds(20.0)]
+    assert sorted(moments) == moments
+    assert iso_text(before.plus_seconds(20.0)) == "2026-03-02T00:00:10.000Z"

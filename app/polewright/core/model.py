@@ -57,8 +57,9 @@ class Utc:
         return ((self.jd1 - other.jd1) + (self.jd2 - other.jd2)) * 86400.0
 
     def plus_seconds(self, seconds: float) -> Utc:
-        """The instant `seconds` later."""
-        return Utc(self.jd1, self.jd2 + seconds / 86400.0)
+        """The instant `seconds` later. Whole days go into jd1, so that instants in a row stand in order."""
+        days, part = divmod(self.jd2 + seconds / 86400.0, 1.0)
+        return Utc(self.jd1 + days, part)
 
 
 @dataclass(frozen=True)

@@ -54,8 +54,12 @@ class Course:
     """Attributes: `state`."""
 
     def __init__(self) -> None:
-        self.state: NightState = Waiting()
         self._advised: tuple[NightState, Advice] | None = None
+        self.begin_again()
+
+    def begin_again(self) -> None:
+        """As if nothing had happened yet: no night, and nothing followed."""
+        self.state: NightState = Waiting()
         self._following: FollowState | None = None
 
     def take(self, event: AnyEvent) -> tuple[Effect, ...]:

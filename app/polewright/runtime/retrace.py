@@ -94,12 +94,11 @@ def retrace_to_the_end(course: Course, log: NightLog) -> tuple[AnyEvent, ...]:
     Recorded answers are taken as they are; only what following needs is computed again. Events that are damaged are
     left out.
     """
-    fresh = course.state
     answers = _retraced(course, log, advised=False)
     try:
         course.advice  # noqa: B018 - it is worked out once, at the end
     except Exception:  # of a state that damaged numbers have made: look at every event, and leave those out
-        course.state = fresh
+        course.begin_again()
         answers = _retraced(course, log, advised=True)
     return answers
 

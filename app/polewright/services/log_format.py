@@ -127,5 +127,5 @@ def _event(body: bytes) -> LoggedEvent | None:
     except (ValueError, KeyError, TypeError, OverflowError, RecursionError):
         return None
     sound = isinstance(kind, str) and isinstance(data, dict) and seq >= 0 and math.isfinite(t_s)
-    in_calendar = FIRST_JD <= utc.jd1 < LAST_JD and abs(utc.jd2) <= 1.0
+    in_calendar = FIRST_JD <= utc.jd1 + utc.jd2 < LAST_JD
     return LoggedEvent(seq, t_s, utc, kind, data) if sound and in_calendar else None

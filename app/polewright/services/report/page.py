@@ -10,13 +10,13 @@ from typing import TYPE_CHECKING, Any
 from polewright import __version__
 from polewright.core.angles import ARCMIN_PER_RAD, ARCSEC_PER_RAD
 from polewright.core.model import TargetPole
-from polewright.core.offset import Offset
+from polewright.core.offset import Covariance, Offset
 from polewright.core.sky.timescales import iso_text
 from polewright.services.report.facts import NightFacts
 from polewright.services.report.history import History
 from polewright.services.report.pictures import RadialScale, components_in_time, offset_in_time, well
 from polewright.services.report.plan_picture import plan_blur
-from polewright.services.report.told import drift_record_words, shift_record_words
+from polewright.services.report.told import drift_record_words, read_or, shift_record_words
 from polewright.words.credits import FOOT
 from polewright.words.numbers import (
     angle_text,
@@ -181,10 +181,8 @@ def _moves(facts: NightFacts) -> list[tuple[str, str, str, str, str]]:
 
 
 def _drift_row(data: dict[str, object]) -> tuple[str, str, str, str]:
-    covariance = data.get("covariance_rad2")
-    sigmas = [0.0, 0.0]
-    if isinstance(covariance, list) and len(covariance) == 2:
-        sigmas = [math.sqrt(max(float(covariance[i][i]), 0.0)) for i in (0, 1)]
+    (ee, _), (_, uu) = read_or(Covariance, data.get("covariance_rad2"), ((0.0, 0.0), (0.0, 0.0)))
+    sigmas = [math.sqrt(max(variance, 0.0)) for variance in (ee, uu)]
     return (
         _minute(_number(data, "t_s")),
         offset_words(_number(data, "east_rad"), sigmas[0]),
@@ -194,8 +192,7 @@ def _drift_row(data: dict[str, object]) -> tuple[str, str, str, str]:
 
 
 def _number(data: dict[str, object], name: str) -> float:
-    value = data.get(name)
-    return float(value) if isinstance(value, int | float) else math.nan
+    return read_or(float, data.get(name), math.nan)
 
 
 def _frames_sentence(facts: NightFacts) -> str:

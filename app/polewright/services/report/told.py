@@ -4,15 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Any, TypeVar, cast
 
 from polewright.core.axis_reasons import RecordedDoubt
 from polewright.core.drift.compare import Comparison
 from polewright.core.drift.reasons import DriftDoubt, Unknown
 from polewright.core.errors import RecordingError
-from polewright.core.plain import from_plain
+from polewright.core.plain import from_plain, from_plain_as
 from polewright.core.vigil.watch import Shift
 from polewright.words.drift import comparison_words, drift_doubt_words, unknown_words
 from polewright.words.vigil import shift_words
+
+T = TypeVar("T")
 
 
 @dataclass(frozen=True)
@@ -22,6 +25,14 @@ class _Told:
     unknown: Unknown | None = None
     warnings: tuple[DriftDoubt, ...] = ()
     comparison: Comparison | RecordedDoubt | None = None
+
+
+def read_or(hint: Any, data: object, otherwise: T) -> T:
+    """What a line says, read by its type `hint`; `otherwise` where it says nothing or is damaged."""
+    try:
+        return cast(T, from_plain_as(hint, data, ""))
+    except RecordingError:
+        return otherwise
 
 
 def drift_record_words(data: Mapping[str, object]) -> str:
