@@ -18,6 +18,7 @@ from polewright.core.night import events
 from polewright.core.night.advice import Mood
 from polewright.core.night.events import NOW
 from polewright.core.screws.angles import Screw
+from polewright.services.paths import data_folder
 from polewright.ui import intents as want
 from polewright.ui.keys import WINDOW_ACTIONS
 from polewright.ui.knobs import Knob
@@ -302,6 +303,17 @@ def test_a_folder_that_cannot_be_opened_says_so(bench: Bench, tmp_path: Path) ->
     assert "gone cannot be opened" in page.note
     bench.key(Qt.Key.Key_Escape)
     assert bench.window.night.isVisible()
+
+
+def test_an_empty_list_of_nights_says_where_they_lie(bench: Bench, tmp_path: Path) -> None:
+    bench.show("first-run")
+    bench.key(Qt.Key.Key_L, CTRL)
+    page = bench.window.folders
+    page.go(tmp_path)
+    assert page.note.startswith("No recorded night here.") and str(data_folder() / "nights") in page.note
+    (tmp_path / "2026-03-01").mkdir()
+    page.go(tmp_path)
+    assert page.note == ""
 
 
 def test_menu_offers_everything_with_its_key(bench: Bench) -> None:

@@ -10,12 +10,13 @@ from PySide6.QtGui import QKeyEvent
 from PySide6.QtWidgets import QHBoxLayout, QListWidget, QListWidgetItem, QVBoxLayout, QWidget
 
 from polewright.runtime.worker import Done, InlineWorker, Worker
+from polewright.services.paths import data_folder
 from polewright.ui.buttons import PlainButton
 from polewright.ui.folder_listing import Listing, frames_here, list_folder, nearest_folder
 from polewright.ui.line_field import LineField
 from polewright.ui.look import BIG, BODY, SMALL
 from polewright.ui.panel import Caption, FullPanel
-from polewright.words.forms import not_opened
+from polewright.words.forms import no_night_here, not_opened
 
 PLACE = Qt.ItemDataRole.UserRole
 
@@ -88,7 +89,7 @@ class FolderPage(FullPanel):
 
     @property
     def note(self) -> str:
-        """How many frames lie here, or why there is nothing to see."""
+        """How many frames lie here, or why there is nothing to choose."""
         return self._noted.text
 
     def _show_listing(self, listing: Listing) -> None:
@@ -101,7 +102,12 @@ class FolderPage(FullPanel):
             self._add(listing.folder / name, name, False)
         if self.rows.count():
             self.rows.setCurrentRow(0)
-        self._noted.show_text("" if self.endings else frames_here(listing.frames))
+        self._noted.show_text(self._lies_here(listing))
+
+    def _lies_here(self, listing: Listing) -> str:
+        if not self.endings:
+            return frames_here(listing.frames)
+        return "" if self.rows.count() else no_night_here(data_folder() / "nights")
 
     def _add(self, entry: Path, text: str, is_folder: bool) -> None:
         item = QListWidgetItem(text)
