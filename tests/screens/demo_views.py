@@ -564,7 +564,7 @@ def score() -> View:
             )
         ),
         actions=(
-            Action("Rehearse again", "Return", want.StartRehearsal(), Weight.PRIMARY),
+            Action("Rehearse again", "Ctrl+P", want.StartRehearsal(), Weight.PRIMARY),
             Action("To the first page", "Escape", want.LeaveNight(), Weight.PRIMARY),
         ),
     )

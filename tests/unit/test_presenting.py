@@ -28,6 +28,7 @@ from polewright.core.screws.angles import Screw
 from polewright.core.screws.memory import ScrewMemory, ScrewPrior
 from polewright.core.sky.places import standard_atmosphere
 from polewright.core.unsolved import FrameTrouble
+from polewright.practice.world import TrueOffset
 from polewright.runtime.course import Course
 from polewright.runtime.notices import Notice
 from polewright.runtime.retrace import recorded_events
@@ -36,6 +37,7 @@ from polewright.ui.keys import REHEARSAL_KEYS, WINDOW_ACTIONS
 from polewright.ui.presenting.extras import Extras
 from polewright.ui.presenting.history import NightHistory
 from polewright.ui.presenting.night import present
+from polewright.ui.presenting.proof import score_page
 from polewright.ui.view_model import Page, Rehearsal, Sense, StepMark, View, Weight
 
 NIGHTS = (("calm", 3), ("southern-sky", 2))
@@ -403,3 +405,11 @@ def test_frames_smeared_by_a_turn_that_was_asked_for_are_no_trouble(night: tuple
             assert shown(smeared_by_the_turn(moment, cause, count)).trouble is None
     spun = at_rest(1.0, 1.0, plan=replace(PLAN, walking=True), trouble=frames_failed(FrameTrouble.NO_MATCH, 2))
     assert shown(spun).trouble is None
+
+
+def test_enter_on_the_score_begins_nothing(night: tuple[Moment, ...]) -> None:
+    state = night[-1].state
+    assert isinstance(state, Running)
+    page = score_page(night[-1].view, state, TrueOffset(0.1, 0.1))
+    assert page.page is Page.SCORE and "Return" not in {a.key for a in page.actions}
+    assert {a.key for a in page.actions if isinstance(a.intent, want.StartRehearsal)} == {"Ctrl+P"}

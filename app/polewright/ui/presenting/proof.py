@@ -170,7 +170,7 @@ def score_page(view: View, state: Running, truth: TrueOffset) -> View:
         Fact("measured", angle_text(offset.total_rad, offset.sigma_rad), sigma_text(offset.sigma_rad)),
     )
     actions = (
-        Action("Rehearse again", "Return", want.StartRehearsal(), Weight.PRIMARY),
+        Action("Rehearse again", "Ctrl+P", want.StartRehearsal(), Weight.PRIMARY),
         Action("To the first page", "Escape", want.LeaveNight(), Weight.PRIMARY),
     )
     return replace(
