@@ -35,6 +35,7 @@ from polewright.core.night.events import (
 from polewright.core.night.measured import FollowedAxis, MeasuredAxis, PlacedFrame
 from polewright.core.plain import to_plain
 from polewright.core.screws.angles import Screw
+from polewright.core.screws.memory import ScrewMove
 from polewright.core.unsolved import FrameTrouble, Unreadable
 from polewright.core.vigil.watch import Part, Shift
 from polewright.services.clock import VirtualClock
@@ -42,7 +43,7 @@ from polewright.services.night_log import NightLog, read_night
 from polewright.services.recorder import NightRecorder
 from polewright.services.report.facts import DRIFT_KIND, VIGIL_KIND, gather
 from polewright.services.report.history import history_of, same_rig, starting_hint
-from polewright.services.report.page import report_html, verdict
+from polewright.services.report.page import _made, report_html, verdict
 from polewright.services.report.pictures import ellipse_arcmin, well
 from polewright.services.report.svg import Frame, Picture, nice_ticks
 from polewright.services.report.tables import measurements_csv
@@ -293,3 +294,14 @@ def test_a_report_is_written_whole_and_through_no_link(tmp_path: Path, capsys: p
     assert all(path.read_text(encoding="utf-8") == "precious" for path in tmp_path.glob("precious*"))
     assert not any(path.is_symlink() for path in report.iterdir())
     assert (report / "reticle.png").read_bytes().startswith(b"\x89PNG")
+
+
+def test_a_turn_that_nobody_told_is_a_move_and_not_called_advised(tmp_path: Path) -> None:
+    facts = gather(recorded(tmp_path / "2026-03-01", a_night()), "2026-03-01")
+    seen = ScrewMove(-0.5, 40.0, 4.0, 0.1, sure=False, guessed=True)
+    facts.moves["altitude"], facts.rates["altitude"] = (seen,), None
+    page = report_html(facts, history_of([facts]), scale_for(1.0))
+    assert "anticlockwise, turned, not told" in page and "-36.00" in page
+    assert "(as advised)" not in page and "-0.50" not in page
+    assert "nobody told how far, so no rate was learned" in page
+    assert _made(facts) == 2  # the one told, and the one seen

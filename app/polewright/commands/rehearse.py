@@ -170,8 +170,8 @@ def summary(score: Score) -> list[str]:
         f"{'axis':10}{offset_text(claimed):38}{offset_text(score.truth)}",
         f"{'in all':10}{total_text(claimed, score.claimed_sigma_arcmin):38}"
         f"{total_text(score.truth)}, {verdict} the {tolerance} asked for",
-        f"{'azimuth':10}{_learned(score.azimuth):38}{_true(score.azimuth)}",
-        f"{'altitude':10}{_learned(score.altitude):38}{_true(score.altitude)}",
+        f"{'azimuth':10}{learned_words(score.azimuth):36}  {_true(score.azimuth)}",
+        f"{'altitude':10}{learned_words(score.altitude):36}  {_true(score.altitude)}",
         "",
         f"From {total_text(score.start)} to {total_text(score.truth)} in {counted(score.goes, 'adjustment')}"
         f" ({score.turns} moves{_wrong(score.wrong_turns)}), {score.frames} frames, {score.minutes:.0f} minutes.",
@@ -217,11 +217,20 @@ def total_text(offset: TrueOffset, sigma_arcmin: float | None = None) -> str:
     return total if sigma_arcmin is None else f"{total} ± {angle_text(sigma_arcmin / ARCMIN_PER_RAD)}"
 
 
-def _learned(screw: ScrewScore) -> str:
+def learned_words(screw: ScrewScore) -> str:
+    """What the night has learned of a screw."""
     rate = screw.learned
     if rate is None:
-        return "not turned"
+        return _not_told(screw.seen_arcmin)
     return f"{rate_text(rate.arcmin_per_turn, rate.sigma_arcmin)}, backlash {number_text(rate.backlash_turns)}"
+
+
+def _not_told(seen_arcmin: tuple[float, ...]) -> str:
+    """A screw without a rate: never turned, as far as frames show; or the eye led the hand."""
+    if not seen_arcmin:
+        return "no turn told or seen"
+    motion = angle_text(sum(map(abs, seen_arcmin)) / ARCMIN_PER_RAD)
+    return f"turned, not told: the frames showed {motion} of motion; nobody told how far, so no rate was learned"
 
 
 def _true(screw: ScrewScore) -> str:

@@ -39,6 +39,7 @@ class ScrewScore:
     learned: ScrewRate | None
     true_arcmin_per_turn: float
     true_backlash_turns: float
+    seen_arcmin: tuple[float, ...] = ()  # the motions that the frames showed, a turn each
 
 
 @dataclass(frozen=True)
@@ -216,4 +217,5 @@ def score_of(night: Rehearsal, tally: Tally, seed: int, start: TrueOffset) -> Sc
 
 
 def _screw(state: Running, screw: Screw, rate: float, backlash: float) -> ScrewScore:
-    return ScrewScore(state.rate(screw), rate, backlash)
+    seen = tuple(move.moved_arcmin for move in state.memory(screw).moves)
+    return ScrewScore(state.rate(screw), rate, backlash, seen)

@@ -25,6 +25,7 @@ from polewright.words.numbers import (
     offset_words,
     percent_text,
     rate_text,
+    sense_text,
 )
 from polewright.words.plan import plan_words, serves_words
 
@@ -154,13 +155,22 @@ def _captures(facts: NightFacts) -> list[tuple[str, str, str, str, int]]:
 def _screws(facts: NightFacts) -> list[tuple[str, str, str, int]]:
     rows = []
     for screw, rate in facts.rates.items():
+        moves = facts.moves.get(screw, ())
         if rate is None:
+            if moves:
+                rows.append((screw, "nobody told how far, so no rate was learned", "", len(moves)))
             continue
         way = {"azimuth": ("clockwise", "anticlockwise"), "altitude": ("up", "down")}[screw]
         worth = f"{rate_text(rate.arcmin_per_turn, rate.sigma_arcmin)}, {way[0 if rate.arcmin_per_turn > 0 else 1]}"
         slack = f"{number_text(rate.backlash_turns, rate.sigma_backlash)} turn"
-        rows.append((screw, worth, slack, len(facts.moves.get(screw, ()))))
+        rows.append((screw, worth, slack, len(moves)))
     return rows
+
+
+def _made(facts: NightFacts) -> int:
+    """Turns of the screws: those told, and those that only the frames showed."""
+    told = sum(1 for d in facts.deeds if d.turns is not None)
+    return told + sum(m.guessed for moves in facts.moves.values() for m in moves)
 
 
 def _moves(facts: NightFacts) -> list[tuple[str, str, str, str, str]]:
@@ -168,6 +178,8 @@ def _moves(facts: NightFacts) -> list[tuple[str, str, str, str, str]]:
     for screw, moves in facts.moves.items():
         for m in moves:
             turns = f"{m.turns:+.2f}{'' if m.sure else ' (as advised)'}"
+            if m.guessed:
+                turns = f"{sense_text(m.turns)}, turned, not told"
             rows.append(
                 (
                     screw,
@@ -212,7 +224,7 @@ def _night_row(night: NightFacts) -> tuple[str, str, str, str, str, str, str]:
     for screw in ("azimuth", "altitude"):
         rate = night.rates.get(screw)
         rates.append(f"{number_text(rate.arcmin_per_turn, rate.sigma_arcmin)}′" if rate else "–")
-    moves = sum(1 for d in night.deeds if d.turns is not None)
+    moves = _made(night)
     minutes = duration_text(night.aligned_s) if night.aligned_s is not None else "–"
     return night.name, result, final, minutes, str(moves), rates[0], rates[1]
 
@@ -260,7 +272,7 @@ def plain_result(facts: NightFacts) -> dict[str, Any]:
         "tolerance_arcmin": facts.tolerance_rad * ARCMIN_PER_RAD,
         "probability_inside": facts.inside,
         "minutes_to_align": facts.aligned_s / 60.0 if facts.aligned_s is not None else None,
-        "moves": sum(1 for d in facts.deeds if d.turns is not None),
+        "moves": _made(facts),
         "frames_solved": facts.frames_solved,
         "frames_unsolved": facts.frames_unsolved,
     }
