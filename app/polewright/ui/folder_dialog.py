@@ -107,7 +107,7 @@ class FolderPage(FullPanel):
     def _lies_here(self, listing: Listing) -> str:
         if not self.endings:
             return frames_here(listing.frames)
-        return "" if self.rows.count() else no_night_here(data_folder() / "nights")
+        return "" if self.rows.count() else no_night_here(str(data_folder() / "nights"))
 
     def _add(self, entry: Path, text: str, is_folder: bool) -> None:
         item = QListWidgetItem(text)

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-
 LATITUDE = "The latitude lies between -90 and 90 degrees, as in 52.35 or 52° 21′ N."
 LONGITUDE = "The longitude lies between -180 and 180 degrees, east positive, as in 3.05 or 3° 3′ E."
 DECLINATION = "The declination lies between -90 and 90 degrees, as in 41.3 or 41° 18′."
@@ -33,6 +31,6 @@ def not_opened(name: str, problem: str) -> str:
     return f"{name} cannot be opened: {problem}. Choose another."
 
 
-def no_night_here(nights: Path) -> str:
+def no_night_here(nights: str) -> str:
     """An empty list of recorded nights: where they lie, and how to get there."""
     return f"No recorded night here. Yours lie in {nights}: type a folder above, or go up with Alt+Up."
