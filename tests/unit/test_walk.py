@@ -91,3 +91,11 @@ def test_what_nobody_told_teaches_the_way_and_no_rate() -> None:
     rate, alone = learn(told_too), learn(ScrewMemory().with_move(ScrewMove(-0.5, 3.0, 33.0, 0.05)))
     assert rate is not None and alone is not None
     assert rate.arcmin_per_turn == pytest.approx(alone.arcmin_per_turn, rel=0.25)
+
+
+def test_at_rest_past_the_aim_nobody_is_told_to_keep_turning() -> None:
+    """Beyond the posts by more than its own uncertainty: the turn is over. By less it may still be before them."""
+    past = replace(begun(), here_arcmin=-2.5 * SIGMA - CLOSE)
+    assert told(past) is Cue.HANDS_OFF and past.arrived and not past.crossed
+    unsure = replace(begun(), here_arcmin=-1.5 * CLOSE, sigma_arcmin=2.0 * CLOSE)
+    assert told(unsure) is Cue.KEEP_TURNING and not unsure.arrived

@@ -75,8 +75,8 @@ class Walk:
 
     @property
     def arrived(self) -> bool:
-        """Whether nothing is left that this turn was for."""
-        return abs(self.here_arcmin) <= self.close_arcmin or self.crossed
+        """Whether nothing is left that this turn was for: near the aim, or past it by more than is uncertain."""
+        return abs(self.here_arcmin) <= self.close_arcmin or -self.side * self.here_arcmin > self.sigma_arcmin
 
     def predicted_arcmin(self, now_s: float) -> float:
         """Where the axis is now, if it goes on as it went between the last two frames."""
