@@ -13,7 +13,7 @@ from polewright.core.night.events import ScrewTurned, Ticked
 from polewright.core.night.states import Running, begun
 from polewright.core.screws.angles import Screw
 from polewright.core.screws.walk import Cue
-from polewright.ui.presenting.correction import gliding_offset, well
+from polewright.ui.presenting.correction import axis_numbers, gliding_offset, well
 from polewright.ui.presenting.extras import Extras
 from polewright.words.coach import say
 
@@ -128,3 +128,17 @@ def test_the_posts_stand_at_the_aim_while_the_eye_leads() -> None:
     state = begun(night.state)
     path = well(state, advise(state), Extras(now_s=state.now_s)).path
     assert path and abs(path[-1].east_arcmin) < 0.1 < abs(path[0].east_arcmin)
+
+
+def test_sentence_and_table_tell_the_same_place_while_the_axis_moves() -> None:
+    night, asked = at_the_screw()
+    for _ in range(3):
+        night.turn(asked.screw, 0.1 * asked.turns)
+        night.frame()
+    state = begun(night.state)
+    walk, told = state.handling.walk, say(advise(state))
+    assert walk is not None and walk.moving(state.now_s)
+    azimuth = next(fact for fact in axis_numbers(state) if fact.label == "azimuth")
+    sky = azimuth.words.split("; ")[1].removesuffix(" on the sky")
+    assert azimuth.value.startswith("about ")
+    assert f"about {sky}" in told.why

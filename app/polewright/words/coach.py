@@ -221,7 +221,7 @@ def _creep(screw: Screw, turns: float) -> str:
 def _walking(why: it.Walking) -> Told:
     """A turn in progress: the cue, then where the axis is."""
     where = offset_words(why.left_rad, why.sigma_rad, "east" if why.screw is Screw.AZIMUTH else "up", False)
-    where = f"The axis is {where}."
+    where = f"The axis is {where}." if where.startswith("neither") else f"The axis is about {where}."
     left = f", about {turns_text(why.turns)} left" if why.known else ""
     match why.cue:
         case Cue.KEEP_TURNING:

@@ -179,10 +179,11 @@ def _note(state: Running, screw: Screw) -> str:
 
 
 def axis_numbers(state: Running) -> tuple[Fact, ...]:
-    """Total, azimuth, altitude."""
-    offset = shown_offset(state)
+    """Total, azimuth, altitude; while a hand turns, about where the marker glides, as the sentence tells."""
+    offset = gliding_offset(state, state.now_s)
     if offset is None:
         return ()
+    about = "" if offset == shown_offset(state) else "about "
     angles = state.angles(offset)
     (ee, _), (_, uu) = offset.covariance_rad2
     horizon_rad = abs(angles.bearing_arcmin) / ARCMIN_PER_RAD
@@ -190,8 +191,9 @@ def axis_numbers(state: Running) -> tuple[Fact, ...]:
     sky, side = size_and_side(offset.east_rad, math.sqrt(max(ee, 0.0)))
     height_rad = math.copysign(abs(angles.height_arcmin) / ARCMIN_PER_RAD, angles.height_arcmin)
     height, high = size_and_side(height_rad, math.sqrt(max(uu, 0.0)), "up")
+    total = angle_text(offset.total_rad, offset.sigma_rad)
     return (
-        Fact("total", angle_text(offset.total_rad, offset.sigma_rad), f"{sigma_text(offset.sigma_rad)} on the sky"),
-        Fact("azimuth", horizon, f"{side}, at the screw; {sky} on the sky"),
-        Fact("altitude", height, high),
+        Fact("total", f"{about}{total}", f"{sigma_text(offset.sigma_rad)} on the sky"),
+        Fact("azimuth", f"{about}{horizon}", f"{side}, at the screw; {sky} on the sky"),
+        Fact("altitude", f"{about}{height}", high),
     )
