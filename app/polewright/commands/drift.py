@@ -22,7 +22,7 @@ from polewright.commands.options import (
     add_site_options,
     site_from,
 )
-from polewright.commands.output import in_arcmin, json_text
+from polewright.commands.output import json_text
 from polewright.core.angles import ARCMIN_PER_RAD, ARCSEC_PER_RAD
 from polewright.core.drift.compare import Comparison, compare_with_turn
 from polewright.core.drift.live import DriftProof, DriftResult, PositionDrift, add_frame, guiding_refusal
@@ -312,8 +312,8 @@ def _result_sentences(watched: Watched, result: DriftResult) -> list[str]:
         "",
         f"The axis lies {offset_words(result.east_rad, east_sigma, 'east', with_sigma=False)}"
         f" and {offset_words(result.up_rad, up_sigma, 'up', with_sigma=False)}.",
-        f"  east         {in_arcmin(result.east_rad, east_sigma)} on the sky",
-        f"  up           {in_arcmin(result.up_rad, up_sigma)} on the sky",
+        f"  east         {_arcmin(result.east_rad, east_sigma)} on the sky",
+        f"  up           {_arcmin(result.up_rad, up_sigma)} on the sky",
         f"  drive        periodic error of ± {angle_text(result.drive_wave_rad)}, taken out",
         f"  one frame    {sigma_text(result.noise_rad)} in declination",
     ]
@@ -329,6 +329,10 @@ def _left_sentence(left: Remaining, certainty_arcmin: float) -> str:
     parts = [f"this field for {duration_text(left.here_s)} more"] if left.here_s else []
     parts += [f"a field for the {left.component} for {duration_text(left.there_s)}"] if left.there_s else []
     return f"Watch {', then '.join(parts)} to know both to {wanted}."
+
+
+def _arcmin(value_rad: float, sigma_rad: float) -> str:
+    return f"{value_rad * ARCMIN_PER_RAD:+9.3f}' +- {sigma_rad * ARCMIN_PER_RAD:.3f}'"
 
 
 # beside the turn

@@ -1,4 +1,4 @@
-"""What commands print: JSON for other programs, in which every number is one that JSON has; columns of angles."""
+"""JSON for other programs: every number is one that JSON has."""
 
 from __future__ import annotations
 
@@ -7,17 +7,10 @@ import math
 from collections.abc import Mapping
 from typing import Any
 
-from polewright.core.angles import ARCMIN_PER_RAD
-
 
 def json_text(facts: Any) -> str:
     """`facts` as one line; what is no number (nan, inf) becomes null."""
     return json.dumps(_finite(facts), allow_nan=False)
-
-
-def in_arcmin(value_rad: float, sigma_rad: float) -> str:
-    """A signed angle in a column, arcminutes, with its sigma."""
-    return f"{value_rad * ARCMIN_PER_RAD:+9.3f}' +- {sigma_rad * ARCMIN_PER_RAD:.3f}'"
 
 
 def _finite(value: Any) -> Any:
