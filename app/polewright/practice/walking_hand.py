@@ -41,7 +41,7 @@ class WalkingHand:
         self._way = 1.0  # of the last turn
         self._sum = 0.0  # turned since it began
         self._ended_s = -math.inf
-        self._seen: tuple[Screw, float, float] | None = None  # the last turn, its size, rad left before it
+        self._seen: tuple[Screw, float, float] | None = None  # the last turn, clockwise positive, rad left before it
         self._worth: dict[Screw, float] = {}  # rad a turn, as the eye has seen
         self._answered: said.Errand | None = None
 
@@ -107,17 +107,18 @@ class WalkingHand:
     def _set_out(self, screw: Screw, turns: float, left_rad: float) -> None:
         """Fast and far when far, touch by touch when near; as large as the last one was seen to need."""
         self._answered = None
-        size = self._by_eye(screw, abs(turns), left_rad)
-        self._seen = (screw, size, left_rad)
+        size = self._by_eye(screw, turns, left_rad)
+        self._seen = (screw, math.copysign(size, turns), left_rad)
         self._mean(screw, math.copysign(size, turns), SLOWEST if size < SMALL_TURNS else min(FASTEST, 0.5 * size))
 
     def _by_eye(self, screw: Screw, turns: float, left_rad: float) -> float:
         """What is left, in terms of what turns of this screw were seen to do; never all of it at once."""
-        if self._seen is not None and self._seen[0] is screw:
-            _, made, before = self._seen
-            moved = abs(before - left_rad)
-            if moved < STILL_SHARE * made * self._worth.get(screw, abs(before) / MOST_TURNS):
-                return self._fumbled(SLACK_GROWTH * made)  # it took up slack
+        way = turns
+        last, turns = self._seen, abs(turns)
+        if last is not None and last[0] is screw and last[1] * way > 0.0:  # after a reversal slack is no news
+            made, moved = abs(last[1]), abs(last[2] - left_rad)
+            if moved < STILL_SHARE * made * self._worth.get(screw, abs(last[2]) / MOST_TURNS):
+                return min(self._fumbled(SLACK_GROWTH * made), MOST_TURNS)  # it took up slack
             self._worth[screw] = max(moved / made, self._worth.get(screw, 0.0))  # slack only hides some of it
         if screw in self._worth:
             rest = abs(left_rad) / self._worth[screw]
