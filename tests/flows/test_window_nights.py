@@ -213,6 +213,7 @@ def test_bad_frames_name_their_cure_and_the_night_goes_on(bench: Bench, tmp_path
     outcomes: list[MeasuredFrame | Exception] = [
         unsolved_frame("nought.fits"),
         unsolved_frame("one.fits"),
+        unsolved_frame("much-later.fits"),
         FrameReadError("two.fits is cut short: the camera software was stopped while writing."),
         ZeroDivisionError("a fault of ours"),
     ]
@@ -227,6 +228,9 @@ def test_bad_frames_name_their_cure_and_the_night_goes_on(bench: Bench, tmp_path
     bench.desk.frame_arrived(tmp_path / "nought.fits")
     assert bench.view.trouble is None  # one alone is what a turn of the axis does
     bench.desk.frame_arrived(tmp_path / "one.fits")
+    assert bench.view.trouble is None  # nor are two, while a hand may still be turning it
+    bench.wait(46.0)
+    bench.desk.frame_arrived(tmp_path / "much-later.fits")
     assert bench.view.trouble is not None and bench.view.trouble.cause == "3 stars found, 8 wanted."
     bench.desk.frame_arrived(tmp_path / "two.fits")
     bench.desk.frame_arrived(tmp_path / "three.fits")
