@@ -231,7 +231,7 @@ def test_bad_frames_name_their_cure_and_the_night_goes_on(bench: Bench, tmp_path
     assert bench.view.trouble is None  # nor are two, while a hand may still be turning it
     bench.wait(46.0)
     bench.desk.frame_arrived(tmp_path / "much-later.fits")
-    assert bench.view.trouble is not None and bench.view.trouble.cause == "3 stars found, 8 wanted."
+    assert bench.view.instruction.sentence == "Wait for the clouds to pass."  # no rotation takes so long
     bench.desk.frame_arrived(tmp_path / "two.fits")
     bench.desk.frame_arrived(tmp_path / "three.fits")
     assert bench.view.trouble is not None
