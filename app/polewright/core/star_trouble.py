@@ -7,8 +7,8 @@ from dataclasses import dataclass
 STARS_NEEDED = 8  # what is asked for (chosen); a match is tried with fewer: services/solver.py, FEWEST_STARS
 _SHORTER = 0.1  # a tenth of the light takes a full pixel well below half
 _LONGER = 4.0  # twice the depth needs four times the exposure when the sky limits
-_LEAST_LONGER_S = 0.5
-_SHORT_TRAIL_PX = 6.0
+_LEAST_LONGER_S = 0.5  # seconds; a shorter exposure is never the cure of too few stars (chosen)
+_SHORT_TRAIL_PX = 6.0  # that measures as a star does
 
 
 @dataclass(frozen=True)

@@ -43,18 +43,19 @@ from polewright.services.quick_pass import MOST_CANDIDATES, halved, quick_candid
 from polewright.services.smeared_pass import drawn_candidates, even_light, level, shared_path
 
 MOST_STARS = 400  # chosen: more make a fit hardly surer, and cost time in proportion
-_ENOUGH_STARS = 30
-_WORTH_KEEPING = 12
-_ENOUGH_WIDE_STARS = 60
+_ENOUGH_STARS = 30  # clear ones: a careful pass then gains no certainty (chosen)
+_WORTH_KEEPING = 12  # clear ones of the quick pass that a shorter careful list does not replace
+_ENOUGH_WIDE_STARS = 60  # of wide stars the quick pass loses the faint half: twice as many are asked for
 _WIDE_PX = 2.6  # Gaussian width from which the quick pass loses faint stars
-_QUICK_LEAST_SNR = 5.0
-_CAREFUL_LEAST_SNR = 4.3
+_QUICK_LEAST_SNR = 5.0  # of a measured source (chosen)
+_CAREFUL_LEAST_SNR = 4.3  # lower where stars are few: the solver copes with strays, not with too few stars
 _SURE_SNR = 6.0  # noise makes such a peak in one of a hundred frames of a million pixels
-_FEWEST_DRAWN = 5
+_FEWEST_DRAWN = 5  # stars: fewer share a path by chance
 _SMALL = 400_000  # pixels
 _STREAK_PX = 8.0  # a path that is worth a word
-_LARGEST_ADU = 1e9
-_LEAST_SIDE_PX = 32
+_LARGEST_ADU = 1e9  # no camera counts so far; floats beyond it are damage
+_LEAST_SIDE_PX = 32  # a smaller picture has no room for a window and its sky
+# of 8 to 16 bits, and of 10 to 15 shifted left within 16
 _FULL_SCALES = (*(2.0**bits - 1.0 for bits in range(8, 17)), *(2.0**16 - 2.0**shift for shift in range(1, 7)))
 
 Elsewhere = Callable[[Frame, HotPixelMask | None], StarList]

@@ -15,9 +15,9 @@ from polewright.services.frame_reader.fits_structure import BLOCK, Hdu, read_hdu
 from polewright.services.regular_file import open_regular
 
 HEADER_CHUNK = 12 * BLOCK  # 432 cards; longer headers are read again in full
-MAX_HEADER = 400 * BLOCK
+MAX_HEADER = 400 * BLOCK  # 1.1 MB: no camera writes so many cards
 TAIL = 4096  # bytes read from the end of a file, where its last marks stand (chosen)
-LONGEST_START = 16
+LONGEST_START = 16  # bytes by which every kind of file is known
 
 
 class Completeness(Enum):

@@ -22,10 +22,10 @@ from polewright.services.regular_file import open_regular
 
 FORMAT = "polewright star index"
 VERSION = 5
-_HEADER_BYTES = 4096
-_ALIGN = 4096
-_PIECE = 1 << 20
-MOST_BINS = 1000
+_HEADER_BYTES = 4096  # room for the table of arrays in JSON, a page
+_ALIGN = 4096  # a page of memory: arrays are mapped
+_PIECE = 1 << 20  # read at a time for the checksum
+MOST_BINS = 1000  # per number; more is a damaged file
 OUTDATED = "another version or catalogue"
 DAMAGED = "damaged"
 _ARRAYS = {

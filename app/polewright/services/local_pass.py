@@ -20,13 +20,13 @@ from polewright.services.binning import binned
 
 Image = NDArray[np.float32]
 
-_MOST_PIXELS = 2_500_000
-_BLOCK_PX = 24
+_MOST_PIXELS = 2_500_000  # searched; larger pictures are binned first (bound of time: refusals within 2 s)
+_BLOCK_PX = 24  # of local sky and noise: smaller than leaves and clouds, larger than stars
 _WIDTH_PX = 1.2  # Gaussian, of the matched filter
-_LEAST_SNR = 4.5
-_MOST_STARS = 200
-_APART_PX, _EDGE_PX = 5, 3
-_LEAST_SIGMA_PX = 0.15
+_LEAST_SNR = 4.5  # as the careful pass, a little stricter among leaves (chosen)
+_MOST_STARS = 200  # as many as the solver uses
+_APART_PX, _EDGE_PX = 5, 3  # of binned pixels: one star one peak, and no peak without its surroundings
+_LEAST_SIGMA_PX = 0.15  # of a place taken from binned pixels (chosen)
 _LOW, _HIGH, _HIGH_SIGMAS = 0.1587, 0.95, 1.645  # parts of the pixels that tell the spread, below and above
 _LEAST_SHARE = 0.2  # of the usual spread; a sky cut off at zero has none
 # a pixel that towers over its neighbours (these taken as so high at least) is brought down to this

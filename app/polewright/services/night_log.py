@@ -23,8 +23,8 @@ from polewright.words import files
 LOG_NAME = "night.jsonl"
 # its first find in a line is the line's own kind: only numbers stand before it
 KIND = re.compile(rb'"kind":"([^"]*)"')
-HEAD_BYTES, LONGEST_LINE = 200, 16 << 20
-TAIL_BYTES = 4 << 20
+HEAD_BYTES, LONGEST_LINE = 200, 16 << 20  # where the kind of a line stands; and longer lines are damage
+TAIL_BYTES = 4 << 20  # read to find the last whole line: four of the largest frames
 LARGEST_LOG = 2 << 30  # two hundred long nights
 
 

@@ -18,13 +18,13 @@ from polewright.core.model import FloatArray, PixelArray
 
 Halved = NDArray[np.uint16] | NDArray[np.float32]
 
-_THRESHOLD = 4.5
+_THRESHOLD = 4.5  # sigmas of the extraction; measuring sorts out what noise adds (chosen)
 _MESH_PX = 48  # of the halved frame
-_BLOCK_PX = 16
-_STEEP = 1.4
-_FEW = 60
-_LARGE, _BAND_ROWS = 4_000_000, 32
-MOST_CANDIDATES = 1200
+_BLOCK_PX = 16  # of the sky level, halved pixels
+_STEEP = 1.4  # a sky of gradients spreads so much more than its grain (chosen)
+_FEW = 60  # candidates with which a hidden gradient is looked for
+_LARGE, _BAND_ROWS = 4_000_000, 32  # pixels from which halving goes band by band, within the cache of a core
+MOST_CANDIDATES = 1200  # the extraction gives (bound of time)
 
 
 def halved(pixels: PixelArray, highest: float) -> Halved:

@@ -15,7 +15,7 @@ from pathlib import Path
 from polewright.services.file_lock import FileLock
 
 PREFIX, LOCK_NAME = "polewright-rehearsal-", ".lock"
-FRAMES_KEPT = 30
+FRAMES_KEPT = 30  # of a practised night: the window looks at the newest only
 
 
 class RehearsalFolders:

@@ -20,7 +20,7 @@ from polewright.services.local_pass import local_list
 
 _LARGE = 1_500_000  # pixels; frames beyond that are looked at once more with their pixels gathered
 _MIDDLE = 0.35  # of each side: what a lens of 90 degrees draws nearly without bending it
-_LEAST_SIDE_PX = 200
+_LEAST_SIDE_PX = 200  # of a crop: a smaller one holds too few stars to be surer than the whole
 
 Finds = Callable[[Frame], StarList]
 

@@ -17,13 +17,13 @@ from polewright.services.quick_pass import Halved, levelled
 Image = NDArray[np.float32]
 _BRIGHTEST = 6.0  # times the noise: no star may speak for all
 _REACH = 48  # pixels of the halved frame: trails up to 96 px
-_ANGLES = 90
+_ANGLES = 90  # over half a turn: 2 degrees each, refined between
 _LEAST_LENGTH = 3.0  # pixels of the halved frame
 _LEAST_PX = 9.0  # a shorter path shows in the shapes of the stars
 _LENGTHWISE = 0.12  # of the autocorrelation near its middle
-_THRESHOLD = 5.0
-_MOST = 100
-_MOST_PEAKS = 600
+_THRESHOLD = 5.0  # sigmas of the filtered map (chosen)
+_MOST = 100  # places; the solver is content with 40
+_MOST_PEAKS = 600  # compared all with all (bound of time)
 
 
 def level(small: Halved) -> Image:

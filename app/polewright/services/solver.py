@@ -51,10 +51,11 @@ from polewright.core.unsolved import (
 from polewright.services.sky_index import Progress, SkyIndex
 from polewright.words import files
 
-FEWEST_STARS = 4
+FEWEST_STARS = 4  # a pattern of four is the smallest that is looked up
 MOST_STARS = 200  # the brightest; more add time, not certainty
 FEWEST_FOR_OTHER_SCALES = 8  # below this, chance agreement at some scale is too likely to be worth the time
 FEWEST_KNOWN = 5  # catalogue stars in a field; with fewer a match is luck even where the pointing is known
+# tried when the scale is unknown: the catalogue thins out below, lenses bend beyond
 NARROWEST_FIELD_DEG, WIDEST_FIELD_DEG = 0.4, 90.0
 STRAIGHT_FIELD_DEG = 60.0  # wider lenses are tried, but few of them draw straight enough
 SCALE_STEP = 1.35  # between the scales tried when it is unknown; each is searched 18 % either way
@@ -65,10 +66,10 @@ _STAGES = (
     (2.0, 25, 12),
 )  # brightest stars: factor x expected + extra; neighbours
 _QUICK_STAGES = 2  # enough for most frames
-_MOST_QUAD_STARS = 60
+_MOST_QUAD_STARS = 60  # whose patterns are asked for; more are fainter than the index
 _MOST_QUADS = 6000  # of one stage, over all layers; each costs 4 to 8 microseconds (measured)
 _LAYER_STARS = (4.5, 90.0)  # a layer serves when so many of its stars are expected in the frame
-_BEST_LAYER_STARS = 22.0
+_BEST_LAYER_STARS = 22.0  # of a layer in the frame: the layer tried first (chosen)
 _Depths = tuple[tuple[int, int, int], ...]
 # catalogue stars per field, brightest detections, and how many patches of sky are worth that: 4 and 20 ms each
 _LOCAL_DEPTHS: _Depths = ((10, 12, 400), (22, 14, 20))
@@ -76,9 +77,9 @@ _MOST_RING_PATCHES = 400  # a ring of narrow fields has thousands: an hour of cl
 _ABOUT_DEG = 0.5  # about a hinted place, over which catalogue stars are counted
 _MANY, _BRIGHTEST = 80, 40  # of more detections than that, the brightest are tried alone when all find nothing
 _SHORT_LIST = 24  # the same at every scale, where the time is short
-_JUDGED_AT_A_SCALE = 3
-_AT_A_SCALE = Effort(compared=150, alike=1000)
-_MOST_PATCHES_OF_MANY = 40
+_JUDGED_AT_A_SCALE = 3  # the best candidates of each scale (chosen)
+_AT_A_SCALE = Effort(compared=150, alike=1000)  # small, as many scales are tried (chosen)
+_MOST_PATCHES_OF_MANY = 40  # of sky, for lists of many stars, which the index would have found (bound of time)
 _THIN = 20.0  # catalogue stars in a frame, below which the index may miss a field that has many detections
 _PATCH_STARS, _SPARSE_FIELD = 300.0, 4.0  # catalogue stars in a patch, where a field has no more than four of them
 _FEW_STARS = 25  # more than this and the index would have found the field

@@ -11,24 +11,27 @@ from polewright.core.detection.smear import Drawn, Path, Profile
 from polewright.core.detection.windows import middle as middle_of
 from polewright.core.model import FloatArray, PixelArray, SharedError, StarFlag
 
-_CLEAR_SNR = 15.0
-_FEWEST, _MOST = 6, 40
+_CLEAR_SNR = 15.0  # fainter stars lean by their noise alone (chosen)
+_FEWEST, _MOST = 6, 40  # bright stars: fewer tell no common shape, more cost time and add nothing (chosen)
 _WIDE_PX = 2.6  # Gaussian width, pixel included: ordinary stars are narrower
-_FEW_BRIGHT = 20
+_FEW_BRIGHT = 20  # stars; with fewer, chance agrees too often to rule a drawing out (chosen)
 _LEANING = 2.0  # sigmas
 _SHORTEST_PX = 2.2  # a shorter path hardly moves a centroid
 _LONGEST_PX = 15.0  # longer ones do not fit the measuring window
 _SPREAD = 0.5  # of the drawing, among the stars: then they are alike
+# whose tails are looked up, how many, and the fewest that agree (chosen)
 _TAIL_SNR, _TAIL_STARS, _FEWEST_TAILS = 20.0, 20, 4
+# chance makes 3 of so many rays (normal distribution); the rest is margin (chosen)
 _TAIL_SIGMA = 7.0
 _NO_PIXEL = 2.0  # peakedness of what may be a star, its width being taken too small
-_TAIL_ANGLES, _TAIL_STEP_PX = 72, 1.5
+_TAIL_ANGLES, _TAIL_STEP_PX = 72, 1.5  # rays of 5 degrees, sampled a little finer than a star is wide
 _TAIL_REACHES = (4, 8, 16, 24)  # steps along a ray that are taken together
+# from beyond the star itself to the longest tail that still leaves a round head
 _TAIL_PX = np.arange(4.5, 40.0, _TAIL_STEP_PX)
 _ANGLES = 2.0 * np.pi * np.arange(_TAIL_ANGLES)[:, None] / _TAIL_ANGLES
 _RAYS = np.stack([np.cos(_ANGLES) * _TAIL_PX, np.sin(_ANGLES) * _TAIL_PX])
-_LEAST_SNR = 6.0
-_LINE_PX, _LINE_FEWEST = 3.0, 5
+_LEAST_SNR = 6.0  # noise under a filter of a path: one such peak in a hundred frames
+_LINE_PX, _LINE_FEWEST = 3.0, 5  # pieces of one trail lie within so many pixels of a line, and are at least so many
 _TWIST_SIGMA = 0.02  # of a path, at the side of the frame
 _WORST_MISFIT = 30.0  # chi2 / dof: no star of that shape
 

@@ -11,10 +11,10 @@ from polewright.core.detection.moments import Moments, model
 from polewright.core.detection.windows import MAD_TO_SIGMA, Windows, middle
 from polewright.core.model import FloatArray
 
-_BLANKS_X, _BLANKS_Y = 12, 9
+_BLANKS_X, _BLANKS_Y = 12, 9  # 108 windows: their spread is known to 7 %, at a tenth of the cost of the stars
 _QUIET_SIGMA = 5.0  # a window with a brighter pixel holds a star
-_LEAST_QUIET = 24
-_MOST_TEACHERS = 32
+_LEAST_QUIET = 24  # windows; fewer do not tell correlation from chance (15 % of their spread)
+_MOST_TEACHERS = 32  # bright stars (chosen)
 _UNUSUAL = 1.6  # times the usual variance
 _LIT_WIDTHS = 4.0  # half side, in star widths, of what a star lights
 _INDEPENDENT = 1.25  # a ratio up to this is what chance alone gives with 108 windows

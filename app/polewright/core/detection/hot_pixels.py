@@ -9,9 +9,10 @@ from numpy.typing import NDArray
 
 from polewright.core.model import FloatArray, IntArray, PixelArray
 
+# above what a neighbour explains: noise does so once in three million pixels (normal distribution)
 _SPIKE_SIGMA = 5.0
 _LEAST_MOTION_PX = 4.0  # the sky must have moved by this much for staying put to mean anything
-_SAME_PLACE_PX = 0.7
+_SAME_PLACE_PX = 0.7  # a hot pixel has one place; half a pixel of centroid noise either way (chosen)
 
 
 def spikes(flat: NDArray[np.float32], brightest_neighbour: NDArray[np.float32], width_px: float) -> NDArray[np.bool_]:

@@ -29,13 +29,13 @@ FLOOR_SIGMA_PX = 0.03  # no centroid is better: pixel response, seeing wander (c
 SHARPEST_STAR_VARIANCE = 0.20  # px^2, pixel included: a star of FWHM 1.05 px; a hot pixel has 0
 _STEPS = 3  # of the weighted centroid (chosen)
 _REACH = 4.2  # half side of a window in star widths
-_USUAL_HALF_PX = 7
-_ODD_AXIS_RATIO = 1.6
+_USUAL_HALF_PX = 7  # window half side for stars of the usual width, 1.3 px, with room for a rim of sky
+_ODD_AXIS_RATIO = 1.6  # a star this long is measured under a weight of its own shape (chosen)
 _TEACHERS = 28  # candidates that the usual width is learned from
-_MOST_ODD = 120
+_MOST_ODD = 120  # such stars a frame; a frame with more is trailed, and 120 tell its shape (bound of time)
 _FULL_SHARE = 0.02  # centroid error in square roots of the full area
 _BLEED_SHARE = 0.25  # of the difference of its sides; seen on CCD frames against a catalogue
-_ALIASING_PX = 2.9
+_ALIASING_PX = 2.9  # fitted to simulated stars of FWHM 1.2 px, see _aliasing_variance
 _USUAL_WIDTH_PX = 1.3  # Gaussian width taken when no candidate teaches a better one
 
 

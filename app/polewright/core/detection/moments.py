@@ -27,10 +27,10 @@ from polewright.core.model import FloatArray
 FWHM_PER_SIGMA = 2.0 * np.sqrt(2.0 * np.log(2.0))  # of a normal distribution
 PIXEL_VARIANCE = 1.0 / 12.0  # px^2, of the pixel's own width
 LEAST_WEIGHT_PX = 0.8  # narrower weights are undersampled and make the centroid depend on the pixel phase
-_LARGEST_STEP_PX = 1.0
+_LARGEST_STEP_PX = 1.0  # of the weight: a longer one jumps to a neighbour
 _SLANTED = 0.95  # correlation of a star's two axes that is still believed
 _SETTLED = 0.05  # change of the usual weight that may be left: freed of the weight, a Gaussian shows its own width
-_NARROW_PX2 = 1.0
+_NARROW_PX2 = 1.0  # variance below which a pixel is too coarse to take the light at its middle
 
 
 @dataclass(frozen=True, eq=False)

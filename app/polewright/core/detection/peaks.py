@@ -10,9 +10,9 @@ from polewright.core.model import FloatArray, IntArray, PixelArray
 _LARGE_PX = 2.6  # rms extent along the long axis from which a region may hold more than one star
 _LONGEST_PX = 25.0  # beyond this it is a trail or a glow, not a group
 _SIDE_SHARE = 0.06  # a second peak counts from this share of the highest
-_PEAK_SIGMA = 8.0
-_APART_PX = 3.0
-_MOST_SPLIT = 200
+_PEAK_SIGMA = 8.0  # a second star must be clear by itself: splitting noise makes false stars (chosen)
+_APART_PX = 3.0  # closer pairs are one blurred star
+_MOST_SPLIT = 200  # regions a frame (bound of time)
 _MOST_PEAKS, _PEAKS_EACH = 2000, 10  # on a flat-topped picture every pixel is a peak, and all are compared with all
 _BEADS, _LINE = 4, 3.0  # a region this elongated with this many peaks is one trail
 

@@ -8,7 +8,7 @@ import numpy as np
 
 from polewright.core.model import FloatArray
 
-_ROUNDS = 12
+_ROUNDS = 12  # of the descent, at most (chosen)
 _STARTS = ((0.05, 0.05), (0.5, 0.05), (0.05, 0.5))  # shares at rest to begin the descent from
 _FITS = 0.06  # rms of what is left, as a share of the highest light, up to which the picture is believed
 _RESTS = 0.15  # of the light: it stood for a while

@@ -7,8 +7,8 @@ import numpy as np
 from polewright.core.detection.windows import cut_windows
 from polewright.core.model import FloatArray, PixelArray
 
-_LEAST_WIDTH_PX = 2.5
-_MOST = 24
+_LEAST_WIDTH_PX = 2.5  # Gaussian width; a narrower ring has no middle pixel of its own
+_MOST = 24  # brightest sources that are looked at: enough for a share (chosen)
 _HOLLOW = 0.8  # the middle of a ring is at most this fraction of its rim; of a star it is more than 1
 
 

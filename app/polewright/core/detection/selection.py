@@ -12,10 +12,11 @@ from polewright.core.detection.moments import FWHM_PER_SIGMA, LEAST_WEIGHT_PX, P
 from polewright.core.detection.windows import middle
 from polewright.core.model import FloatArray, IntArray, StarFlag
 
-_ELONGATED = 1.6
+_ELONGATED = 1.6  # axis ratio: seeing and tilt make 1.3, a trail worth a word more (chosen)
 _SHARP_SHARE = 0.55  # of the usual width: anything sharper is a cosmic ray or a clump of hot pixels
-_STEEPEST = 2.5
-_FEW = 6
+_STEEPEST = 2.5  # against 1.4 to 1.7 of real stars, see clutter_snr
+_FEW = 6  # sources that counting noise may add to the faint end of a short list
+# sources; the clearest stay, whatever the counts say: the solver copes with strays (chosen)
 _WORTH_TRYING = 60
 _CLEAR_SNR = 12.0  # no noise reaches this
 

@@ -28,7 +28,7 @@ from polewright.core.model import FloatArray, PixelArray
 
 STEP_PX = 0.5  # of the profile
 _TEACHERS = 16  # bright stars that the profile is learned from
-_SHARPENING = 60
+_SHARPENING = 60  # rounds of taking the blur off (Richardson-Lucy); more amplify noise (chosen)
 _FLUX_SHARE = 0.004  # how well the half of the light is known: shutter, transparency, the stack
 _STOOD, _STOOD_STRAIGHT = 0.85, 0.5  # of the light at one end: it moves no centroid by much
 _ROUND_SHARE = 0.3  # of the path that was looked for
@@ -37,10 +37,10 @@ _DOUBLE = 0.95  # of the light at the two ends: two stars, or a knock
 _SWING_SHARE = 0.03  # of the path: where it was swung along, the median is no time
 _TWISTED = 20.0  # px: shorter paths do not show that they differ
 _TWISTS = (-0.3, -0.15, 0.0, 0.15, 0.3)  # difference of paths at the side of the frame, as a share of the path
-_MOST_CHANGE = 0.15
-_MOST_FIT = 70
-_FIT_STEPS = 4
-_CLIP_SIGMA = 4.0
+_MOST_CHANGE = 0.15  # of the path by the twist, from side to side of the frame (chosen)
+_MOST_FIT = 70  # stars fitted: the brightest decide the pose (bound of time)
+_FIT_STEPS = 4  # of the fit, each a linear one (chosen)
+_CLIP_SIGMA = 4.0  # pixels further off belong to a neighbour or a cosmic ray
 
 
 @dataclass(frozen=True)

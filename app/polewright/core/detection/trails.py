@@ -11,10 +11,10 @@ from polewright.core.detection.measure import Measurement
 from polewright.core.detection.selection import Selection
 from polewright.core.model import FloatArray
 
-_BAND_PX = 1.5
-_MOST_SOURCES = 160
+_BAND_PX = 1.5  # half width of a line that faint pieces of one trail lie in
+_MOST_SOURCES = 160  # whose pairs are all tried (bound of time: 13,000 lines)
 _CHANCE = 1e-4  # accepted odds of calling unrelated stars a line, per frame
-_LEAST = 7
+_LEAST = 7  # sources on a line; six unrelated ones of 160 line up by chance too often for _CHANCE
 
 
 @dataclass(frozen=True, eq=False)

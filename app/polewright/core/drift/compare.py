@@ -21,7 +21,7 @@ from polewright.core.sky.places import refraction_rad
 
 UNMODELLED_RAD = 3.0 / ARCSEC_PER_RAD  # air and flexure that no covariance knows of, one axis
 AGREE_CHI2 = 9.2  # 1 % by chance with two degrees of freedom
-LARGEST_SAG_RAD = 60.0 / ARCSEC_PER_RAD
+LARGEST_SAG_RAD = 60.0 / ARCSEC_PER_RAD  # of a tube against its mount over half a sky: common practice, no source
 
 
 class DriftWord(Protocol):

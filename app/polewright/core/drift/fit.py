@@ -26,10 +26,11 @@ from polewright.core.angles import ARCSEC_PER_RAD, SIDEREAL_RATE_RAD_S, unit, wr
 from polewright.core.model import FloatArray, IntArray
 
 RATE_DOUBT = 3e-4  # of the sidereal rate: a drive set to King's rate is 2.8e-4 slower
+# worm turns of usual gears, sidereal day over 576 to 90 teeth (common practice, no source)
 WAVE_PERIODS_S = (150.0, 240.0, 360.0, 480.0, 640.0, 960.0)
 WAVE_SIZE_RAD = 12.0 / ARCSEC_PER_RAD  # of each of these waves; together they bend like any worm
-_WEAK_PRIOR_RAD = np.radians(3.0)
-_ROUNDS = 4
+_WEAK_PRIOR_RAD = np.radians(3.0)  # on the axis: says nothing against a drift, keeps the sums finite
+_ROUNDS = 4  # of refitting the weights (chosen)
 
 
 @dataclass(frozen=True, eq=False)

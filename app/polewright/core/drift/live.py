@@ -39,11 +39,11 @@ from polewright.core.offset import Covariance, covariance_of
 from polewright.core.sky.places import east_and_up, hemisphere_sign, offset_from_pole, pole_enu, true_pole_enu
 
 Vector = tuple[float, float, float]
-LEAST_FRAMES = 6
-LEAST_SECONDS = 20.0
+LEAST_FRAMES = 6  # four unknowns and something left to judge them by
+LEAST_SECONDS = 20.0  # a minute of arc drifts 0.09 arcsec in that time: less would be noise alone
 NEW_POSITION_RAD = np.radians(0.7)  # farther from where the sky should have carried it: the mount was slewed
-_STEP_SIGMAS = 6.0
-_LEAST_STEP_RAD = 1.0 / ARCSEC_PER_RAD
+_STEP_SIGMAS = 6.0  # a knock, not noise, in a night of thousands of frames (chosen)
+_LEAST_STEP_RAD = 1.0 / ARCSEC_PER_RAD  # smaller ones are seeing
 NOTHING_YET = NoFramesYet()
 _UNKNOWN_RAD, _UNKNOWN_SHARE = np.radians(3.0 / 60.0), 6.0  # so uncertain, alone and beside the other: unknown
 

@@ -16,6 +16,7 @@ import numpy as np
 from polewright.core.drift.fit import DriftData
 from polewright.core.model import FloatArray, IntArray
 
+# each part must outlast several worm turns and hold a fit of its own (chosen)
 LONG_S, PARTS, LEAST_FRAMES = 1800.0, 3, 6
 _SURE_SIGMAS = 3.1  # one in a thousand
 

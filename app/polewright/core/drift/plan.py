@@ -16,7 +16,8 @@ from polewright.core.angles import SIDEREAL_RATE_RAD_S
 from polewright.core.drift.rates import refraction_bias_rad, star_enu
 from polewright.core.model import Atmosphere, FloatArray, Site
 
-MERIDIAN_ALTITUDE_RAD = np.radians(35.0)
+MERIDIAN_ALTITUDE_RAD = np.radians(35.0)  # lower, the air hides what is looked for (chosen)
+# east and west: high enough for steady air, low enough to tell the altitude (chosen)
 SIDE_ALTITUDE_RAD = np.radians(30.0)
 AIR_DOUBT = 0.05  # of refraction, for air that is not the standard one
 USUAL_SIGMA_RAD = np.radians(15.0 / 3600.0)  # what some minutes of watching reach: weighs certainty against air

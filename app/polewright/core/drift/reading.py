@@ -25,6 +25,7 @@ CREEP_RAD_S = 2.0 / ARCSEC_PER_RAD / 3600.0  # a base at rest; 1"/h of it fakes 
 SETTLING_RAD_S, SETTLING_S = 4.0 / ARCSEC_PER_RAD / 600.0, 600.0  # a tripod just set down; common practice, no source
 CREEP_SHARE = math.sqrt(WORTH_SHARE**2 - DRIFT_SHARE**2)  # of the tolerance: what creep may add to the scatter
 LEAST_FRAMES, LEAST_S = 10, 40.0  # of a field: a scatter known from fewer may look too small
+# declination beyond which east and west of the meridian lose their meaning (chosen)
 NEAR_POLE_RAD = math.radians(80.0)
 
 

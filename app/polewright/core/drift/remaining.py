@@ -17,7 +17,7 @@ from polewright.core.model import FloatArray
 
 MOVE_S = 60.0  # what pointing elsewhere costs
 NEW_FIELD_H = 5.0  # how far from the meridian the second field will be
-LONGEST_S = 3.0 * 3600.0
+LONGEST_S = 3.0 * 3600.0  # that is foretold; nobody watches a drift for longer (chosen)
 
 
 @dataclass(frozen=True)

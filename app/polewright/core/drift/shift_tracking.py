@@ -13,9 +13,9 @@ import numpy as np
 from polewright.core.drift.reasons import NoCommonShift, ShiftRefusal, TooFewAgree, TooFewClean
 from polewright.core.model import FloatArray, IntArray, StarFlag, StarList
 
-BRIGHTEST = 40
-LEAST_PAIRS = 3
-_BIN_PX = 4.0
+BRIGHTEST = 40  # stars of each frame that vote (bound of time: 1,600 pairs)
+LEAST_PAIRS = 3  # two may agree by chance
+_BIN_PX = 4.0  # side of a vote: twice the wander of a bad centroid, a turn of the field within it
 _UNFIT = int(StarFlag.SATURATED | StarFlag.BLENDED | StarFlag.EDGE)
 
 

@@ -20,7 +20,7 @@ from polewright.core.model import FloatArray, IntArray
 
 # q: share of the detected stars that are no catalogue star; all of these are equally likely beforehand
 STRAY_SHARES = np.array([0.1, 0.3, 0.6, 0.85, 0.95])[:, None]
-_SHORTEST_LIST, _LIST_STEP = 6, 1.5
+_SHORTEST_LIST, _LIST_STEP = 6, 1.5  # lengths at which a list is weighed: 6 stars, and 1.5 times as many each
 ACCEPTED_LOG_ODDS = 10.0  # exp(10): at most one false solution in 22,000, even if every frame were empty of stars
 
 

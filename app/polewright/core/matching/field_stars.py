@@ -11,7 +11,7 @@ from polewright.core.camera import vector_to_pixel
 from polewright.core.model import Camera, FloatArray, IntArray
 from polewright.core.sky.catalogue import Catalogue
 
-_MARGIN_PX = 2.0
+_MARGIN_PX = 2.0  # round the frame, in which a catalogue star may still be half seen
 
 
 @dataclass(frozen=True, eq=False)

@@ -17,9 +17,9 @@ FEWEST_MATCHED = 4  # chosen: two stars fix attitude and scale, the others can o
 CENTROID_FLOOR_PX = 0.05  # no centroid is better than this
 CATALOGUE_SIGMA_ARCSEC = 0.15  # positions of faint stars at their epoch, and unmeasured proper motion
 HOPELESS_LOG_ODDS = -15.0  # a true pose stands better than this once its neighbourhood is matched
-_CLIP_SIGMAS = 4.5
-_SUSPICIOUS_SPREAD, _HARDER_CLIP_SIGMAS = 1.7, 3.0
-_FIRST_GATE_PX = 3.0
+_CLIP_SIGMAS = 4.5  # of 200 matched stars a true one is lost in one fit of 700 (normal distribution)
+_SUSPICIOUS_SPREAD, _HARDER_CLIP_SIGMAS = 1.7, 3.0  # a fit this loose holds wrong pairs: they go first (chosen)
+_FIRST_GATE_PX = 3.0  # a pose from four stars is off by about as much at their own place
 _MOSTLY = 0.9  # of the matches are good: the next round matches anew
 _ROUGH_PX, _EXACT_PX = 0.02, 1e-4  # what a fit may leave out on the way, and at the end
 # reach in frame diagonals from the first stars outward; px of gate per px of distance from them
@@ -31,7 +31,7 @@ MOST_WEIGHED = 80  # brightest detections that weigh in the verdict; the final f
 _STEADY_ROUNDS = 3  # at most, until the matches stay the same (chosen)
 _STEADY_SHARE = 0.5  # of a centroid error: a fit that moves less keeps its matches
 _DEPTHS = np.linspace(0.5, 1.0, 6)  # shares of the matches, brightest first, that a depth of catalogue may hold
-_WIDE_FIELD_RAD = np.radians(5.0)
+_WIDE_FIELD_RAD = np.radians(5.0)  # a diagonal from which distortion exceeds a pixel with usual lenses
 _STARS_FOR_TERMS = (12, 30)  # matches that let k1, and k2 besides, be fitted
 _WORTHWHILE_DROP = 16.0  # fall of (rescaled) chi-square that justifies a distortion term
 

@@ -10,7 +10,7 @@ from polewright.core.sky.catalogue import Catalogue
 from polewright.core.sky.cells import FACE_TO_ICRS
 
 LAYERS_PER_SQ_DEG = (46.0, 20.0, 8.0, 3.2, 1.3, 0.5, 0.2, 0.08, 0.03, 0.012)
-_STARS_PER_CELL = 6
+_STARS_PER_CELL = 6  # chosen: the brightest of six keeps a layer even over the sky
 # Neighbours that make quads with each star: many where a layer is small, so that missing stars cost little; few in
 # the dense layers, which hold most of the stars (five neighbours make 7 quads a star, seven 25).
 _NEIGHBOURS = (5, 5, 5, 5, 6, 7, 7, 7, 7, 7)

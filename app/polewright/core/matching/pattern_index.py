@@ -21,8 +21,8 @@ from polewright.core.model import FloatArray, IntArray
 
 SIZE_STEP = 1.0 / 16.0  # of an octave
 LARGEST_CHORD = 2.0  # between opposite directions
-_STARS_AT_A_TIME = 50_000
-_MAX_BINS = 72
+_STARS_AT_A_TIME = 50_000  # bound of memory while a layer is built
+_MAX_BINS = 72  # 72^4 is 27 million bins (bound of memory)
 MOST_NEIGHBOURS = 12  # 220 triples: a byte names them
 Chunk = tuple[NDArray[np.int32], NDArray[np.int32], NDArray[np.uint8], NDArray[np.uint8]]
 Run = Callable[[Callable[[Any], Any], Iterable[Any]], Iterable[Any]]

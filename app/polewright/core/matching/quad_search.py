@@ -16,10 +16,10 @@ from polewright.core.matching.shortlist import further_matches
 from polewright.core.matching.star_quads import neighbour_quads, quad_numbers
 from polewright.core.model import FloatArray, IntArray
 
-_SHORTEST_BASELINE_PX = 25.0
+_SHORTEST_BASELINE_PX = 25.0  # shorter ones are a hundredth of themselves uncertain
 _CODE_SIGMAS = 5.0  # of one centroid, in the distance ratios of a code: three of their own
-_WIDEST_TOLERANCE = 0.03
-_QUADS_A_PART, _FEW_QUADS = 250, 200
+_WIDEST_TOLERANCE = 0.03  # of a code; wider boxes hold more chance than truth (chosen)
+_QUADS_A_PART, _FEW_QUADS = 250, 200  # looked up together (bound of memory), and few enough to go at once
 _ASKED = 5  # neighbours of the anchor, and of each of these, that a true pose should find
 
 
@@ -42,6 +42,7 @@ class Effort:
     alike: int
 
 
+# chosen: a list without a solution then costs 0.1 s in the median (services/solver.py)
 ALL_EFFORT = Effort(compared=3000, alike=6000)
 
 

@@ -15,7 +15,7 @@ from polewright.core.model import FloatArray, IntArray
 
 _ORDERS = np.array(list(permutations(range(3))))
 _SHAPE_SIGMAS = 5.0  # of one centroid, in a ratio of two sides
-_SHORTEST_SIDE_PX = 25.0
+_SHORTEST_SIDE_PX = 25.0  # as a baseline of quads: shorter sides tell no shape
 
 
 @dataclass(frozen=True, eq=False)

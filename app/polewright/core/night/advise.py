@@ -26,7 +26,7 @@ from polewright.core.night.turning.coach import advise_turn
 from polewright.core.night.watch.coach import advise_watch
 from polewright.core.unsolved import FrameTrouble
 
-SILENT_INTERVALS, SILENT_S = 3.0, 8.0
+SILENT_INTERVALS, SILENT_S = 3.0, 8.0  # without a frame, whichever is longer: two late frames are no silence (chosen)
 PATIENT_FRAMES = 2  # a single frame that cannot be used is no trouble yet
 PATIENT_WHILE_TURNING = 6  # while a screw is turned, spoiled frames are to be expected
 PATIENT_TURN_S = 45.0  # turning the RA axis by 130 degrees at 3 degrees a second spoils every frame for so long

@@ -12,7 +12,7 @@ from polewright.core.plain import from_plain
 
 EVENT_KINDS: Mapping[str, type] = {kind.__name__: kind for kind in typing.get_args(AnyEvent)}
 
-LARGEST = 1e12
+LARGEST = 1e12  # no time, angle or count of a night comes near it; beyond, a line is damaged
 NO_NUMBERS = ("nan", "inf", "-inf")
 ENDLESS = {"here_s", "there_s"}  # of a drift so scattered that hours would not do
 

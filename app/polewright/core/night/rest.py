@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from polewright.core.angles import ARCSEC_PER_RAD
 from polewright.core.offset import Covariance, Offset
 
-KEPT_READINGS = 12
+KEPT_READINGS = 12  # averaged at rest; more would remember a place that has crept (chosen)
 MOVED_CHI2 = 25.0  # two readings this far apart (2 degrees of freedom) are a motion: 4e-6 by chance
 DRIFT_CHI2 = 9.2  # 1 % by chance: older readings are let go
 FLOOR_RAD = 1.0 / ARCSEC_PER_RAD  # seeing and the mount itself move by about an arcsecond

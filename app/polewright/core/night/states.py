@@ -27,8 +27,9 @@ from polewright.core.unsolved import FrameReason, FrameTrouble, trouble_of
 from polewright.core.vigil.watching import Watching
 
 NO_COVARIANCE: Covariance = ((0.0, 0.0), (0.0, 0.0))
-CLOUDED_FRAMES = 3
+CLOUDED_FRAMES = 3  # in a row: one or two are a gust or an aircraft
 WALKING_S = 3.2  # frames as fast as this lead a hand (three seconds, and what a computer adds)
+# where the fine stage begins, whichever is larger: one slow turn away (chosen)
 FINE_TOLERANCES, FINE_RAD = 6.0, math.radians(3.0 / 60.0)
 HIGHEST_POLE_RAD = math.radians(75.0)  # above it a base slightly out of level turns the azimuth screw's path much
 

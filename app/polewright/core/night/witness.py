@@ -18,7 +18,7 @@ from polewright.core.night.turning.places import PLACES_WANTED, places
 from polewright.core.offset import PROVED, WORTH_SHARE, Offset, covariance_of, good_enough, probability_inside
 
 PROOF_SHARE = 1.0 / 3.0  # of the tolerance: a second turn this sure may overrule the first
-CLEARLY_OUTSIDE = 0.02
+CLEARLY_OUTSIDE = 0.02  # probability of being inside below which no further frame is awaited
 FLEXURE_RAD = 2.0 / ARCSEC_PER_RAD  # two turns over different sky differ by this much even without noise
 
 

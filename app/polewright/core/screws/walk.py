@@ -20,13 +20,13 @@ from enum import Enum
 from polewright.core.screws.angles import Screw
 
 REACTION_S = 0.7  # a glance and a hand (common practice, no source); learned from how far the axis runs on
-LEAST_LEAD_S, MOST_LEAD_S = 0.2, 4.0
+LEAST_LEAD_S, MOST_LEAD_S = 0.2, 4.0  # of a stop: nobody reacts quicker, nobody should be told earlier (chosen)
 AGE_SHARE = 0.6  # of the interval between frames: from mid-exposure to the screen
-SLOWER_INTERVALS = 2.0
-MOVED_SIGMA = 4.0
-CROSSED_SIGMA = 3.0
+SLOWER_INTERVALS = 2.0  # frames before a stop at which "slower" is said: one to hear it, one to see it
+MOVED_SIGMA = 4.0  # of two readings: chance moves a resting axis so far once in 16,000 frames
+CROSSED_SIGMA = 3.0  # beyond the aim before the direction turns round
 STALE_INTERVALS = 2.5  # a speed that no frame has confirmed for so long is none
-LEARN_SHARE = 0.5
+LEARN_SHARE = 0.5  # of what a stop ran over goes into the next lead: half, as hands differ from stop to stop
 
 
 class Cue(Enum):

@@ -17,7 +17,7 @@ from pathlib import Path
 
 MB = 1 << 20  # bytes
 WALL_PER_WORK, WALL_EXTRA_S = 6.0, 20.0  # a busy machine, one waking up
-PEEK_S = 0.2
+PEEK_S = 0.2  # between looks at the memory in use (chosen)
 
 
 @dataclass(frozen=True)
@@ -100,4 +100,4 @@ def _peek(most_bytes: int) -> None:
             os._exit(TOO_LARGE_EXIT)
 
 
-TOO_LARGE_EXIT = 77
+TOO_LARGE_EXIT = 77  # exit status that no library uses: tells a ceiling from a crash

@@ -22,7 +22,7 @@ from polewright.services.contained.wire import Message, pack, receive, send, unp
 from polewright.services.detector import Detector
 from polewright.services.frame_reader.reading import frame_from_bytes
 
-MOST_BYTES = 8 << 30
+MOST_BYTES = 8 << 30  # chosen: room for the largest frames with their copies
 Held = tuple[int | None, Frame] | None  # the number of the latest frame, and the frame
 
 

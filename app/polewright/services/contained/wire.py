@@ -24,7 +24,7 @@ from polewright.core.plain import from_plain_as, to_plain
 
 D = TypeVar("D")
 LENGTHS = struct.Struct("<QQ")
-LARGEST_HEAD, LARGEST_ARRAYS = 64 << 20, 8 << 30
+LARGEST_HEAD, LARGEST_ARRAYS = 64 << 20, 8 << 30  # bytes; beyond, the helper is out of its mind and is ended
 TYPES = ("u1", "u2", "f4", "f8", "i8")
 
 

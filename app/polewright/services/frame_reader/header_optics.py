@@ -16,7 +16,7 @@ FOCAL_MM = (2.0, 50_000.0)  # chosen: what optics there are; anything else is a 
 PIXEL_UM = (0.5, 100.0)  # chosen, likewise, binning included
 SCALE_ARCSEC = (0.02, 3600.0)  # chosen, likewise
 SMALLEST_PHOTOSITE_UM = 1.4  # of sensors that take pictures of stars (common practice, no source)
-AGREE = 0.10
+AGREE = 0.10  # of two scales: rounding and focus differ by less, binning by more
 
 
 @dataclass(frozen=True)

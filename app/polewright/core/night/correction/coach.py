@@ -32,7 +32,7 @@ from polewright.core.screws.memory import ScrewRate
 from polewright.core.screws.walk import Cue, Walk, cue
 
 WEAK = 3.0  # a reading this many times less sure than the capture comes from a weak geometry
-NEAR_MERIDIAN_RAD = math.radians(15.0)
+NEAR_MERIDIAN_RAD = math.radians(15.0)  # within it the view is as good as it gets (chosen)
 PATIENT_READINGS = 10
 CREEP_TURNS, CREEP_ARCMIN = 1.0 / 12.0, NEAR_ARCMIN  # below it no fraction of a turn is asked for
 WORTH_A_NUMBER = 0.4  # relative sigma of a rate that can still tell how much is left

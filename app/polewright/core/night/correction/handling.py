@@ -26,7 +26,7 @@ from polewright.core.screws.sky_turn import screw_path, with_path
 from polewright.core.screws.walk import Walk, lead_after, walked, with_stop
 
 FALL_BACK = 3.0  # fine goes back to rough only beyond this many times the limit between them
-KEPT_TRAIL = 160
+KEPT_TRAIL = 160  # places drawn in the well; more lie on each other
 STILL_READINGS, STILL_S = 3, 8.0  # so much rest after a reported turn means that nothing moved
 LATE_REPORT_S = 2.5  # a report so soon after a move was seen to end belongs to that move: nobody turns faster
 OWN_DIRECTION = 0.35  # a screw moves its own coordinate; the other one by less than this share (base out of level)

@@ -28,7 +28,7 @@ from polewright.core.screws.plan import SIGN_KNOWN, TRIAL_TURNS, TurnKind, TurnP
 
 ROUGH_RAD = math.radians(7.0 / 60.0)  # each component: nearer is left to the fine correction
 SPARED_SHARE = 0.25  # of the tolerance: locks that earlier nights know this well are not tried
-UNKNOWN_NEAR_ARCMIN = 15.0
+UNKNOWN_NEAR_ARCMIN = 15.0  # a trial turn of an unknown screw may run past an aim nearer than this (chosen)
 NEAR_ARCMIN, TOUCH_TURNS = 4.0, 1.0 / 40.0  # so near, a hand that knows no rate turns by touches
 AZIMUTH_LATER = 0.2  # altitude goes first when the azimuth error on the sky is below this share of it
 

@@ -32,7 +32,7 @@ from polewright.core.offset import (
 )
 
 EVERY_FRAME = 150  # so many frames are fitted one by one; of more, sixty fits a doubling
-EVEN = 0.5
+EVEN = 0.5  # more likely outside than inside
 CLOCK_SET_BACK_S = 60.0  # a frame so much older than the last one comes by another clock
 SET_ASIDE = Refused(Objection.DRIFT_SET_ASIDE)
 

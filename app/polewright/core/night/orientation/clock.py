@@ -23,7 +23,7 @@ from polewright.core.sky.timescales import julian_epoch_year
 
 LATENCY_S = 8.0  # a frame is read out and written within this time (common practice, no source)
 SAME_LATENCY_S = 20.0  # the files' times belong to the exposures when they follow them this evenly
-SHORTEST_SPAN_S = 30.0
+SHORTEST_SPAN_S = 30.0  # between two frames: shorter, latency looks like a wrong clock
 REFRACTION_SHARE = 0.05  # of the turn: stars computed at a wrong altitude are refracted wrongly
 DAY_S, YEAR_S = 86400.0, 365.25 * 86400.0
 EARLIEST_YEAR = 1990.0  # no camera that writes such files is older (common practice, no source)

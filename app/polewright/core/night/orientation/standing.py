@@ -14,7 +14,7 @@ from polewright.core.sky.places import pole_altitude_rad
 
 NO_AIR = Atmosphere(0.0)
 COMPASS_SIGMA_DEG = 2.0  # a hand compass beside iron: 2 to 5 degrees (common practice, no source)
-SCALE_TOLERANCE = 0.05
+SCALE_TOLERANCE = 0.05  # a reducer or a binning changes it by far more, focus by less than one per cent
 
 
 @dataclass(frozen=True)

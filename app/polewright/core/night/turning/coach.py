@@ -15,8 +15,8 @@ from polewright.core.night.turning.places import places
 from polewright.core.night.turning.room import SMALLEST_STEP_RAD, next_rotation_rad
 from polewright.core.plan.sky_choice import choose_sky
 
-ENOUGH_PLACES = 3
-OTHER_SKY_DEG = 10.0
+ENOUGH_PLACES = 3  # three fix an axis, with nothing left to contradict
+OTHER_SKY_DEG = 10.0  # of declination: less bends the tube alike (chosen)
 
 
 def advise_turn(state: Running, capture: Capture) -> TurnBegins | DoesNotFit | NoRoom | PlaceWanted:

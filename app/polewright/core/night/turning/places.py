@@ -11,11 +11,12 @@ from polewright.core.attitude import rotation_vector
 from polewright.core.night.measured import MeasuredAxis, PlacedFrame
 from polewright.core.night.states import Capture
 
-SAME_PLACE_RAD = math.radians(8.0)
-KEPT_PER_PLACE = 3
+SAME_PLACE_RAD = math.radians(8.0)  # turned by less, a frame tells nothing new of the axis (chosen)
+KEPT_PER_PLACE = 3  # frames averaged at one place; seeing is then 0.6 of one
 PLACES_WANTED = 3  # two frames have no check at all
+# of RA in all; two steps (chosen)
 WANTED_SPAN_RAD = math.radians(80.0)
-STEP_RAD = math.radians(40.0)
+STEP_RAD = math.radians(40.0)  # two steps make the wanted span
 
 
 def turned_rad(first: PlacedFrame, second: PlacedFrame) -> float:

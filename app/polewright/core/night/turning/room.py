@@ -13,9 +13,10 @@ from polewright.core.night.states import Capture, Running
 from polewright.core.night.turning.places import STEP_RAD, WANTED_SPAN_RAD, places
 from polewright.core.plan.sky_choice import behind
 
+# altitude down to which the tube is led: below, the air counts more than the turn gains
 LOWEST_RAD = math.radians(25.0)
 FARTHEST_RAD = math.radians(130.0)  # beyond it the sign of a rotation becomes ambiguous and cables wind up
-SMALLEST_STEP_RAD = math.radians(12.0)
+SMALLEST_STEP_RAD = math.radians(12.0)  # a smaller one is not worth a hand on the telescope (chosen)
 PAST_MERIDIAN_RAD = math.radians(7.5)  # half an hour
 
 
