@@ -102,8 +102,8 @@ def test_primary_buttons_are_for_gloves(make_window: MakeWindow) -> None:
 
 
 def test_reading_mode_is_read_from_two_metres(make_window: MakeWindow) -> None:
-    """At 1920 x 1080 the sentence is set at about 100 px (20 arcmin of capital height at 2 m: ISO 9241-303,
-    the range quoted from memory), and only the well, its strips and the sentence are left."""
+    """At 1920 x 1080 the sentence is set at about 100 px (20 arcmin of capital height at 2 m: common
+    practice, no source), and only the well, its strips and the sentence are left."""
     from PySide6.QtCore import QRectF
     from PySide6.QtGui import QFont
 

@@ -1,8 +1,10 @@
 """Has a slowly varying series of readings changed: a step, or the beginning of a ramp?
 
 The series is taken as level + slope t + a slow wandering + noise; slope and wandering are known beforehand by their
-size. Each possible onset adds one column, and the one that explains most wins: the generalised likelihood ratio of
-Willsky & Jones, IEEE Trans. Automatic Control 21, 108 (1976) [from memory], counted in sigmas.
+size. Each possible onset adds one column, and the one that explains most wins: the generalised likelihood ratio,
+counted in sigmas. For a known onset it is the gain in chi-square of one more column of a least-squares fit, as
+follows from the normal distribution; the largest over all onsets is compared with a limit that was simulated
+(tests/bench/watch_nights.py).
 """
 
 from __future__ import annotations
