@@ -26,6 +26,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from polewright.core.axis_reasons import AxisDoubt
+from polewright.core.budget import Budget
 from polewright.core.star_trouble import StarTrouble
 
 FloatArray = NDArray[np.float64]
@@ -278,7 +279,7 @@ class AxisEstimate:
 
     `axis_enu` is the unit vector of the axis on the elevated-pole side; `axis_in_camera` the same axis in camera
     coordinates, constant as long as camera, focus and declination axis are untouched. `covariance_rad2` is for
-    (east, up), on the sky: how the frames scatter, not what they share (sag of the tube, 1-2" of refraction model).
+    (east, up), on the sky: the whole of `budget`, or where that is None how the frames scatter and nothing else.
     `companion_*` is the robust second estimate. `chi2` tests all frames against their own noise, before anything is
     allowed for; `suspect` names a frame that does not fit.
     """
@@ -299,6 +300,7 @@ class AxisEstimate:
     frames: tuple[str, ...]
     suspect: str | None = None
     warnings: tuple[AxisDoubt, ...] = ()
+    budget: Budget | None = None
 
     @property
     def total_rad(self) -> float:

@@ -20,10 +20,11 @@ from itertools import pairwise
 import numpy as np
 
 from polewright.core.angles import ARCSEC_PER_RAD
+from polewright.core.budget import Budget
+from polewright.core.covariance import Covariance as Covariance
+from polewright.core.covariance import Pair as Pair
+from polewright.core.covariance import covariance_of as covariance_of
 from polewright.core.model import FloatArray
-
-Pair = tuple[float, float]
-Covariance = tuple[Pair, Pair]  # ((ee, eu), (eu, uu)), rad^2 on the sky
 
 SURE_ENOUGH = 0.95
 PROVED = 0.99  # a proof is the last word of the night, and promises more
@@ -36,12 +37,16 @@ _REACH = 9.0  # standard deviations
 
 @dataclass(frozen=True)
 class Offset:
-    """The axis against the target pole: (east, up) and covariance, rad on the sky; `readings` behind it."""
+    """The axis against the target pole: (east, up) and whole covariance, rad on the sky; `readings` behind it.
+
+    `budget`: the parts of the covariance of the capture that it rests on; None in records that know of stars only.
+    """
 
     east_rad: float
     up_rad: float
     covariance_rad2: Covariance
     readings: int = 1
+    budget: Budget | None = None
 
     @property
     def total_rad(self) -> float:
@@ -51,11 +56,6 @@ class Offset:
     def sigma_rad(self) -> float:
         """Total sigma: root of the trace."""
         return math.sqrt(max(self.covariance_rad2[0][0] + self.covariance_rad2[1][1], 0.0))
-
-
-def covariance_of(matrix: FloatArray) -> Covariance:
-    """A (2, 2) array as nested tuples."""
-    return (float(matrix[0, 0]), float(matrix[0, 1])), (float(matrix[1, 0]), float(matrix[1, 1]))
 
 
 def probability_inside(offset: Offset, tolerance_rad: float, aim: tuple[float, float] = (0.0, 0.0)) -> float:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from polewright.core.angles import ARCMIN_PER_RAD
+from polewright.core.flexure import Flexure
 from polewright.core.model import Site, TargetPole
 from polewright.core.night.events import NEW_SCREW, NOW, NightStarted
 from polewright.core.plan.tonight import Planned
@@ -23,8 +24,12 @@ def night_started(
     imaging: Planned | None = None,
     locks: LockMemory = NEW_LOCKS,
     walking: bool = False,
+    flexure: Flexure | None = None,
 ) -> NightStarted:
-    """The first event; a plan sets the tolerance in place of `tolerance_rad`; `walking`: the eye leads the hand."""
+    """The first event; a plan sets the tolerance in place of `tolerance_rad`; `walking`: the eye leads the hand.
+
+    `flexure`: how the rig's camera gives; None: errors are those of the stars alone.
+    """
     if imaging is not None:
         tolerance_rad = imaging.tolerance_rad(target)
     height = max(0.0, pole_altitude_rad(site, standard_atmosphere(site), target))
@@ -40,4 +45,5 @@ def night_started(
         imaging=imaging,
         locks=locks,
         walking=walking,
+        flexure=flexure,
     )

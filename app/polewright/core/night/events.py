@@ -13,6 +13,7 @@ from polewright.core.axis_reasons import AxisRefusal
 from polewright.core.drift.reading import DriftReading, Side
 from polewright.core.drift.reasons import DriftRefusal
 from polewright.core.errors import UsageError
+from polewright.core.flexure import Flexure
 from polewright.core.model import Atmosphere, Site, TargetPole
 from polewright.core.night.measured import FollowedAxis, MeasuredAxis, PlacedFrame
 from polewright.core.plan.sky_choice import Obstacle
@@ -48,6 +49,7 @@ class NightStarted(Event):
     to where `obstacles` stand. The memories of screws and locks come from the profile of `rig`.
     `air`: what refraction is computed with; None: the standard atmosphere of the site. `walking`: the eye leads the
     hand while frames come fast enough; False: turns are told (so were all nights of older records).
+    `flexure`: how the camera gives against the axis; None: errors are those of the stars alone, as in older records.
     """
 
     site: Site
@@ -62,6 +64,7 @@ class NightStarted(Event):
     locks: LockMemory = NEW_LOCKS
     air: Atmosphere | None = None
     walking: bool = False
+    flexure: Flexure | None = None
 
     def __post_init__(self) -> None:
         super().__post_init__()

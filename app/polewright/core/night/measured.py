@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from polewright.core.axis_reasons import AxisDoubt, FollowDoubt
+from polewright.core.budget import Budget
 from polewright.core.model import Attitude, AxisEstimate, Camera, FloatArray, Matrix, SkyFrame, SkyPosition, Utc
 from polewright.core.offset import Covariance, covariance_of
 
@@ -59,7 +60,8 @@ class RotationGain:
 class MeasuredAxis:
     """Where the axis points against the target pole, from a capture: the plain part of an AxisEstimate.
 
-    `gains` is what further rotations would buy (core.axis.predicted_sigma_rad).
+    `gains` is what further rotations would buy (core.axis.predicted_sigma_rad). `budget`: the parts of the
+    covariance; None in records that knew of the stars only.
     """
 
     east_rad: float
@@ -74,6 +76,7 @@ class MeasuredAxis:
     suspect: str | None = None
     warnings: tuple[AxisDoubt, ...] = ()
     gains: tuple[RotationGain, ...] = ()
+    budget: Budget | None = None
 
     @property
     def sigma_rad(self) -> float:
@@ -96,6 +99,7 @@ class MeasuredAxis:
             estimate.suspect,
             tuple(estimate.warnings),
             gains,
+            estimate.budget,
         )
 
 

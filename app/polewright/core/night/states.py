@@ -10,6 +10,7 @@ from typing import Literal
 
 from polewright.core.axis_reasons import AxisRefusal, FollowDoubt
 from polewright.core.errors import UsageError
+from polewright.core.flexure import Flexure
 from polewright.core.model import Atmosphere, Site, TargetPole
 from polewright.core.night.drift_watch import DriftWatch
 from polewright.core.night.measured import MeasuredAxis, PlacedFrame
@@ -47,7 +48,7 @@ class Stage(Enum):
 @dataclass(frozen=True)
 class NightPlan:
     """What was settled before the first frame. `pole_altitude_rad` is that of the target pole,
-    `air` what bends the light tonight.
+    `air` what bends the light tonight, `flexure` how the camera gives: None in records that knew of the stars only.
 
     `origin` says where the tolerance comes from; `imaging` is the plan that was given last.
     """
@@ -61,6 +62,7 @@ class NightPlan:
     imaging: Planned | None = None
     air: Atmosphere = field(kw_only=True)
     walking: bool = field(default=False, kw_only=True)
+    flexure: Flexure | None = field(default=None, kw_only=True)
 
     @property
     def southern(self) -> bool:
@@ -281,9 +283,11 @@ class Running(Seen):
     def offset(self) -> Offset | None:
         """Where the axis is now, as far as known: the mean of the rest, else the capture."""
         found = rest_offset(self.rest, self.shared)
+        if found is not None and self.capture.axis is not None:
+            found = replace(found, budget=self.capture.axis.budget)
         if found is None and self.capture.axis is not None:
             axis = self.capture.axis
-            found = Offset(axis.east_rad, axis.up_rad, axis.covariance_rad2)
+            found = Offset(axis.east_rad, axis.up_rad, axis.covariance_rad2, budget=axis.budget)
         return found
 
     @property

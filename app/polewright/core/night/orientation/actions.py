@@ -33,4 +33,5 @@ def _plan_of(event: NightStarted) -> NightPlan:
         event.imaging,
         air=standard_atmosphere(event.site) if event.air is None else event.air,
         walking=event.walking,
+        flexure=event.flexure,
     )

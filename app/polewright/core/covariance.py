@@ -1,0 +1,17 @@
+"""A (2, 2) covariance as nested tuples: exact in a log, comparable, free of arrays."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+FloatArray = NDArray[np.float64]  # as in core/model.py, which stands above this module
+
+Pair = tuple[float, float]
+Covariance = tuple[Pair, Pair]  # ((ee, eu), (eu, uu)), rad^2 on the sky
+NO_COVARIANCE: Covariance = ((0.0, 0.0), (0.0, 0.0))
+
+
+def covariance_of(matrix: FloatArray) -> Covariance:
+    """A (2, 2) array as nested tuples."""
+    return (float(matrix[0, 0]), float(matrix[0, 1])), (float(matrix[1, 0]), float(matrix[1, 1]))
