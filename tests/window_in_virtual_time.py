@@ -176,8 +176,9 @@ class Bench:
         return self
 
     def close(self) -> None:
-        """Close it as a person does."""
-        self.window.close()
+        """Close it as a person does who means it: a running night asks once."""
+        if not self.window.close():
+            self.window.close()
         self.window.deleteLater()
         QApplication.processEvents()
 

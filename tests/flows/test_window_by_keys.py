@@ -190,7 +190,7 @@ def test_tab_reaches_every_button_and_enter_presses_it(bench: Bench) -> None:
 def test_window_keys(bench: Bench) -> None:
     bench.show("rough")
     window = bench.window
-    bench.key(Qt.Key.Key_N)
+    bench.key(Qt.Key.Key_F9)
     assert window.settings.light is Light.RED and window.isFullScreen()
     before = window.settings.brightness
     bench.key(Qt.Key.Key_Minus)
@@ -285,12 +285,58 @@ def test_folder_is_chosen_by_keyboard(bench: Bench, tmp_path: Path) -> None:
     bench.key(Qt.Key.Key_O, CTRL)
     page = bench.window.folders
     assert page.isVisible() and page.folder == tmp_path
+    assert page.note == f"no frames in {tmp_path.name} yet"
+    bench.key(Qt.Key.Key_Down)
+    assert page.note == "1 frame lies in tonight" and page.take.text() == "Take tonight"
     bench.key(Qt.Key.Key_Return)
     assert page.folder == tmp_path / "tonight"
-    assert page.note == "1 frame lies here"
+    assert page.note == "1 frame lies in tonight"
     bench.key(Qt.Key.Key_Return, CTRL)
     assert bench.window.first.folder.edit.text() == str(tmp_path / "tonight")
     assert isinstance(bench.last(), want.FillForm)
+
+
+@pytest.mark.parametrize("enter_first", [False, True])
+def test_what_is_highlighted_is_taken_not_its_parent(bench: Bench, tmp_path: Path, enter_first: bool) -> None:
+    (tmp_path / "run").mkdir()
+    (tmp_path / "run" / "flats").mkdir()
+    bench.show("first-run")
+    bench.window.first.folder.edit.setText(str(tmp_path))
+    bench.key(Qt.Key.Key_O, CTRL)
+    bench.key(Qt.Key.Key_Down)
+    if enter_first:
+        bench.key(Qt.Key.Key_Return)
+        assert bench.window.folders.take.text() == "Take run"
+        bench.key(Qt.Key.Key_Return)  # on the first row, the folder itself
+    else:
+        bench.key(Qt.Key.Key_Return, CTRL)
+    assert bench.window.first.folder.edit.text() == str(tmp_path / "run")
+
+
+def test_a_grey_begin_says_why_and_leads_there(bench: Bench) -> None:
+    bench.show("first-run")
+    view = PAGES["first-run"]()
+    lacking = "The longitude is missing."
+    bench.window.show_view(replace(view, form=replace(view.form, longitude="", lacking=lacking)))
+    first = bench.window.first
+    first.longitude.edit.setText("")
+    assert not first.begin.isEnabled() and first.lacking.text == lacking and first.lacking.isVisible()
+    bench.key(Qt.Key.Key_Return, CTRL)
+    assert want.StartNight() not in bench.asked and QApplication.focusWidget() is first.longitude.edit
+
+
+def test_one_key_is_red_light_on_every_page(bench: Bench) -> None:
+    for page in ("first-run", "rough", "fine"):
+        bench.show(page)
+        if page == "first-run":
+            bench.window.first.folder.edit.setFocus()
+        before = bench.window.settings.light
+        bench.key(Qt.Key.Key_F9)
+        assert bench.window.settings.light is not before, page
+        keys = bench.window.first.keys if page == "first-run" else bench.window.night.keys
+        told = [key for key, meaning in keys.pairs if meaning in ("red light", "day light")]
+        assert told == ["F9"], page
+    bench.window.act(want.OfTheWindow.RED_LIGHT)
 
 
 def test_a_folder_that_cannot_be_opened_says_so(bench: Bench, tmp_path: Path) -> None:
@@ -320,7 +366,7 @@ def test_menu_offers_everything_with_its_key(bench: Bench) -> None:
     bench.show("rough")
     bench.window.build_menu()
     lines = [a.text() for a in bench.window.menu.actions() if not a.isSeparator()]
-    assert "I bumped it\tB" in lines and "Red light\tN" in lines
+    assert "I bumped it\tB" in lines and "Red light\tF9" in lines
     bumped = next(a for a in bench.window.menu.actions() if a.text() == "I bumped it\tB")
     bumped.trigger()
     assert bench.asked == [events.TripodBumped(NOW)]

@@ -184,12 +184,52 @@ def test_the_first_page_says_what_is_wrong(bench: Bench, tmp_path: Path) -> None
     bench.driver.act(want.FillForm("95", "9.8", "80", "240", "5", str(tmp_path / "nowhere")))
     form = bench.view.form
     assert form.site_problem.startswith("The latitude lies between")
-    assert form.folder_problem == "This folder does not exist."
+    assert form.folder_problem == "There is no folder nowhere: choose another, or let the camera program make it."
     assert not form.ready
     (tmp_path / "nowhere").mkdir()
     bench.driver.act(want.FillForm("52° 20′ 50″ N", "9,8", "80", "240", "5", str(tmp_path / "nowhere")))
     bench.wait(3.0)  # it looks again by itself
     assert bench.view.form.ready
+
+
+def test_cleared_fields_take_the_values_of_the_frame_again(bench: Bench, tmp_path: Path) -> None:
+    folder = folder_with_frame(tmp_path / "frames")
+    bench.driver.begin()
+    bench.driver.act(want.ChooseFolder(folder))
+    form = bench.view.form
+    assert (form.latitude, form.longitude, form.elevation) == ("52.3", "3", "84")
+    typed = want.FillForm("-33.9", form.longitude, "100", "50", form.pixel_size, form.folder)
+    bench.driver.act(typed)
+    shown = bench.view.form
+    assert (shown.latitude, shown.elevation, shown.focal_length) == ("-33.9", "100", "50")
+    bench.driver.act(want.FillForm("", form.longitude, "100", "", form.pixel_size, form.folder))
+    form = bench.view.form
+    assert (form.latitude, form.longitude, form.elevation, form.focal_length) == ("52.3", "3", "100", "240")
+    assert form.optics_from.startswith("from FITS header") and "as you typed it; the rest from" in form.site_from
+
+
+def test_a_running_night_is_left_only_when_meant(bench: Bench, tmp_path: Path) -> None:
+    begin_night(bench, tmp_path)
+    bench.key(RETURN)  # it stands: from now on there is something to lose
+    bench.key(Qt.Key.Key_W, CTRL)
+    assert isinstance(bench.driver.scene, NightScene)
+    assert bench.view.trouble is not None and bench.view.trouble.cause.startswith("Leave this night?")
+    bench.key(Qt.Key.Key_Escape)  # one key to go on
+    assert bench.view.trouble is None
+    bench.key(Qt.Key.Key_W, CTRL)
+    assert isinstance(bench.driver.scene, NightScene), "the question was answered: it is asked anew"
+    assert not bench.window.close() and bench.window.isVisible(), "closing is another question"
+    assert bench.view.trouble is not None and bench.view.trouble.cause.startswith("Close the window?")
+    bench.key(Qt.Key.Key_Escape)
+    bench.key(Qt.Key.Key_W, CTRL)
+    bench.key(Qt.Key.Key_W, CTRL)
+    assert bench.view.page is Page.FIRST_RUN
+
+
+def test_a_rehearsal_is_left_at_once(bench: Bench) -> None:
+    bench.driver.begin(None, ("calm", 3))
+    bench.key(Qt.Key.Key_W, CTRL)
+    assert bench.view.page is Page.FIRST_RUN
 
 
 def test_a_lost_folder_is_told_and_its_return_noticed(bench: Bench, tmp_path: Path) -> None:
@@ -284,6 +324,7 @@ def test_closing_in_the_middle_loses_nothing(bench: Bench, qtbot: QtBot, tmp_pat
     assert again.view.trouble is not None and "goes on" in again.view.trouble.cause
     again.key(Qt.Key.Key_Escape)
     assert again.view.trouble is None
+    again.key(Qt.Key.Key_W, CTRL)
     again.key(Qt.Key.Key_W, CTRL)
     assert again.view.page is Page.FIRST_RUN
     again.close()

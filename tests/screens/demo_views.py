@@ -134,7 +134,7 @@ def first_run() -> View:
             optics_from="from the header of guide_0001.fits",
             sites=("Heath farm", "Salt pan"),
             rigs=("240 mm guide scope", "50 mm lens"),
-            ready=True,
+            lacking="",
         ),
     )
 
@@ -616,7 +616,7 @@ def first_trouble() -> View:
         latitude="95",
         site_problem="Latitude 95° is off the Earth: write -90 to 90.",
         folder_problem="There is no such folder: choose one.",
-        ready=False,
+        lacking="Latitude 95° is off the Earth: write -90 to 90.",
     )
     trouble = Trouble("The settings file was damaged.", "It was set aside; fill in the form once more.")
     return replace(view, form=form, trouble=trouble)

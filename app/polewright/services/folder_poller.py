@@ -17,6 +17,7 @@ from pathlib import Path
 from polewright.services.folder_events import FolderBack, FolderEvent, FolderLost, FolderReady, FrameArrived
 from polewright.services.frame_completeness import Completeness, Inspect, Inspection, inspect_frame
 from polewright.services.frame_reader.families import is_frame_name
+from polewright.words.files import folder_lost
 
 Signature = tuple[int, int]  # size in bytes, modification time in ns
 _PACKED = struct.Struct("<qq")
@@ -134,7 +135,7 @@ class FolderPoller:
         if self._lost:
             return []
         self._lost = True
-        return [FolderLost(self._folder, error.strerror or str(error))]
+        return [FolderLost(self._folder, folder_lost(self._folder.name, error.strerror or str(error)))]
 
     def _take_baseline(self, names: Mapping[str, str]) -> None:
         self._ready = True

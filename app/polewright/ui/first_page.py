@@ -92,6 +92,7 @@ class FirstPage(FullPanel):
         self.title, self.said = Caption(54, "strong", bold=True), Caption(VALUE)
         self.title.show_text("Polewright")
         self.said.show_text(PURPOSE)
+        self.lacking = Caption(SMALL, "ink", LEFT_TOP | WRAP)  # why the night cannot begin yet
         self.notes = tuple(Caption(SMALL, "faint", LEFT_TOP | WRAP) for _ in range(3))
         self._lay_out()
         self._connect()
@@ -126,6 +127,7 @@ class FirstPage(FullPanel):
         column.addLayout(grid)
         column.addWidget(self.trouble)
         column.addStretch(1)
+        column.addWidget(self.lacking)
         column.addLayout(loud)
         column.addWidget(self.replay)
         both = QHBoxLayout()
@@ -158,6 +160,8 @@ class FirstPage(FullPanel):
             if not typing and field.edit.text() != value:
                 field.edit.setText(value)
         self.begin.setEnabled(view.form.ready)
+        said = (view.form.site_problem, view.form.optics_problem, view.form.folder_problem)
+        self.lacking.show_text("" if view.form.lacking in said else view.form.lacking)
         self.trouble.show_trouble(view.trouble)
         self.trouble.setVisible(view.trouble is not None)
         self.work.show_work(view.work)
@@ -172,6 +176,13 @@ class FirstPage(FullPanel):
             (self.notes[2], view.form.folder_problem, untouched),
         ):
             note.show_text(problem or source, "strong" if problem else "faint", bold=bool(problem))
+
+    def go_to_what_is_lacking(self) -> None:
+        """Where to type before the night can begin, the reason in bold."""
+        self.lacking.show_text(self.form.lacking, "strong", bold=True)
+        empty = [field for field in (self.latitude, self.longitude, self.folder) if not field.edit.text().strip()]
+        if empty:
+            empty[0].edit.setFocus(Qt.FocusReason.ShortcutFocusReason)
 
     def open_sites(self) -> None:
         """The sites of earlier nights."""
@@ -236,7 +247,8 @@ class FirstPage(FullPanel):
         for field in self.fields:
             field.setFixedHeight(round(px(68)))
         for part, high in (
-            (self.title, 62), (self.said, 44), *((note, 32) for note in self.notes), (self.keys, 38),
+            (self.title, 62), (self.said, 44), *((note, 32) for note in self.notes), (self.lacking, 28),
+            (self.keys, 38),
             (self.known_sites, 36), (self.known_rigs, 42), (self.choose, 44), (self.begin, 84), (self.rehearse, 84),
             (self.replay, 46),
         ):  # fmt: skip

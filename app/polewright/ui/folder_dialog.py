@@ -12,11 +12,11 @@ from PySide6.QtWidgets import QHBoxLayout, QListWidget, QListWidgetItem, QVBoxLa
 from polewright.runtime.worker import Done, InlineWorker, Worker
 from polewright.services.paths import data_folder
 from polewright.ui.buttons import PlainButton
-from polewright.ui.folder_listing import Listing, frames_here, list_folder, nearest_folder
+from polewright.ui.folder_listing import Listing, list_folder, nearest_folder
 from polewright.ui.line_field import LineField
 from polewright.ui.look import BIG, BODY, SMALL
 from polewright.ui.panel import Caption, FullPanel
-from polewright.words.forms import no_night_here, not_opened
+from polewright.words.forms import frames_in, no_night_here, not_opened, take_it, this_folder
 
 PLACE = Qt.ItemDataRole.UserRole
 
@@ -24,7 +24,8 @@ PLACE = Qt.ItemDataRole.UserRole
 class FolderPage(FullPanel):
     """A page over the window: folders as large rows, the path to type in, and how many frames lie there.
 
-    `chosen` carries a Path, `left` says that nothing was chosen. With `endings` files are offered as well.
+    The highlighted row is what is taken, and the first row is the folder itself. `chosen` carries a Path, `left` says
+    that nothing was chosen. With `endings` files are offered as well, and only they are taken.
     """
 
     chosen = Signal(object)
@@ -35,6 +36,7 @@ class FolderPage(FullPanel):
         self.worker = worker
         self.endings: tuple[str, ...] = ()
         self.folder = Path.home()
+        self._own_note = ""
         self.path = LineField(self)
         self.path.setAccessibleName("folder")
         self.rows = QListWidget(self)
@@ -46,6 +48,7 @@ class FolderPage(FullPanel):
         self.leave = PlainButton("Leave", "Escape", parent=self)
         self.path.returnPressed.connect(self._on_typed)
         self.rows.itemActivated.connect(self._on_opened)
+        self.rows.currentItemChanged.connect(self._on_highlighted)
         self.take.clicked.connect(self._on_take)
         self.up.clicked.connect(self._on_up)
         self.leave.clicked.connect(self.left)
@@ -83,7 +86,7 @@ class FolderPage(FullPanel):
     def _on_listed(self, done: Done) -> None:
         listing: Listing = done.result()
         if listing.problem:
-            self._noted.show_text(not_opened(listing.folder.name or str(listing.folder), listing.problem))
+            self._noted.show_text(not_opened(_name(listing.folder), listing.problem))
         else:
             self._show_listing(listing)
 
@@ -96,17 +99,20 @@ class FolderPage(FullPanel):
         self.folder = listing.folder
         self.path.setText(str(listing.folder))
         self.rows.clear()
+        if not self.endings:
+            self._add(listing.folder, this_folder(_name(listing.folder)), False)
         for name in listing.folders:
             self._add(listing.folder / name, f"{name}/", True)
         for name in listing.files:
             self._add(listing.folder / name, name, False)
         if self.rows.count():
             self.rows.setCurrentRow(0)
-        self._noted.show_text(self._lies_here(listing))
+        self._own_note = self._lies_here(listing)
+        self._noted.show_text(self._own_note)
 
     def _lies_here(self, listing: Listing) -> str:
         if not self.endings:
-            return frames_here(listing.frames)
+            return frames_in(_name(listing.folder), listing.frames)
         return "" if self.rows.count() else no_night_here(str(data_folder() / "nights"))
 
     def _add(self, entry: Path, text: str, is_folder: bool) -> None:
@@ -125,8 +131,33 @@ class FolderPage(FullPanel):
         else:
             self.chosen.emit(Path(place))
 
+    def _on_highlighted(self, row: QListWidgetItem | None) -> None:
+        """The button names what it takes; how many frames lie there is looked up."""
+        if self.endings or row is None:
+            return
+        place = Path(row.data(PLACE)[0])
+        self.take.setText(take_it(_name(place)))
+        if place == self.folder:
+            self._noted.show_text(self._own_note)
+        else:
+            self.worker.ask("highlighted folder", lambda: list_folder(place), self._on_looked_ahead)
+
+    def _on_looked_ahead(self, done: Done) -> None:
+        listing: Listing = done.result()
+        if listing.folder == self.highlighted:
+            name = _name(listing.folder)
+            self._noted.show_text(
+                not_opened(name, listing.problem) if listing.problem else frames_in(name, listing.frames)
+            )
+
+    @property
+    def highlighted(self) -> Path:
+        """What would be taken."""
+        row = self.rows.currentItem()
+        return self.folder if row is None else Path(row.data(PLACE)[0])
+
     def _on_take(self) -> None:
-        self.chosen.emit(self.folder)
+        self.chosen.emit(self.highlighted)
 
     def _on_up(self) -> None:
         self.go(self.folder.parent)
@@ -153,3 +184,8 @@ class FolderPage(FullPanel):
         self.up.setFixedSize(round(px(138)), round(px(44)))
         self.leave.setFixedSize(round(px(200)), round(px(84)))
         self.take.setFixedSize(round(px(360)), round(px(84)))
+
+
+def _name(folder: Path) -> str:
+    """The last part of its path; the path itself where there is none."""
+    return folder.name or str(folder)

@@ -51,13 +51,6 @@ def nearest_folder(start: Path) -> Path:
     return start
 
 
-def frames_here(count: int) -> str:
-    """How many frames lie in a folder, in words."""
-    if count == 0:
-        return "no frames here yet"
-    return "1 frame lies here" if count == 1 else f"{count} frames lie here"
-
-
 def _is_folder(entry: os.DirEntry[str]) -> bool:
     try:
         return entry.is_dir()

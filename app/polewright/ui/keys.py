@@ -7,14 +7,14 @@ from polewright.ui.view_model import Action, Page, View, Weight
 
 # Every key that is written down elsewhere, once. F1, F11, Ctrl+Q, Ctrl+O, Ctrl+W and Ctrl+Z are the platforms' own.
 HELP, FULL_SCREEN, QUIT = "F1", "F11", "Ctrl+Q"
-RED_LIGHT = "F9"  # everywhere; N, for night, where letters are free
+RED_LIGHT = "F9"  # on every page: a letter would go into the fields of the forms
 KNOWN_SITES, KNOWN_RIGS = "Ctrl+1", "Ctrl+2"
 TARGETS, GUIDED, BEST_POLE = "Ctrl+T", "Ctrl+G", "Ctrl+B"
 PLOTS = ("Ctrl+1", "Ctrl+2", "Ctrl+3")
 CREDITS = "C"  # on the page of keys
 
 WINDOW_ACTIONS: tuple[Action, ...] = (
-    Action("red light", "N", OfTheWindow.RED_LIGHT, Weight.MENU),
+    Action("red light", RED_LIGHT, OfTheWindow.RED_LIGHT, Weight.MENU),
     Action("brighter", "+", OfTheWindow.BRIGHTER, Weight.MENU),
     Action("dimmer", "-", OfTheWindow.DIMMER, Weight.MENU),
     Action("reading mode", "R", OfTheWindow.READING, Weight.MENU),
@@ -24,7 +24,7 @@ WINDOW_ACTIONS: tuple[Action, ...] = (
     Action("all keys", "K", OfTheWindow.KEYS, Weight.MENU),
     Action("close", QUIT, OfTheWindow.QUIT, Weight.MENU),
 )
-ON_THE_BAR = ("N", "R", FULL_SCREEN, "S", "K")
+ON_THE_BAR = (RED_LIGHT, "R", FULL_SCREEN, "S", "K")
 REHEARSAL_KEYS = (
     ("← →", "turn the azimuth screw"),
     ("↑ ↓", "turn the altitude screw"),
@@ -69,7 +69,6 @@ def plan_keys() -> tuple[tuple[str, str], ...]:
 
 def action_for_key(actions: tuple[Action, ...], key: str) -> Action | None:
     """The page's own action of that key first, then the window's."""
-    key = "N" if key == RED_LIGHT else key
     return next((a for a in (*actions, *WINDOW_ACTIONS) if a.key == key), None)
 
 
@@ -79,7 +78,7 @@ def bar_keys(view: View, red: bool) -> tuple[tuple[str, str], ...]:
         return (*FORM_KEYS[:4], (FULL_SCREEN, "full screen"), (RED_LIGHT, "day light" if red else "red light"))
     own = [(a.key, a.label) for a in WINDOW_ACTIONS if a.key in ON_THE_BAR]
     if red:
-        own[0] = ("N", "day light")
+        own[0] = (RED_LIGHT, "day light")
         own.insert(1, ("+ -", "brightness"))
     extra: tuple[tuple[str, str], ...] = ()
     if view.rehearsal is not None:

@@ -315,6 +315,8 @@ class MainWindow(QWidget):
         if self._stack.currentWidget() in (self.folders, self.keys_page):
             return
         intent = self._intent_for(event)
+        if event.isAutoRepeat() and intent in (want.LeaveNight(), OfTheWindow.QUIT):
+            return  # a key held down is no answer to a question
         if intent is not None:
             event.accept()
             self.act(intent)
@@ -361,8 +363,8 @@ class MainWindow(QWidget):
         name = key_name(event)
         if name in (KNOWN_SITES, KNOWN_RIGS):
             (self.first.open_sites if name == KNOWN_SITES else self.first.open_rigs)()
-        if name == "Ctrl+Return" and self.first.begin.isEnabled():
-            self.first.begin.click()
+        if name == "Ctrl+Return":
+            (self.first.begin.click if self.first.begin.isEnabled() else self.first.go_to_what_is_lacking)()
         if name == "Escape" and self.view is not None:
             return self._escape(self.view)
         keys: dict[str, want.Intent] = {

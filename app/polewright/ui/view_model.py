@@ -298,7 +298,12 @@ class SiteForm(FillForm):
     folder_problem: str = ""
     sites: tuple[str, ...] = ()
     rigs: tuple[str, ...] = ()
-    ready: bool = False
+    lacking: str = "the site"  # what the night cannot begin without, "" when it can begin
+
+    @property
+    def ready(self) -> bool:
+        """Whether the night can begin."""
+        return not self.lacking
 
 
 @dataclass(frozen=True, eq=False)

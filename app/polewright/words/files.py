@@ -114,6 +114,14 @@ def date_too_old(year: int) -> str:
     return f"Dated {year}: check the camera's date. {A_YEAR_MAKES}"
 
 
+# the frame folder
+
+
+def folder_lost(name: str, problem: str) -> str:
+    """The frame folder cannot be looked into any more; `problem` as the system says it."""
+    return f"The folder {name} cannot be reached: {problem[:1].lower()}{problem[1:]}."
+
+
 # files of the program's own
 
 REPAIR_CATALOGUE = (

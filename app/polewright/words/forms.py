@@ -7,8 +7,11 @@ LONGITUDE = "The longitude lies between -180 and 180 degrees, east positive, as 
 DECLINATION = "The declination lies between -90 and 90 degrees, as in 41.3 or 41° 18′."
 SENSOR = "The sensor is width by height in pixels, as in 6000 × 4000."
 FIRST_HOUR = "The first hour angle lies between -12 and 12 h; leave it empty to centre on the meridian."
-NO_FOLDER = "This folder does not exist."
-NOT_A_FOLDER = "This is not a folder."
+MISSING = {  # by field, in their order on the page
+    "latitude": "The latitude is missing: type it, or choose the folder whose frames know it.",
+    "longitude": "The longitude is missing: type it, or choose the folder whose frames know it.",
+    "folder": "Which folder the camera writes to is missing: choose it.",
+}
 
 
 def limits(name: str, low: float, high: float, unit: str) -> str:
@@ -21,16 +24,43 @@ def not_listed(target: str) -> str:
     return f"{target} is not in the list: give its declination, or choose from the list."
 
 
-def folder_unreadable(problem: str) -> str:
+def no_folder(name: str) -> str:
+    """A folder that is not there."""
+    return f"There is no folder {name}: choose another, or let the camera program make it."
+
+
+def not_a_folder(name: str) -> str:
+    """Something else of that name."""
+    return f"{name} is no folder: choose the one that it lies in."
+
+
+def folder_unreadable(name: str, problem: str) -> str:
     """A folder that the system does not let us look into."""
-    return f"This folder cannot be read: {problem}."
+    return f"The folder {name} cannot be read: {problem[:1].lower()}{problem[1:]}."
 
 
 def not_opened(name: str, problem: str) -> str:
     """The same, of one folder among others."""
-    return f"{name} cannot be opened: {problem}. Choose another."
+    return f"The folder {name} cannot be opened: {problem[:1].lower()}{problem[1:]}. Choose another."
 
 
 def no_night_here(nights: str) -> str:
     """An empty list of recorded nights: where they lie, and how to get there."""
     return f"No recorded night here. Yours lie in {nights}: type a folder above, or go up with Alt+Up."
+
+
+def frames_in(name: str, count: int) -> str:
+    """How many frames lie in the folder that would be taken."""
+    if count == 0:
+        return f"no frames in {name} yet"
+    return f"1 frame lies in {name}" if count == 1 else f"{count} frames lie in {name}"
+
+
+def this_folder(name: str) -> str:
+    """The line of the list that stands for the folder itself."""
+    return f"{name} itself"
+
+
+def take_it(name: str) -> str:
+    """The button that takes the highlighted folder."""
+    return f"Take {name}"

@@ -35,6 +35,16 @@ QUESTION = "What would you turn now?"
 HOW_TO_ANSWER = "Answer with a screw and an amount; then see what happened that night."
 
 
+LEAVE_IT = Said(
+    "Leave this night? It cannot be taken up again.",
+    "Ctrl+W once more leaves it; its record stays. Escape goes on with the night.",
+)
+CLOSE_IT = Said(
+    "Close the window? Nothing watches the mount then.",
+    "Once more closes it; start again and the night goes on where it stands. Escape goes on now.",
+)
+
+
 def plan_not_kept(reason: str) -> Said:
     """The plan of the last night with this rig makes no sense at this site."""
     return Said(

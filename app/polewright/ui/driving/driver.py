@@ -46,6 +46,7 @@ LOG = logging.getLogger("polewright")
 SCENARIO = "first-night"
 OPENING, LOADING, KEEPING, LOOKING_BACK = "opening the night", "loading a recording", "settings", "looking back"
 EARLIER = "earlier nights"
+LEAVING, CLOSING = "leaving", "closing"
 
 
 class Scene(Protocol):
@@ -70,6 +71,7 @@ class Driver(QObject):
         self._cancelled = False
         self._closing = False
         self._warned = False  # that closing would lose a part of the night
+        self._asked = ""  # what the person was asked to do once more, if they mean it
         self._seed = 0
         self._measure: LiveMeasure | None = None
         trouble = Trouble(remembered.problem, words.FILL_IN_AGAIN) if remembered.problem else None
@@ -99,6 +101,10 @@ class Driver(QObject):
 
     def act(self, intent: want.Intent) -> None:
         """Whatever the window does not settle by itself."""
+        if isinstance(intent, want.LeaveNight) and not self._meant(LEAVING):
+            return
+        if not isinstance(intent, want.LeaveNight):
+            self._asked = ""
         if isinstance(intent, want.OfTheDriver):
             self._change_scene(intent)
         elif isinstance(intent, want.CancelWork) and self._work is not None:
@@ -122,7 +128,7 @@ class Driver(QObject):
                 assert_never(intent)
 
     def _show(self, scene: Scene) -> None:
-        self.scene, self._warned = scene, False
+        self.scene, self._warned, self._asked = scene, False, ""
         self.refresh()
 
     def _leave(self) -> None:
@@ -302,10 +308,21 @@ class Driver(QObject):
     def may_close(self) -> bool:
         """Whether the window may close; False, and a notice, the first time when part of the night would be lost."""
         trouble = self._unwritten()
-        if not trouble or self._warned:
+        if trouble and not self._warned:
+            self._warned = True
+            self._tell(Notice(CLOSING, trouble, words.MAKE_ROOM_OR_LOSE))
+            return False
+        return bool(trouble) or self._meant(CLOSING)
+
+    def _meant(self, what: str) -> bool:
+        """Whether a running night may be left: it is asked once, and the same key again means yes."""
+        scene = self.scene
+        if self._closing or not isinstance(scene, NightScene) or not scene.would_be_missed(what == CLOSING):
             return True
-        self._warned = True
-        self._tell(Notice("closing", trouble, words.MAKE_ROOM_OR_LOSE))
+        if self._asked == what:
+            return True
+        self._asked = what
+        self._tell(Notice(LEAVING, *(words.CLOSE_IT if what == CLOSING else words.LEAVE_IT)))
         return False
 
     def _unwritten(self) -> str:

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Any
 
 from polewright.core.errors import FrameReadError
 from polewright.core.model import Frame
@@ -28,14 +29,15 @@ class FolderLook:
 def look_into(text: str, read: Callable[[Path], Frame] = read_frame) -> FolderLook:
     """Look at a folder; slow on a network share, so never in the window's thread."""
     folder = Path(text).expanduser()
+    name = folder.name or text
     try:
         if not folder.is_dir():
             missing = not folder.exists()
-            return FolderLook(text, forms.NO_FOLDER if missing else forms.NOT_A_FOLDER)
+            return FolderLook(text, forms.no_folder(name) if missing else forms.not_a_folder(name))
         names = [path for path in folder.iterdir() if is_frame_name(path.name)]
         newest = sorted(names, key=lambda path: path.stat().st_mtime, reverse=True)[:NEWEST_TRIED]
     except OSError as error:
-        return FolderLook(text, forms.folder_unreadable(error.strerror or str(error)))
+        return FolderLook(text, forms.folder_unreadable(name, error.strerror or str(error)))
     for path in newest:
         try:
             return FolderLook(text, frame=read(path))
@@ -45,23 +47,29 @@ def look_into(text: str, read: Callable[[Path], Frame] = read_frame) -> FolderLo
 
 
 def learned(known: Known, frame: Frame) -> Known:
-    """The form with what the frame says; what the person typed stays."""
-    if frame.site is not None and not known.typed & {"latitude", "longitude"}:
+    """The form with what the frame says, field by field; what the person typed stays."""
+    if frame.site is not None:
         site = frame.site.value
-        known = replace(
-            known,
-            latitude=number_text(site.lat_deg, 5),
-            longitude=number_text(site.lon_deg, 5),
-            elevation=number_text(site.elev_m, 0),
-            site_from=f"from {frame.site.source} of {frame.name}",
-        )
+        told = {
+            "latitude": number_text(site.lat_deg, 5),
+            "longitude": number_text(site.lon_deg, 5),
+            "elevation": number_text(site.elev_m, 0),
+        }
+        known = _filled(known, told, "site_from", f"from {frame.site.source} of {frame.name}")
     focal, pixel = frame.focal_length_mm, frame.pixel_size_um
     stated = focal or pixel
-    if stated is not None and not known.typed & {"focal_length", "pixel_size"}:
-        known = replace(
-            known,
-            focal_length=known.focal_length if focal is None else number_text(focal.value, 1),
-            pixel_size=known.pixel_size if pixel is None else number_text(pixel.value, 3),
-            optics_from=f"from {stated.source} of {frame.name}",
-        )
+    if stated is not None:
+        told = {} if focal is None else {"focal_length": number_text(focal.value, 1)}
+        told |= {} if pixel is None else {"pixel_size": number_text(pixel.value, 3)}
+        known = _filled(known, told, "optics_from", f"from {stated.source} of {frame.name}")
     return known
+
+
+def _filled(known: Known, told: Mapping[str, str], origin: str, source: str) -> Known:
+    """With what is told of fields that nobody typed in."""
+    free = {name: text for name, text in told.items() if name not in known.typed}
+    if not free:
+        return known
+    mixed = len(free) < len(told)
+    changes: dict[str, Any] = {**free, origin: f"as you typed it; the rest {source}" if mixed else source}
+    return replace(known, **changes)

@@ -6,6 +6,7 @@ from collections.abc import Callable
 from dataclasses import replace
 from typing import assert_never
 
+from polewright.core.model import Frame
 from polewright.runtime.worker import Done
 from polewright.services.ports import Timer
 from polewright.ui import intents as want
@@ -31,6 +32,7 @@ class FirstScene:
         self._trouble = trouble
         self._profiles = KnownProfiles()
         self._problem = ""
+        self._frame: Frame | None = None  # the latest that could be read in this folder
         self._timer: Timer | None = None
         self._closed = False
         self.known = known
@@ -50,7 +52,7 @@ class FirstScene:
             self._fill(intent)
         elif isinstance(intent, want.ChooseFolder) and intent.folder is not None:
             self.known = replace(self.known, folder=str(intent.folder))
-            self._problem = ""
+            self._problem, self._frame = "", None
             self._look()
         elif isinstance(intent, want.DismissTrouble):
             self._trouble = None
@@ -64,8 +66,10 @@ class FirstScene:
             case want.FillForm():
                 before = self.known.folder
                 self.known = self.known.filled(intent)
+                if self.known.folder == before and self._frame is not None:
+                    self.known = learned(self.known, self._frame)  # what was cleared is the frame's again
                 if self.known.folder != before:
-                    self._problem = ""
+                    self._problem, self._frame = "", None
                     self.known = replace(self.known, typed=self.known.typed - {"folder"})
                     self._look()
             case want.UseSite():
@@ -97,7 +101,7 @@ class FirstScene:
         if self._closed:
             return
         look: FolderLook = done.result()
-        self._problem = look.problem
+        self._problem, self._frame = look.problem, look.frame
         if look.frame is not None:
             self.known = learned(self.known, look.frame)
         else:

@@ -29,12 +29,13 @@ class Known(FillForm):
     def filled(self, form: FillForm) -> Known:
         """With what the person typed; what they changed stays theirs."""
         changed = {name: getattr(form, name) for name in FIELDS if getattr(form, name) != getattr(self, name)}
+        cleared = {name for name, text in changed.items() if not text}  # nobody's any more: the header may fill it
         site = changed.keys() & {"latitude", "longitude", "elevation"}
         optics = changed.keys() & {"focal_length", "pixel_size"}
         return replace(
             self,
             **changed,
-            typed=self.typed | changed.keys(),
+            typed=(self.typed | changed.keys()) - cleared,
             site_from="as you typed it" if site else self.site_from,
             optics_from="as you typed it" if optics else self.optics_from,
         )
@@ -110,8 +111,16 @@ def form_view(known: Known, folder_problem: str) -> SiteForm:
         site_problem=site_problem,
         optics_problem=optics_problem,
         folder_problem=folder_problem,
-        ready=isinstance(site, Site) and not optics_problem and not folder_problem and bool(known.folder),
+        lacking=_lacking(known, site_problem or optics_problem or folder_problem),
     )
+
+
+def _lacking(known: Known, problem: str) -> str:
+    """Why the night cannot begin yet, "" when it can: the first thing that is missing, or wrong."""
+    for name, missing in forms.MISSING.items():
+        if not getattr(known, name):
+            return missing
+    return problem
 
 
 def number_text(value: float, digits: int) -> str:

@@ -14,7 +14,7 @@ from polewright.core.night.advice import Advice, Errand, Turn
 from polewright.core.night.effects import Refused
 from polewright.core.night.events import NOW, NightStarted, ToleranceChanged
 from polewright.core.night.orientation.clock import FrameArrival
-from polewright.core.night.states import NightPlan
+from polewright.core.night.states import NightPlan, Running, Stage
 from polewright.core.not_measurable import NotMeasurable
 from polewright.core.plan.tonight import Planned, TonightsPlan
 from polewright.core.screws.doable import stepped_turns
@@ -258,6 +258,13 @@ class NightScene:
 
     def _refused_shown(self, snapshot: Snapshot) -> Refused | None:
         return snapshot.refused if snapshot.now_s <= self._refused_until_s else None
+
+    def would_be_missed(self, closing: bool) -> bool:
+        """Whether somebody is at work here: a night that is left is over, one that is closed is not watched."""
+        state = None if self.snapshot is None else self.snapshot.state
+        if not isinstance(state, Running) or state.stage is Stage.ORIENTATION:
+            return False
+        return not state.aligned or (closing and state.watching is not None)
 
     @property
     def over(self) -> bool:

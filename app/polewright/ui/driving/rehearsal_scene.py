@@ -74,6 +74,10 @@ class RehearsalScene(NightScene):
         self.desk.watch(plan.frames)
         self.practice = means.make_practice(plan.scenario, plan.seed, plan.frames, self._on_failed)
 
+    def would_be_missed(self, closing: bool) -> bool:
+        """A rehearsal can be begun again at any time."""
+        return False
+
     # hands
 
     def act(self, intent: want.Intent) -> bool:
