@@ -66,9 +66,9 @@ def test_odd_numbers_give_a_documented_exit(command: str, here: Path, capsys: py
         ([*PLAN[:-2], "--object", ""], 2, "'' is not in the list"),
         (["simulate", "out", "--frames", "99999999999999999999999"], 2, "--frames must be between 1 and 10000"),
         (["simulate", "out", "--drift", "60", "--every", "inf"], 2, "--every must be between 0.1 and 7200 s"),
-        (["rehearse", "--hand", "told", "--keep", "dark.fits/x"], 2, "cannot be made or read"),
-        (["replay", "dark.fits"], 4, "holds no night"),
-        (["report", "dark.fits"], 4, "holds no night"),
+        (["rehearse", "--hand", "told", "--keep", "dark.fits/x"], 2, "cannot be created or read"),
+        (["replay", "dark.fits"], 4, "contains no night"),
+        (["report", "dark.fits"], 4, "contains no night"),
         (["tolerance"], 2, "the following arguments are required"),
         (["locate", "nowhere.fits"], 4, "does not exist"),
     ],
@@ -102,7 +102,7 @@ def test_what_is_no_number_is_null() -> None:
 def test_a_rehearsal_is_never_kept_over_another(here: Path, capsys: pytest.CaptureFixture[str]) -> None:
     (here / "kept" / "night").mkdir(parents=True)
     assert main(["rehearse", "--hand", "told", "--keep", "kept"]) == 2
-    assert "holds a rehearsal already" in capsys.readouterr().err
+    assert "already contains a rehearsal" in capsys.readouterr().err
 
 
 def test_every_bound_names_an_option_and_a_range() -> None:

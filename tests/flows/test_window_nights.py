@@ -459,7 +459,7 @@ def test_what_is_no_recording_is_refused_in_words(bench: Bench) -> None:
     empty.write_bytes(b"")
     bench.driver.act(want.OpenReplay(empty))
     assert bench.view.page is Page.FIRST_RUN
-    assert bench.view.trouble is not None and "holds no night" in bench.view.trouble.cause
+    assert bench.view.trouble is not None and "contains no night" in bench.view.trouble.cause
     bench.key(Qt.Key.Key_Escape)
     assert bench.view.trouble is None
 

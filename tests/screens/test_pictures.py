@@ -43,7 +43,7 @@ def test_a_folder_that_cannot_be_written_is_said(qtbot: QtBot, tmp_path: Path) -
 def test_sizes_are_read() -> None:
     assert parse_sizes("1280x800, 1920X1080") == ((1280, 800), (1920, 1080))
     for bad in ("", "1280", "1280x", "axb", "1280x-5"):
-        with pytest.raises(UsageError, match="is no size"):
+        with pytest.raises(UsageError, match="is not a size"):
             parse_sizes(bad)
 
 

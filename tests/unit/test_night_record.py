@@ -224,7 +224,7 @@ def test_what_is_no_night_and_what_is_newer(tmp_path: Path) -> None:
     with pytest.raises(RecordingError, match="cannot be read"):
         read_night(tmp_path / "nowhere")
     for header, sentence in (
-        ({"format": "other", "version": 1}, "no night"),
+        ({"format": "other", "version": 1}, "not written by"),
         ({"format": "polewright-night", "version": 99}, "newer"),
     ):
         line = encode_line(LoggedEvent(0, 0.0, START, "log", header))

@@ -136,12 +136,12 @@ GOOD: dict[str, Any] = {"format": "polewright-rig", "version": 1, "name": "x"}
 @pytest.mark.parametrize(
     ("content", "sentence"),
     [
-        (b"", "no JSON text"),
-        (b"{", "no JSON text"),
-        (b"[1]", "no JSON object"),
-        (b"\xff\xfe", "no JSON text"),
-        (b'{"format": "polewright-rig", "version": 1, "name": NaN}', "no JSON text"),
-        (b"[" * 100_000, "no JSON text"),
+        (b"", "not JSON"),
+        (b"{", "not JSON"),
+        (b"[1]", "not a JSON object"),
+        (b"\xff\xfe", "not JSON"),
+        (b'{"format": "polewright-rig", "version": 1, "name": NaN}', "not JSON"),
+        (b"[" * 100_000, "not JSON"),
         (json.dumps({**GOOD, "format": "other"}).encode(), "no profile"),
         (json.dumps({**GOOD, "version": "1"}).encode(), "no profile"),
         (json.dumps({**GOOD, "version": 0}).encode(), "version 0 is unknown"),

@@ -233,7 +233,7 @@ def _watch(args: argparse.Namespace) -> Watched:
 
 def _watch_fields(args: argparse.Namespace) -> Watched:
     if args.frames:
-        raise UsageError("Frames of --field are named after it; no others can be given.")
+        raise UsageError("With --field, name its frames after it and give no others.")
     fields = check_fields(args.field)
     first, _ = measured_one_by_one(frame_measurer(args), [path for field in fields for path in field.frames])
     site, source = site_from(args, first)
@@ -351,11 +351,9 @@ def read_turn(path: Path) -> Turn:
     except OSError as exc:
         raise RecordingError(f"{path} cannot be read ({exc.strerror or exc}).") from exc
     except (ValueError, KeyError, TypeError, AttributeError, RecursionError) as exc:
-        raise RecordingError(
-            f"{path} holds no axis: give a file that `polewright measure --json` has filled."
-        ) from exc
+        raise RecordingError(f"{path} contains no axis. Give a file written by `polewright measure --json`.") from exc
     if not all(math.isfinite(v) for v in (turn.east_rad, turn.up_rad, *sum(turn.covariance_rad2, ()))):
-        raise RecordingError(f"{path} holds no axis: give a file that `polewright measure --json` has filled.")
+        raise RecordingError(f"{path} contains no axis. Give a file written by `polewright measure --json`.")
     return turn
 
 

@@ -65,16 +65,16 @@ def _empty(folder: Path) -> Path:
         folder.mkdir(parents=True, exist_ok=True)
         taken = any((folder / name).exists() for name in ("frames", "night"))
     except OSError as exc:
-        raise UsageError(f"{folder} cannot be made or read ({exc.strerror or exc}): give another folder.") from exc
+        raise UsageError(f"{folder} cannot be created or read ({exc.strerror or exc}): give another folder.") from exc
     if taken:
-        raise UsageError(f"{folder} holds a rehearsal already: give another folder, nothing is written over.")
+        raise UsageError(f"{folder} already contains a rehearsal. Give another folder; nothing is overwritten.")
     return folder
 
 
 def _in_the_window(args: argparse.Namespace) -> int:
     """A person turns the screws, on the screen."""
     if args.json or args.shots is not None or args.keep is not None or args.by_drift is not None:
-        raise UsageError("--json, --shots, --keep and --by-drift belong to a rehearsal with --hand.")
+        raise UsageError("--json, --shots, --keep and --by-drift need --hand.")
     return open_window(rehearsal=(args.scenario, args.seed))
 
 

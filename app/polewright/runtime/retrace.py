@@ -205,7 +205,7 @@ class CheckedReplay:
         except PolewrightError:
             raise
         except Exception as error:  # numbers that cannot stand beside each other: the record is at fault
-            raise RecordingError(f"Line {line.seq} of the record does not fit what was before it.") from error
+            raise RecordingError(f"Line {line.seq} of the record does not fit the lines before it.") from error
         for effect in effects:
             answer = _answer(self.course, effect, event.at_s)
             if answer is not None:

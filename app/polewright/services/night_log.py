@@ -55,7 +55,7 @@ def read_night(path: Path) -> NightLog:
         raise _unreadable(path, error) from error
     log = parse_night(blob, path.name)
     if not log.header and not log.events:
-        raise RecordingError(f"{path.name} holds no night: give the folder of a recorded one, or its {LOG_NAME}.")
+        raise RecordingError(f"{path.name} contains no night: give the folder of a recorded one, or its {LOG_NAME}.")
     return log
 
 
@@ -134,7 +134,7 @@ def parse_night(blob: bytes, name: str, wanted: Collection[str] | None = None) -
 def _header(events: list[LoggedEvent], name: str) -> dict[str, Any]:
     header = events[0].data if events[0].kind == HEADER_KIND else {}
     if header and (header.get("format") != FORMAT or not isinstance(header.get("version"), int)):
-        raise RecordingError(f"{name} is no night of this program.")
+        raise RecordingError(f"{name} was not written by this program.")
     if header and header["version"] > VERSION:
         raise RecordingError(f"{name} was written by a newer version of this program: update to read it.")
     return header

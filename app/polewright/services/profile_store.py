@@ -158,7 +158,7 @@ class ProfileStore(Generic[P]):
     def _migrated(self, members: dict[str, Any], path: Path) -> dict[str, Any]:
         version = members.get("version")
         if members.get("format") != self._kind.format or isinstance(version, bool) or not isinstance(version, int):
-            raise SettingsError(f'it is no profile of the kind "{self._kind.format}"')
+            raise SettingsError(f'it is not a profile of the kind "{self._kind.format}"')
         if version > self._kind.version:
             raise _NewerError(f"{path.name} was written by a newer version of this program and is left alone.")
         while version < self._kind.version:
@@ -209,14 +209,14 @@ def _parsed(content: bytes) -> dict[str, Any]:
     try:
         members = json.loads(content.decode("utf-8"), parse_constant=_refuse)
     except (UnicodeDecodeError, ValueError, RecursionError) as error:
-        raise SettingsError("it is no JSON text") from error
+        raise SettingsError("it is not JSON") from error
     if not isinstance(members, dict):
-        raise SettingsError("it holds no JSON object")
+        raise SettingsError("it is not a JSON object")
     return members
 
 
 def _refuse(name: str) -> None:
-    raise ValueError(f"{name} is no JSON number")
+    raise ValueError(f"{name} is not a JSON number")
 
 
 def file_stem(name: str) -> str:

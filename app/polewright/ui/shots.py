@@ -22,7 +22,7 @@ def parse_sizes(text: str) -> tuple[tuple[int, int], ...]:
     for part in text.split(","):
         width, _, height = part.strip().lower().partition("x")
         if not (width.isdigit() and height.isdigit()):
-            raise UsageError(f"'{part}' is no size: write WIDTHxHEIGHT, as in 1280x800.")
+            raise UsageError(f"'{part}' is not a size: write WIDTHxHEIGHT, as in 1280x800.")
         sizes.append((int(width), int(height)))
     return tuple(sizes)
 

@@ -57,6 +57,6 @@ class FrameFacts:
 def check_claim(width: int, height: int, planes: int, bytes_per_sample: int) -> None:
     """DamagedError when a header claims a picture that no camera takes; called before anything is allocated."""
     if width < MIN_SIDE_PX or height < MIN_SIDE_PX:
-        raise DamagedError(f"its picture is {width} x {height} pixels, which is no frame of the sky")
+        raise DamagedError(f"its picture is {width} x {height} pixels, which cannot be a frame of the sky")
     if width * height * planes > MAX_PIXELS or width * height * planes * bytes_per_sample > MAX_BYTES:
         raise DamagedError(f"its header claims {width} x {height} pixels, more than any camera delivers")

@@ -27,7 +27,7 @@ def luminance(raster: Raster) -> tuple[PixelArray, tuple[str, ...]]:
     """
     samples = raster.samples
     if samples.dtype.kind not in "uif":
-        raise DamagedError(f"its pixels are of a kind ({samples.dtype}) that is no brightness")
+        raise DamagedError(f"its pixels are of a kind ({samples.dtype}) that does not measure brightness")
     if samples.ndim == 3:
         samples = _average(samples)
     pixels = working_depth(samples)

@@ -31,7 +31,7 @@ def read_picture(blob: bytes, utc_offset_hours: float | None) -> tuple[Raster, F
     if samples.ndim == 3:
         samples = samples[..., 0] if samples.shape[2] == 2 else np.moveaxis(samples[..., :3], 2, 0)
     if samples.ndim not in (2, 3):
-        raise DamagedError(f"its image has the shape {samples.shape}, which is no picture")
+        raise DamagedError(f"its image has the shape {samples.shape}, which is not a picture")
     warnings: tuple[str, ...] = ()
     if blob.startswith(PNG_MAGIC) and len(blob) > 25 and blob[24] == 16 and blob[25] in (2, 6):
         warnings = (files.EIGHT_BITS,)

@@ -54,7 +54,7 @@ def read_gzipped_fits(blob: bytes, utc_offset_hours: float | None) -> tuple[Rast
     """The same of a FITS file within a gzip file."""
     content = unpack_gzip(blob)
     if not content.startswith(FITS_START):
-        raise DamagedError("what it holds is no FITS file")
+        raise DamagedError("its contents are not a FITS file")
     return read_fits(content, utc_offset_hours)
 
 
@@ -65,7 +65,7 @@ def read_bzipped_fits(blob: bytes, utc_offset_hours: float | None) -> tuple[Rast
     if not unpacker.eof:
         raise DamagedError("it ends too early, or unpacks to more than any camera delivers")
     if not content.startswith(FITS_START):
-        raise DamagedError("what it holds is no FITS file")
+        raise DamagedError("its contents are not a FITS file")
     return read_fits(content, utc_offset_hours)
 
 
@@ -77,7 +77,7 @@ def unpack_gzip(blob: bytes) -> bytes:
         content = packed.read(min(limit + 1, FIRST_BYTES))
         if len(content) == FIRST_BYTES:
             if EMPTY_RATIO * stream.tell() < FIRST_BYTES:
-                raise DamagedError("there is nothing in it: it unpacks to a long row of the same values")
+                raise DamagedError("it is empty: it unpacks to a long run of one value")
             content += packed.read(limit + 1 - FIRST_BYTES)
     if len(content) > limit:
         raise DamagedError("it unpacks to more than any camera delivers")

@@ -76,7 +76,7 @@ def bytes_of(path: Path) -> tuple[bytes, float]:
         with path.open("rb") as file:
             status = os.fstat(file.fileno())
             if status.st_size > MAX_FILE_BYTES:
-                raise FrameReadError(f"{name} is larger than 2 GB, which no frame is.")
+                raise FrameReadError(f"{name} is larger than 2 GB, more than any frame.")
             return file.read(), status.st_mtime
     except FileNotFoundError as error:
         raise FrameReadError(f"{name} does not exist in {shown(path.parent)}.") from error
@@ -95,7 +95,7 @@ def _unpack(name: str, blob: bytes, utc_offset_hours: float | None, plain: bool)
         what = other_kind(blob)
         if what is not None:
             raise FrameReadError(files.not_read(name, what))
-        raise DamagedError("it is no FITS, TIFF, PNG, JPEG, BMP or camera raw file")
+        raise DamagedError("it is not a FITS, TIFF, PNG, JPEG, BMP or camera raw file")
     return (family.bare if plain else family.read)(blob, utc_offset_hours)
 
 

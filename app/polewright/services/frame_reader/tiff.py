@@ -35,7 +35,7 @@ def read_tiff(blob: bytes, utc_offset_hours: float | None) -> tuple[Raster, Fram
         mosaic, inverted = page.photometric == PHOTOMETRIC_MOSAIC, page.photometric == PHOTOMETRIC_INVERTED
     planes = _as_planes(samples)
     if planes.dtype.kind not in "uif":
-        raise DamagedError(f"its pixels are of a kind ({planes.dtype}) that is no brightness")
+        raise DamagedError(f"its pixels are of a kind ({planes.dtype}) that does not measure brightness")
     if inverted and planes.dtype.kind == "u":
         planes = np.iinfo(planes.dtype).max - planes
     full = float(np.iinfo(planes.dtype).max) if planes.dtype in (np.uint8, np.uint16) else None
@@ -54,7 +54,7 @@ def _full_size_page(file: Any) -> Any:
 def _check_page(page: Any, present: int) -> None:
     """DamagedError when the page claims more than the file can hold; nothing has been allocated yet."""
     if page.dtype is None or page.imagedepth != 1:
-        raise DamagedError("its pixels are of a kind that is no brightness")
+        raise DamagedError("its pixels are of a kind that does not measure brightness")
     check_claim(page.imagewidth, page.imagelength, page.samplesperpixel, page.dtype.itemsize)
     ends = [start + count for start, count in zip(page.dataoffsets, page.databytecounts)]
     if not ends or max(ends) > present:
@@ -74,4 +74,4 @@ def _as_planes(samples: NDArray[Any]) -> NDArray[Any]:
         return samples[..., 0] if samples.shape[2] == 2 else np.moveaxis(samples[..., :3], 2, 0)
     if samples.ndim == 3 and samples.shape[0] in (2, 3, 4):
         return samples[0] if samples.shape[0] == 2 else samples[:3]
-    raise DamagedError(f"its image has the shape {samples.shape}, which is no picture")
+    raise DamagedError(f"its image has the shape {samples.shape}, which is not a picture")

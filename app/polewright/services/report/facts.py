@@ -146,7 +146,7 @@ def gather(log: NightLog, name: str) -> NightFacts:
                 state, _ = step(state, event)  # to look for them again
         except Exception as error:  # numbers that cannot stand beside each other: the record is at fault
             LOG.warning("line %d of %s cannot be taken", line.seq, name, exc_info=error)
-            facts.problems.append(f"Line {line.seq}: it does not fit what was before it.")
+            facts.problems.append(f"Line {line.seq}: it does not fit the lines before it.")
             continue
         _note(facts, before, state, line, event)
         if not (isinstance(event, FrameUnsolved) and isinstance(state, Running) and spoiled_by_a_rotation(state)):

@@ -71,7 +71,7 @@ def load_track(path: Path, progress: Progress | None = None) -> ReplayTrack:
     log = read_night(path)
     lines = list(recorded_events(log))
     if not lines:
-        raise RecordingError(f"{path.name} holds no events: it is no recorded night, or an empty one.")
+        raise RecordingError(f"{path.name} contains no events: it is not a recorded night, or it is empty.")
     folder = path if path.is_dir() else path.parent
     course, history = Course(), NightHistory()
     zero_s = lines[0][0].t_s
