@@ -14,10 +14,11 @@ import numpy as np
 from lying import PLAN, Capture, Pixels, change_header, change_pixels, date_file, honest, shift_clock
 from polewright.core.model import Site
 from polewright.core.sky.timescales import parse_iso, unix_seconds
-from polewright.simulate.scenarios import SCENARIOS, Clouds, MountRanges
+from polewright.simulate.night import scenario_named
+from polewright.simulate.scenarios import Clouds
 from polewright.simulate.sequence import SequencePlan
 
-CALM = SCENARIOS["calm"]
+CALM = scenario_named("perfect-calm")  # what lies is to be the files, not the tube
 SITE = CALM.site
 HOUR = 3600.0
 COPIED_S = unix_seconds(parse_iso(CALM.start).utc) + 8.0 * HOUR  # the morning after
@@ -169,7 +170,7 @@ def _copied_anew(change: Callable[[Path], None]) -> Make:
 
 
 LAST, LATER = slice(2, None), slice(1, None)
-TWO, SLIPS = SequencePlan(frames=2), MountRanges(declination_slip_arcmin=(3.0, 3.0))
+TWO, SLIPS = SequencePlan(frames=2), replace(CALM.mount, declination_slip_arcmin=(3.0, 3.0))
 YESTERDAY = "2026-11-11T19:57:00"
 SAME_SCALE = replace(CALM.camera, name="Lantern Four", number=7)
 EASTERN: dict[str, Any] = {"site": Site(44.8, 149.2), "start": "2026-11-12T10:30:00"}

@@ -18,7 +18,7 @@ CAPTURE = 3
 def capture(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Three capture frames over 90 degrees and four adjusting frames, with the truth beside them."""
     folder = tmp_path_factory.mktemp("capture")
-    arguments = ["simulate", str(folder), "--scenario", "calm", "--seed", "5", "--span", "90"]
+    arguments = ["simulate", str(folder), "--scenario", "perfect-calm", "--seed", "5", "--span", "90"]
     assert main([*arguments, "--frames", str(CAPTURE), "--adjust", "4"]) == 0
     return folder
 

@@ -19,7 +19,9 @@ from polewright.services.night_log import read_night
 REPOSITORY = Path(__file__).resolve().parents[2]
 
 
-@pytest.mark.parametrize(("scenario", "seed"), [("calm", 3), ("southern-sky", 2), ("no-pole-view", 4)])
+@pytest.mark.parametrize(
+    ("scenario", "seed"), [("calm", 3), ("southern-sky", 2), ("no-pole-view", 4), ("perfect-no-pole-view", 4)]
+)
 def test_a_night_ends_inside_the_tolerance_it_claims(scenario: str, seed: int) -> None:
     night = rehearsed(scenario, seed)
     score = night.score
@@ -27,7 +29,8 @@ def test_a_night_ends_inside_the_tolerance_it_claims(scenario: str, seed: int) -
     assert score.goes <= 12
     east = score.claimed_east_arcmin - score.truth.east_arcmin
     up = score.claimed_up_arcmin - score.truth.up_arcmin
-    assert (east**2 + up**2) ** 0.5 < 0.25  # half the tolerance: tube sag and sinking tripods are not in the sigma
+    # without sag, pull and creep, by the stars alone: twice the two sigmas of 95 %; with them the tolerance
+    assert (east**2 + up**2) ** 0.5 < (0.1 if scenario.startswith("perfect-") else score.tolerance_arcmin)
     for screw in (score.azimuth, score.altitude):
         assert screw.learned is not None
         assert screw.learned.arcmin_per_turn == pytest.approx(screw.true_arcmin_per_turn, rel=0.25)

@@ -15,8 +15,9 @@ from polewright.core.drift.shift_tracking import FieldShift, field_shift
 from polewright.core.drift.unsolved import KnownCamera, UnsolvedDrift, add_stars, at_field, boresight_enu
 from polewright.core.model import Atmosphere, FloatArray, Site, StarFlag, StarList, TargetPole
 from polewright.simulate.mount import Mount
+from polewright.simulate.night import scenario_named
 from polewright.simulate.rig import SimulatedRig
-from polewright.simulate.scenarios import SCENARIOS, MountRanges, Scenario
+from polewright.simulate.scenarios import MountRanges, Scenario
 from polewright.simulate.star_lists import observe_stars
 from polewright.words.drift import shift_words
 
@@ -99,7 +100,11 @@ def quiet(name: str) -> Scenario:
         sag_arcsec=(0.0, 0.0), tripod_sinks_arcmin=(0.0, 0.0), ra_backlash_arcsec=(0.0, 0.0), lean_deg=(0.0, 0.0)
     )
     return replace(
-        SCENARIOS[name], mount=ranges, off_azimuth_deg=(-0.2, 0.2), off_altitude_deg=(-0.15, 0.15), clouds=None
+        scenario_named(f"perfect-{name}"),
+        mount=ranges,
+        off_azimuth_deg=(-0.2, 0.2),
+        off_altitude_deg=(-0.15, 0.15),
+        clouds=None,
     )
 
 

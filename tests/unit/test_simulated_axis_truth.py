@@ -17,8 +17,9 @@ from polewright.core.angles import ARCSEC_PER_RAD, separation_rad
 from polewright.core.model import FloatArray
 from polewright.services.catalogue import load_catalogue
 from polewright.simulate.mount import offset_from
+from polewright.simulate.night import scenario_named
 from polewright.simulate.rig import SimulatedRig
-from polewright.simulate.scenarios import SCENARIOS, MountRanges, Scenario
+from polewright.simulate.scenarios import MountRanges, Scenario
 from polewright.simulate.stars import StarFlaws
 from polewright.simulate.view import View
 
@@ -29,7 +30,7 @@ EXACT = StarFlaws(0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
 @pytest.mark.parametrize("name", ["calm", "southern-sky", "out-of-level", "mirrored-optics", "no-pole-view"])
 @pytest.mark.parametrize("tracking", [True, False])
 def test_the_true_axis_is_found_again_by_other_means(name: str, tracking: bool) -> None:
-    scenario = replace(SCENARIOS[name], mount=STIFF, stars=EXACT)
+    scenario = replace(scenario_named(f"perfect-{name}"), mount=STIFF, stars=EXACT)
     rig = SimulatedRig(scenario, 5, load_catalogue())
     side = -1.0 if rig.night.southern else 1.0
     now = rig.point(-2.5, side * scenario.declination_toward_pole_deg, rig.night.start)

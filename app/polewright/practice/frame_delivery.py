@@ -96,7 +96,7 @@ class StarListsOnly:
     def _take(self, name: str, start: Utc, exposure_s: float) -> tuple[Frame, StarList]:
         rig = self._world.rig
         camera = rig.night.scenario.camera
-        middle = start.plus_seconds(0.5 * exposure_s + rig.night.scenario.clock_error_s)
+        middle = rig.night.stamped(start).plus_seconds(0.5 * exposure_s)
         frame = Frame(
             name,
             np.broadcast_to(np.zeros(1, dtype=np.uint16), (camera.height_px, camera.width_px)),

@@ -15,6 +15,7 @@ from polewright.core.angles import SIDEREAL_RATE_RAD_S, rotation_about
 from polewright.core.errors import UsageError
 from polewright.core.model import FloatArray
 from polewright.simulate.drive import LooseDrive
+from polewright.simulate.real_mount import PERFECT, RealMount
 from polewright.simulate.screw import Screw, ScrewSpec
 
 _X, _Y, _Z = np.eye(3)
@@ -27,7 +28,7 @@ class MountSpec:
     `axis_azimuth_deg`, `axis_altitude_deg`: where the RA axis points at first. `lean_east_deg`, `lean_north_deg`: the
     base's vertical leans that way. `azimuth`, `altitude`: the two screws. `axes_not_square_arcmin`: declination
     axis against RA axis; `cone_arcmin`: camera against the declination axis. `roll_deg`: camera about its boresight.
-    `sag_arcsec`: the guide scope sinks toward the nadir by sag * cos(altitude).
+    `sag_arcsec`: the guide scope sinks toward the nadir by sag * cos(altitude). `real`: what else metal and air do.
     """
 
     axis_azimuth_deg: float
@@ -51,6 +52,7 @@ class MountSpec:
     settle_tripod_arcmin: float = 0.0
     settle_tripod_toward_deg: float = 0.0
     settle_tripod_s: float = 600.0
+    real: RealMount = PERFECT
 
 
 class Mount:
@@ -131,13 +133,15 @@ class Mount:
 
     def attitude(self, at_s: float) -> FloatArray:
         """Camera to ENU, a proper rotation (3, 3), of an un-mirrored camera (x right, y down, z outward)."""
-        spec = self.spec
+        spec, ra_angle = self.spec, self._ra_angle(at_s)
+        leaning, beside = spec.real.shaft_tilt_rad(ra_angle), spec.real.tube_shift_rad(ra_angle, at_s)
         tube = (
             self._head(at_s)
-            @ rotation_about(_Y, self._ra_angle(at_s))
+            @ _rotation(np.array([leaning[0], 0.0, leaning[1]]))
+            @ rotation_about(_Y, ra_angle)
             @ rotation_about(_Z, np.radians(spec.axes_not_square_arcmin / 60.0))
-            @ rotation_about(_X, -self._dec_angle(at_s))
-            @ rotation_about(_Y, np.radians(spec.cone_arcmin / 60.0))
+            @ rotation_about(_X, -self._dec_angle(at_s) - beside[1])
+            @ rotation_about(_Y, np.radians(spec.cone_arcmin / 60.0) + beside[0])
             @ rotation_about(_Z, np.radians(spec.roll_deg))
         )
         sag = np.cross(tube[:, 2], -_Z) * np.radians(spec.sag_arcsec / 3600.0)
@@ -168,12 +172,11 @@ class Mount:
         return np.asarray(self._sinking(at_s) @ base)
 
     def _sinking(self, at_s: float) -> FloatArray:
-        """What the slowly sinking tripod has turned by, (3, 3)."""
+        """What the slowly sinking and creeping tripod has turned by, (3, 3)."""
         spec = self.spec
-        share = -np.expm1(-max(at_s, 0.0) / spec.settle_tripod_s)
-        toward = np.radians(spec.settle_tripod_toward_deg)
-        hinge = np.array([np.cos(toward), -np.sin(toward), 0.0])
-        return _rotation(-hinge * np.radians(spec.settle_tripod_arcmin / 60.0) * share)
+        sunk = np.radians(spec.settle_tripod_arcmin / 60.0) * -np.expm1(-max(at_s, 0.0) / spec.settle_tripod_s)
+        crept = spec.real.crept_rad(at_s)
+        return _rotation(_hinge(spec.settle_tripod_toward_deg) * sunk + _hinge(spec.real.creep_toward_deg) * crept)
 
     def _ra_angle(self, at_s: float) -> float:
         spec = self.spec
@@ -209,6 +212,12 @@ def _direction(azimuth_deg: float, altitude_deg: float) -> FloatArray:
 
 def _bearing_and_height(axis: FloatArray) -> tuple[float, float]:
     return float(np.arctan2(axis[0], axis[1])), float(np.arctan2(axis[2], np.hypot(axis[0], axis[1])))
+
+
+def _hinge(toward_deg: float) -> FloatArray:
+    """The horizontal axis (3,) about which a base turns that sinks toward an azimuth."""
+    toward = np.radians(toward_deg)
+    return np.array([-np.cos(toward), np.sin(toward), 0.0])
 
 
 def _tilt(east_rad: float, north_rad: float) -> FloatArray:

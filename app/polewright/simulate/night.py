@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from statistics import NormalDist
 
 import erfa
@@ -11,7 +11,8 @@ import numpy as np
 from polewright.core.errors import UsageError
 from polewright.core.model import Atmosphere, FloatArray, Utc
 from polewright.simulate.mount import MountSpec
-from polewright.simulate.scenarios import SCENARIOS, Clouds, Range, Scenario
+from polewright.simulate.real_mount import PERFECT, Range, RealMount, draw_real_mount
+from polewright.simulate.scenarios import SCENARIOS, Clouds, Scenario, perfect
 from polewright.simulate.screw import ScrewSpec
 from polewright.simulate.sky import EarthState, sky_moment
 
@@ -33,24 +34,35 @@ class Night:
     def southern(self) -> bool:
         return self.mount.southern
 
+    def stamped(self, utc: Utc) -> Utc:
+        """What the camera software writes down for a true instant: the computer's clock is off, and it is late."""
+        late_s = self.mount.real.late(utc.seconds_since(self.start))
+        return utc.plus_seconds(self.scenario.clock_error_s + late_s)
+
     def cloud_mag(self, at_s: float) -> float:
         """What clouds take away at that time, magnitudes."""
         clouds = self.scenario.clouds
         return cloud_depth_mag(clouds, self.cloud_phase, at_s) if clouds is not None else 0.0
 
 
+_PERFECT = "perfect-"
+
+
 def scenario_named(name: str) -> Scenario:
-    """The scenario; UsageError naming all of them if there is no such one."""
-    if name not in SCENARIOS:
+    """The scenario, with a perfect mount where `perfect-` stands before its name; UsageError naming all of them if
+    there is no such one."""
+    usual = name.removeprefix(_PERFECT)
+    if usual not in SCENARIOS:
         raise UsageError(f"There is no scenario '{name}'. Choose one of: {', '.join(SCENARIOS)}.")
-    return SCENARIOS[name]
+    return SCENARIOS[usual] if usual == name else perfect(SCENARIOS[usual])
 
 
 def draw_night(scenario: Scenario, seed: int) -> Night:
     """The night that belongs to `seed`: the same for the same seed."""
     rng = np.random.default_rng([seed, *scenario.name.encode()])
     start = utc_of(scenario.start)
-    air = air_of(scenario)
+    real = draw_real_mount(scenario.real, seed, scenario.name)
+    air = air_of(scenario, real)
     earth = EarthState(float(rng.uniform(-0.1, 0.1)), float(rng.uniform(0.05, 0.3)), float(rng.uniform(0.2, 0.5)))
     return Night(
         scenario=scenario,
@@ -58,7 +70,7 @@ def draw_night(scenario: Scenario, seed: int) -> Night:
         start=start,
         air=air,
         earth=earth,
-        mount=_draw_mount(scenario, start, air, earth, rng),
+        mount=replace(_draw_mount(scenario, start, air, earth, rng), real=real),
         kick=_draw_kick(scenario, rng),
         cloud_phase=rng.uniform(0.0, 2.0 * np.pi, 3),
     )
@@ -82,13 +94,13 @@ def iso_of(utc: Utc) -> str:
     )
 
 
-def air_of(scenario: Scenario) -> Atmosphere:
+def air_of(scenario: Scenario, real: RealMount = PERFECT) -> Atmosphere:
     """The air of the place that night: pressure by height and weather, temperature, humidity."""
-    warmth = scenario.temperature_c + 273.15
+    temperature_c = scenario.temperature_c + real.warmer_c
+    warmth = temperature_c + 273.15
     standard = 1013.25 * np.exp(-9.80665 * 0.0289644 * scenario.site.elev_m / (8.314462618 * (warmth + 5.0)))
-    return Atmosphere(
-        float(standard + scenario.pressure_anomaly_hpa), scenario.temperature_c, scenario.humidity, 0.60
-    )
+    pressure_hpa = float(standard + scenario.pressure_anomaly_hpa + real.pressure_hpa)
+    return Atmosphere(pressure_hpa, temperature_c, scenario.humidity, 0.60)
 
 
 def cloud_depth_mag(clouds: Clouds, phase: FloatArray, at_s: float) -> float:

@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from polewright.core.model import Site
 from polewright.simulate.camera import CameraSpec
+from polewright.simulate.real_mount import PERFECT_RANGES, Range, RealRanges
 from polewright.simulate.render import SkyGlow
 from polewright.simulate.stars import StarFlaws
-
-Range = tuple[float, float]
 
 
 @dataclass(frozen=True)
@@ -49,7 +48,7 @@ class MountRanges:
     periodic_error_arcsec: Range = (4.0, 20.0)
     cone_arcmin: Range = (-12.0, 12.0)
     axes_not_square_arcmin: Range = (-4.0, 4.0)
-    sag_arcsec: Range = (0.0, 8.0)
+    sag_arcsec: Range = (0.0, 20.0)  # common practice has 5 to 20 for guide scopes, no source
     tripod_sinks_arcmin: Range = (0.0, 0.15)
     declination_slip_arcmin: Range = (0.0, 0.0)
 
@@ -65,6 +64,7 @@ class Scenario:
     start: str
     camera: CameraSpec = field(default_factory=CameraSpec)
     mount: MountRanges = field(default_factory=MountRanges)
+    real: RealRanges = field(default_factory=RealRanges)
     stars: StarFlaws = field(default_factory=StarFlaws)
     off_azimuth_deg: Range = (-3.0, 3.0)
     off_altitude_deg: Range = (-2.0, 2.0)
@@ -91,6 +91,22 @@ class Scenario:
     pointing_in_header: bool = False
 
 
+def perfect(scenario: Scenario) -> Scenario:
+    """The same night with a mount of pure geometry on firm ground, in the usual air of the place."""
+    mount = replace(scenario.mount, sag_arcsec=(0.0, 0.0), tripod_sinks_arcmin=(0.0, 0.0))
+    return replace(scenario, mount=mount, real=PERFECT_RANGES)
+
+
+# A decent mount, set down with care on firm ground, on a still night: half of the usual and less; chosen.
+_CARE = RealRanges(
+    pull_arcsec_rad=(-7.0, 7.0),
+    flop_share=0.0,
+    wobble_arcsec=(0.0, 1.0),
+    creep_arcsec_min=(0.0, 0.1),
+    wander_arcsec=(0.05, 0.3),
+    gust_arcsec=(0.0, 0.0),
+)
+
 # The places are invented, and so that they are nobody's, all lie at sea.
 _HEATH = Site(52.3, 3.0, 84.0)
 _TARN = Site(44.8, -6.4, 1460.0)
@@ -109,7 +125,8 @@ SCENARIOS: Mapping[str, Scenario] = {
             start="2026-11-12T19:57:00",
             off_azimuth_deg=(-1.0, 1.0),
             off_altitude_deg=(-0.7, 0.7),
-            mount=MountRanges(sag_arcsec=(0.0, 0.0), tripod_sinks_arcmin=(0.0, 0.0)),
+            mount=MountRanges(sag_arcsec=(0.0, 8.0), tripod_sinks_arcmin=(0.0, 0.03)),
+            real=_CARE,
         ),
         Scenario(
             name="first-night",
@@ -150,6 +167,7 @@ SCENARIOS: Mapping[str, Scenario] = {
             site=Site(57.7, -10.5, 35.0),
             start="2027-02-06T20:43:00",
             wind_arcsec=2.5,
+            real=RealRanges(gust_arcsec=(2.0, 5.0), gusts_a_minute=(1.0, 2.5)),
             seeing_arcsec=4.5,
             blur_px=1.6,
             temperature_c=3.0,

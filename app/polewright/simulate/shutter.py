@@ -48,7 +48,7 @@ def header_of(night: Night, view: View) -> Header:
     """The header as camera software writes it: the computer's clock, what the owner typed in, no truth."""
     scenario, camera = night.scenario, night.scenario.camera
     header: Header = {
-        "DATE-OBS": (iso_of(view.utc_start.plus_seconds(scenario.clock_error_s)), "UTC, start of exposure"),
+        "DATE-OBS": (iso_of(night.stamped(view.utc_start)), "UTC, start of exposure"),
         "EXPTIME": (float(view.exposure_s), "seconds"),
         "IMAGETYP": ("LIGHT", ""),
         "INSTRUME": (camera.name, ""),
@@ -56,7 +56,7 @@ def header_of(night: Night, view: View) -> Header:
         "YPIXSZ": (camera.pixel_um, "micrometres"),
         "XBINNING": (1, ""),
         "YBINNING": (1, ""),
-        "CCD-TEMP": (float(scenario.temperature_c + 6.0), "degrees Celsius"),
+        "CCD-TEMP": (float(night.air.temperature_c + 6.0), "degrees Celsius"),
         "ROWORDER": ("TOP-DOWN", "first row is the top of the picture"),
     }
     if camera.stated_focal_length_mm:

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import fields
 from typing import Any
 
 import numpy as np
 
 from polewright.simulate.night import iso_of
+from polewright.simulate.real_mount import RealMount
 from polewright.simulate.rig import SimulatedRig
 from polewright.simulate.view import AxisTruth, View
 
@@ -41,8 +43,13 @@ def truth_of_night(rig: SimulatedRig) -> Plain:
             "altitude_arcmin_per_turn": night.mount.altitude.arcmin_per_turn,
             "altitude_backlash_turns": night.mount.altitude.backlash_turns,
         },
+        "real_mount": {"sag_arcsec": night.mount.sag_arcsec, **_real(night.mount.real)},
         "lean_deg": {"east": night.mount.lean_east_deg, "north": night.mount.lean_north_deg},
     }
+
+
+def _real(real: RealMount) -> Plain:
+    return {f.name: getattr(real, f.name) for f in fields(real) if f.init and f.name != "seed"}
 
 
 def truth_of_frame(rig: SimulatedRig, file_name: str, stage: str, view: View) -> Plain:
