@@ -217,6 +217,7 @@ def rough() -> View:
             "The axis points 2° 18′ too far east. One turn moves it 42′.",
             "The next frame shows where it went.",
             "Azimuth 3 1/4 turns clockwise.",
+            caution="Loosen the opposite screw first.",
         ),
         reticle=Reticle(
             2.0,
@@ -235,6 +236,7 @@ def rough() -> View:
                 Screw.ALTITUDE, False, 1.75, -1.75, Sense.ANTICLOCKWISE, "1 3/4", "anticlockwise", "not learned yet"
             ),
         ),
+        total=Fact("total", "2.61°", "± 0.3′ on the sky"),
         numbers=(
             Fact("total", "2.61°", "± 0.3′"),
             Fact("azimuth", "3.75°", "too far east, on the horizon"),
@@ -295,6 +297,7 @@ def fine() -> View:
                 "0.92′ a turn, ± 12 %",
             ),
         ),
+        total=Fact("total", "5.6′", "± 0.3′ on the sky"),
         numbers=(
             Fact("total", "5.6′", "± 0.3′"),
             Fact("azimuth", "1.1′", "too far east, on the horizon"),
@@ -395,7 +398,12 @@ def proof() -> View:
             (TrailPoint(1.2, -12.0), TrailPoint(0.7, -5.6, True), TrailPoint(0.45, -0.64)),
             reading_id=12,
         ),
-        strips=(ScrewStrip(Screw.AZIMUTH, stop=True), ScrewStrip(Screw.ALTITUDE, stop=True)),
+        after=(
+            Fact("proved", "just now"),
+            Fact("moved since", "not known", "once the run begins"),
+            Fact("next look", "in 4 s", "with the next frame"),
+        ),
+        total=Fact("total", "0.7′", "± 0.1′ on the sky"),
         proof=Proof(
             (
                 Fact("before", "2.61°", "started 47 minutes ago"),
@@ -483,6 +491,11 @@ def watching() -> View:
             "Watching. Keep imaging.",
             Mood.GOOD,
         ),
+        after=(
+            Fact("proved", "3 h 14 min ago"),
+            Fact("moved since", "no", "10″ and more would show"),
+            Fact("next look", "in 1 min 10 s", "with the next frame"),
+        ),
         proof=Proof(
             (
                 Fact("axis", "0.7′", "± 0.1′; 99.9 % within 2.0′"),
@@ -511,6 +524,11 @@ def moved() -> View:
             "",
             "The mount was moved. Measure again.",
             Mood.TROUBLE,
+        ),
+        after=(
+            Fact("proved", "3 h 14 min ago"),
+            Fact("moved since", "1.9′", "or more", Mood.TROUBLE),
+            Fact("next look", "overdue", "no frame for 12 min 40 s"),
         ),
         proof=Proof(
             (

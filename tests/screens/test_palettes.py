@@ -41,9 +41,11 @@ def test_day_text_on_the_accent_and_on_a_selection() -> None:
 
 def test_red_text_at_full_brightness() -> None:
     """Pure red on black reaches 5.25:1 and no more; the main sentence and the marker take it all."""
-    assert contrast(RED.strong, RED.ground) >= 4.5
-    assert contrast(RED.ink, RED.ground) >= 3.0
-    assert contrast(RED.strong, RED.floor) >= 3.0
+    assert contrast(RED.strong, RED.ground) == pytest.approx((0.2126 + 0.05) / 0.05)
+    for behind in (RED.ground, RED.raised):
+        assert all(contrast(getattr(RED, role), behind) >= 4.5 for role in TEXT)
+        assert contrast(RED.shade, behind) >= 3.0
+    assert contrast(RED.strong, RED.floor) >= 4.5
 
 
 def test_red_steps_are_told_apart_by_brightness_alone() -> None:

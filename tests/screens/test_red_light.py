@@ -19,7 +19,7 @@ from screens.conftest import MakeWindow, rgb
 from screens.demo_plans import PLANS, plan_view
 from screens.demo_views import PAGES
 
-SIZES = ((1024, 700), (1920, 1080))
+SIZES = ((1024, 600), (1920, 1080))
 
 
 def assert_red(picture: np.ndarray, what: str, something: bool = True) -> None:
@@ -173,7 +173,7 @@ def test_frames_and_pointer_are_red() -> None:
     theme = make_theme(Light.RED)
     table = np.array(colour_table(theme), dtype=np.uint32)
     assert not (table & 0xFFFF).any()
-    assert (table >> 16 & 0xFF).max() <= RED.faint[0]
+    assert (table >> 16 & 0xFF).max() <= RED.shade[0]
     pointer = red_pointer(theme).toImage()
     for x in range(pointer.width()):
         for y in range(pointer.height()):

@@ -230,7 +230,22 @@ def test_the_proof_tells_before_and_after(night: tuple[Moment, ...]) -> None:
     facts = {fact.label: fact for fact in proof.facts}
     assert facts["certainty"].verdict is Mood.GOOD
     assert facts["screws"].value.endswith("moves")
-    assert all(strip.stop for strip in night[-1].view.strips)
+    assert night[-1].view.strips == ()
+
+
+def test_once_aligned_the_strips_give_way_to_how_it_stands_since(night: tuple[Moment, ...]) -> None:
+    """Since when it is proved, what moved since, when the next look is due; before that nothing of it."""
+    proved, moved, look = night[-1].view.after
+    assert proved.label == "proved" and proved.value.endswith("ago")
+    assert (moved.label, moved.value) == ("moved since", "not known")
+    assert look.label == "next look" and (look.value in ("now", "overdue") or look.value.startswith("in "))
+    assert all(moment.view.after == () for moment in night if not moment.state.aligned)
+
+
+def test_the_total_is_told_for_the_reading_mode(night: tuple[Moment, ...]) -> None:
+    for moment in night:
+        shown = [fact for fact in moment.view.numbers if fact.label == "total"]
+        assert not shown or moment.view.total == shown[0]
 
 
 # moments made by hand

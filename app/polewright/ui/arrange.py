@@ -8,10 +8,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-SMALLEST = (1024, 700)
+SMALLEST = (1024, 576)  # 1024 x 600 less a window frame
 STRIP_H, STRIP_W = 118.0, 124.0
-WORDS_H, SCREWS_H = 200.0, 98.0
+WORDS_H, LEAST_WORDS_H, SCREWS_H = 200.0, 150.0, 98.0
 TROUBLE_H = 124
+AFTER_H = 104
+READING_LEFT = 0.50  # share of the well and its strips: the letters need the other half
 
 
 @dataclass(frozen=True)
@@ -36,8 +38,8 @@ class Box:
 
 
 def unit_for(width: float, height: float) -> float:
-    """The size of things: 1 for 1280 x 800, following the smaller side, at least 0.86."""
-    return max(0.86, min(width / 1280.0, height / 800.0))
+    """The size of things: 1 for 1280 x 800, following the smaller side, at least 0.8 (smaller type is not read)."""
+    return max(0.8, min(width / 1280.0, height / 800.0))
 
 
 @dataclass(frozen=True)
@@ -55,6 +57,7 @@ class Wants:
     screws: bool = False
     reading: bool = False
     tall_rows: bool = False  # numbers whose words may need two lines
+    after: bool = False  # in place of the strips: how it stands since it was aligned
 
 
 def arrange(width: float, height: float, wants: Wants, glove_px: float) -> dict[str, Box]:
@@ -82,9 +85,12 @@ def arrange(width: float, height: float, wants: Wants, glove_px: float) -> dict[
 def _place_left(boxes: dict[str, Box], body: Box, u: float, wants: Wants) -> float:
     large = 1.75 if wants.reading else 1.0
     strip_h, strip_w = (STRIP_H * u * large, STRIP_W * u * large) if wants.strips else (0.0, 0.0)
-    well = min(body.h - strip_h, body.w * (0.56 if wants.reading else 0.60) - strip_w)
-    y = body.y + (body.h - well - strip_h) / 2
+    below_h = AFTER_H * u * (1.4 if wants.reading else 1.0) if wants.after and not wants.strips else strip_h
+    well = min(body.h - below_h, body.w * (READING_LEFT if wants.reading else 0.60) - strip_w)
+    y = body.y + (body.h - well - below_h) / 2
     boxes["well"] = Box(body.x, y, well, well)
+    if wants.after and not wants.strips:
+        boxes["after"] = Box(body.x, y + well, well, below_h)
     if wants.strips:
         boxes["altitude"] = Box(body.x + well, y, strip_w, well)
         boxes["azimuth"] = Box(body.x, y + well, well, strip_h)
@@ -95,7 +101,8 @@ def _place_left(boxes: dict[str, Box], body: Box, u: float, wants: Wants) -> flo
 def _place_right(boxes: dict[str, Box], right: Box, u: float, gap: float, wants: Wants, glove_px: float) -> None:
     """From the bottom up: pictures, numbers, buttons; the words take what is left."""
     y = right.y + right.h
-    h = _pictures_height(right, u, gap, wants, glove_px)
+    rows = _rows(right, u, gap, wants, glove_px)
+    h = _pictures_height(right, u, gap, wants, rows)
     if h > 0.0:
         y -= h
         share = (right.w - gap) * 0.46 if wants.timeline else right.w
@@ -103,44 +110,32 @@ def _place_right(boxes: dict[str, Box], right: Box, u: float, gap: float, wants:
         if wants.timeline:
             boxes["timeline"] = Box(right.x + share + gap, y, right.w - share - gap, h)
         y -= gap
-    if wants.numbers:
-        h = _numbers_height(u, wants)
-        y -= h
-        boxes["numbers"] = Box(right.x, y, right.w, h)
-        y -= gap * 0.6
-    if wants.screws:
-        h = SCREWS_H * u
-        y -= h
-        boxes["screws"] = Box(right.x, y, right.w, h)
-        y -= gap * 0.6
-    if wants.plain:
-        h = 42 * u
-        y -= h
-        boxes["plain"] = Box(right.x, y, right.w, h)
-        y -= gap * 0.6
-    if wants.primary:
-        h = min(glove_px, right.h * 0.2)
-        y -= h
-        boxes["primary"] = Box(right.x, y, right.w, h)
-        y -= gap * 0.8
-    if wants.trouble:
-        h = TROUBLE_H * u
-        y -= h
-        boxes["trouble"] = Box(right.x, y, right.w, h)
-        y -= gap * 0.8
+    taken = sum(high + below for _, high, below in rows)
+    k = min(1.0, (right.h - LEAST_WORDS_H * u) / taken) if rows else 1.0  # a low window squeezes every row alike
+    for name, high, below in rows:
+        y -= high * k
+        boxes[name] = Box(right.x, y, right.w, high * k)
+        y -= below * k
     boxes["words"] = Box(right.x, right.y, right.w, y - right.y)
 
 
-def _pictures_height(right: Box, u: float, gap: float, wants: Wants, glove_px: float) -> float:
+def _rows(right: Box, u: float, gap: float, wants: Wants, glove_px: float) -> list[tuple[str, float, float]]:
+    """(name, height, gap above it), from the bottom up, of what stands between the pictures and the words."""
+    rows = (
+        (bool(wants.numbers), "numbers", _numbers_height(u, wants), gap * 0.6),
+        (wants.screws, "screws", SCREWS_H * u, gap * 0.6),
+        (bool(wants.plain), "plain", 42 * u, gap * 0.6),
+        (bool(wants.primary), "primary", min(glove_px, right.h * 0.2), gap * 0.8),
+        (wants.trouble, "trouble", TROUBLE_H * u, gap * 0.8),
+    )
+    return [(name, high, below) for wanted, name, high, below in rows if wanted]
+
+
+def _pictures_height(right: Box, u: float, gap: float, wants: Wants, rows: list[tuple[str, float, float]]) -> float:
     """What the words, buttons and numbers leave; too little for a picture is nothing."""
     if not wants.pictures:
         return 0.0
-    taken = WORDS_H * u + 6 * u
-    taken += (_numbers_height(u, wants) + gap * 0.6) if wants.numbers else 0.0
-    taken += (SCREWS_H * u + gap * 0.6) if wants.screws else 0.0
-    taken += (42 * u + gap * 0.6) if wants.plain else 0.0
-    taken += (min(glove_px, right.h * 0.2) + gap * 0.8) if wants.primary else 0.0
-    taken += (TROUBLE_H * u + gap * 0.8) if wants.trouble else 0.0
+    taken = WORDS_H * u + 6 * u + sum(high + below for _, high, below in rows)
     h = min(190 * u, right.h * 0.30, right.h - taken - gap)
     return h if h >= 92 * u else 0.0
 

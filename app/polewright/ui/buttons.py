@@ -94,7 +94,10 @@ class PlainButton(QAbstractButton):
         box = QRectF(self.rect()).adjusted(2.5, 2.5, -2.5, -2.5)
         fill, ink, edge = self._colours()
         painter.setBrush(look.colour(fill))
-        painter.setPen(look.pen(edge, 1.5))
+        pen = look.pen(edge, 1.5)
+        if not self.isEnabled():  # told by its frame: letters that are dimmed cannot be read
+            pen.setStyle(Qt.PenStyle.DashLine)
+        painter.setPen(pen)
         painter.drawRoundedRect(box, look.px(8), look.px(8))
         painter.setBrush(Qt.BrushStyle.NoBrush)
         if self.hasFocus() and self.keyboard_focus:
@@ -106,7 +109,7 @@ class PlainButton(QAbstractButton):
 
     def _colours(self) -> tuple[Role, Role, Role]:
         if not self.isEnabled():
-            return "ground", "shade", "line"
+            return "ground", "faint", "line"
         if self.isChecked():  # never a filled bright panel at night
             return ("hollow", "strong", "strong") if self.look.theme.red else ("ink", "ground", "ink")
         if self.loud and not self.look.theme.red:

@@ -6,7 +6,7 @@ from PySide6.QtCore import QPointF, QRectF, Qt
 from PySide6.QtGui import QFont, QPainter, QPen
 from PySide6.QtWidgets import QWidget
 
-from polewright.ui.drawing import CENTRE, WRAP, draw_fitted, draw_head, on_circle, star_path
+from polewright.ui.drawing import CENTRE, WRAP, draw_fitted, draw_head, draw_text, on_circle, star_path
 from polewright.ui.look import BIG, BODY, SMALL
 from polewright.ui.panel import Panel
 from polewright.ui.theme import Role
@@ -68,7 +68,7 @@ class CaptureDial(Panel):
                 at = on_circle(centre, radius + look.px(17), self._clock(degrees))
                 painter.setFont(look.font(SMALL))
                 painter.setPen(look.colour("faint"))
-                painter.drawText(QRectF(at.x() - 30, at.y() - 12, 60, 24), CENTRE, f"{degrees}°")
+                draw_text(painter, QRectF(at.x() - 30, at.y() - 12, 60, 24), CENTRE, f"{degrees}°")
 
     def _draw_rod(self, painter: QPainter, centre: QPointF, radius: float) -> None:
         """What is turned, as a quiet picture: the rod with the tube at one end and the counterweight at the other."""
@@ -149,7 +149,7 @@ class CaptureDial(Panel):
             label = on_circle(centre, track - look.px(32), self._clock(degrees))
             painter.setPen(look.colour("ink"))
             painter.setFont(look.font(BODY, QFont.Weight.DemiBold))
-            painter.drawText(QRectF(label.x() - 20, label.y() - 14, 40, 28), CENTRE, str(i + 1))
+            draw_text(painter, QRectF(label.x() - 20, label.y() - 14, 40, 28), CENTRE, str(i + 1))
         painter.setBrush(Qt.BrushStyle.NoBrush)
 
     def _draw_accuracy(self, painter: QPainter, centre: QPointF, radius: float) -> None:

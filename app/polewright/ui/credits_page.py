@@ -20,13 +20,13 @@ class CreditsPage(Panel):
     def draw(self, painter: QPainter, box: QRectF) -> None:
         px = self.look.px
         rows, thanks = shown()
-        title = QRectF(px(60), px(30), box.width() - px(120), px(50))
+        title = QRectF(px(60), px(20), box.width() - px(120), px(44))
         strong, faint = self.look.colour("strong"), self.look.colour("faint")
         draw_fitted(painter, "Licences and credits", title, px(BIG * 1.2), strong, QFont.Weight.DemiBold, LEFT)
         draw_fitted(painter, "any key goes back", title, px(VALUE), faint, flags=RIGHT)
-        foot = QRectF(px(60), box.height() - px(110), box.width() - px(120), px(100))
+        foot = QRectF(px(60), box.height() - px(88), box.width() - px(120), px(84))
         draw_fitted(painter, f"{thanks} {PRINTED}", foot, px(SMALL), faint, flags=LEFT_TOP | WRAP)
-        self._draw_rows(painter, QRectF(px(60), px(92), box.width() - px(120), foot.top() - px(104)), rows)
+        self._draw_rows(painter, QRectF(px(60), px(68), box.width() - px(120), foot.top() - px(72)), rows)
 
     def _draw_rows(self, painter: QPainter, box: QRectF, rows: tuple[tuple[str, str], ...]) -> None:
         px = self.look.px

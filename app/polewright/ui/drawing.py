@@ -1,16 +1,17 @@
 """Small pieces of drawing shared by the painted widgets: fitted text, curved arrows, the marker.
 
-Decided 2026-11-25. All text is drawn by one function that shrinks it until it fits; text that does not fit at 13 px
+Decided 2026-11-25. All text is drawn by one function that shrinks it until it fits; text that does not fit at 12 px
 is noted in a ledger which the screen tests read. That is how "no clipped text" is a test and not a hope.
 """
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from functools import lru_cache
 from math import cos, pi, sin
 
 from PySide6.QtCore import QPointF, QRectF, Qt
-from PySide6.QtGui import QBrush, QColor, QFont, QFontMetricsF, QPainter, QPainterPath, QPen, QPolygonF
+from PySide6.QtGui import QBrush, QColor, QFont, QFontMetricsF, QPainter, QPainterPath, QPen, QPixmap, QPolygonF
 
 from polewright.ui.look import SMALLEST_PX, plain_font
 
@@ -27,6 +28,10 @@ def fitted_font(
 ) -> tuple[QFont, QRectF]:
     """The largest font up to `largest_px` in which the text lies inside the box, and the room it takes; see `fit`."""
     return fit(text, box.width(), box.height(), largest_px, weight, flags, smallest_px)
+
+
+# of the open hand, in halves of its height: root x, tip x and y (down); the thumb comes last
+FINGERS = ((-0.46, -0.58, -0.60), (-0.16, -0.20, -0.84), (0.15, 0.19, -0.82), (0.44, 0.55, -0.56), (0.40, 0.98, 0.02))
 
 
 @lru_cache(maxsize=2048)
@@ -48,11 +53,24 @@ def fit(
         size = max(smallest_px, size - max(1.0, size * 0.04))
 
 
+@dataclass(frozen=True)
+class Drawn:
+    """A text as it was painted: where, in pixels of what was painted on, and how large. `kept`: on a picture that
+    the well keeps, not on the window."""
+
+    text: str
+    room: QRectF
+    pixels: int
+    bold: bool
+    kept: bool
+
+
 class Ledger:
-    """Where painted widgets note text that did not fit; the screen tests read it, nothing else does."""
+    """Where painted widgets note text that did not fit and, while `drawn` is a list, all text; only tests read it."""
 
     def __init__(self) -> None:
         self.overflows: list[str] = []
+        self.drawn: list[Drawn] | None = None
 
 
 LEDGER = Ledger()
@@ -75,8 +93,19 @@ def draw_fitted(
         LEDGER.overflows.append(text)
     painter.setFont(font)
     painter.setPen(colour)
-    painter.drawText(box, flags, text)
+    draw_text(painter, box, flags, text)
     return QRectF(box.left(), box.top(), room.width(), min(room.height(), box.height()))
+
+
+def draw_text(painter: QPainter, box: QRectF, flags: int, text: str) -> None:
+    """Draw text in the painter's own font and colour; every text of a painted widget comes through here."""
+    painter.drawText(box, flags, text)
+    if LEDGER.drawn is not None and text:
+        room = painter.boundingRect(box, flags, text)
+        font = painter.font()
+        bold = font.weight() >= QFont.Weight.DemiBold
+        kept = isinstance(painter.device(), QPixmap)
+        LEDGER.drawn.append(Drawn(text, painter.deviceTransform().mapRect(room), font.pixelSize(), bold, kept))
 
 
 def star_path(centre: QPointF, radius: float, waist: float = 0.34) -> QPainterPath:
@@ -126,4 +155,20 @@ def draw_head(painter: QPainter, back: QPointF, tip: QPointF, size: float, colou
     painter.setPen(Qt.PenStyle.NoPen)
     painter.setBrush(QBrush(colour))
     painter.drawPolygon(QPolygonF([tip, base + side * (size * 0.62), base - side * (size * 0.62)]))
+    painter.setBrush(Qt.BrushStyle.NoBrush)
+
+
+def draw_open_hand(painter: QPainter, centre: QPointF, half: float, colour: QColor) -> None:
+    """An open hand, palm to the reader: hands off. `half`: from its middle to the tips of the fingers, pixels."""
+    pen = QPen(colour, half * 0.30)
+    pen.setCapStyle(Qt.PenCapStyle.RoundCap)
+    painter.setPen(pen)
+    painter.setBrush(Qt.BrushStyle.NoBrush)
+    for root_x, tip_x, tip_y in FINGERS:
+        root, tip = QPointF(root_x, 0.25) * half, QPointF(tip_x, tip_y) * half
+        painter.drawLine(centre + root, centre + tip)
+    painter.setPen(Qt.PenStyle.NoPen)
+    painter.setBrush(QBrush(colour))
+    palm = QRectF(centre.x() - 0.62 * half, centre.y() - 0.05 * half, 1.20 * half, 0.95 * half)
+    painter.drawRoundedRect(palm, 0.34 * half, 0.34 * half)
     painter.setBrush(Qt.BrushStyle.NoBrush)

@@ -17,7 +17,7 @@ from polewright.ui.view_model import FramePicture
 def colour_table(theme: Theme) -> list[int]:
     """256 entries for an indexed picture: black to near white by day, black to dim red at night."""
     if theme.red:
-        top = theme.palette.faint[0]
+        top = theme.palette.shade[0]
         return [QColor(round(top * i / 255), 0, 0).rgb() for i in range(256)]
     return [QColor(i, i, i).rgb() for i in range(256)]
 

@@ -7,7 +7,7 @@ from PySide6.QtGui import QFont, QFontMetricsF, QPainter
 from PySide6.QtWidgets import QWidget
 
 from polewright.ui.buttons import key_text
-from polewright.ui.drawing import LEFT
+from polewright.ui.drawing import LEFT, draw_text
 from polewright.ui.look import SMALL
 from polewright.ui.panel import Panel
 
@@ -40,9 +40,9 @@ class KeysBar(Panel):
                 break
             painter.setFont(bold)
             painter.setPen(look.colour("ink"))
-            painter.drawText(QRectF(x, 0, key_w, box.height()), LEFT, key)
+            draw_text(painter, QRectF(x, 0, key_w, box.height()), LEFT, key)
             painter.setFont(plain)
             painter.setPen(look.colour("faint"))
-            painter.drawText(QRectF(x + key_w + look.px(6), 0, meaning_w, box.height()), LEFT, meaning)
+            draw_text(painter, QRectF(x + key_w + look.px(6), 0, meaning_w, box.height()), LEFT, meaning)
             x += key_w + meaning_w + look.px(28)
             self.shown += 1

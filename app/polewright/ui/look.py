@@ -18,9 +18,9 @@ from PySide6.QtGui import QColor, QFont, QFontDatabase, QPalette, QPen
 
 from polewright.ui.theme import Rgb, Role, Theme, mix
 
-# Text sizes in px at a unit of 1 (a window of 1280 x 800); the floor of 13 px holds in the smallest window.
-SENTENCE, READING, BIG, VALUE, BODY, SMALL = 42, 92, 26, 21, 17, 15
-SMALLEST_PX = 13
+# Text sizes in px at a unit of 1 (a window of 1280 x 800); the floor of 12 px holds in the smallest windows.
+SENTENCE, READING, BIG, VALUE, BODY, SMALL = 42, 150, 26, 21, 17, 15
+SMALLEST_PX = 12
 GLOVE_PX = 93  # 15 mm on a 14-inch panel of 1920 x 1080
 
 
@@ -96,7 +96,7 @@ def qt_palette(theme: Theme) -> QPalette:
         for name, colour in colours.items():
             palette.setColor(group, name, QColor(*colour))
     for name in (role.WindowText, role.Text, role.ButtonText):
-        palette.setColor(QPalette.ColorGroup.Disabled, name, QColor(*p.shade))
+        palette.setColor(QPalette.ColorGroup.Disabled, name, QColor(*p.faint))
     return palette
 
 
@@ -122,7 +122,7 @@ QLabel {{ background: transparent; color: {ink}; }}
 QLineEdit {{ background: {raised}; color: {ink}; border: 1px solid {shade}; border-radius: {round};
   padding: 0 {pad}; min-height: {row}; font-size: {body}; }}
 QLineEdit:focus {{ border: 2px solid {strong}; }}
-QLineEdit:disabled {{ color: {shade}; border-color: {line}; }}
+QLineEdit:disabled {{ color: {faint}; border-color: {line}; }}
 QListView {{ background: {raised}; color: {ink}; border: 1px solid {line}; border-radius: {round};
   font-size: {body}; padding: 4px; }}
 QListView:focus {{ border: 2px solid {strong}; }}
@@ -131,7 +131,7 @@ QListView::item:selected {{ background: {ink}; color: {ground}; }}
 QMenu {{ background: {raised}; color: {ink}; border: 1px solid {shade}; padding: {pad} 0; font-size: {body}; }}
 QMenu::item {{ min-height: {row}; padding: 0 {wide}; background: transparent; }}
 QMenu::item:selected {{ background: {ink}; color: {ground}; }}
-QMenu::item:disabled {{ color: {shade}; }}
+QMenu::item:disabled {{ color: {faint}; }}
 QMenu::separator {{ height: 1px; background: {line}; margin: {pad} {wide}; }}
 QToolTip {{ background: {raised}; color: {ink}; border: 1px solid {shade}; padding: {pad}; font-size: {body}; }}
 QScrollBar:vertical {{ background: {ground}; width: {bar}; margin: 0; border: none; }}

@@ -7,12 +7,14 @@ from PySide6.QtGui import QResizeEvent
 from PySide6.QtWidgets import QWidget
 
 from polewright.core.screws.angles import Screw
+from polewright.ui.after_panel import AfterPanel
 from polewright.ui.arrange import Box, Wants, arrange
 from polewright.ui.buttons import ButtonRow, PlainButton
 from polewright.ui.capture_dial import CaptureDial
 from polewright.ui.drift_panel import DriftPanel
 from polewright.ui.facts_panel import FactsPanel
 from polewright.ui.frame_panel import FramePanel
+from polewright.ui.glance import glance
 from polewright.ui.intents import Scrub
 from polewright.ui.keys_bar import KeysBar
 from polewright.ui.knobs import KnobPanel
@@ -28,7 +30,7 @@ from polewright.ui.transport import Transport
 from polewright.ui.view_model import Fact, Page, View, Weight
 from polewright.ui.words import Words
 
-READING_MARKS = 1.75
+READING_MARKS, READING_AFTER = 1.75, 1.3
 GLOVE_UNIT = 1.35  # the unit of a window of 1920 x 1080, for which GLOVE_PX is 15 mm
 
 
@@ -49,6 +51,7 @@ class NightPage(FullPanel):
         self.drift = DriftPanel(self)
         self.azimuth = StripWidget(Screw.AZIMUTH, self)
         self.altitude = StripWidget(Screw.ALTITUDE, self)
+        self.after = AfterPanel(self)
         self.words = Words(self)
         self.trouble = TroublePanel(self)
         self.primary = ButtonRow(Weight.PRIMARY, self)
@@ -64,9 +67,9 @@ class NightPage(FullPanel):
             part.pressed.connect(self.pressed)
         self.timeline.scrubbed.connect(self._on_scrubbed)
         self.parts: tuple[Panel, ...] = (
-            self.rail, self.well, self.stand, self.capture, self.drift, self.azimuth, self.altitude, self.words,
-            self.trouble, self.primary, self.plain, self.numbers, self.frame, self.timeline, self.keys, self.work,
-            self.knobs, self.transport,
+            self.rail, self.well, self.stand, self.capture, self.drift, self.azimuth, self.altitude, self.after,
+            self.words, self.trouble, self.primary, self.plain, self.numbers, self.frame, self.timeline, self.keys,
+            self.work, self.knobs, self.transport,
         )  # fmt: skip
 
     def show_view(self, view: View, reading: bool) -> None:
@@ -75,7 +78,8 @@ class NightPage(FullPanel):
         again = again or self.view is None or (self.view.drift is None) != (view.drift is None)
         self.view, self.reading = view, reading
         self.rail.show_steps(view.rail, view.title)
-        self.words.show_instruction(view.instruction, reading)
+        self.words.show_instruction(view.instruction, reading, glance(view))
+        self.after.show_facts(view.after, READING_AFTER if reading else 1.0)
         self.well.marks = READING_MARKS if reading else 1.0
         self.well.show_reticle(view.reticle)
         if view.orientation is not None:
@@ -124,8 +128,8 @@ class NightPage(FullPanel):
         left = self._left_part()
         named: dict[str, Panel] = {
             "rail": self.rail, "keys": self.keys, "azimuth": self.azimuth, "altitude": self.altitude,
-            "words": self.words, "trouble": self.trouble, "primary": self.primary, "plain": self.plain,
-            "screws": self.knobs, "transport": self.transport,
+            "after": self.after, "words": self.words, "trouble": self.trouble, "primary": self.primary,
+            "plain": self.plain, "screws": self.knobs, "transport": self.transport,
             "numbers": self.numbers, "frame": self.frame, "timeline": self.timeline, "well": left,
         }  # fmt: skip
         for part in self.parts:
@@ -175,6 +179,7 @@ class NightPage(FullPanel):
             screws=view.rehearsal is not None,
             reading=reading,
             tall_rows=view.page is Page.ORIENTATION,
+            after=bool(view.after),
         )
 
 

@@ -8,7 +8,7 @@ from PySide6.QtCore import QPointF, QRectF, Qt
 from PySide6.QtGui import QFont, QFontMetricsF, QPainter, QPen
 from PySide6.QtWidgets import QWidget
 
-from polewright.ui.drawing import LEFT, RIGHT
+from polewright.ui.drawing import LEFT, RIGHT, draw_text
 from polewright.ui.look import BODY, SMALL
 from polewright.ui.panel import Panel
 from polewright.ui.theme import Role
@@ -46,7 +46,7 @@ class StageRail(Panel):
             width = metrics[step.mark].horizontalAdvance(text) + 2
             painter.setFont(self._font(step.mark))
             painter.setPen(look.colour(_role(step.mark)))
-            painter.drawText(QRectF(x, box.top(), width, box.height()), LEFT, text)
+            draw_text(painter, QRectF(x, box.top(), width, box.height()), LEFT, text)
             x += width + gap + look.px(10)
         self._draw_title(painter, box, x)
 
@@ -61,7 +61,7 @@ class StageRail(Panel):
         text = QFontMetricsF(font).elidedText(self.title, Qt.TextElideMode.ElideRight, right - left)
         painter.setFont(font)
         painter.setPen(self.look.colour("faint"))
-        painter.drawText(QRectF(left, box.top(), right - left, box.height()), RIGHT, text)
+        draw_text(painter, QRectF(left, box.top(), right - left, box.height()), RIGHT, text)
 
     def _draw_station(self, painter: QPainter, at: QPointF, dot: float, mark: StepMark) -> None:
         look = self.look

@@ -8,7 +8,7 @@ from math import atan2, cos, hypot, pi, sin
 from PySide6.QtCore import QPointF, QRectF, Qt
 from PySide6.QtGui import QBrush, QFont, QFontMetricsF, QPainter, QPainterPath, QPen, QPolygonF, QRadialGradient
 
-from polewright.ui.drawing import CENTRE, WRAP, draw_fitted, star_path
+from polewright.ui.drawing import CENTRE, WRAP, draw_fitted, draw_text, star_path
 from polewright.ui.look import BODY, SMALL, VALUE, Look
 from polewright.ui.view_model import Point, Reticle, TrailPoint
 from polewright.ui.well_scale import FLOOR_FRACTION, WellScale, ellipse_outline
@@ -105,7 +105,7 @@ def _on_patch(painter: QPainter, canvas: Canvas, box: QRectF, text: str) -> None
     painter.setBrush(Qt.BrushStyle.NoBrush)
     painter.setFont(font)
     painter.setPen(look.colour("faint"))
-    painter.drawText(patch, CENTRE, text)
+    draw_text(painter, patch, CENTRE, text)
 
 
 def _draw_tolerance(painter: QPainter, canvas: Canvas, text: str) -> None:
@@ -132,10 +132,10 @@ def _draw_directions(painter: QPainter, canvas: Canvas) -> None:
         "low": QRectF(c.x() - wide / 2, c.y() + r + look.px(2), wide, high),
     }
     for text, box in boxes.items():
-        painter.drawText(box, CENTRE, text)
+        draw_text(painter, box, CENTRE, text)
     for text, x in ((left, c.x() - r + inset), (right, c.x() + r - inset - wide)):
         align = Qt.AlignmentFlag.AlignLeft if x < c.x() else Qt.AlignmentFlag.AlignRight
-        painter.drawText(QRectF(x, c.y() - high - look.px(2), wide, high), int(align), text)
+        draw_text(painter, QRectF(x, c.y() - high - look.px(2), wide, high), int(align), text)
 
 
 def draw_marks(
@@ -279,7 +279,7 @@ def _draw_caption(painter: QPainter, canvas: Canvas, at: QPointF, text: str) -> 
     painter.drawRoundedRect(box, look.px(4), look.px(4))
     painter.setPen(look.colour("strong"))
     painter.setFont(font)
-    painter.drawText(box, CENTRE, text)
+    draw_text(painter, box, CENTRE, text)
 
 
 def _draw_empty(painter: QPainter, canvas: Canvas, text: str) -> None:

@@ -12,6 +12,6 @@ class WindowSettings:
     """Light, brightness of the red light (0..1), and whether the window may be heard."""
 
     light: Light = Light.DAY
-    brightness: float = 0.8
+    brightness: float = 1.0  # where text is as legible as red can be (ui/theme.py); + and - from there
     sound: bool = False
     speech: bool = False

@@ -6,7 +6,7 @@ from PySide6.QtCore import QPointF, QRectF, Qt
 from PySide6.QtGui import QFont, QPainter, QPen
 from PySide6.QtWidgets import QWidget
 
-from polewright.ui.drawing import CENTRE, LEFT, draw_fitted, draw_head, on_circle
+from polewright.ui.drawing import CENTRE, LEFT, draw_fitted, draw_head, draw_text, on_circle
 from polewright.ui.look import BIG, BODY, SMALL
 from polewright.ui.panel import Panel
 from polewright.ui.view_model import Orientation
@@ -50,7 +50,7 @@ class StandDials(Panel):
             at = on_circle(centre, radius + look.px(15), degrees)
             painter.setFont(look.font(BODY, QFont.Weight.DemiBold))
             painter.setPen(look.colour("ink"))
-            painter.drawText(QRectF(at.x() - 16, at.y() - 14, 32, 28), CENTRE, text)
+            draw_text(painter, QRectF(at.x() - 16, at.y() - 14, 32, 28), CENTRE, text)
         declination = o.heading_true_deg - o.heading_magnetic_deg
         self._draw_true_north(painter, centre, radius, -declination)
         pen = QPen(look.colour("accent"), look.px(6))
@@ -91,7 +91,7 @@ class StandDials(Panel):
                 at = on_circle(corner, radius + look.px(18), 90 - degrees)
                 painter.setFont(look.font(SMALL))
                 painter.setPen(look.colour("faint"))
-                painter.drawText(QRectF(at.x() - 24, at.y() - 12, 48, 24), CENTRE, f"{degrees}°")
+                draw_text(painter, QRectF(at.x() - 24, at.y() - 12, 48, 24), CENTRE, f"{degrees}°")
         pen = QPen(look.colour("accent"), look.px(6))
         pen.setCapStyle(Qt.PenCapStyle.RoundCap)
         painter.setPen(pen)

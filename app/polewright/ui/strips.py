@@ -13,7 +13,17 @@ from PySide6.QtGui import QColor, QFont, QFontMetricsF, QPainter, QPen
 from PySide6.QtWidgets import QWidget
 
 from polewright.core.screws.angles import Screw
-from polewright.ui.drawing import CENTRE, LEFT, TOP_CENTRE, WRAP, draw_fitted, draw_turn_arrow, on_circle
+from polewright.ui.drawing import (
+    CENTRE,
+    LEFT,
+    TOP_CENTRE,
+    WRAP,
+    draw_fitted,
+    draw_open_hand,
+    draw_text,
+    draw_turn_arrow,
+    on_circle,
+)
 from polewright.ui.look import BODY, SMALL, Look
 from polewright.ui.panel import Panel
 from polewright.ui.view_model import ScrewStrip, Sense
@@ -146,7 +156,7 @@ class StripWidget(Panel):
             inner = radius - box.width() * (0.04 if i % 2 else 0.07)
             painter.drawLine(on_circle(centre, inner, i * 45), on_circle(centre, radius, i * 45))
         if strip.stop:
-            _draw_stop(painter, centre, radius * 0.62, ink)
+            draw_open_hand(painter, centre, radius * 0.62, ink)
             return
         if strip.turns is None or strip.sense is None or strip.turns == 0.0:
             return
@@ -182,8 +192,8 @@ class StripWidget(Panel):
         painter.drawEllipse(centre, patch, patch)
         painter.setBrush(Qt.BrushStyle.NoBrush)
         painter.setFont(self.look.font(radius * 0.62 / self.look.unit, QFont.Weight.Bold))
-        painter.setPen(ink)
-        painter.drawText(QRectF(centre.x() - radius, centre.y() - radius, 2 * radius, 2 * radius), CENTRE, text)
+        painter.setPen(ink if self.strip.active else self.look.colour("faint"))
+        draw_text(painter, QRectF(centre.x() - radius, centre.y() - radius, 2 * radius, 2 * radius), CENTRE, text)
 
 
 def _advance(font: QFont, text: str) -> float:
@@ -204,16 +214,6 @@ def dial_sweep_deg(turns: float) -> float:
 def arrow_deg(sweep_deg: float) -> float:
     """Where the tip of the arrow lies: at the end of the wedge; of a short one beyond it, on the side of the turn."""
     return max(sweep_deg, SHORTEST_ARROW_DEG)
-
-
-def _draw_stop(painter: QPainter, centre: QPointF, half: float, ink: QColor) -> None:
-    """Two solid bars: hands off this screw."""
-    painter.setPen(Qt.PenStyle.NoPen)
-    painter.setBrush(ink)
-    wide = half * 0.42
-    for x in (-half * 0.62, half * 0.62 - wide):
-        painter.drawRect(QRectF(centre.x() + x, centre.y() - half * 0.7, wide, half * 1.4))
-    painter.setBrush(Qt.BrushStyle.NoBrush)
 
 
 def _draw_track(

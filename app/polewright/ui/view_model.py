@@ -79,6 +79,7 @@ class Instruction:
     short: str = ""
     tone: Mood = Mood.DO
     wait_fraction: float | None = None  # 0..1 of a wait that has a known length
+    caution: str = ""  # what to take care of while it is done, in one line
 
 
 @dataclass(frozen=True)
@@ -371,6 +372,7 @@ class View:
     reticle: Reticle
     strips: tuple[ScrewStrip, ...] = ()
     numbers: tuple[Fact, ...] = ()
+    total: Fact | None = None  # how far off the axis is in all
     frame: FramePicture | None = None
     timeline: Timeline | None = None
     trouble: Trouble | None = None
@@ -380,6 +382,7 @@ class View:
     capture: Capture | None = None
     drift: Drift | None = None
     proof: Proof | None = None
+    after: tuple[Fact, ...] = ()  # once aligned, in the place of the strips: how it stands, three short ones
     rehearsal: Rehearsal | None = None
     replay: Replay | None = None
     form: SiteForm = field(default_factory=SiteForm)

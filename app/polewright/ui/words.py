@@ -9,13 +9,17 @@ from PySide6.QtGui import QFont, QPainter, QPen
 from PySide6.QtWidgets import QWidget
 
 from polewright.core.night.advice import Mood
+from polewright.ui.buttons import key_text
 from polewright.ui.drawing import LEFT_TOP, WRAP, draw_fitted, fitted_font
+from polewright.ui.glance import Glance
 from polewright.ui.look import BODY, READING, SENTENCE
 from polewright.ui.panel import Panel
 from polewright.ui.theme import Role
 from polewright.ui.view_model import Instruction
 
 NUMBER_AND_UNIT = re.compile(r"(?<=\d) (?=(?:\d/\d|turns?\b|s\b|px\b|min\b|mm\b|minutes\b|moves\b))")
+NOTHING_BESIDE = Glance()
+BESIDE_SHARE = 1 / 22  # of the height: half as large as the sentence at the least (chosen)
 MOOD_WORDS = {Mood.DO: "Now", Mood.WAIT: "Wait", Mood.GOOD: "Reached", Mood.TROUBLE: "Needs you"}
 
 
@@ -26,10 +30,11 @@ class Words(Panel):
         super().__init__(parent)
         self.instruction = Instruction("")
         self.reading = False
+        self.glance = Glance()
 
-    def show_instruction(self, instruction: Instruction, reading: bool) -> None:
-        """Show another sentence."""
-        self.instruction, self.reading = instruction, reading
+    def show_instruction(self, instruction: Instruction, reading: bool, beside: Glance = NOTHING_BESIDE) -> None:
+        """Show another sentence; `beside` is for the reading mode."""
+        self.instruction, self.reading, self.glance = instruction, reading, beside
         self.setAccessibleName(instruction.sentence)
         self.setAccessibleDescription(instruction.reason)
         self.update()
@@ -97,14 +102,35 @@ class Words(Panel):
         return box.bottom()
 
     def _draw_reading(self, painter: QPainter, box: QRectF) -> None:
-        look, said = self.look, self.instruction
-        text = kept_together(said.short or said.sentence)
+        """The sentence as large as it goes; below it how far off, the one warning, and the key."""
+        look = self.look
         top = self._draw_tone(painter, QRectF(box.left(), box.top() + look.px(6), box.width(), look.px(26)))
-        room = QRectF(box.left(), top + look.px(14), box.width(), box.bottom() - top - look.px(14))
-        size = look.px(READING)
-        used = fitted_font(text, room, size, QFont.Weight.DemiBold, LEFT_TOP | WRAP)[1].height()
-        room.setTop(max(room.top(), box.center().y() - used * 0.62))
-        draw_fitted(painter, text, room, size, look.colour("strong"), QFont.Weight.DemiBold)
+        lines, beside_px = self._beside(), box.height() * BESIDE_SHARE
+        heights = [self._beside_height(text, role, box.width(), beside_px) for text, role in lines]
+        below = sum(heights) + look.px(10) * len(heights)
+        room = QRectF(box.left(), top + look.px(8), box.width(), box.bottom() - top - look.px(12) - below)
+        said = kept_together(self.instruction.short or self.instruction.sentence)
+        draw_fitted(painter, said, room, look.px(READING), look.colour("strong"), QFont.Weight.DemiBold)
+        y = box.bottom() - below
+        for (text, role), high in zip(lines, heights):
+            row = QRectF(box.left(), y + look.px(10), box.width(), high + 1)
+            draw_fitted(painter, text, row, beside_px, look.colour(role), _weight(role))
+            y = row.bottom()
+
+    def _beside(self) -> list[tuple[str, Role]]:
+        """What is said beside the sentence, from above."""
+        told = self.glance
+        key = f"{key_text(told.key)}: {told.key_does}" if told.key else ""
+        lines: tuple[tuple[str, Role], ...] = ((told.total, "strong"), (told.warning, "accent"), (key, "ink"))
+        return [(kept_together(text), role) for text, role in lines if text]
+
+    def _beside_height(self, text: str, role: Role, width: float, size_px: float) -> float:
+        box = QRectF(0, 0, width, size_px * 2.7)  # two lines at most: smaller letters rather than more
+        return fitted_font(text, box, size_px, _weight(role), LEFT_TOP | WRAP)[1].height()
+
+
+def _weight(role: Role) -> QFont.Weight:
+    return QFont.Weight.Normal if role == "ink" else QFont.Weight.DemiBold
 
 
 def kept_together(text: str) -> str:

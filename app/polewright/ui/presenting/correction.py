@@ -141,9 +141,7 @@ def _wide_rad(covariance_rad2: Covariance) -> float:
 
 
 def strips(state: Running, advice: Advice) -> tuple[ScrewStrip, ...]:
-    """Both strips while screws are turned, and both at rest once the alignment is done; else none."""
-    if state.aligned:
-        return tuple(ScrewStrip(screw, stop=True, note_text=_note(state, screw)) for screw in Screw)
+    """Both strips while screws are turned; else none."""
     if state.stage not in (Stage.ROUGH, Stage.FINE):
         return ()
     both = outlooks(state)
@@ -191,9 +189,19 @@ def axis_numbers(state: Running) -> tuple[Fact, ...]:
     sky, side = size_and_side(offset.east_rad, math.sqrt(max(ee, 0.0)))
     height_rad = math.copysign(abs(angles.height_arcmin) / ARCMIN_PER_RAD, angles.height_arcmin)
     height, high = size_and_side(height_rad, math.sqrt(max(uu, 0.0)), "up")
-    total = angle_text(offset.total_rad, offset.sigma_rad)
     return (
-        Fact("total", f"{about}{total}", f"{sigma_text(offset.sigma_rad)} on the sky"),
+        _total(offset, about),
         Fact("azimuth", f"{about}{horizon}", f"{side}, at the screw; {sky} on the sky"),
         Fact("altitude", f"{about}{height}", high),
     )
+
+
+def total_fact(state: Running) -> Fact | None:
+    """How far off the axis is in all, as the numbers tell; None before it is known."""
+    offset = gliding_offset(state, state.now_s)
+    return None if offset is None else _total(offset, "" if offset == shown_offset(state) else "about ")
+
+
+def _total(offset: Offset, about: str) -> Fact:
+    total = angle_text(offset.total_rad, offset.sigma_rad)
+    return Fact("total", f"{about}{total}", f"{sigma_text(offset.sigma_rad)} on the sky")

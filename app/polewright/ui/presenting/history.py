@@ -14,7 +14,8 @@ MOST_POINTS = 4000
 class NightHistory:
     """Grows with every state it is shown; keeps at most 4000 points, then every second one of the older half.
 
-    Attributes: `first_total_rad`, how far off the axis was at first, None before it was known.
+    Attributes: `first_total_rad`, how far off the axis was at first, None before it was known; `aligned_s`, since
+    when the alignment counts as proved or accepted, None while it does not.
     """
 
     def __init__(self) -> None:
@@ -23,11 +24,14 @@ class NightHistory:
         self._turns_made = 0
         self._last: object = None
         self.first_total_rad: float | None = None
+        self.aligned_s: float | None = None
 
     def take(self, state: NightState) -> None:
         """Another state of the same night."""
         if isinstance(state, Waiting):
             return
+        if not state.aligned or self.aligned_s is None:
+            self.aligned_s = state.now_s if state.aligned else None
         reading = state.rest.last
         mark = reading if reading is not None else state.capture.axis
         offset = state.offset

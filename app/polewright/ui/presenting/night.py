@@ -25,10 +25,10 @@ from polewright.core.night.rest import SETTLE_S
 from polewright.core.night.states import NightState, Running, Stage, Waiting
 from polewright.ui.presenting.actions import actions
 from polewright.ui.presenting.capture import capture_sigma_rad, dial, turn_numbers
-from polewright.ui.presenting.correction import NO_WELL, axis_numbers, strips, well
+from polewright.ui.presenting.correction import NO_WELL, axis_numbers, strips, total_fact, well
 from polewright.ui.presenting.drift import drift_numbers, drift_picture, drifting
 from polewright.ui.presenting.extras import Extras
-from polewright.ui.presenting.proof import proof_page
+from polewright.ui.presenting.proof import after_facts, proof_page
 from polewright.ui.presenting.stand import stand_page
 from polewright.ui.view_model import Fact, FramePicture, Instruction, Page, Step, StepMark, Trouble, View
 from polewright.words.coach import say
@@ -67,6 +67,8 @@ def _night(state: Running, advice: Advice, extras: Extras) -> View:
         capture=dial(state, advice) if state.turning_axis else None,
         drift=drift_picture(state),
         proof=proof_page(state, extras),
+        after=after_facts(state, extras),
+        total=None if state.stage is Stage.ORIENTATION else total_fact(state),
         rehearsal=extras.rehearsal,
         replay=extras.replay,
         title=extras.title,

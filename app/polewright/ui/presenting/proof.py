@@ -67,7 +67,41 @@ def _count(number: int, one: str, many: str = "") -> str:
     return f"{number} {one if number == 1 else many or one + 's'}"
 
 
+def after_facts(state: Running, extras: Extras) -> tuple[Fact, ...]:
+    """Since when it is aligned, what was seen to move since, and when the next look is due; () before that."""
+    if not state.aligned:
+        return ()
+    since_s = extras.history.aligned_s
+    ago = "just now" if since_s is None else f"{duration_text(max(0.0, extras.now_s - since_s))} ago"
+    return (Fact("proved" if state.proved else "accepted", ago), _drifted(state.watching), _next_look(state, extras))
+
+
+def _drifted(watching: Watching | None) -> Fact:
+    """What the watch has seen the mount do."""
+    if watching is None or not (watching.vigil.frames >= FIRST_LOOKS or watching.vigil.shifts):
+        return Fact("moved since", "not known", "once the run begins")
+    if not watching.vigil.shifts:
+        return Fact("moved since", "no", f"{SEES_GUIDED if watching.held else SEES_FREE} would show")
+    last = watching.vigil.shifts[-1]
+    if last.sudden:
+        return Fact("moved since", angle_text(last.size_rad), "or more", Mood.TROUBLE)
+    return Fact("sinks by", f"{angle_text(last.rate_rad_h)}", "an hour", Mood.TROUBLE)
+
+
+def _next_look(state: Running, extras: Extras) -> Fact:
+    """With the next frame: when that is due, as frames usually come."""
+    if state.paused:
+        return Fact("next look", "paused")
+    if state.last_frame_s is None or not state.interval_s:
+        return Fact("next look", "soon", "with the next frame")
+    due_s = state.last_frame_s + state.interval_s - extras.now_s
+    if due_s < -2.0 * state.interval_s:
+        return Fact("next look", "overdue", f"no frame for {duration_text(extras.now_s - state.last_frame_s)}")
+    return Fact("next look", f"in {duration_text(due_s)}" if due_s >= 1.0 else "now", "with the next frame")
+
+
 SHIFTS_SHOWN = 2
+SEES_FREE, SEES_GUIDED = "5″ and more", "10″ and more"  # tests/bench/vigil_nights_bench.py
 QUIET_FOR_S = 300.0  # without a look for so long, nothing can be said about the mount
 
 
@@ -117,8 +151,8 @@ def _sees(watching: Watching) -> Fact:
     if watching.guided is None and watching.free is None:
         return Fact("sees", "large shifts", "guided or not: not yet known")
     if watching.held:
-        return Fact("sees", "10″ and more", "guiding hides small ones")
-    return Fact("sees", "5″ and more", "the mount runs unguided")
+        return Fact("sees", SEES_GUIDED, "guiding hides small ones")
+    return Fact("sees", SEES_FREE, "the mount runs unguided")
 
 
 def _shift(shift: Shift, watching: Watching, extras: Extras) -> Fact:
