@@ -64,7 +64,7 @@ def _crop(window: MainWindow, picture: np.ndarray, text: Drawn) -> np.ndarray:
     if text.kept:
         well = next(w for w in (window.night.well, window.first.well) if w.isVisible())
         room = room.translated(well.mapTo(window, QPointF(0.0, 0.0)))
-    x, y, w, h = (round(v) for v in room.getRect())
+    x, y, w, h = round(room.x()), round(room.y()), round(room.width()), round(room.height())
     return picture[max(0, y) : y + h, max(0, x) : x + w]
 
 
