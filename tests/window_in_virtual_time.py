@@ -23,6 +23,7 @@ from polewright.runtime.engine import Measure, NightEngine
 from polewright.runtime.jobs import InlineJobs
 from polewright.runtime.worker import InlineWorker
 from polewright.services.clock import VirtualClock
+from polewright.services.folder_survey import FolderSurvey
 from polewright.services.measuring import MeasuredFrame, Optics, Solves
 from polewright.services.ports import Clock, Scheduler
 from polewright.services.recorder import NightRecorder
@@ -61,6 +62,8 @@ class InlineDesk:
             order.keep_frame,
         )
         self._maker = SnapshotMaker(self.engine, order.clock, order.optics)
+        self.survey: FolderSurvey | None = None  # as the watcher would tell it
+        self._maker.survey = lambda: self.survey
         if self.recorder.trouble is not None:
             self.engine.recording_trouble(self.recorder.trouble)
         if self.recorder.resumed is not None:

@@ -21,6 +21,7 @@ from polewright.practice.deeds import point_camera
 from polewright.practice.frame_delivery import StarListsOnly
 from polewright.practice.world import RehearsalWorld
 from polewright.services.file_lock import FileLock
+from polewright.services.folder_survey import FolderSurvey
 from polewright.services.measuring import MeasuredFrame
 from polewright.services.profile_store import ProfileStore
 from polewright.services.profiles import RIGS, SITES
@@ -230,6 +231,50 @@ def test_a_rehearsal_is_left_at_once(bench: Bench) -> None:
     bench.driver.begin(None, ("calm", 3))
     bench.key(Qt.Key.Key_W, CTRL)
     assert bench.view.page is Page.FIRST_RUN
+
+
+def test_while_nothing_arrives_the_page_tells_what_lies_in_the_folder(bench: Bench, tmp_path: Path) -> None:
+    _, practice = begin_night(bench, tmp_path)
+    practice.stop()
+    bench.wait(10.0)
+    bench.desk.survey = FolderSurvey(tmp_path / "frames", 3, None, (("ser", 2),), below=(("lights", 9),))
+    assert bench.view.trouble is None, "a frame may take its time"
+    bench.wait(20.0)
+    trouble = bench.view.trouble
+    assert trouble is not None and trouble.cause.startswith("No new frame in frames: 3 frames there.")
+    assert "lights below" in trouble.cause and "Ctrl+O" in trouble.cure
+    bench.key(Qt.Key.Key_Escape)
+    bench.wait(20.0)
+    assert bench.view.trouble is None, "what was read stays away"
+    bench.key(Qt.Key.Key_O, CTRL)
+    assert bench.window.folders.folder == tmp_path / "frames", "the page begins where the frames should be"
+    (tmp_path / "frames" / "lights").mkdir()
+    bench.window.folders.go(tmp_path / "frames")
+    bench.key(Qt.Key.Key_Down)
+    bench.key(RETURN, CTRL)
+    assert bench.desk.watched == tmp_path / "frames" / "lights"
+    bench.close()
+    again = Bench(tmp_path, bench.sky, bench.clock).open()
+    again.driver.begin()
+    assert again.desk.watched == tmp_path / "frames" / "lights", "the folder chosen during a night is remembered"
+    again.driver.act(want.LeaveNight())
+    assert again.view.form.folder == str(tmp_path / "frames" / "lights")
+    again.close()
+
+
+def test_the_first_page_follows_folders_by_date(bench: Bench, tmp_path: Path) -> None:
+    for night in ("2026-11-17", "2026-11-18", "2026-11-19", "2026-11-20"):
+        (tmp_path / "camera" / night).mkdir(parents=True)
+    folder_with_frame(tmp_path / "camera" / "2026-11-20" / "sky")
+    bench.driver.begin()
+    bench.driver.act(want.ChooseFolder(tmp_path / "camera"))
+    form = bench.view.form
+    assert form.latitude == "52.3", "the newest frame below tells the site"
+    assert "2026-11-20" in form.folder_note and form.folder_note.endswith("by date")
+    (tmp_path / "other" / "sky").mkdir(parents=True)
+    folder_with_frame(tmp_path / "other" / "sky" / "x").rename(tmp_path / "other" / "night")
+    bench.driver.act(want.ChooseFolder(tmp_path / "other"))
+    assert bench.view.form.folder_note == "Frames lie in the folder night below"
 
 
 def test_a_lost_folder_is_told_and_its_return_noticed(bench: Bench, tmp_path: Path) -> None:

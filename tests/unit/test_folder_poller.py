@@ -13,6 +13,7 @@ import pytest
 from astropy.io import fits
 from PIL import Image
 
+from polewright.services.dated_folders import date_in
 from polewright.services.folder_events import FolderBack, FolderEvent, FolderLost, FolderReady, FrameArrived
 from polewright.services.folder_poller import FolderPoller, WatchSettings
 from polewright.services.frame_completeness import Completeness, Inspection, inspect_frame
@@ -276,15 +277,84 @@ def test_a_share_out_of_reach_at_the_start_still_gets_its_baseline(tmp_path: Pat
     assert watched.look() == [FolderBack(folder), FolderReady(folder, 1)]
 
 
-def test_subfolders_only_when_asked_for(tmp_path: Path) -> None:
-    flat, deep = Watched(tmp_path), Watched(tmp_path, recursive=True)
-    flat.look(), deep.look()
-    (tmp_path / "light" / "a").mkdir(parents=True)
-    path = tmp_path / "light" / "a" / "x.fits"
-    path.write_bytes(fits_bytes())
-    assert flat.look() == []
-    assert flat.poller.look_at({str(path): True}, 2000.0) == []
-    assert names(deep.look()) == ["x.fits"]
+def add(folder: Path, name: str, seed: int = 1) -> Path:
+    folder.mkdir(parents=True, exist_ok=True)
+    (folder / name).write_bytes(fits_bytes(seed))
+    return folder / name
+
+
+def test_folders_by_date_are_followed_and_no_others(tmp_path: Path) -> None:
+    watched, flat = Watched(tmp_path), Watched(tmp_path, followed=0)
+    add(tmp_path / "2026-11-19" / "Orchard", "old.fits")
+    assert watched.look() == [FolderReady(tmp_path, 1)] and flat.look() == [FolderReady(tmp_path, 0)]
+    tonight = tmp_path / "2026-11-20" / "Orchard" / "sky"
+    path = add(tonight, "x.fits", 2)
+    add(tmp_path / "2026-11-20" / "flats", "flat.fits", 3)
+    stranger = add(tmp_path / "another target", "other.fits", 4)
+    assert names(watched.look()) == ["x.fits"]
+    assert flat.look() == [] and flat.poller.look_at({str(path): True}, 2000.0) == []
+    assert watched.poller.look_at({str(stranger): True}, 2000.0) == []
+    add(tonight, "y.fits", 5)
+    assert names(watched.poller.look_at({str(tonight / "y.fits"): True}, watched.now_s)) == ["y.fits"]
+    survey = watched.poller.survey()
+    assert survey.followed[0] == "2026-11-20" and survey.frames == 3
+    assert survey.below == (("another target", 1),)
+
+
+def test_the_newest_dates_are_followed_and_an_older_one_that_comes_up_is_old(tmp_path: Path) -> None:
+    for day in range(1, 6):
+        add(tmp_path / f"night 2026110{day}", "a.fits", day)
+    watched = Watched(tmp_path)
+    assert watched.look() == [FolderReady(tmp_path, 3)]
+    assert watched.poller.survey().followed == ("night 20261105", "night 20261104", "night 20261103")
+    assert watched.poller.survey().left_out == 2
+    shutil.rmtree(tmp_path / "night 20261105")
+    assert watched.look() == [], "frames of an earlier night are no news"
+    add(tmp_path / "night 20261102", "b.fits", 9)
+    assert names(watched.look()) == ["b.fits"]
+    add(tmp_path / "night 20261106", "c.fits", 10)
+    assert names(watched.look()) == ["c.fits"]
+
+
+@pytest.mark.parametrize(
+    ("name", "date"),
+    [
+        ("2026-11-20", (2026, 11, 20)),
+        ("20261120", (2026, 11, 20)),
+        ("session_2026.11.20_b", (2026, 11, 20)),
+        ("20-11-2026", (2026, 11, 20)),
+        ("2026", (2026,)),
+        ("2026-11", (2026, 11)),
+        ("07", (7,)),
+        ("12345678", None),
+        ("2026-13-20", None),
+        ("field 7", None),
+        ("frames", None),
+    ],
+)
+def test_which_names_are_dates(name: str, date: tuple[int, ...] | None) -> None:
+    assert date_in(name) == date
+
+
+def test_no_more_folders_are_followed_than_can_be_looked_at(tmp_path: Path) -> None:
+    for number in range(20):
+        (tmp_path / "2026-11-20" / f"target {number:02d}").mkdir(parents=True)
+    watched = Watched(tmp_path)
+    watched.look()
+    survey = watched.poller.survey()
+    assert len(survey.followed) == 12 and survey.left_out == 9
+
+
+def test_a_survey_tells_what_lies_there(tmp_path: Path) -> None:
+    for name in ("a.ser", "b.ser", "notes.txt"):
+        (tmp_path / name).touch()
+    path = add(tmp_path, "old.fits")
+    os.utime(path, (1.7e9, 1.7e9))
+    watched = Watched(tmp_path)
+    watched.look()
+    survey = watched.poller.survey()
+    assert survey.others == ((".ser", 2), (".txt", 1))
+    assert (survey.frames, survey.newest_s) == (1, 1.7e9)
 
 
 def test_a_folder_with_the_name_of_a_frame_is_none(tmp_path: Path) -> None:

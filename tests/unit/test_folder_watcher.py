@@ -15,7 +15,14 @@ from astropy.io import fits
 
 from iso_time import utc_from_iso
 from polewright.services.clock import SystemClock, VirtualClock
-from polewright.services.folder_events import FolderBack, FolderEvent, FolderLost, FolderReady, FrameArrived
+from polewright.services.folder_events import (
+    FolderBack,
+    FolderEvent,
+    FolderLost,
+    FolderReady,
+    FolderSurveyed,
+    FrameArrived,
+)
 from polewright.services.folder_watch import FolderPoller, FolderWatcher, WatchSettings
 
 PATIENCE_S = 20.0  # a limit for broken runs, not a wait
@@ -175,3 +182,32 @@ def test_a_stalled_share_holds_up_the_watcher_alone(tmp_path: Path, monkeypatch:
     release.set()
     assert watcher.stop(PATIENCE_S)
     assert ready(listener.events)
+
+
+def test_while_nothing_comes_it_tells_what_lies_there(tmp_path: Path) -> None:
+    (tmp_path / "2026-11-20").mkdir()
+    (tmp_path / "notes.txt").touch()
+    clock, listener = VirtualClock(utc_from_iso("2026-11-20T18:00:00")), Listener()
+    watcher = FolderWatcher(tmp_path, listener, clock, QUICK, native=False)
+    watcher.start()
+    try:
+        listener.wait_for(lambda events: any(isinstance(event, FolderReady) for event in events))
+        assert not any(isinstance(event, FolderSurveyed) for event in listener.events)
+        clock.advance(6.0)
+        listener.wait_for(lambda events: any(isinstance(event, FolderSurveyed) for event in events))
+        (told,) = (event.survey for event in listener.events if isinstance(event, FolderSurveyed))
+        assert told.followed == ("2026-11-20",) and told.others == ((".txt", 1),)
+    finally:
+        assert watcher.stop()
+
+
+def test_a_frame_in_a_folder_by_date_is_reported(tmp_path: Path, watch: Callable[[Path], Listener]) -> None:
+    listener = watch(tmp_path)
+    listener.wait_for(lambda events: any(isinstance(event, FolderReady) for event in events))
+    night = tmp_path / "2026-11-20" / "sky"
+    night.mkdir(parents=True)
+    (night / "a.fits").write_bytes(fits_bytes(1))
+    listener.wait_for_frames(1)
+    (night / "b.fits").write_bytes(fits_bytes(2))
+    listener.wait_for_frames(2)
+    assert listener.frames() == ["a.fits", "b.fits"]

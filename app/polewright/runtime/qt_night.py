@@ -13,6 +13,7 @@ from polewright.runtime.qt_jobs import QtJobs
 from polewright.runtime.qt_scheduler import QtScheduler
 from polewright.runtime.worker import Worker
 from polewright.services import folder_events
+from polewright.services.folder_survey import FolderSurvey
 from polewright.services.folder_watch import FolderWatcher, WatchSettings
 from polewright.services.ports import Clock
 from polewright.services.recorder import NightRecorder
@@ -22,7 +23,7 @@ TICK_S = 1.0
 
 
 class QtNight(QObject):
-    """Attributes: `engine`, `recorder`. Signals: `changed`, after every change of the state.
+    """Attributes: `engine`, `recorder`, `survey`. Signals: `changed`, after every change of the state.
 
     Call `stop` before letting go of it.
     """
@@ -46,6 +47,7 @@ class QtNight(QObject):
         self._clock = clock
         self._watcher: FolderWatcher | None = None
         self._stopped = False
+        self.survey: FolderSurvey | None = None  # what lies in the folder while nothing arrives
         self.recorder = NightRecorder(night_folder, clock, self._on_recording_trouble)
         jobs = QtJobs(self._worker)
         self.engine = NightEngine(measure, jobs, self.recorder, clock, clock.monotonic_s, outlets, keep_frame)
@@ -62,6 +64,7 @@ class QtNight(QObject):
         released = self._watcher is None or self._watcher.stop()
         self._watcher = FolderWatcher(folder, self._reported.emit, self._clock, settings)
         self._watcher.start()
+        self.survey = None
         return released
 
     def stop(self) -> list[str]:
@@ -81,11 +84,15 @@ class QtNight(QObject):
             return
         now_s = self.engine.now_s()
         if isinstance(report, folder_events.FrameArrived):
+            self.survey = None
             self.engine.frame_arrived(report.path)
         elif isinstance(report, folder_events.FolderLost):
             self.engine.post(FolderLost(now_s, report.reason))
         elif isinstance(report, folder_events.FolderBack):
             self.engine.post(FolderBack(now_s))
+        elif isinstance(report, folder_events.FolderSurveyed):
+            self.survey = report.survey
+            self.changed.emit()
         elif isinstance(report, folder_events.WatchFault):
             self.engine.fault("watching the frame folder", report.error)
 

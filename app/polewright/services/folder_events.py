@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
+from polewright.services.folder_survey import FolderSurvey
+
 
 @dataclass(frozen=True)
 class FrameArrived:
@@ -51,4 +53,11 @@ class WatchFault:
     error: Exception
 
 
-FolderEvent = FrameArrived | FolderReady | FolderLost | FolderBack | WatchFault
+@dataclass(frozen=True)
+class FolderSurveyed:
+    """Nothing arrives: what lies in the folder."""
+
+    survey: FolderSurvey
+
+
+FolderEvent = FrameArrived | FolderReady | FolderLost | FolderBack | FolderSurveyed | WatchFault

@@ -10,11 +10,13 @@ import os
 import stat
 import struct
 from collections import deque
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Mapping, Set
 from dataclasses import dataclass
 from pathlib import Path
 
+from polewright.services.dated_folders import MOST_FOLLOWED, DatedFolders
 from polewright.services.folder_events import FolderBack, FolderEvent, FolderLost, FolderReady, FrameArrived
+from polewright.services.folder_survey import FolderSurvey, frames_below
 from polewright.services.frame_completeness import Completeness, Inspect, Inspection, inspect_frame
 from polewright.services.frame_reader.families import is_frame_name
 from polewright.words.files import folder_lost
@@ -27,14 +29,15 @@ _PACKED = struct.Struct("<qq")
 class WatchSettings:
     """`settle_s`: how long a file whose end cannot be recognised must stay unchanged; `closed_settle_s`: the same
     after its writer has closed it; `give_up_s`: how long one that looks unfinished is waited for. Every look checks
-    at most `looked_back` of the older files for new content, in turn, beside the latest `latest`.
+    at most `looked_back` of the older files for new content, in turn, beside the latest `latest`. So many folders by
+    date below this one are followed at most (`followed`, 0 for none).
     """
 
     settle_s: float = 1.0
     closed_settle_s: float = 0.15
     give_up_s: float = 20.0
     poll_interval_s: float = 0.5
-    recursive: bool = False
+    followed: int = MOST_FOLLOWED
     include_existing: bool = False
     looked_back: int = 500
     latest: int = 64
@@ -64,6 +67,7 @@ class FolderPoller:
         self._known: dict[str, bytes] = {}  # signature and fingerprint, packed: a night is 30,000 files
         self._pending: dict[str, Pending] = {}
         self._latest: deque[str] = deque(maxlen=self._settings.latest)
+        self._walked = DatedFolders(folder, self._settings.followed)
         self._ready = False
         self._lost = False
         self._device: int | None = None
@@ -72,7 +76,8 @@ class FolderPoller:
     def poll(self, now_s: float) -> list[FolderEvent]:
         """Look at the whole folder."""
         try:
-            names = dict(self._list())
+            before = set(self._walked.left_out)
+            names = dict(self._walked.walk(self._is_frame))
             self._check_device(bool(names))
         except OSError as error:
             return self._lose(error)
@@ -83,6 +88,7 @@ class FolderPoller:
         if not self._ready:
             self._take_baseline(names)
             events.append(FolderReady(self._folder, len(self._known)))
+        self._take_old_ones(names, before.intersection(self._walked.followed))
         for gone in [name for name in self._pending if name not in names]:
             del self._pending[gone]
         events.extend(self._consider([(name, names[name]) for name in self._due(names)], now_s, {}))
@@ -96,31 +102,37 @@ class FolderPoller:
         closed: dict[str, bool] = {}
         for path, is_closed in hints.items():
             name = os.path.relpath(path, self._folder)
-            here = os.sep not in name or (self._settings.recursive and not name.startswith(os.pardir))
-            if here and is_frame_name(Path(path).name):
+            folder = os.path.dirname(name)  # noqa: PTH120 - as in the names of the walk
+            if (not folder or folder in self._walked.followed) and is_frame_name(Path(path).name):
                 names[name], closed[name] = path, is_closed
         names.update({name: str(self._folder / name) for name in self._pending})
         return [*self._consider(names.items(), now_s, closed)]
+
+    @property
+    def followed(self) -> tuple[Path, ...]:
+        """The folders by date below this one whose frames are reported as well, the newest first."""
+        return tuple(self._folder / name for name in self._walked.followed)
+
+    def survey(self) -> FolderSurvey:
+        """What lies in the folder, as of the latest look; other sub-folders are looked into for frames."""
+        modified = [self._known_signature(name)[1] for name in self._known]
+        modified += [pending.signature[1] for pending in self._pending.values()]
+        return FolderSurvey(
+            self._folder,
+            len(self._known.keys() | self._pending.keys()),
+            max(modified, default=0) / 1e9 or None,
+            tuple(sorted(self._walked.others.items(), key=lambda kind: (-kind[1], kind[0]))),
+            tuple(self._walked.followed),
+            len(self._walked.left_out),
+            frames_below(self._folder, self._walked.passed),
+        )
 
     def next_look_s(self) -> float | None:
         """When the next pending file may be ready; None when there is none."""
         return min((p.since_s + self._patience_s(p) for p in self._pending.values()), default=None)
 
-    def _list(self) -> Iterator[tuple[str, str]]:
-        """(name relative to the folder, path) of every frame file; OSError when the folder cannot be listed."""
-        folders = [(str(self._folder), "")]
-        while folders:
-            folder, prefix = folders.pop()
-            try:
-                with os.scandir(folder) as entries:
-                    for entry in entries:
-                        if prefix + entry.name in self._known or is_frame_name(entry.name):
-                            yield prefix + entry.name, entry.path
-                        elif self._settings.recursive and entry.is_dir(follow_symlinks=False):
-                            folders.append((entry.path, prefix + entry.name + os.sep))
-            except OSError:
-                if not prefix:
-                    raise  # a subfolder may vanish or be closed to us; the folder itself may not
+    def _is_frame(self, name: str, last: str) -> bool:
+        return name in self._known or is_frame_name(last)
 
     def _check_device(self, any_frames: bool) -> None:
         """A share that drops may leave its empty mount point behind: another device, and all frames gone."""
@@ -141,12 +153,21 @@ class FolderPoller:
         self._ready = True
         if self._settings.include_existing:
             return
+        self._leave_alone(names)
+        newest = sorted(self._known, key=lambda name: self._known_signature(name)[1])
+        self._latest.extend(newest[-self._settings.latest :])
+
+    def _leave_alone(self, names: Mapping[str, str]) -> None:
         for name, path in names.items():
             signature = _signature(path)
             if signature is not None:
                 self._known[name] = _PACKED.pack(*signature)
-        newest = sorted(self._known, key=lambda name: self._known_signature(name)[1])
-        self._latest.extend(newest[-self._settings.latest :])
+
+    def _take_old_ones(self, names: Mapping[str, str], folders: Set[str]) -> None:
+        """What lies in a folder that was left out before, and is followed now that a newer one has gone, is old."""
+        if folders:
+            old = {n: path for n, path in names.items() if os.path.dirname(n) in folders}  # noqa: PTH120
+            self._leave_alone(old)
 
     def _due(self, names: Mapping[str, str]) -> list[str]:
         """The names to look at now: the unknown, the latest, and a part of the others in turn."""

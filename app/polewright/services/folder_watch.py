@@ -11,6 +11,7 @@ from polewright.services.folder_events import (
     FolderEvent,
     FolderLost,
     FolderReady,
+    FolderSurveyed,
     FrameArrived,
     WatchFault,
 )
@@ -24,12 +25,14 @@ __all__ = [
     "FolderLost",
     "FolderPoller",
     "FolderReady",
+    "FolderSurveyed",
     "FolderWatcher",
     "FrameArrived",
     "WatchFault",
     "WatchSettings",
 ]
 
+QUIET_S, SURVEY_EVERY_S = 5.0, 5.0  # nothing has come for so long: look what lies there (chosen: a glance's patience)
 POLLING_SHARE = 0.05  # of the time at most; a slow or huge folder is polled less often
 
 
@@ -52,12 +55,14 @@ class FolderWatcher:
         self._clock = clock
         self._folder = folder
         self._poller = FolderPoller(folder, self._settings)
-        self._native = NativeWakeup(folder, self._hint, self._settings.recursive) if native else None
+        self._native = NativeWakeup(folder, self._hint) if native else None
         self._hints: dict[str, bool] = {}
         self._hints_lock = threading.Lock()
         self._wake = threading.Event()
         self._stopping = False
         self._look_began_s: float | None = None
+        self._quiet_since_s = clock.monotonic_s()
+        self._next_survey_s = 0.0
         self._thread = threading.Thread(target=self._run, name="folder-watch", daemon=True)
 
     def start(self) -> None:
@@ -99,6 +104,9 @@ class FolderWatcher:
                 took_s = self._clock.monotonic_s() - now_s
                 next_poll_s = now_s + max(self._settings.poll_interval_s, took_s / POLLING_SHARE)
                 listening = self._listen_again(events, listening)
+                if self._native is not None and listening:
+                    self._native.listen_below(self._poller.followed)
+                events += self._survey(events, now_s)
             self._look_began_s = None
             for event in events:
                 self._emit(event)
@@ -116,6 +124,18 @@ class FolderWatcher:
         except Exception as error:
             events.append(WatchFault(self._folder, error))
         return events
+
+    def _survey(self, events: list[FolderEvent], now_s: float) -> list[FolderEvent]:
+        """What lies here, once in a while, as long as nothing comes."""
+        if any(isinstance(event, FrameArrived) for event in events):
+            self._quiet_since_s = now_s
+        if now_s - self._quiet_since_s < QUIET_S or now_s < self._next_survey_s:
+            return []
+        self._next_survey_s = now_s + SURVEY_EVERY_S
+        try:
+            return [FolderSurveyed(self._poller.survey())]
+        except Exception as error:
+            return [WatchFault(self._folder, error)]
 
     def _wait_s(self, next_poll_s: float) -> float:
         """Until the next poll, or the moment a pending file may be ready."""

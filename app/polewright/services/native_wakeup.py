@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import os
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -15,11 +15,12 @@ OF_INTEREST = ("created", "modified", *CLOSING)
 class NativeWakeup:
     """Calls `hint(path, closed)` from a thread of its own; silent where there are no events (network folders)."""
 
-    def __init__(self, folder: Path, hint: Callable[[str, bool], None], recursive: bool = False) -> None:
+    def __init__(self, folder: Path, hint: Callable[[str, bool], None]) -> None:
         self._folder = folder
         self._hint = hint
-        self._recursive = recursive
         self._observer: Any = None
+        self._handler: Any = None
+        self._watches: dict[Path, Any] = {}
 
     def start(self) -> bool:
         """Begin to listen; False when the platform refuses, polling must do then."""
@@ -35,12 +36,24 @@ class NativeWakeup:
 
         observer = Observer()
         try:
-            observer.schedule(Handler(), str(self._folder), recursive=self._recursive)
+            observer.schedule(Handler(), str(self._folder))
             observer.start()
         except OSError:  # no such folder, or the limit of watches is reached
             return False
-        self._observer = observer
+        self._observer, self._handler, self._watches = observer, Handler(), {}
         return True
+
+    def listen_below(self, folders: Sequence[Path]) -> None:
+        """Listen to these as well, and to no others; where the platform refuses, polling must do."""
+        if self._observer is None or set(folders) == self._watches.keys():
+            return
+        for gone in self._watches.keys() - set(folders):
+            with contextlib.suppress(OSError, KeyError):
+                self._observer.unschedule(self._watches.pop(gone))
+        for folder in folders:
+            if folder not in self._watches:
+                with contextlib.suppress(OSError):
+                    self._watches[folder] = self._observer.schedule(self._handler, str(folder))
 
     def stop(self) -> None:
         """Stop listening and wait for the thread."""

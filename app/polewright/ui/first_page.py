@@ -173,7 +173,7 @@ class FirstPage(FullPanel):
         for note, problem, source in (
             (self.notes[0], view.form.site_problem, view.form.site_from),
             (self.notes[1], view.form.optics_problem, view.form.optics_from),
-            (self.notes[2], view.form.folder_problem, untouched),
+            (self.notes[2], view.form.folder_problem, view.form.folder_note or untouched),
         ):
             note.show_text(problem or source, "strong" if problem else "faint", bold=bool(problem))
 

@@ -269,7 +269,8 @@ class MainWindow(QWidget):
             self.plan_page.begin()
 
     def _ask_folder(self) -> None:
-        typed = self.first.folder.edit.text().strip()
+        first = self.view is None or self.view.page is Page.FIRST_RUN
+        typed = self.first.folder.edit.text().strip() if first or self.view is None else self.view.form.folder
         self.folders.ask(WHICH_FOLDER, Path(typed).expanduser() if typed else Path.home())
         self._bring(self.folders)
 

@@ -297,6 +297,7 @@ class SiteForm(FillForm):
     site_problem: str = ""
     optics_problem: str = ""
     folder_problem: str = ""
+    folder_note: str = ""  # what lies there, where that is worth saying
     sites: tuple[str, ...] = ()
     rigs: tuple[str, ...] = ()
     lacking: str = "the site"  # what the night cannot begin without, "" when it can begin

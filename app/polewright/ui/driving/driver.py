@@ -111,6 +111,15 @@ class Driver(QObject):
             self._cancel()
         else:
             self.scene.act(intent)
+            if isinstance(intent, want.ChooseFolder) and intent.folder is not None:
+                self._remember_folder(str(intent.folder))
+
+    def _remember_folder(self, folder: str) -> None:
+        """Where a running night takes its frames from now on; an imaging run's folder is not the next night's."""
+        scene = self.scene
+        if isinstance(scene, NightScene) and not isinstance(scene, RehearsalScene):
+            form = self._remembered.form if scene.over else replace(self._remembered.form, folder=folder)
+            self._keep(replace(self._remembered, form=form, open_frames=folder))
 
     def _change_scene(self, intent: want.OfTheDriver) -> None:
         match intent:
@@ -179,7 +188,7 @@ class Driver(QObject):
             walking=True,
         )
         begin = Begin(f"{found.site_name} · {found.rig_name}", Path(known.folder).expanduser(), started)
-        self._keep(replace(self._remembered, form=known, open_night=str(folder)))
+        self._keep(replace(self._remembered, form=known, open_night=str(folder), open_frames=known.folder))
         self._begin_night(folder, begin, optics, found)
         if isinstance(planned, TargetTooLow):
             self._tell(Notice("plan", *words.plan_not_kept(too_low_words(planned).reason)))
@@ -216,7 +225,8 @@ class Driver(QObject):
             self._first_page(known, Trouble(found.problem, words.ANOTHER_NIGHT))
         elif found.fresh and isinstance(site, Site) and isinstance(optics, Optics):
             rig = rig_and_site(self._means.config, site, optics)
-            begin = Begin(f"{rig.site_name} · {rig.rig_name}", Path(known.folder).expanduser(), None)
+            frames = Path(self._remembered.open_frames or known.folder).expanduser()
+            begin = Begin(f"{rig.site_name} · {rig.rig_name}", frames, None)
             self._begin_night(found.folder, begin, optics, rig)
             assert isinstance(self.scene, NightScene)
             self.scene.notify(Notice("resumed", *words.resumed(found.folder.name, found.left_text)))

@@ -9,21 +9,26 @@ from typing import Any
 
 from polewright.core.errors import FrameReadError
 from polewright.core.model import Frame
+from polewright.services.dated_folders import DatedFolders
+from polewright.services.folder_survey import frames_below
 from polewright.services.frame_reader import read_frame
 from polewright.services.frame_reader.families import is_frame_name
 from polewright.ui.driving.form import Known, number_text
 from polewright.words import forms
+from polewright.words.folder import NO_FRAMES_YET, followed_words, frames_below_words
 
 NEWEST_TRIED = 3
 
 
 @dataclass(frozen=True)
 class FolderLook:
-    """One look at a folder: what is wrong with it, else the newest readable frame (None while there is none)."""
+    """One look at a folder: what is wrong with it, else the newest readable frame (None while there is none) and what
+    else there is to know."""
 
     folder: str
     problem: str = ""
     frame: Frame | None = None
+    note: str = ""
 
 
 def look_into(text: str, read: Callable[[Path], Frame] = read_frame) -> FolderLook:
@@ -34,16 +39,29 @@ def look_into(text: str, read: Callable[[Path], Frame] = read_frame) -> FolderLo
         if not folder.is_dir():
             missing = not folder.exists()
             return FolderLook(text, forms.no_folder(name) if missing else forms.not_a_folder(name))
-        names = [path for path in folder.iterdir() if is_frame_name(path.name)]
-        newest = sorted(names, key=lambda path: path.stat().st_mtime, reverse=True)[:NEWEST_TRIED]
+        walked = DatedFolders(folder)
+        frames = [Path(path) for _, path in walked.walk(lambda _, last: is_frame_name(last))]
+        newest = sorted(frames, key=lambda path: path.stat().st_mtime, reverse=True)[:NEWEST_TRIED]
+        note = _note(folder, walked, len(frames))
     except OSError as error:
         return FolderLook(text, forms.folder_unreadable(name, error.strerror or str(error)))
     for path in newest:
         try:
-            return FolderLook(text, frame=read(path))
+            return FolderLook(text, frame=read(path), note=note)
         except FrameReadError:
             continue  # half written, or no frame at all: the next newest
-    return FolderLook(text)
+    return FolderLook(text, note=note)
+
+
+def _note(folder: Path, walked: DatedFolders, frames: int) -> str:
+    """What lies there, and which folders by date are watched as well; "" where all is as one would think."""
+    parts = []
+    if not frames:
+        below = frames_below(folder, walked.passed)
+        parts.append(frames_below_words(below) if below else NO_FRAMES_YET)
+    if walked.followed:
+        parts.append(followed_words(walked.followed, len(walked.left_out)))
+    return "; ".join(parts)
 
 
 def learned(known: Known, frame: Frame) -> Known:

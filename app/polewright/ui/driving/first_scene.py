@@ -32,6 +32,7 @@ class FirstScene:
         self._trouble = trouble
         self._profiles = KnownProfiles()
         self._problem = ""
+        self._note = ""  # what else the folder tells
         self._frame: Frame | None = None  # the latest that could be read in this folder
         self._timer: Timer | None = None
         self._closed = False
@@ -52,7 +53,7 @@ class FirstScene:
             self._fill(intent)
         elif isinstance(intent, want.ChooseFolder) and intent.folder is not None:
             self.known = replace(self.known, folder=str(intent.folder))
-            self._problem, self._frame = "", None
+            self._problem, self._frame, self._note = "", None, ""
             self._look()
         elif isinstance(intent, want.DismissTrouble):
             self._trouble = None
@@ -69,7 +70,7 @@ class FirstScene:
                 if self.known.folder == before and self._frame is not None:
                     self.known = learned(self.known, self._frame)  # what was cleared is the frame's again
                 if self.known.folder != before:
-                    self._problem, self._frame = "", None
+                    self._problem, self._frame, self._note = "", None, ""
                     self.known = replace(self.known, typed=self.known.typed - {"folder"})
                     self._look()
             case want.UseSite():
@@ -101,7 +102,7 @@ class FirstScene:
         if self._closed:
             return
         look: FolderLook = done.result()
-        self._problem, self._frame = look.problem, look.frame
+        self._problem, self._frame, self._note = look.problem, look.frame, look.note
         if look.frame is not None:
             self.known = learned(self.known, look.frame)
         else:
@@ -110,7 +111,8 @@ class FirstScene:
 
     def view(self) -> View:
         """The page."""
-        return first_view(self.known, self._problem, self._profiles, self._trouble)
+        view = first_view(self.known, self._problem, self._profiles, self._trouble)
+        return replace(view, form=replace(view.form, folder_note=self._note))
 
     def close(self) -> list[str]:
         """Stop looking."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections import deque
 from collections.abc import Callable
 from dataclasses import dataclass, replace
@@ -18,9 +19,10 @@ from polewright.core.night.states import NightPlan, Running, Stage
 from polewright.core.not_measurable import NotMeasurable
 from polewright.core.plan.tonight import Planned, TonightsPlan
 from polewright.core.screws.doable import stepped_turns
-from polewright.core.sky.timescales import julian_epoch_year
+from polewright.core.sky.timescales import julian_epoch_year, unix_seconds
 from polewright.runtime.notices import Notice
 from polewright.runtime.worker import Done
+from polewright.services.folder_survey import FolderSurvey
 from polewright.services.magnetic import MagneticDeclination, magnetic_declination
 from polewright.services.report.earlier import EarlierNights
 from polewright.ui import intents as want
@@ -32,12 +34,15 @@ from polewright.ui.driving.snapshot import Snapshot
 from polewright.ui.presenting.extras import USUAL_INTERVAL_S, Extras
 from polewright.ui.presenting.history import NightHistory
 from polewright.ui.presenting.night import present
-from polewright.ui.view_model import Rehearsal, View, Work
+from polewright.ui.view_model import Rehearsal, SiteForm, View, Work
 from polewright.words import window as words
+from polewright.words.folder import quiet_folder
 
 REFUSAL_SHOWN_S = 15.0
 KEPT_GAPS, KEPT_ARRIVALS = 8, 5
 WRITING = "writing the night"
+FOLDER_QUIET_S = 15.0  # without a frame: say what lies in the folder (chosen; frames come every 1 to 5 s)
+QUIET_INTERVALS = 4.0
 
 
 @dataclass(frozen=True)
@@ -65,6 +70,9 @@ class NightScene:
         self._trouble_read_s: float | None = None
         self._magnetic: MagneticDeclination | NotMeasurable | None = None
         self._own_notices: tuple[Notice, ...] = ()
+        self._folder_notice: Notice | None = None
+        self._folder_read = False  # put away by the person
+        self._watched_since_s = 0.0
         self._read_off: tuple[Errand, float] | None = None  # the errand it answers, and the turn read off so far
         self._planning = Planning(means.worker, order.optics, changed, self._adopt)
         self.work: Work | None = None
@@ -83,6 +91,7 @@ class NightScene:
         self.history.take(snapshot.state)
         self._planning.follow(snapshot.state.plan)
         self._note_frame(snapshot)
+        self._mind_folder(snapshot)
         if snapshot.refused is not None and (before is None or before.refused is not snapshot.refused):
             self._refused_until_s = snapshot.now_s + REFUSAL_SHOWN_S
         if self._magnetic is None and snapshot.state.plan is not None:
@@ -90,6 +99,32 @@ class NightScene:
             self._magnetic = NotMeasurable()
             self._means.worker.ask("magnetic", lambda: magnetic_declination(site, year), self._on_magnetic)
         self._changed()
+
+    def _mind_folder(self, snapshot: Snapshot) -> None:
+        """While nothing arrives: what lies in the folder. What was put away stays away until a frame has come."""
+        state, survey = snapshot.state, snapshot.survey
+        waited = isinstance(state, Running) and not (state.paused or state.folder_lost or state.aligned)
+        quiet = self._quiet_s(snapshot) > max(FOLDER_QUIET_S, QUIET_INTERVALS * self._interval_s)
+        self._folder_notice = self._folder_words(survey) if survey is not None and waited and quiet else None
+
+    def _quiet_s(self, snapshot: Snapshot) -> float:
+        """How long nothing has come from this folder."""
+        last_s = -math.inf if self._last_frame_s is None else self._last_frame_s
+        return snapshot.now_s - max(last_s, self._watched_since_s)
+
+    def _folder_words(self, survey: FolderSurvey) -> Notice:
+        ago_s = None if survey.newest_s is None else unix_seconds(self._order.clock.utc()) - survey.newest_s
+        name = survey.folder.name or str(survey.folder)
+        kinds = (survey.others, survey.below, survey.followed, survey.left_out)
+        return Notice("folder", *quiet_folder(name, survey.frames, ago_s, *kinds))
+
+    @property
+    def _interval_s(self) -> float:
+        """The usual time between frames."""
+        return median(self._gaps) if self._gaps else USUAL_INTERVAL_S
+
+    def _folder_notices(self) -> tuple[Notice, ...]:
+        return () if self._folder_notice is None or self._folder_read else (self._folder_notice,)
 
     def _on_magnetic(self, done: Done) -> None:
         self._magnetic = done.result()
@@ -105,6 +140,7 @@ class NightScene:
         if news is None or news.number == self._frames_seen:
             return
         self._frames_seen = news.number
+        self._folder_read = False
         if self._last_frame_s is not None:
             self._gaps.append(news.at_s - self._last_frame_s)
         self._last_frame_s = news.at_s
@@ -180,6 +216,8 @@ class NightScene:
         if self.over:
             self._order.other_camera()
         self._begin = Begin(self._begin.title, folder, None)
+        self._watched_since_s = 0.0 if self.snapshot is None else self.snapshot.now_s
+        self._folder_notice, self._folder_read = None, False
         self.desk.watch(folder)
 
     def _dismiss(self, snapshot: Snapshot) -> None:
@@ -190,6 +228,8 @@ class NightScene:
         elif snapshot.notices:
             topic = snapshot.notices[-1].topic
             self.desk.ask(lambda engine: engine.dismiss(topic))
+        elif self._folder_notices():
+            self._folder_read = True
         elif snapshot.state.trouble is not None:
             self._trouble_read_s = snapshot.state.trouble.since_s
 
@@ -226,7 +266,8 @@ class NightScene:
         if snapshot is None:
             return None
         shown = present(snapshot.state, snapshot.advice, self.extras(snapshot))
-        return replace(shown, plan=self._planning.view(snapshot.state))
+        form = SiteForm(folder=str(self._begin.folder))  # where the page of folders begins
+        return replace(shown, plan=self._planning.view(snapshot.state), form=form)
 
     def extras(self, snapshot: Snapshot) -> Extras:
         """Everything beside state and advice."""
@@ -234,8 +275,8 @@ class NightScene:
             now_s=snapshot.now_s,
             title=self._begin.title,
             news=snapshot.frame,
-            interval_s=median(self._gaps) if self._gaps else USUAL_INTERVAL_S,
-            notices=(*snapshot.notices, *self._own_notices),
+            interval_s=self._interval_s,
+            notices=(*self._folder_notices(), *snapshot.notices, *self._own_notices),
             refused=self._refused_shown(snapshot),
             trouble_read_s=self._trouble_read_s,
             history=self.history,

@@ -22,11 +22,12 @@ FILE = "window.json"
 
 @dataclass(frozen=True)
 class Remembered:
-    """`open_night` is the folder of a night that was not left, "" for none."""
+    """`open_night` is the folder of a night that was not left, "" for none; its frames come from `open_frames`."""
 
     settings: WindowSettings = field(default_factory=WindowSettings)
     form: Known = field(default_factory=Known)
     open_night: str = ""
+    open_frames: str = ""
     problem: str = ""  # why nothing, or not everything, was remembered
 
 
@@ -34,7 +35,8 @@ def remember(folder: Path, what: Remembered) -> None:
     """Write it; SettingsError when that fails."""
     settings = {**asdict(what.settings), "light": what.settings.light.value}
     form = {name: getattr(what.form, name) for name in FIELDS}
-    text = json.dumps({"settings": settings, "form": form, "open_night": what.open_night}, indent=2)
+    nights = {"open_night": what.open_night, "open_frames": what.open_frames}
+    text = json.dumps({"settings": settings, "form": form, **nights}, indent=2)
     try:
         folder.mkdir(parents=True, exist_ok=True)
         write_atomically(folder / FILE, (text + "\n").encode("utf-8"))
@@ -79,4 +81,5 @@ def _read(data: Any) -> Remembered:
             optics_from="as last time" if known.focal_length else "",
         ),
         str(data.get("open_night", "")),
+        str(data.get("open_frames", "")),
     )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 from polewright.core.model import PlateSolution
@@ -11,6 +12,7 @@ from polewright.core.night.orientation.clock import FrameArrival
 from polewright.core.night.states import NightState
 from polewright.runtime.engine import NightEngine
 from polewright.runtime.notices import Notice
+from polewright.services.folder_survey import FolderSurvey
 from polewright.services.measuring import MeasuredFrame, Optics, stated_scale_arcsec_px
 from polewright.services.ports import Clock
 from polewright.ui.presenting.extras import FrameNews, ScaleFacts
@@ -19,7 +21,8 @@ from polewright.ui.presenting.picture import picture_of
 
 @dataclass(frozen=True, eq=False)
 class Snapshot:
-    """`refused` belongs to the person's last click, None when that was taken."""
+    """`refused` belongs to the person's last click, None when that was taken. `survey`: what lies in the folder
+    while nothing arrives."""
 
     state: NightState
     advice: Advice
@@ -27,6 +30,7 @@ class Snapshot:
     now_s: float
     refused: Refused | None = None
     frame: FrameNews | None = None
+    survey: FolderSurvey | None = None
 
 
 class SnapshotMaker:
@@ -39,6 +43,7 @@ class SnapshotMaker:
         self._measured: MeasuredFrame | None = None
         self._news: FrameNews | None = None
         self.refused: Refused | None = None
+        self.survey: Callable[[], FolderSurvey | None] = lambda: None
 
     def take(self) -> Snapshot:
         """The night as it is now."""
@@ -49,7 +54,10 @@ class SnapshotMaker:
             number = 1 if self._news is None else self._news.number + 1
             arrival, scale = self._arrival(measured), scale_facts(measured, self._optics)
             self._news = FrameNews(number, engine.now_s(), None, arrival, scale)
-        return Snapshot(engine.state, engine.advice, engine.notices, engine.now_s(), self.refused, self._news)
+        survey = self.survey()
+        return Snapshot(
+            engine.state, engine.advice, engine.notices, engine.now_s(), self.refused, self._news, survey
+        )
 
     def with_picture(self) -> Snapshot | None:
         """The same with the picture of the latest frame; None when that was made already."""

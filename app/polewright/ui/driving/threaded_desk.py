@@ -38,6 +38,7 @@ class _Inside(QObject):
         order = self._order
         night = QtNight(order.night_folder, order.measure, order.clock, order.outlets, order.keep_frame, self)
         self.night, self.maker = night, SnapshotMaker(night.engine, order.clock, order.optics)
+        self.maker.survey = lambda: night.survey
         night.changed.connect(self.tell)
         self.tell()
 
