@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from polewright.core.budget import Budget, Chance, Column, Nuisance, Part
-from polewright.core.joint import TAIL_SCALE, TAIL_WEIGHT, Joint, Word, joint
+from polewright.core.joint import TAIL_RAD, TAIL_WEIGHT, Joint, Word, joint
 
 ARCSEC = math.pi / 648000.0
 NUMBER = st.floats(-1.5, 1.5)
@@ -18,7 +18,10 @@ OFFSET = st.floats(-40.0, 40.0)
 NOISE = st.floats(3.0, 8.0)
 
 
-def word(east: float, up: float, noise: tuple[float, float, float], sag: tuple[float, float], pull: tuple[float, float]):
+Two = tuple[float, float]
+
+
+def word(east: float, up: float, noise: tuple[float, float, float], sag: Two, pull: Two) -> Word:
     a, b, tilt = noise
     c, s = math.cos(tilt), math.sin(tilt)
     turn = np.array([[c, -s], [s, c]])
@@ -49,7 +52,8 @@ def by_brute_force(first: Word, second: Word, tolerance: float) -> tuple[np.ndar
     """
     grid = np.linspace(-4.5 * 60.0, 4.5 * 60.0, 361)
     usual = np.exp(-0.5 * (grid / 10.0) ** 2) / 10.0
-    wide = np.exp(-0.5 * (grid / (10.0 * TAIL_SCALE)) ** 2) / (10.0 * TAIL_SCALE)
+    far = math.hypot(10.0, TAIL_RAD / ARCSEC)
+    wide = np.exp(-0.5 * (grid / far) ** 2) / far
     prior = (1.0 - TAIL_WEIGHT) * usual + TAIL_WEIGHT * wide
     sag, pull = np.meshgrid(grid, grid, indexing="ij")
     information = [np.linalg.inv(np.array(w.budget.by_chance) / ARCSEC**2) for w in (first, second)]

@@ -23,12 +23,14 @@ from itertools import product
 
 import numpy as np
 
+from polewright.core.angles import ARCSEC_PER_RAD
 from polewright.core.budget import Budget, Chance, Column, Nuisance, Part
 from polewright.core.covariance import FloatArray, covariance_of
 from polewright.core.offset import Offset, probability_inside
 
 BENDS = (Nuisance.SAG, Nuisance.PULL)
-TAIL_WEIGHT, TAIL_SCALE = 0.1, 6.0  # chosen: one rig in ten bends by up to six times what is usual (60" per radian)
+# chosen: one rig in ten bends by up to six times what is usual, learned or not (a cable is laid anew on any night)
+TAIL_WEIGHT, TAIL_RAD = 0.1, 60.0 / ARCSEC_PER_RAD
 
 
 @dataclass(frozen=True, eq=False)
@@ -73,9 +75,16 @@ class Joint:
 
     def inside(self, tolerance_rad: float) -> float:
         """Probability that the axis is within the tolerance."""
+        return self._within(tolerance_rad, np.zeros(2))
+
+    def at_best(self, tolerance_rad: float) -> float:
+        """The same once the screws have taken out what the axis is believed to be off."""
+        return self._within(tolerance_rad, self.axis_rad)
+
+    def _within(self, tolerance_rad: float, aim_rad: FloatArray) -> float:
         return math.fsum(
-            share.weight * probability_inside(_offset(share.axis_rad, share.covariance_rad2), tolerance_rad)
-            for share in self.shares
+            s.weight * probability_inside(_offset(s.axis_rad - aim_rad, s.covariance_rad2), tolerance_rad)
+            for s in self.shares
         )
 
     @property
@@ -88,9 +97,7 @@ class Joint:
         """(2, 2): of the axis, over all shares."""
         axis = self.axis_rad
         return np.asarray(
-            sum(
-                s.weight * (s.covariance_rad2 + np.outer(s.axis_rad - axis, s.axis_rad - axis)) for s in self.shares
-            )
+            sum(s.weight * (s.covariance_rad2 + np.outer(s.axis_rad - axis, s.axis_rad - axis)) for s in self.shares)
         )
 
     def nuisance(self, name: Nuisance) -> tuple[float, float] | None:
@@ -104,6 +111,11 @@ class Joint:
             for share in self.shares
         )
         return mean, math.sqrt(square)
+
+    @property
+    def offset(self) -> Offset:
+        """Mean, covariance and budget."""
+        return replace(_offset(self.axis_rad, self.covariance_rad2), budget=self.budget)
 
     @property
     def budget(self) -> Budget:
@@ -135,10 +147,10 @@ def joint(first: Word, second: Word, apart: Collection[Nuisance] = (), tail_weig
     sigma = np.array([_sigma(budgets, name) for name in kinds])
     found = []
     for wide in product((False, True), repeat=len(bends)):
-        scale = np.ones(len(kinds))
-        scale[[at for at, far in zip(bends, wide) if far]] = TAIL_SCALE
+        tail = np.zeros(len(kinds))
+        tail[[at for at, far in zip(bends, wide) if far]] = TAIL_RAD
         chance = math.prod(tail_weight if far else 1.0 - tail_weight for far in wide)
-        share, log = _share(first, second, slope, np.diag((sigma * scale) ** 2))
+        share, log = _share(first, second, slope, np.diag(sigma**2 + tail**2))
         found.append((share, log + math.log(chance)))
     logs = np.array([log for _, log in found])
     weights = np.exp(logs - logs.max())
@@ -181,7 +193,8 @@ def _share(first: Word, second: Word, slope: FloatArray, prior: FloatArray) -> t
     spread = own[:2, :2] + own[2:, 2:] + lever @ prior @ lever.T
     apart = second.offset_rad - first.offset_rad
     chi2 = float(apart @ np.linalg.solve(spread, apart))
-    share = Share(1.0, axis, covariance, gain @ (told - both @ axis), left, -covariance @ by_axis.T, chi2)
+    cross = -covariance @ by_axis.T
+    share = Share(1.0, axis, np.asarray(covariance), gain @ (told - both @ axis), left, cross, chi2)
     return share, -0.5 * (chi2 + float(np.linalg.slogdet(spread)[1]))
 
 

@@ -85,6 +85,8 @@ class Fingers:
                 return Answer(deeds.point_camera(deeds.EAST_AGAIN_H), events.RestartAsked(NOW))
             case said.SetUp() | said.Do.GO_ON:
                 return Answer(deeds.press("goes on"), events.NextAsked(NOW))
+            case said.Do.ACCEPT:
+                return Answer(deeds.press("takes it as it is"), events.Accepted(NOW))
             case said.Do.GO_BACK:
                 return Answer(deeds.press("goes back"), events.BackAsked(NOW))
             case said.Do.RESUME:

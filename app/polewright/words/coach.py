@@ -42,6 +42,10 @@ CREEP_TURNS = 1.0 / 12.0
 WORTH_SAYING = 0.75  # a turn that leaves more than this share of the error is not told as progress
 WORTH_NAMING_ARCMIN = 5.0  # a component of the drift less sure than that is not told
 TAKE_CARE = "Then hands off. Hold the telescope before you loosen a clutch; leave declination alone."
+HOLD = "Hold the telescope before you loosen the declination clutch."
+OTHER_SKY = "Begin this stage again where more sky is free: another declination shows it."
+LEARNED_NIGHTS = 3
+TEACHES = "Three proved nights with this rig teach what its tube does; then the same frames prove more."
 TRIAL = "A trial: it shows what this screw does. Loosen the opposite screw first; mark the head with a dot."
 HOPELESS = "With so much scatter even hours would not be enough: expose longer, or wait for steadier air."
 SETTLES = (
@@ -79,6 +83,8 @@ def say(advice: Advice) -> Told:
             return _stand_up(inclination_deg, "south" if southern else "north")
         case it.TurnBegins() | it.DoesNotFit() | it.NoRoom() | it.PlaceWanted():
             return _turning(why)
+        case it.ElsewhereWanted() | it.ProofContradicts() | it.ProofLimited():
+            return _proving(why)
         case it.ScrewLeft():
             turn = _begin_walk if why.walking else _turn
             return Told(turn(why.screw, why.turns), _why_screw(why), _screw_gain(why))
@@ -173,6 +179,81 @@ def _turn_gain(why: it.PlaceWanted) -> str:
     if now is not None and then is not None:
         return f"The uncertainty shrinks from {angle_text(now, now)} to {angle_text(then, then)}."
     return "Other sky proves more: move declination by 20°, then begin this stage again." if why.other_sky else ""
+
+
+# the proof by a second turn
+
+
+def _proving(why: it.Proving) -> Told:
+    match why:
+        case it.ElsewhereWanted():
+            return _elsewhere(why)
+        case it.ProofContradicts():
+            return _contradicts(why)
+        case it.ProofLimited():
+            return _limited(why)
+        case _:
+            assert_never(why)
+
+
+def _elsewhere(why: it.ElsewhereWanted) -> Told:
+    way = "toward the pole" if why.toward_pole_deg > 0.0 else "away from the pole"
+    move = f"The camera is at {_signed(why.here_deg)}: move declination {abs(why.toward_pole_deg):.0f}° {way}."
+    return Told(
+        f"Point {_place(why.hour_angle_h)}, declination {_signed(why.declination_deg)}.",
+        f"{move} Other sky shows whether the tube bends. {HOLD}",
+        "No other sky is free: go on here, and the proof is weaker.",
+    )
+
+
+def _signed(degrees: float) -> str:
+    return f"{degrees:+.0f}°".replace("-", "−")
+
+
+def _contradicts(why: it.ProofContradicts) -> Told:
+    apart = angle_text(why.apart_rad)
+    now = f"By both the axis is {_total(why.offset)} off."
+    cause, cure = _cause(why)
+    instruction = (
+        "Tighten the declination clutch, then start again."
+        if why.cause is it.Contradiction.CLUTCH
+        else f"Contradicted by {apart}: go on to correct."
+    )
+    return Told(instruction, f"The two turns differ by {apart}: {cause} {now}", cure)
+
+
+def _cause(why: it.ProofContradicts) -> tuple[str, str]:
+    """What is likely, and the cure."""
+    size = angle_text(why.bend_rad)
+    match why.cause:
+        case it.Contradiction.SAG:
+            cure = "Allowed for from now on. A stiffer clamp or ring cures it."
+            return f"the camera probably sags by {size}.", cure
+        case it.Contradiction.PULL:
+            pulls = f"something pulls at the declination axis, by {size} in 57° of turn."
+            return pulls, "Allowed for from now on. Free the cables, tighten plate and clamps."
+        case it.Contradiction.FLOP:
+            flop = "something tips over with the telescope: a mirror, or the tube in its rings."
+            return flop, "Tighten it, or stay on the side of the meridian where you image."
+        case it.Contradiction.TRIPOD:
+            return "the tripod probably still settles.", "Give it ten minutes more, then correct and prove anew."
+        case it.Contradiction.WOBBLE:
+            wobble = "the RA axis probably wobbles in its bearing, or wind shakes it."
+            return wobble, "Balance a little heavy to the east; shelter the mount. A wider tolerance is honest too."
+        case it.Contradiction.CLUTCH:
+            return "the declination clutch slips.", "Hold the telescope while you tighten it."
+        case _:
+            assert_never(why.cause)
+
+
+def _limited(why: it.ProofLimited) -> Told:
+    reach, needed = angle_text(why.reach_rad), angle_text(why.tolerance_rad)
+    known = f"Both turns agree; with mount and air they prove {reach}, tonight needs {needed}."
+    if why.one_sky:
+        return Told("Agreed in one sky: take it so.", f"{known} By one sky a bending tube does not show.", OTHER_SKY)
+    learns = "" if why.nights >= LEARNED_NIGHTS else TEACHES
+    bends = f"How the tube bends leaves {sigma_text(why.bending_rad)} open."
+    return Told(f"Agreed to {reach}: take it so.", f"{known} {bends}", learns)
 
 
 # the screws and the locks

@@ -112,7 +112,7 @@ def take_axis(state: Running, event: AxisMeasured) -> Outcome:
     """The axis of the turn, as known so far."""
     if not answers(state.turn, event.axis):
         return state, (Refused(Objection.AXIS_SET_ASIDE),)
-    return state.with_turn(replace(state.turn, axis=event.axis, refusal=None)), ()
+    return state.with_turn(replace(state.turn, axis=event.axis, refusal=None, combined=False)), ()
 
 
 def note_refusal(state: Running, event: AxisRefused) -> Outcome:
@@ -127,7 +127,8 @@ def begin_following(state: Running, event: object) -> Outcome:
 
 
 def _start_following(state: Running) -> StartFollowing:
-    axis = state.capture.axis if state.capture.by_drift else None
+    known = state.capture.by_drift or state.capture.combined
+    axis = state.capture.axis if known else None
     return StartFollowing(state.capture.frames, state.plan.target, axis)
 
 
@@ -152,6 +153,7 @@ def drop_capture(state: Running, event: object) -> Outcome:
             locks=replace(state.locks, ready=None, before=None),
             refuted=False,
             reading_warnings=(),
+            second_sky=None,
         ),
         (),
     )
@@ -167,7 +169,19 @@ def bump(state: Running, event: object) -> Outcome:
 def drop_proof(state: Running, event: object) -> Outcome:
     """Begins the proof (anew), or leaves it. Who cannot turn the RA axis proves by drift as well."""
     drift = anew(state.drift) if state.capture.by_drift else None
-    return replace(state, proof=Capture(), drift=drift, proved=False, accepted=False, watching=None, lesson=None), ()
+    return (
+        replace(
+            state,
+            proof=Capture(),
+            drift=drift,
+            proved=False,
+            accepted=False,
+            watching=None,
+            lesson=None,
+            second_sky=None,
+        ),
+        (),
+    )
 
 
 # settings and the world

@@ -28,6 +28,17 @@ from polewright.core.vigil.watch import SETTLED_RAD_H, Shift
 # what to do
 
 
+class Contradiction(Enum):
+    """What is likely to have come between two turns of the RA axis."""
+
+    SAG = auto()  # the tube sinks
+    PULL = auto()  # something tugs at the declination axis: cables, a plate
+    FLOP = auto()  # something tips over when the telescope is turned over: a mirror, a tube in its rings
+    TRIPOD = auto()  # the tripod settles
+    WOBBLE = auto()  # the RA axis wobbles in its bearing
+    CLUTCH = auto()  # the declination clutch slips
+
+
 class Mood(Enum):
     """What kind of sentence it is."""
 
@@ -46,6 +57,7 @@ class Do(Enum):
     TIGHTEN_CLUTCH = auto()  # tighten the declination clutch, then restart the stage
     GO_ON = auto()  # say that this stage is done
     START_AGAIN = auto()  # restart the stage
+    ACCEPT = auto()  # say that the alignment is taken as it is
     GO_BACK = auto()  # go back one stage
     RESUME = auto()  # say that it goes on
     RESTORE_FOLDER = auto()  # bring the frame folder back
@@ -196,6 +208,46 @@ class PlaceWanted:
     sigma_after_rad: float | None = None
     refusal: AxisRefusal | None = None
     other_sky: bool = False
+
+
+# why: the proof by a second turn
+
+
+@dataclass(frozen=True)
+class ElsewhereWanted:
+    """The second turn is to begin at another place of the sky. `here_deg`: the declination of the camera now;
+    `toward_pole_deg`: how far the declination axis is to be moved, toward the elevated pole positive."""
+
+    hour_angle_h: float
+    declination_deg: float
+    here_deg: float
+    toward_pole_deg: float
+
+
+@dataclass(frozen=True)
+class ProofContradicts:
+    """The two turns differ by `apart_rad`, more than what usually bends. `bend_rad`: the sag, or the pull per radian,
+    that explains it, where that is the cause; the correction goes on from `offset`."""
+
+    cause: Contradiction
+    apart_rad: float
+    bend_rad: float
+    offset: Offset
+    tolerance_rad: float
+
+
+@dataclass(frozen=True)
+class ProofLimited:
+    """The two turns agree, and neither screws nor more places make more of it: what is left uncertain, and by what.
+    `one_sky`: the second turn saw the sky of the first, and a bending tube would not show. `reach_rad`: the smallest
+    tolerance that the two could prove."""
+
+    sigma_rad: float
+    bending_rad: float
+    reach_rad: float
+    tolerance_rad: float
+    one_sky: bool
+    nights: int
 
 
 # why: the screws. `made`: turns made before, so that each is asked for once
@@ -414,12 +466,13 @@ class MountMoved:
 
 
 Turning = TurnBegins | DoesNotFit | NoRoom | PlaceWanted
+Proving = ElsewhereWanted | ProofContradicts | ProofLimited
 Locking = LocksWanted | LocksTrial | LocksToLoosen
 Measuring = Settling | Walking | WeakGeometry | MoreFrames | CaptureTooRough | DriftTooRough
 Drifting = TripodSettles | DriftDisturbed | DriftUnsure | DriftTold | FieldWanted | DriftWatched
 Ending = Near | Ended | Quiet | MountMoved
 Overlying = NoFrames | FolderGone | Clouds | FramesFail
-Reason = Plainly | Overlying | NotUpYet | Turning | ScrewLeft | Locking | Measuring | Drifting | Ending
+Reason = Plainly | Overlying | NotUpYet | Turning | Proving | ScrewLeft | Locking | Measuring | Drifting | Ending
 
 
 @dataclass(frozen=True)
@@ -499,6 +552,12 @@ def action_of(reason: Reason) -> Action:
             return Do.GO_ON
         case DriftDisturbed() | Plainly.LOOKS_GUIDED | DriftUnsure():
             return Do.START_AGAIN
+        case ElsewhereWanted(hour_angle_h, declination_deg):
+            return Point(hour_angle_h, declination_deg)
+        case ProofContradicts(cause):
+            return Do.TIGHTEN_CLUTCH if cause is Contradiction.CLUTCH else Do.GO_ON
+        case ProofLimited():
+            return Do.ACCEPT
         case FieldWanted():
             return Point(reason.place.hour_angle_h, reason.place.declination_deg)
         case Ended() | Quiet():
@@ -550,7 +609,7 @@ def mood_of(reason: Reason) -> Mood:
             return Mood.DO
         case LocksWanted() | LocksTrial() | LocksToLoosen() | DriftTooRough() | DriftUnsure():
             return Mood.DO
-        case DriftTold() | FieldWanted():
+        case DriftTold() | FieldWanted() | ElsewhereWanted():
             return Mood.DO
         case Walking(cue=cue):
             return Mood.WAIT if cue is Cue.HANDS_OFF else Mood.DO
@@ -558,7 +617,7 @@ def mood_of(reason: Reason) -> Mood:
             return Mood.GOOD
         case NoFrames() | FolderGone() | FramesFail() | DoesNotFit() | NoRoom():
             return Mood.TROUBLE
-        case Plainly.AXIS_UNKNOWN | CaptureTooRough():
+        case Plainly.AXIS_UNKNOWN | CaptureTooRough() | ProofContradicts() | ProofLimited():
             return Mood.TROUBLE
         case DriftDisturbed() | Plainly.LOOKS_GUIDED | Plainly.NOT_TRACKING:
             return Mood.TROUBLE
@@ -592,6 +651,10 @@ def _which(reason: Reason) -> tuple[object, ...]:
             return (made,)
         case FieldWanted(component, side):
             return component, side
+        case ElsewhereWanted(hour_angle_h, declination_deg):
+            return hour_angle_h, declination_deg
+        case ProofContradicts(cause):
+            return (cause,)
         case Quiet(moved=number) | MountMoved(number=number):
             return (number,)
         case _:

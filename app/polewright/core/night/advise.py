@@ -21,9 +21,12 @@ from polewright.core.night.advice import (
 )
 from polewright.core.night.correction.coach import advise_correction
 from polewright.core.night.drifting.coach import advise_drift
+from polewright.core.night.proof.coach import advise_proof
 from polewright.core.night.states import NightState, Running, Stage, Waiting
 from polewright.core.night.turning.coach import advise_turn
 from polewright.core.night.watch.coach import advise_watch
+from polewright.core.night.witness import together
+from polewright.core.offset import Offset
 from polewright.core.unsolved import FrameTrouble
 
 SILENT_INTERVALS, SILENT_S = 3.0, 8.0  # without a frame, whichever is longer: two late frames are no silence (chosen)
@@ -117,6 +120,14 @@ def _stage(state: Running) -> Reason:
 
 def _proof(state: Running) -> Reason:
     if state.aligned:
-        ended = Ended(state.proved, state.drift is not None, state.offset, state.plan.tolerance_rad)
+        ended = Ended(state.proved, state.drift is not None, _proved_offset(state), state.plan.tolerance_rad)
         return advise_watch(state) or ended
-    return advise_drift(state, state.drift) if state.drift else advise_turn(state, state.proof)
+    if state.drift:
+        return advise_drift(state, state.drift)
+    return advise_proof(state) or advise_turn(state, state.proof)
+
+
+def _proved_offset(state: Running) -> Offset | None:
+    """Where both turns put the axis, as far as their errors are known part by part."""
+    both = together(state) if state.proved and state.drift is None else None
+    return state.offset if both is None else both.offset

@@ -119,7 +119,8 @@ class Capture:
     """A turn of the RA axis: the frames kept, oldest first, and what they say so far.
 
     `rotation_rad`: how far each frame is turned from the first, as a plain angle between attitudes, >= 0. `by_drift`:
-    nothing was turned, the axis is from the drift of the stars and `frames` holds the latest frame of it.
+    nothing was turned, the axis is from the drift of the stars and `frames` holds the latest frame of it. `combined`:
+    the axis is that of an earlier turn and these frames together.
     """
 
     frames: tuple[PlacedFrame, ...] = ()
@@ -127,6 +128,19 @@ class Capture:
     axis: MeasuredAxis | None = None
     refusal: AxisRefusal | None = None
     by_drift: bool = False
+    combined: bool = False
+
+
+@dataclass(frozen=True)
+class SecondSky:
+    """Where the proof is to begin: hour angle (h, west positive) and declination; `from_declination_deg` is that of
+    the camera when it was chosen. `left_rad`: what a proof there leaves uncertain when the tube bends unusually.
+    """
+
+    hour_angle_h: float
+    declination_deg: float
+    from_declination_deg: float
+    left_rad: float
 
 
 @dataclass(frozen=True)
@@ -233,6 +247,7 @@ class Waiting(Seen):
 @dataclass(frozen=True, kw_only=True)
 class Running(Seen):
     """The night at one moment. `refuted`: a second turn of the RA axis has contradicted a claim tonight.
+    `second_sky`: where the proof is to begin, until the camera looks there.
 
     `set_down_s`: since when, as far as is known, the tripod stands where it stands. `undo`: before the last click.
     """
@@ -254,6 +269,7 @@ class Running(Seen):
     accepted: bool = False
     watching: Watching | None = None
     refuted: bool = False
+    second_sky: SecondSky | None = None
     set_down_s: float = 0.0
     undo: Running | None = None
 

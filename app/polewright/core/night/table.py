@@ -73,7 +73,7 @@ from polewright.core.night.orientation.actions import begin_night
 from polewright.core.night.proof import actions as proof
 from polewright.core.night.states import NightState, Running, Seen, Stage, Waiting
 from polewright.core.night.watch import actions as watch
-from polewright.core.night.witness import proof_confirms, proof_contradicts
+from polewright.core.night.witness import contradicted, proof_confirms, proof_outside
 
 Guard = Callable[[Running], bool]
 
@@ -156,8 +156,8 @@ FINE: tuple[Row, ...] = (
     Row(F, LessonAsked, F, screws.ask_lesson),
     Row(F, BaseLocked, F, screws.lock_base),
     Row(F, BaseUnlocked, F, screws.unlock_base),
-    Row(F, NextAsked, P, do.drop_proof, screws.has_offset, "axis known"),
-    Row(F, Accepted, P, do.drop_proof, screws.has_offset, "axis known"),
+    Row(F, NextAsked, P, proof.begin_proof, screws.has_offset, "axis known"),
+    Row(F, Accepted, P, proof.begin_proof, screws.has_offset, "axis known"),
     Row(F, BackAsked, C, capture.reopen_capture),
     Row(F, RestartAsked, F, screws.restart_following, capture.axis_known, "axis known"),
 )
@@ -177,17 +177,19 @@ PROOF: tuple[Row, ...] = (
     Row(P, GuidingSwitched, P, watch.switch_guiding, watch.aligned, "aligned"),
     Row(P, ShiftPutAway, P, watch.put_away, watch.shift_unread, "a shift was found"),
     # by a second turn of the RA axis
-    Row(P, FrameSolved, P, do.keep_turn_frame),
+    Row(P, NextAsked, F, do.nothing, contradicted, "contradicted", proof.believe_proof),
+    Row(P, NextAsked, P, proof.stay_in_this_sky),
+    Row(P, FrameSolved, P, proof.keep_proof_frame),
     Row(P, FrameUnsolved, P, do.note_trouble),
     Row(P, ToleranceChanged, P, proof.judge_anew),
     Row(P, TargetChanged, P, proof.judge_by_other_pole),
     Row(P, AxisMeasured, P, do.take_axis, proof_confirms, "inside the tolerance", proof.prove),
-    Row(P, AxisMeasured, F, do.take_axis, proof_contradicts, "outside the tolerance", proof.believe_proof),
+    Row(P, AxisMeasured, F, do.take_axis, proof_outside, "outside the tolerance", proof.believe_proof),
     Row(P, AxisMeasured, P, do.take_axis),
     Row(P, AxisRefused, P, do.note_refusal),
     Row(P, Accepted, P, proof.accept_unproved, then=drift.keep_drift),
     Row(P, BackAsked, F, do.drop_proof),
-    Row(P, RestartAsked, P, do.drop_proof),
+    Row(P, RestartAsked, P, proof.begin_proof),
 )
 BUMPED: tuple[Row, ...] = tuple(Row(stage, TripodBumped, C, do.bump) for stage in (C, R, F, P))
 ANYWHERE: tuple[Row, ...] = (

@@ -1,7 +1,7 @@
-"""The proof: a second turn about the RA axis, independent of the first, has the last word.
+"""The proof: a second turn about the RA axis, over another sky than the first, has the last word.
 
-The result of following (from the first turn) and the second turn are combined where they agree; the frames that each
-rests on are different ones.
+The result of following (from the first turn) and the second turn are taken together with what may bend alike in both
+(core/joint.py). Where no budget is known, as in older records, they are combined where they agree.
 """
 
 from __future__ import annotations
@@ -11,14 +11,19 @@ import math
 import numpy as np
 
 from polewright.core.angles import ARCSEC_PER_RAD
+from polewright.core.budget import Budget, Chance, Nuisance, Part
 from polewright.core.drift.compare import AGREE_CHI2
+from polewright.core.joint import Joint, Word, joint
+from polewright.core.model import FloatArray
 from polewright.core.night.drifting.actions import both_offset, opposed
+from polewright.core.night.measured import PlacedFrame
 from polewright.core.night.states import Running, Stage
 from polewright.core.night.turning.places import PLACES_WANTED, places
 from polewright.core.offset import PROVED, WORTH_SHARE, Offset, covariance_of, good_enough, probability_inside
 
 PROOF_SHARE = 1.0 / 3.0  # of the tolerance: a second turn this sure may overrule the first
 CLEARLY_OUTSIDE = 0.02  # probability of being inside below which no further frame is awaited
+CONTRADICTS_CHI2 = 13.8  # 0.1 % by chance with two degrees of freedom
 FLEXURE_RAD = 2.0 / ARCSEC_PER_RAD  # two turns over different sky differ by this much even without noise
 
 
@@ -27,7 +32,7 @@ def proof_offset(state: Running) -> Offset | None:
     axis = state.proof.axis
     if axis is None:
         return None
-    return Offset(axis.east_rad, axis.up_rad, axis.covariance_rad2, len(axis.frames))
+    return Offset(axis.east_rad, axis.up_rad, axis.covariance_rad2, len(axis.frames), axis.budget)
 
 
 def disagreement_chi2(state: Running) -> float | None:
@@ -40,8 +45,45 @@ def disagreement_chi2(state: Running) -> float | None:
     return float(apart @ np.linalg.solve(covariance, apart))
 
 
+def together(state: Running) -> Joint | None:
+    """Following and the second turn with all that both may share; None where one of them knows of the stars only."""
+    first, second = state.offset, proof_offset(state)
+    axis = state.proof.axis
+    if first is None or second is None or axis is None or first.budget is None or axis.budget is None:
+        return None
+    followed = Word(np.array([first.east_rad, first.up_rad]), _followed(first, first.budget))
+    turned = Word(np.array([second.east_rad, second.up_rad]), axis.budget)
+    return joint(followed, turned, (Nuisance.PULL,) if turned_over(state) else ())
+
+
+def _followed(offset: Offset, budget: Budget) -> Budget:
+    """The budget of the first turn, and what the readings since add to it by chance."""
+    more = np.array(offset.covariance_rad2) - np.array(budget.whole)
+    values, vectors = np.linalg.eigh(more)
+    own = covariance_of(vectors @ np.diag(np.maximum(values, 0.0)) @ vectors.T)
+    return Budget((*budget.chances, Chance(Part.STARS, own)), budget.columns)
+
+
+def turned_over(state: Running) -> bool:
+    """Whether the telescope hangs on the other side of its pier than in the first turn: the axis lies on the other
+    side of the picture."""
+    if not state.capture.frames or not state.proof.frames:
+        return False
+    sides = [_axis_on_picture(state, turn.frames[0]) for turn in (state.capture, state.proof)]
+    return float(sides[0] @ sides[1]) < 0.0
+
+
+def _axis_on_picture(state: Running, frame: PlacedFrame) -> FloatArray:
+    altitude = state.plan.pole_altitude_rad
+    north = -math.cos(altitude) if state.plan.southern else math.cos(altitude)
+    return np.asarray((np.array(frame.camera_to_enu).T @ np.array([0.0, north, math.sin(altitude)]))[:2])
+
+
 def combined_offset(state: Running) -> Offset | None:
     """Both together where they agree, the second turn alone where they do not."""
+    both = together(state)
+    if both is not None:
+        return both.offset if both.least_chi2 <= CONTRADICTS_CHI2 else proof_offset(state)
     first, second = state.offset, proof_offset(state)
     chi2 = disagreement_chi2(state)
     if first is None or second is None or chi2 is None or chi2 > AGREE_CHI2:
@@ -55,21 +97,42 @@ def combined_offset(state: Running) -> Offset | None:
 
 def proof_confirms(state: Running) -> bool:
     """The second turn is complete, and by all that is known the axis is inside the tolerance."""
-    both = combined_offset(state)
-    if both is None or not _complete(state):
+    both, tolerance_rad = combined_offset(state), state.plan.tolerance_rad
+    if both is None or not _complete(state) or chance_sigma_rad(state) > WORTH_SHARE * tolerance_rad:
         return False
-    if proof_sigma_rad(state) > WORTH_SHARE * state.plan.tolerance_rad:
-        return False
-    return good_enough(both, state.plan.tolerance_rad, sure=PROVED)
+    bent = together(state)
+    if bent is None:
+        return good_enough(both, tolerance_rad, sure=PROVED)
+    return bent.least_chi2 <= CONTRADICTS_CHI2 and bent.inside(tolerance_rad) >= PROVED
 
 
-def proof_contradicts(state: Running) -> bool:
-    """The second turn is complete and sure enough, and the axis is not well inside the tolerance."""
-    second = proof_offset(state)
-    if second is None or not _complete(state) or proof_confirms(state):
+def proof_outside(state: Running) -> bool:
+    """The second turn is complete and sure enough, and the axis is not well inside the tolerance: back to the screws,
+    where they can help. A contradiction is told first."""
+    second, bent = proof_offset(state), together(state)
+    if second is None or not _complete(state) or proof_confirms(state) or contradicted(state):
         return False
+    if bent is not None:
+        return bent.at_best(state.plan.tolerance_rad) >= PROVED
     sure = second.sigma_rad <= PROOF_SHARE * state.plan.tolerance_rad
     return sure or probability_inside(second, state.plan.tolerance_rad) < CLEARLY_OUTSIDE
+
+
+def contradicted(state: Running) -> bool:
+    """The two turns differ by more than what usually bends, and that leaves the alignment open."""
+    bent = together(state)
+    if bent is None or not _complete(state) or proof_confirms(state):
+        return False
+    return bent.usual_chi2 > CONTRADICTS_CHI2
+
+
+def proof_limited(state: Running) -> bool:
+    """The two turns agree as well as they can, and neither screws nor further places would make it a proof."""
+    bent = together(state)
+    if bent is None or not _complete(state) or proof_confirms(state) or contradicted(state):
+        return False
+    few = chance_sigma_rad(state) > PROOF_SHARE * state.plan.tolerance_rad
+    return not few and not proof_outside(state)
 
 
 def _complete(state: Running) -> bool:
@@ -78,10 +141,13 @@ def _complete(state: Running) -> bool:
     return axis is not None and axis.suspect is None and len(places(state.proof)) >= PLACES_WANTED
 
 
-def proof_sigma_rad(state: Running) -> float:
-    """Total sigma of the second turn; infinite before there is one."""
+def chance_sigma_rad(state: Running) -> float:
+    """Total sigma of the second turn, what both share left out; infinite before there is one."""
     second = proof_offset(state)
-    return math.inf if second is None else second.sigma_rad
+    if second is None:
+        return math.inf
+    own = second.covariance_rad2 if second.budget is None else second.budget.by_chance
+    return math.sqrt(own[0][0] + own[1][1])
 
 
 def witnessed_offset(state: Running) -> Offset | None:

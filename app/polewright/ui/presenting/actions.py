@@ -53,7 +53,12 @@ def _asked(state: Running, advice: Advice, rehearsal: Rehearsal | None, read_off
         case said.Do.UNLOCK:
             return _yes(state, action, "Locks are loose", events.BaseUnlocked(NOW))
         case said.Do.GO_ON:
-            return _yes(state, action, "Prove it", events.NextAsked(NOW))
+            label = "Correct it" if state.stage is Stage.PROOF else "Prove it"
+            return _yes(state, action, label, events.NextAsked(NOW))
+        case said.Do.ACCEPT:
+            return (_primary("Take it as it is", events.Accepted(NOW)),)
+        case said.Point() if state.second_sky is not None:
+            return (_primary("Prove it here", events.NextAsked(NOW)), *_beside(state, action, Weight.PLAIN))
         case said.Do.GO_BACK:
             return _yes(state, action, "Go back", events.BackAsked(NOW))
         case said.Do.START_AGAIN:

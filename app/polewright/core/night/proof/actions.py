@@ -12,20 +12,56 @@ axis outside. Going on with the old frames was rejected: a guided mount looks al
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 
+from polewright.core.budget import Nuisance
+from polewright.core.flexure import Flexure
+from polewright.core.joint import Joint
 from polewright.core.night.actions import (
     Outcome,
     begin_following,
     change_target,
     change_tolerance,
+    drop_proof,
+    keep_turn_frame,
+    see_frame,
 )
 from polewright.core.night.drift_watch import anew
 from polewright.core.night.drifting.actions import drift_confirms
-from polewright.core.night.effects import KeepNight
-from polewright.core.night.events import TargetChanged, ToleranceChanged
+from polewright.core.night.effects import KeepNight, Objection, Refused
+from polewright.core.night.elsewhere import arrived, declination_moved_rad, second_sky
+from polewright.core.night.events import FrameSolved, NextAsked, TargetChanged, ToleranceChanged
+from polewright.core.night.measured import MeasuredAxis
 from polewright.core.night.states import Capture, Running, Stage
-from polewright.core.night.witness import proof_confirms
+from polewright.core.night.witness import CONTRADICTS_CHI2, proof_confirms, together
+
+OTHER_DECLINATION_RAD = math.radians(1.0)  # turning the RA axis keeps it far better, with the axis near the pole
+
+
+def begin_proof(state: Running, event: object) -> Outcome:
+    """The proof begins (anew): by drift where the axis came from one, else where the sky tells most."""
+    state, effects = drop_proof(state, event)
+    wanted = state.plan.flexure is not None and not state.capture.by_drift
+    return replace(state, second_sky=second_sky(state) if wanted else None), effects
+
+
+def stay_in_this_sky(state: Running, event: NextAsked) -> Outcome:
+    """The person proves it where the camera looks: no other sky is free, or declination is not to be moved."""
+    if state.second_sky is None:
+        return state, (Refused(Objection.NOT_PROVED),)
+    return replace(state, second_sky=None), ()
+
+
+def keep_proof_frame(state: Running, event: FrameSolved) -> Outcome:
+    """Keeps a frame of the second turn, once the camera has arrived; with another declination it begins anew."""
+    if not arrived(state, event.frame):
+        return see_frame(state, event)
+    kept = state.proof.frames
+    if kept and state.plan.flexure is not None:
+        moved = declination_moved_rad(state, kept[0], event.frame) > OTHER_DECLINATION_RAD
+        state = replace(state, proof=Capture()) if moved else state
+    return keep_turn_frame(replace(state, second_sky=None), event)
 
 
 def prove(state: Running, event: object) -> Outcome:
@@ -34,8 +70,49 @@ def prove(state: Running, event: object) -> Outcome:
 
 
 def believe_proof(state: Running, event: object) -> Outcome:
-    """The second turn contradicts: go on from it, it is the newer one."""
+    """The second turn puts the axis outside: go on from both together, or from the newer one where they cannot be."""
+    both = together(state)
+    state = replace(state, second_sky=None) if both is None else _with_joint(state, both)
     return begin_following(replace(state, capture=state.proof, proof=Capture(), drift=None, refuted=True), event)
+
+
+def _with_joint(state: Running, both: Joint) -> Running:
+    """What both turns say together takes the place of what the second says, unless bending cannot explain them."""
+    axis = state.proof.axis
+    assert axis is not None
+    if both.least_chi2 > CONTRADICTS_CHI2:
+        return state
+    flexure = None if state.plan.flexure is None else learned_tonight(state.plan.flexure, both)
+    known = _joint_axis(axis, both)
+    return replace(
+        state,
+        plan=replace(state.plan, flexure=flexure),
+        proof=replace(state.proof, axis=known, combined=True),
+    )
+
+
+def _joint_axis(axis: MeasuredAxis, both: Joint) -> MeasuredAxis:
+    offset = both.offset
+    return replace(
+        axis,
+        east_rad=offset.east_rad,
+        up_rad=offset.up_rad,
+        covariance_rad2=offset.covariance_rad2,
+        budget=offset.budget,
+    )
+
+
+def learned_tonight(flexure: Flexure, both: Joint) -> Flexure:
+    """What is known of sag and pull after both turns; the frames were measured with the flexure known before."""
+    sag = both.nuisance(Nuisance.SAG) or (0.0, flexure.sag_sigma_rad)
+    pull = both.nuisance(Nuisance.PULL) or (0.0, flexure.pull_sigma)
+    return replace(
+        flexure,
+        sag_rad=flexure.sag_rad + sag[0],
+        sag_sigma_rad=sag[1],
+        pull=flexure.pull + pull[0],
+        pull_sigma=pull[1],
+    )
 
 
 def accept_unproved(state: Running, event: object) -> Outcome:

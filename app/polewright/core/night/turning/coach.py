@@ -70,6 +70,6 @@ def _sigma_after_rad(capture: Capture, step_rad: float) -> float | None:
 def _other_sky(state: Running) -> bool:
     """A proof at the capture's declination shares its flexure and its refraction; another one does not."""
     first, second = state.capture.frames, state.proof.frames
-    if state.stage is not Stage.PROOF or not first or len(places(state.proof)) != 1:
+    if state.stage is not Stage.PROOF or not first or len(places(state.proof)) != 1 or state.plan.flexure is not None:
         return False
     return abs(first[0].centre.dec_deg - second[0].centre.dec_deg) < OTHER_SKY_DEG
