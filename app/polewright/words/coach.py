@@ -217,7 +217,7 @@ def _contradicts(why: it.ProofContradicts) -> Told:
     instruction = (
         "Tighten the declination clutch, then start again."
         if why.cause is it.Contradiction.CLUTCH
-        else f"Contradicted by {apart}: go on to correct."
+        else "Go on: the second turn contradicts."
     )
     return Told(instruction, f"The two turns differ by {apart}: {cause} {now}", cure)
 
@@ -250,10 +250,10 @@ def _limited(why: it.ProofLimited) -> Told:
     reach, needed = angle_text(why.reach_rad), angle_text(why.tolerance_rad)
     known = f"Both turns agree; with mount and air they prove {reach}, tonight needs {needed}."
     if why.one_sky:
-        return Told("Agreed in one sky: take it so.", f"{known} By one sky a bending tube does not show.", OTHER_SKY)
+        return Told("Take it as it is: one sky agrees.", f"{known} By one sky a bending tube does not show.", OTHER_SKY)
     learns = "" if why.nights >= LEARNED_NIGHTS else TEACHES
     bends = f"How the tube bends leaves {sigma_text(why.bending_rad)} open."
-    return Told(f"Agreed to {reach}: take it so.", f"{known} {bends}", learns)
+    return Told(f"Take it as it is: {reach} proved.", f"{known} {bends}", learns)
 
 
 # the screws and the locks
