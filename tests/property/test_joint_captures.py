@@ -10,6 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from polewright.core.budget import Budget, Chance, Column, Nuisance, Part
+from polewright.core.covariance import covariance_of
 from polewright.core.joint import TAIL_RAD, TAIL_WEIGHT, Joint, Word, joint
 
 ARCSEC = math.pi / 648000.0
@@ -30,7 +31,7 @@ def word(east: float, up: float, noise: tuple[float, float, float], sag: Two, pu
         Column(Nuisance.SAG, *sag, 10.0 * ARCSEC),
         Column(Nuisance.PULL, *pull, 10.0 * ARCSEC),
     )
-    chance = Chance(Part.STARS, tuple(map(tuple, own.tolist())))
+    chance = Chance(Part.STARS, covariance_of(own))
     return Word(np.array([east, up]) * ARCSEC, Budget((chance,), columns))
 
 
@@ -95,12 +96,17 @@ def inside_disc(mean: np.ndarray, covariance: np.ndarray, tolerance: float) -> f
 @pytest.mark.parametrize("seed", range(10))
 def test_the_posterior_is_that_of_a_sum_over_all_bendings(seed: int) -> None:
     rng = np.random.default_rng([seed, 17])
+
+    def draw(most: float) -> float:
+        return float(rng.uniform(-most, most))
+
     first, second = (
         word(
-            *rng.uniform(-25.0, 25.0, 2),
-            (*rng.uniform(3.0, 8.0, 2), float(rng.uniform(0.0, math.pi))),
-            tuple(rng.uniform(-0.6, 0.6, 2)),
-            tuple(rng.uniform(-1.2, 1.2, 2)),
+            draw(25.0),
+            draw(25.0),
+            (5.5 + draw(2.5), 5.5 + draw(2.5), 1.5 + draw(1.5)),
+            (draw(0.6), draw(0.6)),
+            (draw(1.2), draw(1.2)),
         )
         for _ in range(2)
     )

@@ -250,7 +250,9 @@ def _limited(why: it.ProofLimited) -> Told:
     reach, needed = angle_text(why.reach_rad), angle_text(why.tolerance_rad)
     known = f"Both turns agree; with mount and air they prove {reach}, tonight needs {needed}."
     if why.one_sky:
-        return Told("Take it as it is: one sky agrees.", f"{known} By one sky a bending tube does not show.", OTHER_SKY)
+        return Told(
+            "Take it as it is: one sky agrees.", f"{known} By one sky a bending tube does not show.", OTHER_SKY
+        )
     learns = "" if why.nights >= LEARNED_NIGHTS else TEACHES
     bends = f"How the tube bends leaves {sigma_text(why.bending_rad)} open."
     return Told(f"Take it as it is: {reach} proved.", f"{known} {bends}", learns)
