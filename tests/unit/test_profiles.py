@@ -38,7 +38,7 @@ def test_several_of_each_come_back(tmp_path: Path) -> None:
     assert loaded.messages == ()
     assert sites.load_all().profiles[0].profile.site == Site(47.5, -11.25, 650.0)
     text = (tmp_path / "rigs" / "balcony-rig.json").read_text("utf-8")
-    assert '"focal_length_mm": 240.0' in text and '"version": 3' in text
+    assert '"focal_length_mm": 240.0' in text and '"version": 4' in text
     assert ProfileStore(tmp_path / "nowhere", RIGS).load_all().profiles == ()
 
 

@@ -158,6 +158,21 @@ def joint(first: Word, second: Word, apart: Collection[Nuisance] = (), tail_weig
     return Joint(names, tuple(replace(share, weight=float(w)) for w, (share, _) in zip(weights, found)))
 
 
+def bending_alone(first: Word, second: Word, apart: Collection[Nuisance] = ()) -> tuple[FloatArray, FloatArray]:
+    """Sag and pull (2,) and their covariance (2, 2) by the two captures themselves, whatever was believed before:
+    with nothing but the widest prior."""
+    words = [replace(word, budget=_unlearned(word.budget)) for word in (first, second)]
+    told = joint(words[0], words[1], apart, tail_weight=0.0)
+    at = [told.names.index(name) for name in BENDS]
+    share = told.shares[0]
+    return share.nuisances[at], share.nuisance_covariance[np.ix_(at, at)]
+
+
+def _unlearned(budget: Budget) -> Budget:
+    columns = tuple(replace(c, sigma=TAIL_RAD) if c.nuisance in BENDS else c for c in budget.columns)
+    return replace(budget, columns=columns)
+
+
 def _sigma(budgets: Sequence[Budget], name: Nuisance) -> float:
     return next(column.sigma for budget in budgets if (column := budget.column(name)) is not None)
 

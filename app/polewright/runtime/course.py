@@ -27,6 +27,7 @@ from polewright.core.night.effects import (
     KeepDrift,
     KeepNight,
     Refused,
+    SaveFlexure,
     SaveLocks,
     SaveScrew,
     ShiftFound,
@@ -86,7 +87,7 @@ class Course:
                 return self._follow(effect, at_s)
             case FitDrift():
                 return _fitted(effect, begun(self.state).plan, at_s)
-            case Refused() | KeepDrift() | SaveScrew() | SaveLocks() | ShiftFound() | KeepNight():
+            case Refused() | KeepDrift() | SaveScrew() | SaveLocks() | SaveFlexure() | ShiftFound() | KeepNight():
                 return None
             case _:
                 assert_never(effect)

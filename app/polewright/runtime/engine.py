@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Any, Protocol, assert_never
 
 from polewright.core.errors import PolewrightError, RecordingError
+from polewright.core.flexure_memory import NightBend
 from polewright.core.model import Frame, Utc
 from polewright.core.night.advice import Advice
 from polewright.core.night.effects import (
@@ -23,6 +24,7 @@ from polewright.core.night.effects import (
     KeepDrift,
     KeepNight,
     Refused,
+    SaveFlexure,
     SaveLocks,
     SaveScrew,
     ShiftFound,
@@ -77,6 +79,10 @@ class Outlets(Protocol):
         """Keep what tightening the locks does with the rig."""
         ...
 
+    def save_flexure(self, bend: NightBend) -> None:
+        """Keep what the two turns of this night told of the rig's bending."""
+        ...
+
     def keep_night(self, state: NightState) -> None:
         """The alignment is proved or accepted: write its result."""
         ...
@@ -89,6 +95,9 @@ class NoOutlets:
         """Nothing."""
 
     def save_locks(self, memory: LockMemory) -> None:
+        """Nothing."""
+
+    def save_flexure(self, bend: NightBend) -> None:
         """Nothing."""
 
     def keep_night(self, state: NightState) -> None:
@@ -221,6 +230,8 @@ class NightEngine:
                 self._outlets.save_screw(screw, memory)
             case SaveLocks(locks):
                 self._outlets.save_locks(locks)
+            case SaveFlexure(bend):
+                self._outlets.save_flexure(bend)
             case ShiftFound(shift):
                 self._record(VIGIL_KIND, to_plain(shift), urgent=True)
             case KeepNight():

@@ -18,6 +18,7 @@ from polewright.core.night.effects import (
     KeepDrift,
     KeepNight,
     Refused,
+    SaveFlexure,
     SaveLocks,
     SaveScrew,
     ShiftFound,
@@ -66,7 +67,7 @@ def answers_to(effect: Effect) -> tuple[type, ...]:
             return AxisFollowed, FrameUnsolved
         case FitDrift():
             return DriftMeasured, DriftRefused
-        case StartFollowing() | KeepDrift() | SaveScrew() | SaveLocks() | ShiftFound() | KeepNight():
+        case StartFollowing() | KeepDrift() | SaveScrew() | SaveLocks() | SaveFlexure() | ShiftFound() | KeepNight():
             return ()
         case Refused():
             return ()

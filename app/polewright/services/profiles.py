@@ -20,6 +20,8 @@ class RigProfile:
 
     `locks` is what tightening the base locks does, opaque as well (core/screws/lock_memory.py).
 
+    `flexure` is what the nights told of its bending, opaque too (core/flexure_memory.py).
+
     `plan` is what was last planned with it, opaque as well (core/plan/tonight.py); empty when nothing ever was.
 
     `target` None: the program chooses by latitude. `extra` holds what a later version of the program added.
@@ -33,6 +35,7 @@ class RigProfile:
     screws: Mapping[str, Any] = field(default_factory=dict)
     plan: Mapping[str, Any] = field(default_factory=dict)
     locks: Mapping[str, Any] = field(default_factory=dict)
+    flexure: Mapping[str, Any] = field(default_factory=dict)
     extra: Mapping[str, Any] = field(default_factory=dict)
 
 
@@ -122,6 +125,7 @@ def _rig_members(rig: RigProfile) -> dict[str, Any]:
         "screws": dict(rig.screws),
         "plan": dict(rig.plan),
         "locks": dict(rig.locks),
+        "flexure": dict(rig.flexure),
         **rig.extra,
     }
 
@@ -140,6 +144,7 @@ def _rig(members: dict[str, Any]) -> RigProfile:
         screws=given.mapping("screws"),
         plan=given.mapping("plan"),
         locks=given.mapping("locks"),
+        flexure=given.mapping("flexure"),
         extra={name: value for name, value in given.rest().items() if name != "target"},
     )
 
@@ -180,7 +185,12 @@ def _with_locks(members: dict[str, Any]) -> dict[str, Any]:
     return {**members, "locks": {}}
 
 
+def _with_flexure(members: dict[str, Any]) -> dict[str, Any]:
+    """Version 3 did not remember how the rig bends."""
+    return {**members, "flexure": {}}
+
+
 RIGS: ProfileKind[RigProfile] = ProfileKind(
-    "rigs", "polewright-rig", 3, _rig_members, _rig, {1: _with_plan, 2: _with_locks}
+    "rigs", "polewright-rig", 4, _rig_members, _rig, {1: _with_plan, 2: _with_locks, 3: _with_flexure}
 )
 SITES: ProfileKind[SiteProfile] = ProfileKind("sites", "polewright-site", 1, _site_members, _site)

@@ -8,6 +8,7 @@ from enum import Enum, auto
 from polewright.core.drift.compare import Comparison
 from polewright.core.drift.live import DriftSample
 from polewright.core.drift.reading import DriftReading
+from polewright.core.flexure_memory import NightBend
 from polewright.core.model import TargetPole
 from polewright.core.night.measured import MeasuredAxis, PlacedFrame
 from polewright.core.screws.angles import Screw
@@ -116,6 +117,13 @@ class SaveLocks:
 
 
 @dataclass(frozen=True)
+class SaveFlexure:
+    """Two turns of the RA axis have told how the rig bends: keep it as this night's word."""
+
+    bend: NightBend
+
+
+@dataclass(frozen=True)
 class ShiftFound:
     """The mount was moved during the imaging run: write it down. Times of the shift are the night's own."""
 
@@ -136,6 +144,7 @@ Effect = (
     | KeepDrift
     | SaveScrew
     | SaveLocks
+    | SaveFlexure
     | ShiftFound
     | KeepNight
 )

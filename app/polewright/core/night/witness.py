@@ -13,7 +13,8 @@ import numpy as np
 from polewright.core.angles import ARCSEC_PER_RAD
 from polewright.core.budget import Budget, Chance, Nuisance, Part
 from polewright.core.drift.compare import AGREE_CHI2
-from polewright.core.joint import Joint, Word, joint
+from polewright.core.flexure_memory import NightBend
+from polewright.core.joint import Joint, Word, bending_alone, joint
 from polewright.core.model import FloatArray
 from polewright.core.night.drifting.actions import both_offset, opposed
 from polewright.core.night.measured import PlacedFrame
@@ -47,13 +48,28 @@ def disagreement_chi2(state: Running) -> float | None:
 
 def together(state: Running) -> Joint | None:
     """Following and the second turn with all that both may share; None where one of them knows of the stars only."""
+    words = _words(state)
+    return None if words is None else joint(*words)
+
+
+def tonights_bend(state: Running) -> NightBend | None:
+    """What two complete turns tell of sag and pull by themselves; None where the first is not a turn of its own."""
+    words, flexure = _words(state), state.plan.flexure
+    if words is None or flexure is None or state.capture.combined or not _complete(state):
+        return None
+    told, covariance = bending_alone(*words)
+    return NightBend(flexure.sag_rad + float(told[0]), flexure.pull + float(told[1]), covariance_of(covariance))
+
+
+def _words(state: Running) -> tuple[Word, Word, tuple[Nuisance, ...]] | None:
+    """What following and the second turn say, and what they do not share."""
     first, second = state.offset, proof_offset(state)
     axis = state.proof.axis
     if first is None or second is None or axis is None or first.budget is None or axis.budget is None:
         return None
     followed = Word(np.array([first.east_rad, first.up_rad]), _followed(first, first.budget))
     turned = Word(np.array([second.east_rad, second.up_rad]), axis.budget)
-    return joint(followed, turned, (Nuisance.PULL,) if turned_over(state) else ())
+    return followed, turned, (Nuisance.PULL,) if turned_over(state) else ()
 
 
 def _followed(offset: Offset, budget: Budget) -> Budget:

@@ -186,6 +186,7 @@ class Driver(QObject):
             imaging,
             found.locks,
             walking=True,
+            flexure=found.flexure.flexure,
         )
         begin = Begin(f"{found.site_name} · {found.rig_name}", Path(known.folder).expanduser(), started)
         self._keep(replace(self._remembered, form=known, open_night=str(folder), open_frames=known.folder))

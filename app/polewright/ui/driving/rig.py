@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from polewright.core.errors import RecordingError, SettingsError
+from polewright.core.flexure_memory import NEW_FLEXURE, FlexureMemory, NightBend
 from polewright.core.model import Site
 from polewright.core.night.states import NightState
 from polewright.core.plan.tonight import TonightsPlan, plan_from_dict, plan_to_dict
@@ -34,6 +35,7 @@ class RigAndSite:
     stored: Stored[RigProfile] | None
     problem: str = ""
     locks: LockMemory = NEW_LOCKS
+    flexure: FlexureMemory = NEW_FLEXURE
 
     @property
     def plan(self) -> TonightsPlan | None:
@@ -101,6 +103,7 @@ def rig_and_site(config: Path, site: Site, optics: Optics) -> RigAndSite:
         _memory(screws.get("altitude"), True),
         stored,
         locks=_locks(stored.profile.locks),
+        flexure=_flexure(stored.profile.flexure),
     )
 
 
@@ -162,6 +165,14 @@ def _locks(data: Mapping[str, object]) -> LockMemory:
         return NEW_LOCKS
 
 
+def _flexure(data: Mapping[str, object]) -> FlexureMemory:
+    """The same for the bending."""
+    try:
+        return FlexureMemory.from_dict(data) if data else NEW_FLEXURE
+    except RecordingError:
+        return NEW_FLEXURE
+
+
 class RigOutlets:
     """Satisfies engine.Outlets: keeps with the rig what its screws and locks have taught.
 
@@ -171,6 +182,7 @@ class RigOutlets:
     def __init__(self, config: Path, stored: Stored[RigProfile] | None) -> None:
         self._store: ProfileStore[RigProfile] = ProfileStore(config, RIGS)
         self._stored = stored
+        self._flexure_before = NEW_FLEXURE if stored is None else _flexure(stored.profile.flexure)
 
     def save_screw(self, screw: Screw, memory: ScrewMemory) -> None:
         """Write what is known of the screw by now; SettingsError when the disk refuses."""
@@ -186,6 +198,12 @@ class RigOutlets:
         if self._stored is not None:
             kept = memory.for_next_night().to_dict()
             self._stored = self._store.save(self._stored, replace(self._stored.profile, locks=kept))
+
+    def save_flexure(self, bend: NightBend) -> None:
+        """The same for how it bends; a night counts once, by what it told last."""
+        if self._stored is not None:
+            kept = self._flexure_before.with_night(bend).to_dict()
+            self._stored = self._store.save(self._stored, replace(self._stored.profile, flexure=kept))
 
     def keep_night(self, state: NightState) -> None:
         """The record holds it already."""

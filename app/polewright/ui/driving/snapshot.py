@@ -55,9 +55,7 @@ class SnapshotMaker:
             arrival, scale = self._arrival(measured), scale_facts(measured, self._optics)
             self._news = FrameNews(number, engine.now_s(), None, arrival, scale)
         survey = self.survey()
-        return Snapshot(
-            engine.state, engine.advice, engine.notices, engine.now_s(), self.refused, self._news, survey
-        )
+        return Snapshot(engine.state, engine.advice, engine.notices, engine.now_s(), self.refused, self._news, survey)
 
     def with_picture(self) -> Snapshot | None:
         """The same with the picture of the latest frame; None when that was made already."""

@@ -29,12 +29,12 @@ from polewright.core.night.actions import (
 )
 from polewright.core.night.drift_watch import anew
 from polewright.core.night.drifting.actions import drift_confirms
-from polewright.core.night.effects import KeepNight, Objection, Refused
+from polewright.core.night.effects import KeepNight, Objection, Refused, SaveFlexure
 from polewright.core.night.elsewhere import arrived, declination_moved_rad, second_sky
 from polewright.core.night.events import FrameSolved, NextAsked, TargetChanged, ToleranceChanged
 from polewright.core.night.measured import MeasuredAxis
 from polewright.core.night.states import Capture, Running, Stage
-from polewright.core.night.witness import CONTRADICTS_CHI2, proof_confirms, together
+from polewright.core.night.witness import CONTRADICTS_CHI2, proof_confirms, together, tonights_bend
 
 OTHER_DECLINATION_RAD = math.radians(1.0)  # turning the RA axis keeps it far better, with the axis near the pole
 
@@ -42,7 +42,8 @@ OTHER_DECLINATION_RAD = math.radians(1.0)  # turning the RA axis keeps it far be
 def begin_proof(state: Running, event: object) -> Outcome:
     """The proof begins (anew): by drift where the axis came from one, else where the sky tells most."""
     state, effects = drop_proof(state, event)
-    wanted = state.plan.flexure is not None and not state.capture.by_drift
+    axis = state.capture.axis
+    wanted = axis is not None and axis.budget is not None and not state.capture.by_drift
     return replace(state, second_sky=second_sky(state) if wanted else None), effects
 
 
@@ -66,14 +67,23 @@ def keep_proof_frame(state: Running, event: FrameSolved) -> Outcome:
 
 def prove(state: Running, event: object) -> Outcome:
     """The second turn confirms the first: the night's alignment is proved."""
-    return replace(state, proved=True), (() if state.proved else (KeepNight(),))
+    return replace(state, proved=True), (() if state.proved else (KeepNight(), *_bend_told(state)))
 
 
 def believe_proof(state: Running, event: object) -> Outcome:
     """The second turn puts the axis outside: go on from both together, or from the newer one where they cannot be."""
     both = together(state)
+    told = _bend_told(state)
     state = replace(state, second_sky=None) if both is None else _with_joint(state, both)
-    return begin_following(replace(state, capture=state.proof, proof=Capture(), drift=None, refuted=True), event)
+    after, effects = begin_following(
+        replace(state, capture=state.proof, proof=Capture(), drift=None, refuted=True), event
+    )
+    return after, (*effects, *told)
+
+
+def _bend_told(state: Running) -> tuple[SaveFlexure, ...]:
+    bend = tonights_bend(state)
+    return () if bend is None else (SaveFlexure(bend),)
 
 
 def _with_joint(state: Running, both: Joint) -> Running:
@@ -117,7 +127,7 @@ def learned_tonight(flexure: Flexure, both: Joint) -> Flexure:
 
 def accept_unproved(state: Running, event: object) -> Outcome:
     """The person ends the night here."""
-    return replace(state, accepted=True), (() if state.accepted else (KeepNight(),))
+    return replace(state, accepted=True), (() if state.accepted else (KeepNight(), *_bend_told(state)))
 
 
 def judge_anew(state: Running, event: ToleranceChanged) -> Outcome:

@@ -102,5 +102,3 @@ def reach_rad(both: Joint) -> float:
         middle = 0.5 * (low + high)
         low, high = (low, middle) if both.inside(middle) >= PROVED else (middle, high)
     return high
-
-

@@ -67,9 +67,13 @@ def _sigma_after_rad(capture: Capture, step_rad: float) -> float | None:
     return gain.sigma_rad if math.isfinite(gain.sigma_rad) and gain.sigma_rad < axis.sigma_rad else None
 
 
+def _has_budget(state: Running) -> bool:
+    return state.capture.axis is not None and state.capture.axis.budget is not None
+
+
 def _other_sky(state: Running) -> bool:
     """A proof at the capture's declination shares its flexure and its refraction; another one does not."""
     first, second = state.capture.frames, state.proof.frames
-    if state.stage is not Stage.PROOF or not first or len(places(state.proof)) != 1 or state.plan.flexure is not None:
+    if state.stage is not Stage.PROOF or not first or len(places(state.proof)) != 1 or _has_budget(state):
         return False
     return abs(first[0].centre.dec_deg - second[0].centre.dec_deg) < OTHER_SKY_DEG
