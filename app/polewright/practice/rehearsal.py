@@ -26,6 +26,7 @@ from polewright.services.clock import SystemClock
 from polewright.services.measuring import Solves
 from polewright.services.night_folders import KeepFrames, keep_frame
 from polewright.services.recorder import NightRecorder
+from polewright.simulate.scenarios import Scenario
 
 LONGEST_NIGHT_S = 1.5 * 3600.0
 TICK_S = 1.0
@@ -117,7 +118,7 @@ HANDS: dict[str, MakeHand] = {"told": ToldHand, "walking": WalkingHand, "halting
 
 
 def rehearse_with_files(
-    scenario: str,
+    scenario: str | Scenario,
     seed: int,
     folder: Path,
     night_folder: Path,
@@ -136,7 +137,7 @@ def rehearse_with_files(
 
 
 def rehearse_with_star_lists(
-    scenario: str,
+    scenario: str | Scenario,
     seed: int,
     night_folder: Path,
     solver: Solves,

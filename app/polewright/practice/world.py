@@ -12,6 +12,7 @@ from polewright.core.model import Site, TargetPole, Utc
 from polewright.services.clock import VirtualClock
 from polewright.simulate.night import scenario_named
 from polewright.simulate.rig import SimulatedRig
+from polewright.simulate.scenarios import Scenario
 from polewright.simulate.stars import StarSource
 
 READOUT_S = 1.0
@@ -35,9 +36,10 @@ class RehearsalWorld:
     """Attributes: `rig`; `clock`, whose date is what the computer believes; `exposure_s` of the running camera."""
 
     def __init__(
-        self, scenario: str, seed: int, exposure_s: float = 2.0, catalogue: StarSource | None = None
+        self, scenario: str | Scenario, seed: int, exposure_s: float = 2.0, catalogue: StarSource | None = None
     ) -> None:
-        self.rig = SimulatedRig(scenario_named(scenario), seed, catalogue)
+        drawn = scenario if isinstance(scenario, Scenario) else scenario_named(scenario)
+        self.rig = SimulatedRig(drawn, seed, catalogue)
         night = self.rig.night
         self.clock = VirtualClock(night.start.plus_seconds(night.scenario.clock_error_s))
         self.exposure_s = exposure_s

@@ -21,13 +21,17 @@ TRUTH_NAME = "truth.json"
 
 @dataclass(frozen=True)
 class SequencePlan:
-    """`frames` exposures spread over `span_deg` of RA rotation, then `adjust_frames` while the screws are turned."""
+    """`frames` exposures spread over `span_deg` of RA rotation, then `adjust_frames` while the screws are turned.
+
+    `centre_h`: the hour angle in the middle of the rotation.
+    """
 
     frames: int = 3
     span_deg: float = 90.0
     exposure_s: float = 2.0
     adjust_frames: int = 0
     tracking: bool = True
+    centre_h: float = 0.0
     pause_s: float = 6.0  # after a rotation or a turn, before the shutter opens
 
     def __post_init__(self) -> None:
@@ -44,7 +48,8 @@ def write_sequence(rig: SimulatedRig, folder: Path, plan: SequencePlan) -> dict[
     folder.mkdir(parents=True, exist_ok=True)
     side = -1.0 if rig.night.southern else 1.0
     scenario = rig.night.scenario
-    now = rig.point(-plan.span_deg / 30.0, side * scenario.declination_toward_pole_deg, rig.night.start)
+    first_h = plan.centre_h - plan.span_deg / 30.0
+    now = rig.point(first_h, side * scenario.declination_toward_pole_deg, rig.night.start)
     rig.set_tracking(plan.tracking, now)
     truth = truth_of_night(rig)
     truth["frames"] = []
