@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from polewright.ui.view_model import Action, View, Weight
+from polewright.words.window import last_reading
 
 
 @dataclass(frozen=True)
@@ -22,7 +23,7 @@ def glance(view: View) -> Glance:
     total, action = view.total, _first_key(view.actions)
     told = "" if total is None else f"{total.value} off, {total.words}"
     trouble = "" if view.trouble is None else view.trouble.cause
-    stale = f"The last reading is {view.reticle.stale_text}." if view.reticle.stale_text else ""
+    stale = last_reading(view.reticle.stale_text) if view.reticle.stale_text else ""
     warning = trouble or stale or view.instruction.caution
     return Glance(told, warning, *(("", "") if action is None else (action.key, action.label)))
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import assert_never
 
-from polewright.core.night.trainee import Mark, Marked, Verdict
+from polewright.core.night.trainee import Answer, Mark, Marked, Verdict
 from polewright.core.screws.angles import Screw
 from polewright.words.numbers import angle_text, sense_text, turns_text
 
@@ -35,8 +35,18 @@ def marked_words(marked: Marked) -> str:
 
 
 NEVER_TURNED = "Never turned that night."
+SAME_WAY, OTHER_WAY = "The same way as that night.", "The other way than that night."
 
 
-def that_night(screw: Screw, turns: float) -> str:
+def unmeasured_words(answer: Answer, made: Answer) -> str:
+    """What can be said where nobody knows what a turn of that screw is worth."""
+    if answer.screw is not made.screw:
+        return NEVER_TURNED
+    return SAME_WAY if answer.turns * made.turns > 0.0 else OTHER_WAY
+
+
+def that_night(screw: Screw, turns: float, by_eye: bool = False) -> str:
     """What was really turned: `That night: azimuth, 1/4 turn clockwise.`"""
+    if by_eye:
+        return f"That night: {screw.value}, {sense_text(turns)}, led by the eye."
     return f"That night: {screw.value}, {turns_text(turns)} {sense_text(turns)}."

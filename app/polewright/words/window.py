@@ -45,6 +45,11 @@ CLOSE_IT = Said(
 )
 
 
+def last_reading(age: str) -> str:
+    """The numbers on the screen are old."""
+    return f"The last reading is {age}."
+
+
 def plan_not_kept(reason: str) -> Said:
     """The plan of the last night with this rig makes no sense at this site."""
     return Said(

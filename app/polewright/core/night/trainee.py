@@ -1,7 +1,7 @@
 """Practising on a recorded night: "what would you turn now?", then compared with what happened.
 
-A decision is a turn that somebody made. The answer's effect is computed with all that the whole night taught about
-the screws; what the recorded turn did is known from the frames after it.
+A decision is a turn that somebody made: told, or led by the eye and only seen. The answer's effect is computed with
+all that the whole night taught about the screws; what the recorded turn did is known from the frames after it.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ from enum import Enum
 
 from polewright.core.angles import ARCMIN_PER_RAD
 from polewright.core.night.events import AnyEvent, ScrewTurned, UndoAsked
-from polewright.core.night.states import AskedTurn, NightState, Running, Waiting
+from polewright.core.night.states import AskedTurn, NightState, Running, Stage, Waiting
 from polewright.core.offset import Offset
 from polewright.core.screws.angles import Screw, ScrewAngles, offset_from_angles
 from polewright.core.screws.memory import ScrewRate
@@ -33,13 +33,16 @@ class Answer:
 class Decision:
     """A turn in a recorded night: the state just before, what was asked for, what was reported, where it led.
 
-    `after` is None when the night ended before the axis came to rest.
+    `after` is None when the night ended before the axis came to rest. `by_eye`: nobody told how far; only the way it
+    went was seen. `step`: which of the night's steps began it.
     """
 
     state: Running
     asked: AskedTurn | None
     made: Answer
     after: Offset | None
+    by_eye: bool = False
+    step: int = 0
 
 
 class Mark(Enum):
@@ -71,25 +74,46 @@ class Verdict:
 
 
 def decisions(steps: Iterable[tuple[AnyEvent, NightState, NightState]]) -> Iterator[Decision]:
-    """The decisions of a night from its (event, state before, state after), in order."""
-    waiting: tuple[Running, Answer] | None = None
-    for event, before, after in steps:
+    """The decisions of a night from its (event, state before, state after), in order.
+
+    A move begins with the first frame that shows it or with the first word about it, whichever comes first, and is
+    over when the axis has come to rest again.
+    """
+    begun: tuple[int, Running] | None = None
+    told: Answer | None = None
+    for number, (event, before, after) in enumerate(steps):
         if isinstance(before, Waiting) or isinstance(after, Waiting):
             continue
-        if waiting is not None and _closed(after):
-            yield Decision(waiting[0], waiting[0].handling.asked, waiting[1], after.offset)
-            waiting = None
         if isinstance(event, UndoAsked):
-            waiting = None
-        if isinstance(event, ScrewTurned) and after is not before:
-            made = _made(event, before)
-            if made is not None and before.offset is not None:
-                if waiting is not None:  # a second turn before the first was seen: the two are one decision
-                    made = _joined(waiting[1], made)
-                    before = waiting[0]
-                waiting = (before, made)
-    if waiting is not None:
-        yield Decision(waiting[0], waiting[0].handling.asked, waiting[1], None)
+            begun, told = None, None
+        if begun is None and _moving(after) and not _moving(before) and before.stage in (Stage.ROUGH, Stage.FINE):
+            begun = (number, before)
+        if begun is not None and isinstance(event, ScrewTurned) and after is not before:
+            told = _joined(told, _made(event, before))
+        if begun is not None and not _moving(after):
+            yield from _decided(*begun, told, after, after.offset)
+            begun, told = None, None
+    if begun is not None:
+        yield from _decided(*begun, told, None, None)
+
+
+def _decided(
+    number: int, state: Running, told: Answer | None, closed: Running | None, rest: Offset | None
+) -> Iterator[Decision]:
+    """The decision, where anybody knows which screw it was."""
+    seen = None if closed is None else _seen(state, closed)
+    made = told or seen
+    if made is not None and state.offset is not None:
+        yield Decision(state, state.handling.asked, made, rest, told is None, number)
+
+
+def _seen(before: Running, closed: Running) -> Answer | None:
+    """The turn that nobody told, as the move it has become."""
+    for screw in Screw:
+        moves = closed.memory(screw).moves
+        if moves and moves[-1:] != before.memory(screw).moves[-1:]:
+            return Answer(screw, moves[-1].turns)
+    return None
 
 
 def judge(decision: Decision, answer: Answer, rates: dict[Screw, ScrewRate | None]) -> Verdict | None:
@@ -145,10 +169,13 @@ def _made(event: ScrewTurned, before: Running) -> Answer | None:
     return Answer(event.screw, asked.turns) if asked is not None and asked.screw is event.screw else None
 
 
-def _joined(first: Answer, second: Answer) -> Answer:
+def _joined(first: Answer | None, second: Answer | None) -> Answer | None:
+    """Two turns of a screw before the first was seen are one; of two screws the later counts."""
+    if first is None or second is None:
+        return second or first
     return Answer(first.screw, first.turns + second.turns) if first.screw is second.screw else second
 
 
-def _closed(state: Running) -> bool:
-    """The move is over: the axis has come to rest again."""
-    return state.handling.opened_at is None and not state.handling.reports
+def _moving(state: Running) -> bool:
+    """Whether a move is going on: seen, or told and not yet seen."""
+    return state.handling.opened_at is not None or bool(state.handling.reports)

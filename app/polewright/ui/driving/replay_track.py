@@ -77,6 +77,7 @@ def load_track(path: Path, progress: Progress | None = None) -> ReplayTrack:
     zero_s = lines[0][0].t_s
     moments: list[Moment] = []
     steps: list[tuple[AnyEvent, NightState, NightState]] = []
+    times: list[float] = []
     for number, (line, event) in enumerate(lines):
         if progress is not None and number % REPORT_EVERY == 0 and not progress(number / len(lines)):
             raise StoppedError
@@ -84,20 +85,23 @@ def load_track(path: Path, progress: Progress | None = None) -> ReplayTrack:
         course.take(event)
         history.take(course.state)
         steps.append((event, before, course.state))
+        times.append(line.t_s - zero_s)
         if not isinstance(event, Ticked) or not moments:
             moments.append(Moment(line.t_s - zero_s, event, course.state, course.advice))
     end = course.state
     rates = {screw: end.rate(screw) if isinstance(end, Running) else None for screw in Screw}
-    return ReplayTrack(folder, tuple(moments), _questions(steps, moments), _frames(log), rates, history)
+    return ReplayTrack(folder, tuple(moments), _questions(steps, times, moments), _frames(log), rates, history)
 
 
-def _questions(steps: list[tuple[AnyEvent, NightState, NightState]], moments: list[Moment]) -> tuple[Question, ...]:
-    """Each decision at the moment before its turn."""
-    when = {id(m.state): m.t_s for m in moments}
-    found, last_s = [], 0.0
+def _questions(
+    steps: list[tuple[AnyEvent, NightState, NightState]], times: list[float], moments: list[Moment]
+) -> tuple[Question, ...]:
+    """Each decision at the last moment before its turn began."""
+    shown = [moment.t_s for moment in moments]
+    found = []
     for decision in decisions(steps):
-        last_s = when.get(id(decision.state), last_s)
-        found.append(Question(last_s, decision))
+        before = max(0, bisect.bisect_left(shown, times[decision.step]) - 1)
+        found.append(Question(shown[before], decision))
     return tuple(found)
 
 

@@ -14,7 +14,7 @@ from polewright.ui.presenting.extras import Extras
 from polewright.ui.presenting.night import present
 from polewright.ui.view_model import Action, Instruction, Replay, View, Weight
 from polewright.words.numbers import capital, duration_text, sense_text, turns_text
-from polewright.words.trainee import NEVER_TURNED, left_words, marked_words, that_night
+from polewright.words.trainee import left_words, marked_words, that_night, unmeasured_words
 from polewright.words.window import HOW_TO_ANSWER, QUESTION
 
 AMOUNTS = (1.0 / 60.0, 1.0 / 8.0, 0.25, 0.5, 1.0, 2.0)
@@ -98,9 +98,10 @@ def _short(way: float) -> str:
 
 def _verdict(view: View, lesson: Lesson) -> View:
     made = lesson.decision.made
-    night = that_night(made.screw, made.turns)
+    night = that_night(made.screw, made.turns, lesson.decision.by_eye)
     if lesson.verdict is None:
-        said = Instruction(NEVER_TURNED, night, "", NEVER_TURNED, Mood.WAIT)
+        told = unmeasured_words(lesson.answer or made, made)
+        said = Instruction(told, night, "", told, Mood.WAIT)
     else:
         marked = marked_words(lesson.verdict.marked)
         said = Instruction(left_words(lesson.verdict), f"{marked} {night}", "", marked)
