@@ -27,13 +27,14 @@ REPOSITORY = Path(__file__).resolve().parents[1]
 # One home of its own for the whole run, shared by parallel workers so that an index of the sky is built once;
 # nothing of the person's own settings, nights and caches is read or written.
 _RUN = os.environ.get("PYTEST_XDIST_TESTRUNUID", str(os.getpid()))
-HOME = Path(tempfile.gettempdir()) / f"polewright-tests-{_RUN}"
+_GIVEN = os.environ.get("POLEWRIGHT_TESTS_HOME")  # by whoever makes many runs after one another, and keeps it
+HOME = Path(_GIVEN or Path(tempfile.gettempdir()) / f"polewright-tests-{_RUN}")
 os.environ["POLEWRIGHT_HOME"] = str(HOME)
 
 
 def pytest_unconfigure(config: pytest.Config) -> None:
     """The run that made the home removes it; parallel workers leave it to their parent."""
-    if not hasattr(config, "workerinput"):
+    if not hasattr(config, "workerinput") and _GIVEN is None:
         for folder in Path(tempfile.gettempdir()).glob(f"polewright-tests-{_uid(config)}"):
             shutil.rmtree(folder, ignore_errors=True)
 

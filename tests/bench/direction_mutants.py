@@ -1,20 +1,12 @@
-"""Faults that only turn a direction round, one at a time in a copy of the project: each has to be noticed.
+"""Faults that only turn a direction round: `tests/bench/mutants.py directions` makes each, and each has to be noticed.
 
-    python tests/bench/direction_mutants.py [--only WORD]
-
-Every row says which file, what stands there and what would stand there. A row whose text is gone fails: look for where
-the direction is decided now. Run by nobody but a person; tests/bench/mutants.py makes other faults by the hundred.
+Every row says which file, what stands there and what would stand there. A row whose text is gone counts as a survivor:
+look for where the direction is decided now.
 """
 
+# ruff: noqa: E501 (a row is read across)
+
 from __future__ import annotations
-
-import argparse
-import subprocess
-import sys
-import tempfile
-from pathlib import Path
-
-from mutant_copy import environment, project_copy
 
 TESTS = ("tests/unit/test_directions.py", "tests/screens/test_drawn_directions.py")
 
@@ -82,43 +74,3 @@ ROWS: tuple[tuple[str, str, str], ...] = (
     ("words/axis.py", '"ahead of" if doubt.ahead_s > 0.0', '"ahead of" if doubt.ahead_s < 0.0'),
     ("words/axis.py", "'on' if on else 'off'", "'off' if on else 'on'"),
 )  # fmt: skip
-
-
-def main() -> int:
-    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    parser.add_argument("--only", default="", help="rows whose file or text holds this")
-    wanted = parser.parse_args().only
-    rows = [row for row in ROWS if wanted in row[0] or wanted in row[1]]
-    with tempfile.TemporaryDirectory() as folder:
-        copy = project_copy(Path(folder))
-        survived = [row for row in rows if not _noticed(copy, *row)]
-    print(f"{len(rows) - len(survived)} of {len(rows)} reversed directions were noticed.")
-    return 1 if survived else 0
-
-
-def _noticed(copy: Path, name: str, stands: str, fault: str) -> bool:
-    """Whether the tests of directions fail with the fault; its file is as before afterwards."""
-    file = copy / "app" / "polewright" / name
-    text = file.read_text(encoding="utf-8")
-    if text.count(stands) < 1:
-        print(f"not found in {name}: {stands}")
-        return False
-    file.write_text(text.replace(stands, fault, 1), encoding="utf-8")
-    try:
-        found = subprocess.run(
-            [sys.executable, "-m", "pytest", "-x", "-q", "--no-header", *TESTS],
-            cwd=copy,
-            env=environment(copy),
-            capture_output=True,
-            timeout=120,
-            check=False,
-        )
-    finally:
-        file.write_text(text, encoding="utf-8")
-    if found.returncode == 0:
-        print(f"SURVIVED {name}: {fault}")
-    return found.returncode != 0
-
-
-if __name__ == "__main__":
-    raise SystemExit(main())

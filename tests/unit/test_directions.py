@@ -13,6 +13,7 @@ import math
 import re
 import xml.etree.ElementTree as ET
 from functools import cache
+from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
 
@@ -20,8 +21,9 @@ import numpy as np
 import pytest
 
 from direction_nights import CASES, SENSES, START, Case, DirectionNight, azimuth_left, learned
-from polewright.commands import follow, measure, rehearse
+from polewright.commands import follow, measure, rehearse, simulate
 from polewright.commands.drift import place_text
+from polewright.commands.line import run
 from polewright.core.angles import ARCMIN_PER_RAD
 from polewright.core.axis.estimate import estimate_axis
 from polewright.core.axis_reasons import ClocksDiffer, Look, TrackingSeemsSwitched, WeakView
@@ -40,7 +42,7 @@ from polewright.services.night_log import read_night
 from polewright.services.paths import data_folder
 from polewright.services.recorder import NightRecorder
 from polewright.services.report.facts import NightFacts, gather
-from polewright.services.report.history import history_of
+from polewright.services.report.history import history_of, starting_hint
 from polewright.services.report.page import plain_result, report_html
 from polewright.services.report.pictures import well
 from polewright.services.report.tables import measurements_csv
@@ -202,7 +204,11 @@ def test_the_dial_runs_as_the_camera_goes_round(southern: bool, begin_h: float) 
             assert (sense > 0.0) is (gone_deg > 0.0)
         else:
             assert sense * (dial.wanted_deg - dial.taken_deg[-1]) == pytest.approx(gone_deg, abs=1.5)
+        seen = [frame.camera_to_enu for frame in night.state.capture.frames]
         night.rotate(asked.west_deg)
+        there = np.array(night.mount.attitude(night.now_s))[:, 2]
+        apart = [math.degrees(math.acos(float(there @ np.array(old)[:, 2]))) for old in seen]
+        assert min(apart) > 8.0, "a turn leads to where no frame was taken yet"
 
 
 def fake_world() -> Any:
@@ -376,3 +382,26 @@ def test_ahead_and_behind_on_and_off_east_and_west() -> None:
     assert "switched off." in follow_words(TrackingSeemsSwitched(False))
     for look in (Look.EAST, Look.WEST):
         only(follow_words(WeakView(look, 1e-4, None)), look.name.lower(), OTHER[look.name.lower()])
+
+
+def test_where_to_set_down_next_time_is_away_from_where_it_stood() -> None:
+    """Two nights that began off to one side: the base goes to the other."""
+    for case in CASES[:: len(CASES) // 4]:
+        facts = facts_of(case)
+        hint = starting_hint([facts, facts])
+        only(hint, f"further {OTHER[case.east]}", f"further {case.east}")
+        only(hint, "higher" if case.height == "low" else "lower", "higher" if case.height == "high" else "lower")
+
+
+@pytest.mark.parametrize("case", CASES[:8:2], ids=lambda case: case.name)
+def test_simulate_tells_the_side_of_its_truth(
+    case: Case, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    east, up = (8.0 if case.east == "east" else -8.0), (5.0 if case.height == "high" else -5.0)
+    offset = {"east_arcmin": east, "up_arcmin": up, "total_arcmin": 9.4}
+    truth = {"axis_after_capture": {"from_refracted_pole": offset}, "frames": []}
+    monkeypatch.setattr(simulate, "write_sequence", lambda rig, folder, plan: truth)
+    assert run(["simulate", str(tmp_path / "frames")]) == 0
+    told = capsys.readouterr().out
+    only(told, f"too far {case.east}", f"too far {OTHER[case.east]}")
+    only(told, f"too {case.height}", f"too {OTHER[case.height]}")
