@@ -8,8 +8,8 @@
 A fault turns a sign, a comparison or a condition round, moves a threshold by half, changes a whole number by one,
 swaps east and up, azimuth and altitude, clockwise and anticlockwise, sine and cosine, `and` and `or`, or drops a
 statement. For each fault the tests that run its line are run, the quickest first, until one fails; a fault that makes
-them hang is noticed too. Faults come in an order that the seed gives; `run` takes the next ones that no run before has
-taken. Survivors that change nothing are named with their reason in EQUIVALENT (tests/bench/mutant_sites.py).
+them hang is noticed too. Faults come in an order that the seed gives; `run` takes the next ones that no run before
+has taken. Survivors that change nothing are named with their reason in EQUIVALENT (tests/bench/mutant_sites.py).
 """
 
 from __future__ import annotations
