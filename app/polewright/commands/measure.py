@@ -69,10 +69,11 @@ def take_capture(args: argparse.Namespace, paths: Sequence[Path]) -> Capture:
 
     FrameReadError when no frame is usable.
     """
-    first, each = measured_one_by_one(frame_measurer(args), paths)
+    measurer = frame_measurer(args)
+    first, each = measured_one_by_one(measurer, paths)
     site, site_source = site_from(args, first)
     came = [outcome for _, outcome in each]
-    measured = [item for item in came if isinstance(item, MeasuredFrame)]
+    measured = [measurer.again(item) for item in came if isinstance(item, MeasuredFrame)]
     unread = [error for error in came if isinstance(error, FrameReadError)]
     if not measured:
         raise unread[0]

@@ -225,6 +225,8 @@ class PlateSolution:
     path: str  # how it was found: "hint", "whole sky", ...
     warnings: tuple[str, ...] = ()
     shared_error: SharedError = NO_SHARED_ERROR  # that of its stars
+    # covariance (3, 3), rad^2, camera axes: error of the frame whose stars placed this one; part of the attitude's
+    inherited_rad2: FloatArray | None = None
 
     @property
     def scale_arcsec_px(self) -> float:

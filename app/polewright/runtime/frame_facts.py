@@ -16,6 +16,7 @@ from polewright.core.model import (
     Atmosphere,
     Attitude,
     Camera,
+    FloatArray,
     MatchedStars,
     PlateSolution,
     SharedError,
@@ -104,6 +105,7 @@ def solution_to_plain(solution: PlateSolution) -> dict[str, Any]:
         "path": solution.path,
         "warnings": list(solution.warnings),
         "shared_error": list(solution.shared_error),
+        "inherited_rad2": solution.inherited_rad2,
     }
 
 
@@ -123,6 +125,7 @@ def solution_from_plain(data: Mapping[str, Any]) -> PlateSolution:
             path=str(data["path"]),
             warnings=tuple(data["warnings"]),
             shared_error=_shared(data),
+            inherited_rad2=_inherited(data),
         )
     except (KeyError, TypeError, ValueError, AttributeError, OverflowError) as exc:
         raise RecordingError(f"The record of a frame's solution is damaged: {exc!r}.") from exc
@@ -137,6 +140,12 @@ def _shared(data: Mapping[str, Any]) -> SharedError:
     return x, y, turn, own_turn
 
 
+def _inherited(data: Mapping[str, Any]) -> FloatArray | None:
+    """None where the catalogue placed the frame, and in older records."""
+    inherited = data.get("inherited_rad2")
+    return None if inherited is None else np.array(inherited, dtype=float)
+
+
 def _fits_together(solution: PlateSolution) -> bool:
     """Whether shapes and sizes are those that a plate solution can have."""
     matched, attitude, camera = solution.matched, solution.attitude_icrs, solution.camera
@@ -145,10 +154,12 @@ def _fits_together(solution: PlateSolution) -> bool:
     shapes = all(column.shape == count for column in columns) and matched.icrs.shape == (*count, 3)
     rotation = attitude.camera_to_sky.shape == attitude.covariance_rad2.shape == (3, 3)
     size = 0 < camera.width_px <= LARGEST_SIDE_PX and 0 < camera.height_px <= LARGEST_SIDE_PX
+    inherited = np.zeros((3, 3)) if solution.inherited_rad2 is None else solution.inherited_rad2
+    shapes = shapes and inherited.shape == (3, 3)
     if not (shapes and rotation and size and 0.0 < camera.focal_px < math.inf):
         return False
     shared = np.array(solution.shared_error)
-    numbers = (matched.x_px, matched.y_px, matched.sigma_px, matched.icrs, attitude.camera_to_sky, shared)
+    numbers = (matched.x_px, matched.y_px, matched.sigma_px, matched.icrs, attitude.camera_to_sky, shared, inherited)
     return bool(
         all(np.isfinite(values).all() for values in numbers)
         and np.allclose(attitude.camera_to_sky @ attitude.camera_to_sky.T, np.eye(3), atol=1e-6)

@@ -23,6 +23,7 @@ from polewright.core.axis.plausible import impossible_sky
 from polewright.core.camera import pixel_to_vector, vector_to_pixel
 from polewright.core.detection.hot_pixels import HotPixelMask
 from polewright.core.matching.hint import SolveHint
+from polewright.core.matching.neighbour import Neighbours
 from polewright.core.model import (
     NO_SHARED_ERROR,
     Atmosphere,
@@ -125,6 +126,7 @@ class FrameMeasurer:
         self._hot_pixels: HotPixelMask | None = None
         self._look_again = look_again
         self._look_that_solved = 0  # of the last solved frame: 0 the ordinary list, else which of the second looks
+        self._neighbours = Neighbours()
         self._failed = 0
         self._camera_name: str | None = None
         self.last: PlateSolution | None = None
@@ -149,17 +151,26 @@ class FrameMeasurer:
         if isinstance(outcome, PlateSolution):
             self._look_that_solved = 0
         else:
-            stars, outcome = self._second_looks(frame, stars, outcome)
+            shared = self._neighbours.place(stars)
+            stars, outcome = (stars, shared) if shared is not None else self._second_looks(frame, stars, outcome)
         solved = self._now_s()
         warnings = (*frame.warnings, *_date_warnings(frame), *self._other_camera(frame))
         if isinstance(outcome, PlateSolution):
             warnings = (*warnings, *outcome.warnings)
             self._learn_hot_pixels(stars, outcome)
+            self._neighbours = self._neighbours.with_frame(stars, outcome)
             self.last = outcome
         self._failed = 0 if isinstance(outcome, PlateSolution) else self._failed + 1
         return MeasuredFrame(
             frame, stars, outcome, {"read": read_s, "detect": detected - start, "solve": solved - detected}, warnings
         )
+
+    def again(self, measured: MeasuredFrame) -> MeasuredFrame:
+        """A frame that came before its field was known, now by the stars that it shares with later ones."""
+        if isinstance(measured.outcome, PlateSolution):
+            return measured
+        shared = self._neighbours.place(measured.stars)
+        return measured if shared is None else replace(measured, outcome=shared)
 
     def _solve(self, frame: Frame, stars: StarList) -> PlateSolution | Unsolved:
         """With all that is known; what fails although it shows stars may have been flipped meanwhile."""

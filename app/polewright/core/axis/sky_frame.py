@@ -29,8 +29,8 @@ def sky_frame(
 
     Rigorous apparent places of the matched stars; rotation and scale fitted anew (refraction compresses the field),
     distortion kept. The covariance follows the residuals and carries what residuals cannot show: image motion common
-    to all stars, sized for `exposure_s` (1 s when unknown), and what a motion leaves open.
-    UsageError for an impossible site or time.
+    to all stars, sized for `exposure_s` (1 s when unknown), what a motion leaves open, and what the frame it was
+    placed by is off by. UsageError for an impossible site or time.
     """
     matched = solution.matched
     enu = observed_enu(matched.icrs, utc, site, atmosphere)
@@ -43,6 +43,8 @@ def sky_frame(
     scale = _noise_scale(fit.chi2, fit.dof)
     covariance = fit.covariance[:3, :3] * scale + _common_floor_rad2(exposure_s)
     covariance += moved_alike_rad2(fit.camera, solution.shared_error)
+    if solution.inherited_rad2 is not None:
+        covariance += solution.inherited_rad2
     rms_px = float(np.sqrt(np.mean(np.square(fit.residual_px))))
     return SkyFrame(
         name=name,
