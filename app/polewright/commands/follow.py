@@ -21,6 +21,7 @@ from polewright.core.angles import ARCMIN_PER_RAD
 from polewright.core.axis.estimate import estimate_axis
 from polewright.core.axis.following import AxisReading, FollowState, follow, start_following
 from polewright.core.errors import FrameReadError, UsageError
+from polewright.core.flexure import FLEXURE_PRIOR
 from polewright.core.model import AxisEstimate, Site, SkyFrame, TargetPole
 from polewright.core.sky.places import default_target, standard_atmosphere
 from polewright.services.measuring import MeasuredFrame, place_in_sky
@@ -89,7 +90,7 @@ class FollowSession:
             self._captured.append(placed)
         reading: tuple[float, float, np.ndarray] | None = None
         if len(self._captured) >= 2:
-            estimate = estimate_axis(self._captured, self._site, self._atmosphere, self._target)
+            estimate = estimate_axis(self._captured, self._site, self._atmosphere, self._target, FLEXURE_PRIOR)
             if isinstance(estimate, AxisEstimate):
                 reading = (estimate.east_rad, estimate.up_rad, estimate.covariance_rad2)
                 warnings += map(doubt_words, estimate.warnings)

@@ -20,17 +20,19 @@ from polewright.commands.options import (
     site_from,
 )
 from polewright.commands.output import json_text
-from polewright.core.angles import ARCMIN_PER_RAD
+from polewright.core.angles import ARCMIN_PER_RAD, ARCSEC_PER_RAD
 from polewright.core.axis.estimate import estimate_axis
 from polewright.core.axis.screw_offsets import screw_offsets
 from polewright.core.axis_reasons import AxisRefusal, SkyImpossible, TooFewPlaced
+from polewright.core.budget import Budget, part_sigmas_rad
 from polewright.core.errors import FrameReadError
+from polewright.core.flexure import FLEXURE_PRIOR
 from polewright.core.model import AxisEstimate, PlateSolution, Site, SkyFrame, TargetPole
 from polewright.core.night.orientation.clock import clock_effect_rad, doubting_clock
 from polewright.core.sky.places import default_target, standard_atmosphere
 from polewright.core.unsolved import ImpossibleSky, Unsolved
 from polewright.services.measuring import MeasuredFrame, arrivals_of, place_in_sky
-from polewright.words.axis import doubt_words, refusal_words
+from polewright.words.axis import budget_words, doubt_words, refusal_words
 from polewright.words.frames import frame_words
 from polewright.words.kinds import told_facts
 from polewright.words.numbers import offset_words
@@ -105,7 +107,9 @@ def estimate_of(capture: Capture) -> AxisEstimate | AxisRefusal:
     if len(capture.sky_frames) < 2 and unplaced and isinstance(unplaced[0].outcome, Unsolved):
         name, why = unplaced[0].frame.name, unplaced[0].outcome.why
         return TooFewPlaced(len(capture.sky_frames), len(capture.measured), name, why)
-    estimate = estimate_axis(capture.sky_frames, capture.site, standard_atmosphere(capture.site), capture.target)
+    estimate = estimate_axis(
+        capture.sky_frames, capture.site, standard_atmosphere(capture.site), capture.target, FLEXURE_PRIOR
+    )
     if not isinstance(estimate, AxisEstimate):
         return estimate
     return doubting_clock(estimate, arrivals_of([item.frame for item in capture.measured]))
@@ -133,6 +137,13 @@ def frame_facts(item: MeasuredFrame) -> dict[str, object]:
     return facts
 
 
+def budget_facts(budget: Budget | None) -> dict[str, float] | None:
+    """One sigma of every part, arcsec, in all."""
+    if budget is None:
+        return None
+    return {part.value: sigma * ARCSEC_PER_RAD for part, sigma in part_sigmas_rad(budget).items()}
+
+
 def measured_facts(capture: Capture, estimate: AxisEstimate | AxisRefusal) -> dict[str, object]:
     """The facts as plain values, under the names that the JSON output promises."""
     frames = [frame_facts(item) for item in capture.measured]
@@ -151,6 +162,7 @@ def measured_facts(capture: Capture, estimate: AxisEstimate | AxisRefusal) -> di
             "up_arcmin": estimate.up_rad * ARCMIN_PER_RAD,
             "total_arcmin": estimate.total_rad * ARCMIN_PER_RAD,
             "covariance_arcmin2": (estimate.covariance_rad2 * ARCMIN_PER_RAD**2).tolist(),
+            "budget": budget_facts(estimate.budget),
         },
         "azimuth_screw_arcmin": screws.azimuth_rad * ARCMIN_PER_RAD,
         "altitude_screw_arcmin": screws.altitude_rad * ARCMIN_PER_RAD,
@@ -204,6 +216,7 @@ def axis_sentences(capture: Capture, estimate: AxisEstimate) -> list[str]:
         f"  east         {_arcmin(estimate.east_rad, sigma_east)} on the sky",
         f"  up           {_arcmin(estimate.up_rad, sigma_up)} on the sky",
         f"  in all       {_arcmin(estimate.total_rad, float(np.hypot(sigma_east, sigma_up)))}",
+        *([] if estimate.budget is None else [f"  uncertain    {budget_words(estimate.budget)}"]),
         f"  azimuth      {_arcmin(screws.azimuth_rad, screws.sigma_azimuth_rad)} along the horizon (azimuth screw)",
         f"  altitude     {_arcmin(screws.altitude_rad, screws.sigma_altitude_rad)} (altitude screw)",
         f"  consistency  chi-square {estimate.chi2:.1f} for {estimate.dof} degrees of freedom",

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import Enum
 
 import numpy as np
@@ -114,6 +114,10 @@ class Budget:
     def whole(self) -> Covariance:
         """The sum of all parts."""
         return covariance_of(np.array(self.by_chance) + np.array(self.shared))
+
+    def with_chance(self, part: Part, covariance_rad2: Covariance) -> Budget:
+        """The same with one more doubt."""
+        return replace(self, chances=(*self.chances, Chance(part, covariance_rad2)))
 
     def column(self, nuisance: Nuisance) -> Column | None:
         """What one nuisance does here; None when it is not in the budget."""

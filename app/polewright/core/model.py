@@ -74,12 +74,16 @@ class Site:
 
 @dataclass(frozen=True)
 class Atmosphere:
-    """What refraction needs. `pressure_hpa` 0 switches refraction off."""
+    """What refraction needs. `pressure_hpa` (as a barometer at the site shows it) 0 switches refraction off.
+
+    `scale_sigma`: one sigma of the refraction, as a share of itself, that the doubt about the weather makes.
+    """
 
     pressure_hpa: float
     temperature_c: float = 10.0
     relative_humidity: float = 0.5
     wavelength_um: float = 0.574
+    scale_sigma: float = 0.03  # of the season: core/sky/weather.py
 
 
 @dataclass(frozen=True)

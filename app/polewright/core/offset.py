@@ -28,7 +28,7 @@ from polewright.core.model import FloatArray
 
 SURE_ENOUGH = 0.95
 PROVED = 0.99  # a proof is the last word of the night, and promises more
-HIDDEN_RAD, HIDDEN_SHARE = 3.0 / ARCSEC_PER_RAD, 0.1  # tube sag, the air: what no frame shows
+HIDDEN_RAD, HIDDEN_SHARE = 3.0 / ARCSEC_PER_RAD, 0.1  # of a record without a budget (chosen)
 WORTH_SHARE = 2.0 / 3.0  # of the tolerance: a second witness less sure than this, in all, proves nothing
 CLOSE_ENOUGH = 0.4  # of the tolerance, for each of the two components: no screw is asked to go nearer
 _NODES, _WEIGHTS = np.polynomial.legendre.leggauss(48)
@@ -57,6 +57,20 @@ class Offset:
         """Total sigma: root of the trace."""
         return math.sqrt(max(self.covariance_rad2[0][0] + self.covariance_rad2[1][1], 0.0))
 
+    @property
+    def by_frames(self) -> Offset:
+        """The same, as sure as frames can tell: without what the budget's nuisances leave open in all of them."""
+        if self.budget is None:
+            return self
+        rest = np.array(self.covariance_rad2) - np.array(self.budget.shared)
+        values, vectors = np.linalg.eigh(rest)
+        return replace(self, covariance_rad2=covariance_of(vectors @ np.diag(np.maximum(values, 0.0)) @ vectors.T))
+
+    @property
+    def at_best(self) -> Offset:
+        """The same after any number of frames: only what they cannot tell is left."""
+        return self if self.budget is None else replace(self, covariance_rad2=self.budget.shared)
+
 
 def probability_inside(offset: Offset, tolerance_rad: float, aim: tuple[float, float] = (0.0, 0.0)) -> float:
     """Probability that the axis is within `tolerance_rad` of the aim (east, up)."""
@@ -79,14 +93,25 @@ def probability_inside(offset: Offset, tolerance_rad: float, aim: tuple[float, f
 def good_enough(
     offset: Offset, tolerance_rad: float, aim: tuple[float, float] = (0.0, 0.0), sure: float = SURE_ENOUGH
 ) -> bool:
-    """Whether to stop: inside the tolerance with 95 % (or as `sure` as asked).
+    """Whether to stop: inside the tolerance with 95 % (or as `sure` as asked), by all that is known of the error."""
+    whole = _with_hidden(offset, tolerance_rad) if offset.budget is None else offset
+    return probability_inside(whole, tolerance_rad, aim) >= sure
 
-    A few arcseconds that no frame shows count as well, up to a tenth of the tolerance.
-    """
-    return probability_inside(_with_hidden(offset, tolerance_rad), tolerance_rad, aim) >= sure
+
+def frames_exhausted(
+    offset: Offset, tolerance_rad: float, aim: tuple[float, float] = (0.0, 0.0), sure: float = SURE_ENOUGH
+) -> bool:
+    """Whether the frames have done all they can: by them the axis is inside, so near the aim that no screw is asked
+    to go nearer, and what they cannot show leaves it open, whatever their number."""
+    near = max(abs(offset.east_rad - aim[0]), abs(offset.up_rad - aim[1])) <= CLOSE_ENOUGH * tolerance_rad
+    if offset.budget is None or not near:
+        return False
+    told = probability_inside(offset.by_frames, tolerance_rad, aim) >= sure
+    return told and probability_inside(offset.at_best, tolerance_rad, aim) < sure
 
 
 def _with_hidden(offset: Offset, tolerance_rad: float) -> Offset:
+    """For records that knew of the stars only: a few arcseconds, up to a tenth of the tolerance."""
     hidden = min(HIDDEN_RAD, HIDDEN_SHARE * tolerance_rad) ** 2
     (ee, eu), (ue, uu) = offset.covariance_rad2
     return replace(offset, covariance_rad2=((ee + hidden, eu), (ue, uu + hidden)))

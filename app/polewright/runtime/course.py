@@ -112,7 +112,7 @@ def _measured(
     effect: EstimateAxis | StartFollowing, plan: NightPlan
 ) -> tuple[list[SkyFrame], AxisEstimate | AxisRefusal]:
     frames = [placed.sky_frame() for placed in effect.frames]
-    return frames, estimate_axis(frames, plan.site, plan.air, effect.target)
+    return frames, estimate_axis(frames, plan.site, plan.air, effect.target, plan.flexure)
 
 
 def _estimated(effect: EstimateAxis, plan: NightPlan, at_s: float) -> AxisMeasured | AxisRefused:

@@ -36,10 +36,11 @@ from polewright.core.axis_reasons import (
     Unsure,
     WeakView,
 )
+from polewright.core.budget import Budget, Part, part_sigmas_rad
 from polewright.core.night.orientation.clock import DAY_S
 from polewright.core.not_measurable import RecordedRefusal
 from polewright.words.frames import frame_words
-from polewright.words.numbers import angle_text, duration_text, number_text
+from polewright.words.numbers import angle_text, duration_text, number_text, sigma_text
 from polewright.words.said import Said
 
 ENOUGH_FRAMES = 5  # from here on one more frame does not tell which of them is wrong
@@ -281,6 +282,12 @@ def _where(look: Look) -> str:
             return "where it sees the screws badly"
         case _:
             assert_never(look)
+
+
+def budget_words(budget: Budget) -> str:
+    """`± 1″ by the stars, ± 11″ with mount and air`."""
+    whole = math.sqrt(sum(sigma**2 for sigma in part_sigmas_rad(budget).values()))
+    return f"{sigma_text(budget.sigma_rad(Part.STARS))} by the stars, {sigma_text(whole)} with mount and air"
 
 
 def _arcsec(sigma_rad: float) -> str:

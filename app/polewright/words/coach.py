@@ -470,6 +470,9 @@ def _so_far(reading: DriftReading) -> str:
 
 def _ending(why: it.Ending) -> Told:
     match why:
+        case it.Near(offset, tolerance_rad, open=True):
+            left = f"Needed {angle_text(tolerance_rad)}; air and mount leave {sigma_text(offset.sigma_rad)}."
+            return Told(f"As good as this sky tells: {_total(offset)}.", f"{left} Go on: other sky tells more.")
         case it.Near(offset, tolerance_rad):
             needed = f"Needed {angle_text(tolerance_rad)}. Go on to prove it by a second turn."
             return Told(f"Good enough for tonight: {_total(offset)}.", needed)

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
 
-from polewright.core.angles import ARCMIN_PER_RAD, separation_rad, wrap_pi
+from polewright.core.angles import ARCMIN_PER_RAD, separation_rad, unit, wrap_pi
 from polewright.core.axis.accuracy import predicted_sigma_rad, recommended_rotation_rad
+from polewright.core.axis.budgeting import bias_rad, capture_budget
 from polewright.core.axis.fit import rotation_angles, shared_axis
 from polewright.core.axis.sky_frame import sky_frame
 from polewright.core.axis.suspects import Verdict, judge
@@ -28,6 +30,7 @@ from polewright.core.axis_reasons import (
     TwoFrames,
     Unsure,
 )
+from polewright.core.flexure import Flexure
 from polewright.core.model import (
     Atmosphere,
     AxisEstimate,
@@ -53,12 +56,13 @@ _MOVED_RAD = np.radians(0.2)
 
 
 def estimate_axis(
-    frames: Sequence[SkyFrame], site: Site, atmosphere: Atmosphere, target: TargetPole
+    frames: Sequence[SkyFrame], site: Site, atmosphere: Atmosphere, target: TargetPole, flexure: Flexure | None = None
 ) -> AxisEstimate | AxisRefusal:
     """Where the RA axis points against the target pole, from N >= 2 frames with only the RA axis turned between.
 
-    Tracking may be on or off. A refusal when the frames cannot support a number; UsageError for an impossible
-    site.
+    Tracking may be on or off. With `flexure` what the rig is known to give is taken off, and the covariance is the
+    whole of the budget; without, how the frames scatter. A refusal when the frames cannot support a number;
+    UsageError for an impossible site.
     """
     check_site(site)
     pole = pole_enu(site, atmosphere, target)
@@ -78,7 +82,22 @@ def estimate_axis(
         return FarFromPole(offset)
     estimate = _estimate(frames, site, target, pole, verdict, notes)
     sigma = float(np.sqrt(np.trace(estimate.covariance_rad2)))
-    return TooUnsure(sigma, _onward_rad(frames)) if sigma > LARGEST_SIGMA_RAD else estimate
+    if sigma > LARGEST_SIGMA_RAD:
+        return TooUnsure(sigma, _onward_rad(frames))
+    return estimate if flexure is None else _budgeted(estimate, frames, verdict, atmosphere, flexure)
+
+
+def _budgeted(
+    estimate: AxisEstimate, frames: Sequence[SkyFrame], verdict: Verdict, atmosphere: Atmosphere, flexure: Flexure
+) -> AxisEstimate:
+    """The estimate with all that is known of its errors; what the rig is known to give is taken off."""
+    kept = [frame for frame, keep in zip(frames, verdict.kept) if keep]
+    budget = capture_budget(verdict, kept, estimate, atmosphere, flexure)
+    bias = bias_rad(budget, flexure)
+    axis = estimate.axis_enu - bias @ east_and_up(estimate.target_enu, estimate.site)
+    east, up = offset_from_pole(unit(axis), estimate.target_enu, estimate.site)
+    covariance = np.array(budget.whole)
+    return replace(estimate, axis_enu=unit(axis), east_rad=east, up_rad=up, covariance_rad2=covariance, budget=budget)
 
 
 def _estimate(

@@ -31,6 +31,7 @@ class AxisFit:
 
     `covariance` (4 + K, 4 + K), rad^2: axis across the ENU basis `enu_basis` (3, 2), axis across the camera basis
     `camera_basis` (3, 2), then `extra` (K,). `residual` (N, 2) is across b, along `camera_basis`.
+    `slope` (N, 2, 4 + K): how the unknowns move that residual; `gain` (N, 4 + K, 2): how they follow when it moves.
     """
 
     axis_enu: FloatArray
@@ -42,6 +43,8 @@ class AxisFit:
     residual: FloatArray
     chi2: float
     dof: int
+    slope: FloatArray
+    gain: FloatArray
 
     @property
     def axis_covariance_enu(self) -> FloatArray:
@@ -103,7 +106,8 @@ def fit_axis(
     residual = seen - slope @ step
     chi2 = float(np.einsum("ni,nij,nj->", residual, weight, residual))
     dof = 2 * len(attitudes) - 4 - extra
-    return AxisFit(p, b, enu_basis, camera_basis, covariance, step[4:], residual, chi2, dof)
+    gain = covariance @ weighted
+    return AxisFit(p, b, enu_basis, camera_basis, covariance, step[4:], residual, chi2, dof, slope, gain)
 
 
 def inverse_of_normal(normal: FloatArray) -> FloatArray:

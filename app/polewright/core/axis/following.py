@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -49,7 +49,11 @@ _MOST_ODDS = 10.0
 
 @dataclass(frozen=True, eq=False)
 class FollowState:
-    """All that one frame hands on to the next. `tracking_log_odds` is positive when the RA axis seems to track."""
+    """All that one frame hands on to the next. `tracking_log_odds` is positive when the RA axis seems to track.
+
+    `common_rad2` (2, 2): what the capture is off by beyond its stars, and every reading after it by as much;
+    `known_rad` (2,): the part of that which is known, and taken off (core/flexure.py).
+    """
 
     site: Site
     target_enu: FloatArray
@@ -60,6 +64,8 @@ class FollowState:
     stars_matched: int
     tracking_log_odds: float = 0.0
     frames_at_rest: int = 1
+    common_rad2: FloatArray = field(default_factory=lambda: np.zeros((2, 2)))
+    known_rad: FloatArray = field(default_factory=lambda: np.zeros(2))
 
 
 @dataclass(frozen=True, eq=False)
@@ -95,15 +101,28 @@ def start_following(estimate: AxisEstimate, frames: Sequence[SkyFrame]) -> Follo
     verdict = judge([frame.name for frame in kept], attitudes, covariances, estimate.target_enu)
     used = [frame for frame, keep in zip(kept, verdict.kept) if keep]
     last = max(range(len(used)), key=lambda i: used[i].utc_mid)
+    pose = pose_of_capture(verdict, last)
+    east, up = offset_from_pole(verdict.fit.axis_enu, estimate.target_enu, estimate.site)
     return FollowState(
         site=estimate.site,
         target_enu=estimate.target_enu,
-        pose=pose_of_capture(verdict, last),
+        pose=pose,
+        common_rad2=_beyond_the_stars(estimate, pose),
+        known_rad=np.array([east - estimate.east_rad, up - estimate.up_rad]),
         utc=used[last].utc_mid,
         camera=used[last].camera,
         rms_arcsec=float(np.median([frame.rms_arcsec for frame in used])),
         stars_matched=int(np.median([frame.stars_matched for frame in used])),
     )
+
+
+def _beyond_the_stars(estimate: AxisEstimate, pose: Pose) -> FloatArray:
+    """What the capture is unsure of beyond what its pose knows; nothing without a budget."""
+    if estimate.budget is None:
+        return np.zeros((2, 2))
+    directions = east_and_up(estimate.target_enu, estimate.site)
+    values, vectors = np.linalg.eigh(estimate.covariance_rad2 - directions @ pose.axis_covariance_enu @ directions.T)
+    return np.asarray(vectors @ np.diag(np.maximum(values, 0.0)) @ vectors.T)
 
 
 def start_following_axis(site: Site, target_enu: FloatArray, offset: KnownAxis, frame: SkyFrame) -> FollowState:
@@ -245,12 +264,17 @@ def _weak(state: FollowState, noise: FloatArray) -> WeakView | None:
     pose = state.pose
     distance = float(separation_rad(pose.attitude[:, 2], pose.axis_enu))
     quality = FrameNoise(math.sqrt(0.5 * (noise[0, 0] + noise[1, 1])), math.sqrt(noise[2, 2]), distance)
-    if math.sqrt(np.trace(_offset_covariance(state))) < GOOD_ENOUGH_RAD:
+    if math.sqrt(np.trace(_own_covariance(state))) < GOOD_ENOUGH_RAD:
         return None
     return weakness(pose.axis_enu, pose.attitude[:, 2], quality, SMALL_TURN_SIGMA_RAD)
 
 
 def _offset_covariance(state: FollowState) -> FloatArray:
+    """Covariance (2, 2) of a reading: its own, and what it shares with the capture."""
+    return np.asarray(_own_covariance(state) + state.common_rad2)
+
+
+def _own_covariance(state: FollowState) -> FloatArray:
     directions = east_and_up(state.target_enu, state.site)
     covariance = directions @ state.pose.axis_covariance_enu @ directions.T
     return np.asarray(0.5 * (covariance + covariance.T))
@@ -265,8 +289,8 @@ def _reading(
     east, up = offset_from_pole(state.pose.axis_enu, state.target_enu, state.site)
     return AxisReading(
         name=frame.name,
-        east_rad=east,
-        up_rad=up,
+        east_rad=east - float(state.known_rad[0]),
+        up_rad=up - float(state.known_rad[1]),
         covariance_rad2=_offset_covariance(state),
         tracking=_tracking(state.tracking_log_odds),
         warnings=warnings,

@@ -7,6 +7,7 @@ that stays is counted against the frames BEFORE it, so that axis and camera are 
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -21,22 +22,27 @@ BoolArray = NDArray[np.bool_]
 _ROUNDS = 5
 _CONVERGED_RAD = 1e-9  # 2e-4 arcsec: mishaps are told to a tenth of a minute
 _SLIP_NEEDS_DISTANCE_RAD = math.radians(0.5)  # nearer the axis, the direction of declination is not defined
+_TURNED_RAD = math.radians(2.0)  # more than a drive turns between the frames of one place (chosen)
 _LARGEST_SLIP_RAD = math.radians(20.0)
 _LARGEST_KICK_RAD = math.radians(10.0)
 
 
 @dataclass(frozen=True)
 class Suspicion:
-    """`mishap` at frame number `index`: only there, or from there on when it `stays` (SLIPS: up to there)."""
+    """`mishap` at frame number `index`: only there, or from there on when it `stays` (SLIPS: up to there).
+
+    `places`: for SLIPS, which place of the RA axis each frame was taken at.
+    """
 
     mishap: Mishap
     index: int
     stays: bool
+    places: tuple[int, ...] = ()
 
     @property
     def unknowns(self) -> int:
         if self.mishap is Mishap.SLIPS:
-            return self.index  # the declination of every frame but the last is free: only roll is left
+            return max(self.places)  # the declination of every place but the last is free: only roll is left
         return 2 if self.mishap in (Mishap.KICK, Mishap.ODD) else 1
 
     def touched(self, count: int) -> FloatArray:
@@ -71,21 +77,29 @@ class Explanation:
         return float(self.fit.chi2 + 4.0 * self.suspicion.unknowns)
 
 
-def possible_mishaps(count: int) -> list[Suspicion]:
-    """Everything that is tried on a capture of `count` frames."""
-    found = [repeated_slips(count)]
+def places_of(attitudes: FloatArray) -> tuple[int, ...]:
+    """The place of the RA axis that each frame (N, 3, 3) was taken at, counted from 0; the drive may run on."""
+    steps = attitudes[1:] @ attitudes[:-1].transpose(0, 2, 1)
+    turned = np.arccos(np.clip(0.5 * (np.trace(steps, axis1=1, axis2=2) - 1.0), -1.0, 1.0)) > _TURNED_RAD
+    return (0, *np.cumsum(turned).tolist())
+
+
+def possible_mishaps(places: Sequence[int]) -> list[Suspicion]:
+    """Everything that is tried on a capture; a clutch slips while the RA axis is turned, not while it rests."""
+    count = len(places)
+    found = [repeated_slips(places)]
     for k in range(count):
         found += [Suspicion(Mishap.TIME, k, False), Suspicion(Mishap.ODD, k, False)]
-        if k > 0:  # a slip after the first frame is one that stays
+        if k > 0 and places[k] != places[k - 1]:  # a slip after the first frame is one that stays
             found += [Suspicion(Mishap.SLIP, k, False), Suspicion(Mishap.SLIP, k, True)]
         if 2 <= k <= count - 2:
             found += [Suspicion(Mishap.KICK, k, True), Suspicion(Mishap.TIME, k, True)]
     return found
 
 
-def repeated_slips(count: int) -> Suspicion:
-    """The declination may be another on every frame: what a loose clutch does."""
-    return Suspicion(Mishap.SLIPS, count - 1, True)
+def repeated_slips(places: Sequence[int]) -> Suspicion:
+    """The declination may be another at every place: what a loose clutch does."""
+    return Suspicion(Mishap.SLIPS, len(places) - 1, True, tuple(places))
 
 
 def explain(
@@ -138,7 +152,7 @@ def _slope(
             return None
         once = -np.cross(declination_axis(b), b)
         if suspicion.mishap is Mishap.SLIPS:
-            return np.asarray(np.eye(len(attitudes))[:, None, :-1] * once[:, None])
+            return np.asarray(_at_places(suspicion)[:, None, :] * once[:, None])
         moved = np.tile(once, (len(attitudes), 1))[:, :, None]
     elif suspicion.mishap is Mishap.TIME:
         moved = -(to_camera @ np.cross(pole, fit.axis_enu))[:, :, None]
@@ -155,7 +169,7 @@ def _undone(
     """The attitudes with the mishap taken back by `step`, exactly, where it touched them."""
     if suspicion.mishap is Mishap.SLIPS:
         axis = declination_axis(fit.axis_in_camera)
-        mended = attitudes @ np.stack([rotation_about(axis, -float(angle)) for angle in np.append(step, 0.0)])
+        mended = attitudes @ np.stack([rotation_about(axis, -float(a)) for a in _at_places(suspicion) @ step])
     elif suspicion.mishap is Mishap.SLIP:
         mended = attitudes @ rotation_about(declination_axis(fit.axis_in_camera), -float(step[0]))
     elif suspicion.mishap is Mishap.TIME:
@@ -165,6 +179,11 @@ def _undone(
         angle = float(np.linalg.norm(turn))
         mended = rotation_about(turn / angle, angle) @ attitudes if angle > 0.0 else attitudes
     return np.where(touched[:, None, None] > 0.5, mended, attitudes)
+
+
+def _at_places(suspicion: Suspicion) -> FloatArray:
+    """(N, K): 1 where a frame was taken at a place whose slip is unknown."""
+    return np.equal.outer(suspicion.places, np.arange(suspicion.unknowns)).astype(float)
 
 
 def declination_axis(axis_in_camera: FloatArray) -> FloatArray:

@@ -9,7 +9,7 @@ import numpy as np
 
 from polewright.core.angles import ARCMIN_PER_RAD, SIDEREAL_RATE_RAD_S
 from polewright.core.axis.fit import AxisFit, chi2_survival, fit_axis
-from polewright.core.axis.mishaps import BoolArray, Explanation, explain, possible_mishaps, repeated_slips
+from polewright.core.axis.mishaps import BoolArray, Explanation, explain, places_of, possible_mishaps, repeated_slips
 from polewright.core.axis_reasons import AxisDoubt, FramesDisagree, Mishap, MishapFound
 from polewright.core.model import FloatArray
 
@@ -57,8 +57,9 @@ def judge(names: Sequence[str], attitudes: FloatArray, covariances: FloatArray, 
         wider = replace(fit, covariance=fit.covariance * excess)
         return Verdict(wider, attitudes, covariances * excess, kept, fit.chi2, fit.dof)
     plain = _with_scatter(Verdict(fit, attitudes, covariances, kept, fit.chi2, fit.dof), pole)
-    plain = _wary_of_slips(plain, explain(repeated_slips(len(names)), attitudes, covariances, pole))
-    found = [explain(item, attitudes, covariances, pole) for item in possible_mishaps(len(names))]
+    places = places_of(attitudes)
+    plain = _wary_of_slips(plain, explain(repeated_slips(places), attitudes, covariances, pole))
+    found = [explain(item, attitudes, covariances, pole) for item in possible_mishaps(places)]
     ranked = sorted((e for e in found if e is not None), key=lambda e: e.score)
     return _ruling(names, plain, ranked)
 
@@ -80,7 +81,7 @@ def _wary_of_slips(plain: Verdict, free: Explanation | None) -> Verdict:
 
     A clutch that slips a little with every rotation looks very much like another axis, and leaves small residuals.
     """
-    if free is None:
+    if free is None or free.probability < _ACCEPT_ABOVE:  # frames of one place that differ have not slipped
         return plain
     shift = plain.fit.enu_basis.T @ (free.fit.axis_enu - plain.fit.axis_enu)
     covariance = plain.fit.covariance.copy()

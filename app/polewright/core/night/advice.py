@@ -370,10 +370,12 @@ class DriftTooRough:
 
 @dataclass(frozen=True)
 class Near:
-    """The axis is inside the tolerance, and that is sure: time to prove it."""
+    """The axis is inside the tolerance, and that is sure, or `open` by what frames of this sky cannot show: time to
+    prove it."""
 
     offset: Offset
     tolerance_rad: float
+    open: bool = False
 
 
 # why: the drift

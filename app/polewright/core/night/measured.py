@@ -83,6 +83,12 @@ class MeasuredAxis:
         """Total sigma: root of the trace."""
         return math.sqrt(self.covariance_rad2[0][0] + self.covariance_rad2[1][1])
 
+    @property
+    def chance_sigma_rad(self) -> float:
+        """Total sigma of what further frames can make smaller."""
+        ((ee, _), (_, uu)) = self.covariance_rad2 if self.budget is None else self.budget.by_chance
+        return math.sqrt(ee + uu)
+
     @classmethod
     def of(cls, estimate: AxisEstimate, gains: tuple[RotationGain, ...] = ()) -> MeasuredAxis:
         """The plain part of an estimate."""

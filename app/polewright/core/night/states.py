@@ -15,7 +15,15 @@ from polewright.core.model import Atmosphere, Site, TargetPole
 from polewright.core.night.drift_watch import DriftWatch
 from polewright.core.night.measured import MeasuredAxis, PlacedFrame
 from polewright.core.night.rest import Reading, Rest, rest_offset
-from polewright.core.offset import PROVED, SURE_ENOUGH, Covariance, Offset, good_enough, probability_inside
+from polewright.core.offset import (
+    PROVED,
+    SURE_ENOUGH,
+    Covariance,
+    Offset,
+    frames_exhausted,
+    good_enough,
+    probability_inside,
+)
 from polewright.core.plan.sky_choice import Obstacle
 from polewright.core.plan.tonight import Planned, ToleranceOrigin
 from polewright.core.screws.angles import Screw, ScrewAngles, screw_angles
@@ -346,10 +354,16 @@ class Running(Seen):
 
     @property
     def stop_here(self) -> bool:
-        """Whether the axis is near enough to the aim, and that is sure: as sure as a proof, once one has failed."""
-        offset = self.offset
+        """Whether the axis is near enough to the aim, and that is sure: as sure as a proof, once one has failed.
+
+        Or as sure as frames of this sky can make it.
+        """
+        offset, tolerance_rad = self.offset, self.plan.tolerance_rad
         sure = PROVED if self.refuted else SURE_ENOUGH
-        return offset is not None and good_enough(offset, self.plan.tolerance_rad, self.aim_rad, sure)
+        return offset is not None and (
+            good_enough(offset, tolerance_rad, self.aim_rad, sure)
+            or frames_exhausted(offset, tolerance_rad, self.aim_rad, sure)
+        )
 
 
 NightState = Waiting | Running

@@ -78,11 +78,8 @@ def _west_deg(state: Running, first: PlacedFrame, frame: PlacedFrame) -> float:
 
 
 def capture_sigma_rad(capture: Capture) -> float | None:
-    """Total sigma of the axis that the capture has given; None before there is one."""
-    if capture.axis is None:
-        return None
-    (ee, _), (_, uu) = capture.axis.covariance_rad2
-    return math.sqrt(max(ee + uu, 0.0))
+    """Total sigma, by what further frames can mend, of the axis of the capture; None before there is one."""
+    return None if capture.axis is None else capture.axis.chance_sigma_rad
 
 
 def accuracy_after(capture: Capture, step_rad: float) -> str:

@@ -9,7 +9,6 @@ from polewright.core.night.drifting.actions import known_by_drift, sure_by_drift
 from polewright.core.night.events import AxisMeasured
 from polewright.core.night.states import Running
 from polewright.core.night.turning.places import PLACES_WANTED, places
-from polewright.core.offset import Offset
 
 CAPTURE_SHARE = 1.0 / 3.0  # of the tolerance: a capture this sure needs no further rotation
 
@@ -43,8 +42,7 @@ def axis_sure(state: Running) -> bool:
     axis = state.capture.axis
     if axis is None or axis.suspect is not None or len(places(state.capture)) < PLACES_WANTED:
         return False
-    offset = Offset(axis.east_rad, axis.up_rad, axis.covariance_rad2)
-    return offset.sigma_rad <= CAPTURE_SHARE * state.plan.tolerance_rad
+    return axis.chance_sigma_rad <= CAPTURE_SHARE * state.plan.tolerance_rad
 
 
 def sure_and_near(state: Running) -> bool:

@@ -26,7 +26,7 @@ from polewright.core.night.correction.outlook import NEAR_ARCMIN, ScrewOutlook, 
 from polewright.core.night.rest import SETTLE_S
 from polewright.core.night.states import Running, Stage
 from polewright.core.night.turning.room import hour_angle_of
-from polewright.core.offset import CLOSE_ENOUGH, Offset, frames_until_sure
+from polewright.core.offset import CLOSE_ENOUGH, Offset, frames_until_sure, good_enough
 from polewright.core.screws.angles import Screw
 from polewright.core.screws.memory import ScrewRate
 from polewright.core.screws.walk import Cue, Walk, cue
@@ -124,7 +124,7 @@ def _share_left(outlook: ScrewOutlook) -> float | None:
 def _inside(state: Running, offset: Offset) -> Near | LocksWanted:
     tolerance_rad = state.plan.tolerance_rad
     if state.locks.tight:
-        return Near(offset, tolerance_rad)
+        return Near(offset, tolerance_rad, open=not good_enough(offset, tolerance_rad, state.aim_rad))
     return LocksWanted(offset, tolerance_rad, state.locks.aim_rad != (0.0, 0.0), state.handling.turns_made)
 
 
@@ -141,7 +141,7 @@ def _average(state: Running, offset: Offset) -> MoreFrames | CaptureTooRough | D
     if more is not None and len(state.rest.readings) < PATIENT_READINGS:
         return MoreFrames(offset.sigma_rad, max(more, 1), made)
     if not state.capture.by_drift:
-        return CaptureTooRough(offset.sigma_rad, tolerance_rad, made)
+        return CaptureTooRough(offset.by_frames.sigma_rad, tolerance_rad, made)
     tight = state.locks.tight
     return DriftTooRough(offset.sigma_rad, made) if tight else LocksWanted(None, tolerance_rad, False, made)
 
@@ -152,7 +152,7 @@ def _weak_geometry(state: Running) -> WeakGeometry | None:
     if last is None or state.last_frame is None:
         return None
     own = last.covariance_rad2[0][0] + last.covariance_rad2[1][1]
-    known = state.shared[0][0] + state.shared[1][1]
+    known = 0.0 if state.capture.axis is None else state.capture.axis.chance_sigma_rad**2
     enough = (CLOSE_ENOUGH * state.plan.tolerance_rad) ** 2
     away_rad = hour_angle_of(state)
     if own <= WEAK**2 * max(known, enough) or abs(away_rad) < NEAR_MERIDIAN_RAD:

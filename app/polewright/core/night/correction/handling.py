@@ -60,7 +60,7 @@ def _walk_on(before: Running, state: Running) -> Running:
     asked = handling.asked
     if handling.opened_at is None or offset is None or asked is None or state.locks.tight:
         return state if handling.walk is None else replace(state, handling=replace(handling, walk=None))
-    here, sigma = screw_coordinate(state, asked.screw, offset)
+    here, sigma = screw_coordinate(state, asked.screw, offset.by_frames)
     noise = max(own_sigmas_rad(state.rest, state.shared)) * ARCMIN_PER_RAD
     walk = walked(handling.walk or _walk_from(before, state, asked), here, sigma, noise, state.now_s)
     walk = with_stop(walk, state.now_s, handling.lead_s)
@@ -70,7 +70,7 @@ def _walk_on(before: Running, state: Running) -> Running:
 def _walk_from(before: Running, state: Running, asked: AskedTurn) -> Walk:
     opened = state.handling.opened_at
     assert opened is not None
-    start, sigma = screw_coordinate(state, asked.screw, opened)
+    start, sigma = screw_coordinate(state, asked.screw, opened.by_frames)
     rate = state.rate(asked.screw)
     last = before.rest.last
     return Walk(

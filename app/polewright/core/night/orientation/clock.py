@@ -17,6 +17,8 @@ import numpy as np
 
 from polewright.core.angles import ARCSEC_PER_RAD, SIDEREAL_RATE_RAD_S, rotation_about
 from polewright.core.axis_reasons import ClocksDiffer
+from polewright.core.budget import Part
+from polewright.core.covariance import covariance_of
 from polewright.core.model import AxisEstimate, Utc
 from polewright.core.sky.places import hemisphere_sign, offset_from_pole
 from polewright.core.sky.timescales import julian_epoch_year
@@ -132,5 +134,6 @@ def doubting_clock(estimate: AxisEstimate, arrivals: Sequence[FrameArrival]) -> 
     return replace(
         estimate,
         covariance_rad2=estimate.covariance_rad2 + doubt,
+        budget=None if estimate.budget is None else estimate.budget.with_chance(Part.DRIVE, covariance_of(doubt)),
         warnings=(*estimate.warnings, replace(check.doubt, widened=True)),
     )

@@ -1,0 +1,117 @@
+"""The error budget of a capture: every nuisance turns the frames a little, and the axis is asked where it goes.
+
+The fit is linear in turns of arcseconds: how far the axis goes for a turn of one frame is one matrix, and with it
+every part is a product. Star noise and shaking turn each frame by itself, the nuisances of core/axis/nuisances.py all
+of them together.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from polewright.core.axis.fit import AxisFit, cross_matrix, fit_axis
+from polewright.core.axis.nuisances import (
+    ANOMALOUS_RAD,
+    LATE_EACH_S,
+    Geometry,
+    late_turn,
+    pole_lift_rad,
+    sigmas,
+    turns,
+)
+from polewright.core.axis.scatter import scatter_rad2
+from polewright.core.axis.suspects import Verdict
+from polewright.core.budget import Budget, Chance, Column, Nuisance, Part
+from polewright.core.covariance import covariance_of
+from polewright.core.flexure import Flexure
+from polewright.core.model import Atmosphere, AxisEstimate, FloatArray, Site, SkyFrame, TargetPole
+from polewright.core.sky.places import east_and_up, pole_enu
+
+
+@dataclass(frozen=True, eq=False)
+class Response:
+    """(N, 2, 3): how (east, up) of the axis, rad, follows a small turn of each frame in ENU, rad."""
+
+    per_frame: FloatArray
+
+    @classmethod
+    def of(cls, fit: AxisFit, attitudes: FloatArray, directions: FloatArray) -> Response:
+        """Of a fit to `attitudes` (N, 3, 3), along `directions` (2, 3): C^T p - b moves by C^T (p x turn)."""
+        moves = fit.camera_basis.T @ attitudes.transpose(0, 2, 1) @ cross_matrix(fit.axis_enu)
+        return cls(np.asarray(directions @ fit.enu_basis @ fit.gain[:, :2] @ moves))
+
+    def together(self, turn: FloatArray) -> FloatArray:
+        """(2,): where the axis goes when every frame is turned by its row of `turn` (N, 3)."""
+        return np.asarray(np.einsum("nij,nj->i", self.per_frame, turn))
+
+    def each(self, covariance: FloatArray) -> FloatArray:
+        """(2, 2): covariance of the axis when frames are turned each by itself, with (3, 3) or (N, 3, 3), rad^2."""
+        return np.asarray((self.per_frame @ covariance @ self.per_frame.transpose(0, 2, 1)).sum(axis=0))
+
+
+def capture_budget(
+    verdict: Verdict, frames: Sequence[SkyFrame], estimate: AxisEstimate, atmosphere: Atmosphere, flexure: Flexure
+) -> Budget:
+    """All parts of the error of `estimate`, which rests on `verdict` over these (kept) `frames`."""
+    fit, attitudes = verdict.fit, verdict.attitudes
+    seconds = np.array([frame.utc_mid.seconds_since(frames[0].utc_mid) for frame in frames])
+    geometry = Geometry(attitudes, seconds, fit.axis_enu, fit.axis_in_camera, estimate.site, atmosphere)
+    directions = east_and_up(estimate.target_enu, estimate.site)
+    response = Response.of(fit, attitudes, directions)
+    chances = _chances(verdict, response, directions, frames) | _chances_of_air(response, geometry)
+    columns = _columns(response, geometry, estimate.target, flexure)
+    return Budget(tuple(Chance(part, covariance_of(c)) for part, c in chances.items()), columns)
+
+
+def _chances(
+    verdict: Verdict, response: Response, directions: FloatArray, frames: Sequence[SkyFrame]
+) -> dict[Part, FloatArray]:
+    """Star noise, and what shakes; frames that contradict each other without a clear reason add what was widened."""
+    own = np.stack([frame.attitude_enu.covariance_rad2 for frame in frames])
+    told = directions @ verdict.fit.axis_covariance_enu @ directions.T
+    unexplained = told - response.each(_in_enu(verdict, verdict.covariances))
+    shaking = response.each(np.eye(3) * scatter_rad2(verdict.fit, own))
+    return {Part.STARS: response.each(_in_enu(verdict, own)), Part.SETTLING: shaking + unexplained}
+
+
+def _chances_of_air(response: Response, geometry: Geometry) -> dict[Part, FloatArray]:
+    late = late_turn(geometry.site) * LATE_EACH_S
+    air = response.each(np.eye(3) * ANOMALOUS_RAD**2)
+    return {Part.AIR: air, Part.DRIVE: response.each(np.outer(late, late))}
+
+
+def _in_enu(verdict: Verdict, covariances: FloatArray) -> FloatArray:
+    """Covariances (N, 3, 3) of attitudes, from camera axes."""
+    return np.asarray(verdict.attitudes @ covariances @ verdict.attitudes.transpose(0, 2, 1))
+
+
+def columns_of(
+    frames: Sequence[SkyFrame], site: Site, atmosphere: Atmosphere, target: TargetPole, flexure: Flexure
+) -> tuple[Column, ...]:
+    """What each nuisance would do to the axis of such a capture: for frames that nobody has taken yet."""
+    attitudes = np.stack([frame.attitude_enu.camera_to_sky for frame in frames])
+    covariances = np.stack([frame.attitude_enu.covariance_rad2 for frame in frames])
+    pole = pole_enu(site, atmosphere, target)
+    fit = fit_axis(attitudes, covariances, pole)
+    seconds = np.array([frame.utc_mid.seconds_since(frames[0].utc_mid) for frame in frames])
+    geometry = Geometry(attitudes, seconds, fit.axis_enu, fit.axis_in_camera, site, atmosphere)
+    return _columns(Response.of(fit, attitudes, east_and_up(pole, site)), geometry, target, flexure)
+
+
+def _columns(response: Response, geometry: Geometry, target: TargetPole, flexure: Flexure) -> tuple[Column, ...]:
+    sigma = sigmas(geometry.atmosphere, flexure)
+    lift = pole_lift_rad(geometry.site, geometry.atmosphere, target)
+    found = []
+    for nuisance, turn in turns(geometry).items():
+        east, up = response.together(turn)
+        found.append(Column(nuisance, float(east), float(up) + lift.get(nuisance, 0.0), sigma[nuisance]))
+    return tuple(found)
+
+
+def bias_rad(budget: Budget, flexure: Flexure) -> FloatArray:
+    """(2,): by how much the sag and the pull that a rig is known to have move (east, up)."""
+    known = {Nuisance.SAG: flexure.sag_rad, Nuisance.PULL: flexure.pull}
+    return np.asarray(sum((c.per_unit * known.get(c.nuisance, 0.0) for c in budget.columns), np.zeros(2)))
