@@ -76,7 +76,7 @@ def estimate_axis(
     refusal = _too_alike(frames, attitudes, start)
     if refusal is not None:
         return refusal
-    verdict = judge([frame.name for frame in frames], attitudes, covariances, pole)
+    verdict = judge([frame.name for frame in frames], attitudes, covariances, pole, apart=flexure is None)
     offset = float(separation_rad(verdict.fit.axis_enu, pole))
     if offset > LARGEST_OFFSET_RAD:
         return FarFromPole(offset)

@@ -98,7 +98,8 @@ def start_following(estimate: AxisEstimate, frames: Sequence[SkyFrame]) -> Follo
     kept, _ = without_repeats(frames)
     attitudes = np.stack([frame.attitude_enu.camera_to_sky for frame in kept])
     covariances = np.stack([frame.attitude_enu.covariance_rad2 for frame in kept])
-    verdict = judge([frame.name for frame in kept], attitudes, covariances, estimate.target_enu)
+    apart = estimate.budget is None
+    verdict = judge([frame.name for frame in kept], attitudes, covariances, estimate.target_enu, apart)
     used = [frame for frame, keep in zip(kept, verdict.kept) if keep]
     last = max(range(len(used)), key=lambda i: used[i].utc_mid)
     pose = pose_of_capture(verdict, last)

@@ -40,12 +40,15 @@ class Verdict:
     warnings: tuple[AxisDoubt, ...] = ()
 
 
-def judge(names: Sequence[str], attitudes: FloatArray, covariances: FloatArray, pole: FloatArray) -> Verdict:
+def judge(
+    names: Sequence[str], attitudes: FloatArray, covariances: FloatArray, pole: FloatArray, apart: bool = False
+) -> Verdict:
     """Fit N >= 2 attitudes (N, 3, 3); test them; where one mishap clearly explains the misfit, undo it and say so.
 
     A little misfit widens the covariance. Much of it without a clear explanation becomes scatter: a rotation
     error equal in all three axes, as bending and slipping make it, as large as it takes. That widens the covariance
-    and draws the fit toward the unweighted one, which is the robust one.
+    and draws the fit toward the unweighted one, which is the robust one. `apart`: the clutch may slip between any two
+    frames, even those of one place, as older records were judged.
     """
     fit = fit_axis(attitudes, covariances, pole)
     kept = np.ones(len(names), dtype=bool)
@@ -57,7 +60,7 @@ def judge(names: Sequence[str], attitudes: FloatArray, covariances: FloatArray, 
         wider = replace(fit, covariance=fit.covariance * excess)
         return Verdict(wider, attitudes, covariances * excess, kept, fit.chi2, fit.dof)
     plain = _with_scatter(Verdict(fit, attitudes, covariances, kept, fit.chi2, fit.dof), pole)
-    places = places_of(attitudes)
+    places = tuple(range(len(names))) if apart else places_of(attitudes)
     plain = _wary_of_slips(plain, explain(repeated_slips(places), attitudes, covariances, pole))
     found = [explain(item, attitudes, covariances, pole) for item in possible_mishaps(places)]
     ranked = sorted((e for e in found if e is not None), key=lambda e: e.score)
