@@ -84,7 +84,10 @@ def test_measure_finds_the_axis(capture: Path, capsys: pytest.CaptureFixture[str
     for key in ("east_arcmin", "up_arcmin", "total_arcmin"):
         assert axis[key] == pytest.approx(truth[key], abs=3.0 / 60.0)  # 3": the goal for three frames over 90 degrees
     sigma = np.sqrt(np.diag(axis["covariance_arcmin2"]))
-    assert np.all(sigma > 0.0) and np.all(sigma < 3.0 / 60.0)
+    assert np.all(sigma > 3.0 / 60.0) and np.all(sigma < 20.0 / 60.0)  # the mount's part of it is no star's
+    budget = axis["budget"]
+    assert budget["stars"] < 3.0 < budget["flexure"]
+    assert np.hypot.reduce(list(budget.values())) == pytest.approx(60.0 * np.hypot(*sigma))
     lat = np.radians(truth_of(capture)["site"]["lat_deg"])
     # horizon angle = sky angle / cos(altitude of the axis); the axis stands `up` above the pole
     altitude = lat + np.radians(axis["up_arcmin"] / 60.0)
