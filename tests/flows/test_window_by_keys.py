@@ -441,7 +441,7 @@ def test_known_sites_and_rigs_fill_the_form(bench: Bench) -> None:
     bench.show("first-run")
     first = bench.window.first
     assert first.known_sites.isVisible() and first.known_rigs.isVisible()
-    first.fill_menu([want.UseSite(name) for name in first.form.sites])
+    first.fill_menu(first.form.sites, want.UseSite)
     first.menu.actions()[1].trigger()
     assert bench.last() == want.UseSite("Salt pan")
     bench.window.show_view(replace(PAGES["first-run"](), form=replace(first.form, sites=(), rigs=())))

@@ -21,7 +21,7 @@ from polewright.services.night_log import read_night, read_opening
 from polewright.services.program_log import log_tail, log_to
 from polewright.services.recorder import NightRecorder
 from polewright.ui.driving.remembered import Remembered, recall
-from polewright.ui.driving.rig import rig_and_site
+from polewright.ui.driving.rig import Chosen, rig_and_site
 
 PATIENCE_S = 10.0
 pytestmark = pytest.mark.skipif(os.name == "nt", reason="pipes and devices are no files there")
@@ -96,7 +96,7 @@ def test_profiles_of_any_kind_cost_only_the_memory(
 ) -> None:
     (tmp_path / kind).mkdir()
     hostile(tmp_path / kind / "evil.json")
-    found = soon(lambda: rig_and_site(tmp_path, Site(47.0, 11.0), Optics(180.0, 3.75)))
+    found = soon(lambda: rig_and_site(tmp_path, Chosen(Site(47.0, 11.0), Optics(180.0, 3.75))))
     assert found.problem == "" and found.stored is not None
 
 

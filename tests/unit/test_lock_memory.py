@@ -27,7 +27,7 @@ from polewright.core.screws.lock_memory import NEW_LOCKS, LockMemory
 from polewright.services.measuring import Optics
 from polewright.services.profile_store import ProfileStore
 from polewright.services.profiles import RIGS, RigProfile
-from polewright.ui.driving.rig import RigOutlets, rig_and_site
+from polewright.ui.driving.rig import Chosen, RigOutlets, rig_and_site
 from polewright.words.coach import say
 from polewright.words.screws import lock_words
 
@@ -170,12 +170,12 @@ class TestProfile:
     def test_a_rig_remembers_its_locks(self, tmp_path: Path) -> None:
         site, optics = Site(52.3, 3.0, 80.0), Optics(240.0, 5.0)
         for height in (1.1, 1.3):
-            found = rig_and_site(tmp_path, site, optics)
+            found = rig_and_site(tmp_path, Chosen(site, optics))
             outlets, memory = RigOutlets(tmp_path, found.stored), found.locks
             for again in range(2):  # twice in one night: still one night
                 memory = memory.with_shift(NONE, ScrewAngles(0.0, height + 0.1 * again))
                 outlets.save_locks(memory)
-        assert rig_and_site(tmp_path, site, optics).locks.nights == (
+        assert rig_and_site(tmp_path, Chosen(site, optics)).locks.nights == (
             (0.0, pytest.approx(1.15)),
             (0.0, pytest.approx(1.35)),
         )
@@ -183,11 +183,11 @@ class TestProfile:
 
     def test_damaged_locks_are_begun_anew(self, tmp_path: Path) -> None:
         optics = Optics(240.0, 5.0)
-        rig_and_site(tmp_path, Site(52.3, 3.0), optics)
+        rig_and_site(tmp_path, Chosen(Site(52.3, 3.0), optics))
         store: ProfileStore[RigProfile] = ProfileStore(tmp_path, RIGS)
         (rig,) = store.load_all().profiles
         store.save(rig, replace(rig.profile, locks={"nights": 7}))
-        assert rig_and_site(tmp_path, Site(52.3, 3.0), optics).locks == NEW_LOCKS
+        assert rig_and_site(tmp_path, Chosen(Site(52.3, 3.0), optics)).locks == NEW_LOCKS
 
     def test_a_rig_of_the_second_version_has_no_locks_yet(self, tmp_path: Path) -> None:
         folder = tmp_path / RIGS.folder
@@ -203,4 +203,4 @@ class TestProfile:
         store: ProfileStore[RigProfile] = ProfileStore(tmp_path, RIGS)
         (stored,) = store.load_all().profiles
         assert stored.profile.locks == {} and stored.profile.plan == {"hours": 3}
-        assert store.save(stored, replace(stored.profile, notes="seen")).members["version"] == 3
+        assert store.save(stored, replace(stored.profile, notes="seen")).members["version"] == RIGS.version

@@ -12,7 +12,9 @@ from night_kit import unsolved_frame
 from polewright.core.errors import RecordingError, SettingsError
 from polewright.core.model import Site
 from polewright.core.screws.angles import Screw
+from polewright.core.screws.lock_memory import NEW_LOCKS, LockMemory
 from polewright.core.screws.memory import ScrewMemory, ScrewMove
+from polewright.core.sky.weather import Weather, air_at
 from polewright.services.file_lock import FileLock
 from polewright.services.frame_reader import FRAME_SUFFIXES
 from polewright.services.measuring import Optics
@@ -21,12 +23,23 @@ from polewright.services.profiles import RIGS
 from polewright.simulate.rig import SimulatedRig
 from polewright.simulate.scenarios import SCENARIOS
 from polewright.ui.driving.first_frame import learned, look_into
-from polewright.ui.driving.form import Known, angle_of, form_view, number_text, optics_of, site_of
+from polewright.ui.driving.form import FIELDS, Known, angle_of, form_view, number_text, optics_of, site_of, weather_of
 from polewright.ui.driving.night_files import export_night
 from polewright.ui.driving.remembered import Remembered, recall, remember
 from polewright.ui.driving.replay_track import StoppedError, load_track
 from polewright.ui.driving.resuming import resumable
-from polewright.ui.driving.rig import RigOutlets, from_rig, from_site, known_profiles, rig_and_site
+from polewright.ui.driving.rig import (
+    Chosen,
+    RigOutlets,
+    chosen,
+    from_rig,
+    from_site,
+    known_profiles,
+    knows,
+    rig_and_site,
+    rig_note,
+    with_names,
+)
 from polewright.ui.folder_listing import list_folder
 from polewright.ui.intents import FillForm
 from polewright.ui.keys import FORM_KEYS, FORM_WINDOW_KEYS, plan_keys
@@ -92,15 +105,15 @@ def test_what_was_typed_is_not_overwritten_by_a_header(tmp_path: Path) -> None:
     known = learned(typed, look.frame)
     assert (known.latitude, known.longitude) == ("51.0", "8.0")
     assert (known.focal_length, known.pixel_size) == ("240", "5")
-    assert known.site_from == "as you typed it"
+    assert known.site_from.startswith("as you typed it; the rest from FITS header")
     assert learned(Known(), look.frame).latitude == "52.3"
 
 
 def test_looking_into_folders_that_are_none(tmp_path: Path) -> None:
-    assert look_into(str(tmp_path / "nowhere")).problem == "This folder does not exist."
+    assert look_into(str(tmp_path / "nowhere")).problem.startswith("There is no folder nowhere")
     file = tmp_path / "a.fits"
     file.write_bytes(b"SIMPLE  = half a header")
-    assert look_into(str(file)).problem == "This is not a folder."
+    assert look_into(str(file)).problem.startswith("a.fits is no folder")
     look = look_into(str(tmp_path))  # a damaged frame is no problem of the folder
     assert look.problem == "" and look.frame is None
 
@@ -144,13 +157,13 @@ def test_settings_that_cannot_be_saved_are_an_error_with_a_reason(tmp_path: Path
 
 def test_a_rig_remembers_its_screws_from_night_to_night(tmp_path: Path) -> None:
     site, optics = Site(52.3, 3.0, 80.0), Optics(240.0, 5.0)
-    first = rig_and_site(tmp_path, site, optics)
+    first = rig_and_site(tmp_path, Chosen(site, optics))
     assert first.azimuth.prior is None and first.problem == ""
     outlets = RigOutlets(tmp_path, first.stored)
     moves = tuple(ScrewMove(0.5, 30.0 * i, 30.0 * (i + 1), 0.1) for i in range(4))
     outlets.save_screw(Screw.AZIMUTH, ScrewMemory(None, moves))
     outlets.save_screw(Screw.AZIMUTH, ScrewMemory(None, moves[:3]))  # twice in one night: still one night
-    second = rig_and_site(tmp_path, Site(52.301, 3.001, 90.0), Optics(241.0, 5.0))
+    second = rig_and_site(tmp_path, Chosen(Site(52.301, 3.001, 90.0), Optics(241.0, 5.0)))
     prior = second.azimuth.prior
     assert prior is not None
     assert prior.arcmin_per_turn == pytest.approx(60.0, rel=0.1)
@@ -160,25 +173,77 @@ def test_a_rig_remembers_its_screws_from_night_to_night(tmp_path: Path) -> None:
     known = known_profiles(tmp_path)
     assert len(known.sites) == len(known.rigs) == 1
     form = from_rig(from_site(Known(), known.sites[0]), known.rigs[0])
-    assert (form.latitude, form.focal_length, form.pixel_size) == ("52.3", "240", "5")
+    assert (form.latitude, form.focal_length, form.pixel_size) == ("52.301", "240", "5")
     assert form.optics_from == "known rig 240 mm, 5 µm pixels"
+
+
+def test_two_mounts_with_the_same_optics_never_share_what_they_know(tmp_path: Path) -> None:
+    site, optics = Site(52.3, 3.0, 80.0), Optics(240.0, 5.0)
+    moves = tuple(ScrewMove(0.5, 30.0 * i, 30.0 * (i + 1), 0.1) for i in range(4))
+    old = rig_and_site(tmp_path, Chosen(site, optics, rig_name="old mount"), "2026-11-18T20:00:00Z")
+    RigOutlets(tmp_path, old.stored).save_screw(Screw.AZIMUTH, ScrewMemory(None, moves))
+    RigOutlets(tmp_path, old.stored).save_locks(LockMemory(tonight=((0.0, 1.0),)))
+    new = rig_and_site(tmp_path, Chosen(site, optics, rig_name="new mount"), "2026-11-19T20:00:00Z")
+    assert new.azimuth == ScrewMemory() and new.locks == NEW_LOCKS
+    assert rig_and_site(tmp_path, Chosen(site, optics, rig_name="old mount")).azimuth.prior is not None
+    profiles = known_profiles(tmp_path)
+    known = with_names(Known(latitude="52.3", longitude="3", focal_length="240", pixel_size="5"), profiles)
+    assert known.rig_name == "new mount", "the one used last is proposed, and can be seen"
+    assert rig_note(known, profiles).endswith("2 rigs look alike: Ctrl+2")
+    told = {rig.name: knows(rig) for rig in profiles.rigs}
+    assert told["old mount"].startswith("azimuth 60′ a turn") and "2026-11-18" in told["old mount"]
+    assert told["new mount"] == "its screws are not known yet; last used 2026-11-19"
+    fresh = with_names(replace(known, focal_length="400"), profiles)
+    assert fresh.rig_name == "400 mm, 5 µm pixels" and rig_note(fresh, profiles).startswith("a new rig")
+    named = known.filled(replace(fill(known), rig_name="third mount"))
+    assert with_names(named, profiles).rig_name == "third mount", "what was typed stays"
+
+
+def fill(known: Known) -> FillForm:
+    return FillForm(**{name: getattr(known, name) for name in FIELDS})
+
+
+def test_weather_is_kept_with_the_site(tmp_path: Path) -> None:
+    known = Known(latitude="47", longitude="11", elevation="1200", temperature="-8", pressure="880")
+    what = chosen(known)
+    assert what is not None and what.weather == Weather(-8.0, 880.0)
+    rig_and_site(tmp_path, replace(what, site_name="Pass"))
+    (site,) = known_profiles(tmp_path).sites
+    assert (site.temperature_c, site.pressure_hpa) == (-8.0, 880.0)
+    form = from_site(Known(), site)
+    assert (form.temperature, form.pressure, form.site_name) == ("-8", "880", "Pass")
+    assert air_at(site.site, what.weather).pressure_hpa == 880.0
+
+
+@pytest.mark.parametrize(
+    ("temperature", "pressure", "problem"),
+    [
+        ("cold", "", "The temperature lies"),
+        ("", "2000", "The air pressure lies"),
+        ("", "1013", "At 1200 m the air has"),
+    ],
+)
+def test_impossible_weather_is_refused_with_a_reason(temperature: str, pressure: str, problem: str) -> None:
+    known = Known(latitude="47", longitude="11", elevation="1200", temperature=temperature, pressure=pressure)
+    assert str(weather_of(known)).startswith(problem)
+    assert form_view(replace(known, folder="x"), "").lacking.startswith(problem)
 
 
 def test_a_damaged_rig_costs_its_memory_only(tmp_path: Path) -> None:
     optics = Optics(240.0, 5.0)
-    stored = rig_and_site(tmp_path, Site(52.3, 3.0), optics).stored
+    stored = rig_and_site(tmp_path, Chosen(Site(52.3, 3.0), optics)).stored
     assert stored is not None
     store = ProfileStore(tmp_path, RIGS)
     (rig,) = store.load_all().profiles
     from dataclasses import replace
 
     store.save(rig, replace(rig.profile, screws={"azimuth": {"kind": "ScrewMemory", "moves": 7}}))
-    assert rig_and_site(tmp_path, Site(52.3, 3.0), optics).azimuth == ScrewMemory()
+    assert rig_and_site(tmp_path, Chosen(Site(52.3, 3.0), optics)).azimuth == ScrewMemory()
 
 
 def test_profiles_on_a_disk_that_refuses_leave_the_night_alone(tmp_path: Path) -> None:
     (tmp_path / "sites").write_text("", encoding="utf-8")
-    found = rig_and_site(tmp_path, Site(-30.9, 156.0), Optics())
+    found = rig_and_site(tmp_path, Chosen(Site(-30.9, 156.0), Optics()))
     assert found.stored is None and "cannot be saved" in found.problem
     assert found.site_name == "30.90° S, 156.00° E" and found.rig_name == "camera of unknown scale"
     RigOutlets(tmp_path, None).save_screw(Screw.ALTITUDE, ScrewMemory())

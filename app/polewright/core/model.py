@@ -114,6 +114,8 @@ class Frame:
     pointing: Sourced[SkyPosition] | None = None
     camera: str | None = None
     warnings: tuple[str, ...] = ()
+    temperature_c: Sourced[float] | None = None  # of the outside air
+    pressure_hpa: Sourced[float] | None = None  # at the site, not reduced to sea level
     file_utc: Utc | None = None  # when the file was written, by the computer that keeps it
 
     @property

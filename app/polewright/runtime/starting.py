@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from polewright.core.angles import ARCMIN_PER_RAD
 from polewright.core.flexure import Flexure
-from polewright.core.model import Site, TargetPole
+from polewright.core.model import Atmosphere, Site, TargetPole
 from polewright.core.night.events import NEW_SCREW, NOW, NightStarted
 from polewright.core.plan.tonight import Planned
 from polewright.core.screws.lock_memory import NEW_LOCKS, LockMemory
@@ -25,14 +25,15 @@ def night_started(
     locks: LockMemory = NEW_LOCKS,
     walking: bool = False,
     flexure: Flexure | None = None,
+    air: Atmosphere | None = None,
 ) -> NightStarted:
     """The first event; a plan sets the tolerance in place of `tolerance_rad`; `walking`: the eye leads the hand.
 
-    `flexure`: how the rig's camera gives; None: errors are those of the stars alone.
+    `flexure`: how the rig's camera gives; None: errors are those of the stars alone. `air`: None for the usual one.
     """
     if imaging is not None:
         tolerance_rad = imaging.tolerance_rad(target)
-    height = max(0.0, pole_altitude_rad(site, standard_atmosphere(site), target))
+    height = max(0.0, pole_altitude_rad(site, air or standard_atmosphere(site), target))
     return NightStarted(
         NOW,
         site,
@@ -46,4 +47,5 @@ def night_started(
         locks=locks,
         walking=walking,
         flexure=flexure,
+        air=air,
     )

@@ -24,6 +24,9 @@ class RigProfile:
 
     `plan` is what was last planned with it, opaque as well (core/plan/tonight.py); empty when nothing ever was.
 
+    `used`: when a night last began with it (ISO 8601, UTC), "" unknown. Two rigs may have the same optics: only the
+    name tells them apart.
+
     `target` None: the program chooses by latitude. `extra` holds what a later version of the program added.
     """
 
@@ -36,16 +39,23 @@ class RigProfile:
     plan: Mapping[str, Any] = field(default_factory=dict)
     locks: Mapping[str, Any] = field(default_factory=dict)
     flexure: Mapping[str, Any] = field(default_factory=dict)
+    used: str = ""
     extra: Mapping[str, Any] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
 class SiteProfile:
-    """A place where the mount stands."""
+    """A place where the mount stands. `temperature_c`, `pressure_hpa`: its air as last stated, None: by the season.
+
+    The pressure is that at the site's height, not reduced to sea level. `used` as in RigProfile.
+    """
 
     name: str
     site: Site
     notes: str = ""
+    temperature_c: float | None = None
+    pressure_hpa: float | None = None
+    used: str = ""
     extra: Mapping[str, Any] = field(default_factory=dict)
 
 
@@ -126,6 +136,7 @@ def _rig_members(rig: RigProfile) -> dict[str, Any]:
         "plan": dict(rig.plan),
         "locks": dict(rig.locks),
         "flexure": dict(rig.flexure),
+        "used": rig.used,
         **rig.extra,
     }
 
@@ -145,6 +156,7 @@ def _rig(members: dict[str, Any]) -> RigProfile:
         plan=given.mapping("plan"),
         locks=given.mapping("locks"),
         flexure=given.mapping("flexure"),
+        used=given.text("used", ""),
         extra={name: value for name, value in given.rest().items() if name != "target"},
     )
 
@@ -157,6 +169,9 @@ def _site_members(profile: SiteProfile) -> dict[str, Any]:
         "lon_deg": site.lon_deg,
         "elev_m": site.elev_m,
         "notes": profile.notes,
+        "temperature_c": profile.temperature_c,
+        "pressure_hpa": profile.pressure_hpa,
+        "used": profile.used,
         **profile.extra,
     }
 
@@ -171,6 +186,9 @@ def _site(members: dict[str, Any]) -> SiteProfile:
             given.optional_number("elev_m", -500.0, 9000.0) or 0.0,
         ),
         notes=given.text("notes", ""),
+        temperature_c=given.optional_number("temperature_c", -60.0, 50.0),
+        pressure_hpa=given.optional_number("pressure_hpa", 400.0, 1100.0),
+        used=given.text("used", ""),
         extra=given.rest(),
     )
 
@@ -190,7 +208,24 @@ def _with_flexure(members: dict[str, Any]) -> dict[str, Any]:
     return {**members, "flexure": {}}
 
 
+def _with_use(members: dict[str, Any]) -> dict[str, Any]:
+    """Version 4 did not note when it was last used."""
+    return {**members, "used": ""}
+
+
+def _with_weather(members: dict[str, Any]) -> dict[str, Any]:
+    """Version 1 of a site knew neither its air nor when it was last used."""
+    return {**members, "temperature_c": None, "pressure_hpa": None, "used": ""}
+
+
 RIGS: ProfileKind[RigProfile] = ProfileKind(
-    "rigs", "polewright-rig", 4, _rig_members, _rig, {1: _with_plan, 2: _with_locks, 3: _with_flexure}
+    "rigs",
+    "polewright-rig",
+    5,
+    _rig_members,
+    _rig,
+    {1: _with_plan, 2: _with_locks, 3: _with_flexure, 4: _with_use},
 )
-SITES: ProfileKind[SiteProfile] = ProfileKind("sites", "polewright-site", 1, _site_members, _site)
+SITES: ProfileKind[SiteProfile] = ProfileKind(
+    "sites", "polewright-site", 2, _site_members, _site, {1: _with_weather}
+)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import fields
 from pathlib import Path
 
 from PySide6.QtCore import Qt, Signal
@@ -20,10 +19,11 @@ from polewright.ui.look import SMALL, VALUE, Look
 from polewright.ui.notices import TroublePanel, WorkPanel
 from polewright.ui.panel import Caption, FullPanel
 from polewright.ui.reticle import ReticleWidget
-from polewright.ui.view_model import Point, Reticle, SiteForm, TrailPoint, View
+from polewright.ui.view_model import KnownName, Point, Reticle, SiteForm, TrailPoint, View
 from polewright.words.window import PURPOSE
 
 BOTTOM = Qt.AlignmentFlag.AlignBottom
+ROOMY_PX = 800  # from this height on (in units of the look) there is room to say what the program is for
 PICTURE = Reticle(
     tolerance_arcmin=2.0,
     tolerance_text="",
@@ -71,12 +71,20 @@ class FirstPage(FullPanel):
         self.latitude = Field("Latitude", "° north", self)
         self.longitude = Field("Longitude", "° east", self)
         self.elevation = Field("Height", "m", self)
+        self.site_name = Field("Name of the site", "", self)
+        self.temperature = Field("Air, may be empty", "°C", self)
+        self.pressure = Field("Its pressure here", "hPa", self)
         self.focal_length = Field("Focal length", "mm", self)
         self.pixel_size = Field("Pixel size", "µm", self)
+        self.rig_name = Field("Name of the rig", "", self)
         self.folder = Field("Folder the camera writes to", "", self)
-        self.fields = (
-            self.latitude, self.longitude, self.elevation, self.focal_length, self.pixel_size, self.folder,
-        )  # fmt: skip
+        self.named = {
+            "latitude": self.latitude, "longitude": self.longitude, "elevation": self.elevation,
+            "site_name": self.site_name, "temperature": self.temperature, "pressure": self.pressure,
+            "focal_length": self.focal_length, "pixel_size": self.pixel_size, "rig_name": self.rig_name,
+            "folder": self.folder,
+        }  # fmt: skip
+        self.fields = tuple(self.named.values())
         self.known_sites = PlainButton("Known sites", KNOWN_SITES, parent=self)
         self.known_rigs = PlainButton("Known rigs", KNOWN_RIGS, parent=self)
         self.menu = QMenu(self)
@@ -103,15 +111,19 @@ class FirstPage(FullPanel):
         grid.addWidget(self.latitude, 0, 0)
         grid.addWidget(self.longitude, 0, 1)
         grid.addWidget(self.elevation, 0, 2)
-        grid.addWidget(self.notes[0], 1, 0, 1, 2)
-        grid.addWidget(self.known_sites, 1, 2)
-        grid.addWidget(self.focal_length, 2, 0)
-        grid.addWidget(self.pixel_size, 2, 1)
-        grid.addWidget(self.known_rigs, 2, 2, BOTTOM)
-        grid.addWidget(self.notes[1], 3, 0, 1, 3)
-        grid.addWidget(self.folder, 4, 0, 1, 2)
-        grid.addWidget(self.choose, 4, 2, BOTTOM)
-        grid.addWidget(self.notes[2], 5, 0, 1, 3)
+        grid.addWidget(self.site_name, 1, 0)
+        grid.addWidget(self.temperature, 1, 1)
+        grid.addWidget(self.pressure, 1, 2)
+        grid.addWidget(self.notes[0], 2, 0, 1, 2)
+        grid.addWidget(self.known_sites, 2, 2)
+        grid.addWidget(self.focal_length, 3, 0)
+        grid.addWidget(self.pixel_size, 3, 1)
+        grid.addWidget(self.rig_name, 3, 2)
+        grid.addWidget(self.notes[1], 4, 0, 1, 2)
+        grid.addWidget(self.known_rigs, 4, 2)
+        grid.addWidget(self.folder, 5, 0, 1, 2)
+        grid.addWidget(self.choose, 5, 2, BOTTOM)
+        grid.addWidget(self.notes[2], 6, 0, 1, 3)
         for third in range(3):
             grid.setColumnStretch(third, 1)
         for button in (self.known_sites, self.known_rigs):
@@ -125,13 +137,15 @@ class FirstPage(FullPanel):
         column.addWidget(self.title)
         column.addWidget(self.said)
         column.addLayout(grid)
-        column.addWidget(self.trouble)
         column.addStretch(1)
         column.addWidget(self.lacking)
         column.addLayout(loud)
         column.addWidget(self.replay)
         both = QHBoxLayout()
-        both.addWidget(self.well, 46)
+        left = QVBoxLayout()
+        left.addWidget(self.well, 1)
+        left.addWidget(self.trouble)
+        both.addLayout(left, 46)
         both.addLayout(column, 54)
         whole = QVBoxLayout(self)
         whole.setContentsMargins(0, 0, 0, 0)
@@ -154,8 +168,8 @@ class FirstPage(FullPanel):
     def show_view(self, view: View) -> None:
         """Show what is known; what the person is typing stays."""
         self.form = view.form
-        for field, text in zip(self.fields, fields(FillForm)):
-            value = getattr(view.form, text.name)
+        for name, field in self.named.items():
+            value = getattr(view.form, name)
             typing = field.edit.hasFocus() and (field.edit.isModified() or bool(field.edit.text()))
             if not typing and field.edit.text() != value:
                 field.edit.setText(value)
@@ -172,7 +186,7 @@ class FirstPage(FullPanel):
         untouched = "each frame is read as it arrives; nothing in the folder is changed"
         for note, problem, source in (
             (self.notes[0], view.form.site_problem, view.form.site_from),
-            (self.notes[1], view.form.optics_problem, view.form.optics_from),
+            (self.notes[1], view.form.optics_problem, view.form.rig_note or view.form.optics_from),
             (self.notes[2], view.form.folder_problem, view.form.folder_note or untouched),
         ):
             note.show_text(problem or source, "strong" if problem else "faint", bold=bool(problem))
@@ -186,24 +200,25 @@ class FirstPage(FullPanel):
 
     def open_sites(self) -> None:
         """The sites of earlier nights."""
-        self.offer([UseSite(name) for name in self.form.sites], self.known_sites)
+        self.offer(self.form.sites, UseSite, self.known_sites)
 
     def open_rigs(self) -> None:
         """The rigs of earlier nights."""
-        self.offer([UseRig(name) for name in self.form.rigs], self.known_rigs)
+        self.offer(self.form.rigs, UseRig, self.known_rigs)
 
-    def offer(self, intents: Sequence[UseSite | UseRig], button: PlainButton) -> None:
+    def offer(self, known: Sequence[KnownName], use: type[UseSite | UseRig], button: PlainButton) -> None:
         """Let the person pick by arrow keys or pointer."""
-        self.fill_menu(intents)
-        if intents:
+        self.fill_menu(known, use)
+        if known:
             self.menu.popup(button.mapToGlobal(button.rect().bottomLeft()))
 
-    def fill_menu(self, intents: Sequence[UseSite | UseRig]) -> None:
-        """One line for each."""
+    def fill_menu(self, known: Sequence[KnownName], use: type[UseSite | UseRig]) -> None:
+        """One line for each: its name, and what is known of it."""
         self.menu.clear()
-        for intent in intents:
-            self.menu.addAction(intent.name.replace("&", "&&")).setData(intent)
-        if intents:
+        for one in known:
+            line = f"{one.name}\t{one.words}" if one.words else one.name
+            self.menu.addAction(line.replace("&", "&&")).setData(use(one.name))
+        if known:
             self.menu.setActiveAction(self.menu.actions()[0])
 
     def _on_picked(self, line: QAction) -> None:
@@ -212,7 +227,7 @@ class FirstPage(FullPanel):
 
     def filled(self) -> FillForm:
         """The form as it stands."""
-        return FillForm(*(field.edit.text().strip() for field in self.fields))
+        return FillForm(**{name: field.edit.text().strip() for name, field in self.named.items()})
 
     def _on_edited(self) -> None:
         self.pressed.emit(self.filled())
@@ -244,6 +259,7 @@ class FirstPage(FullPanel):
         self._column.setSpacing(round(px(10)))
         self._grid.setHorizontalSpacing(round(px(14)))
         self._grid.setVerticalSpacing(round(px(4)))
+        self.said.setVisible(self.height() >= px(ROOMY_PX))
         for field in self.fields:
             field.setFixedHeight(round(px(68)))
         for part, high in (
@@ -257,6 +273,7 @@ class FirstPage(FullPanel):
 
     def resizeEvent(self, event: QResizeEvent) -> None:
         super().resizeEvent(event)
+        self.said.setVisible(self.height() >= self.look.px(ROOMY_PX))
         wide, high = min(self.look.px(640), self.width() - self.look.px(60)), self.look.px(176)
         self.work.setGeometry(  # lies over the middle of the page
             round((self.width() - wide) / 2), round((self.height() - high) / 2), round(wide), round(high)

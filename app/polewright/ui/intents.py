@@ -44,6 +44,10 @@ class FillForm:
     focal_length: str = ""
     pixel_size: str = ""
     folder: str = ""
+    site_name: str = ""
+    rig_name: str = ""
+    temperature: str = ""
+    pressure: str = ""
 
 
 @dataclass(frozen=True)

@@ -289,6 +289,14 @@ class Replay:
 
 
 @dataclass(frozen=True)
+class KnownName:
+    """A site or a rig of earlier nights, and what is known of it."""
+
+    name: str
+    words: str = ""
+
+
+@dataclass(frozen=True)
 class SiteForm(FillForm):
     """What the first page already knows; the `_from` texts say where each value comes from."""
 
@@ -298,8 +306,9 @@ class SiteForm(FillForm):
     optics_problem: str = ""
     folder_problem: str = ""
     folder_note: str = ""  # what lies there, where that is worth saying
-    sites: tuple[str, ...] = ()
-    rigs: tuple[str, ...] = ()
+    rig_note: str = ""  # what the rig that would be taken knows
+    sites: tuple[KnownName, ...] = ()
+    rigs: tuple[KnownName, ...] = ()
     lacking: str = "the site"  # what the night cannot begin without, "" when it can begin
 
     @property

@@ -19,6 +19,11 @@ def limits(name: str, low: float, high: float, unit: str) -> str:
     return f"The {name} lies between {low:g} and {high:g} {unit}."
 
 
+def pressure_elsewhere(usual_hpa: float, height_m: float) -> str:
+    """A pressure that no weather makes at this height: most likely one reduced to sea level."""
+    return f"At {height_m:.0f} m the air has about {usual_hpa:.0f} hPa: not the value reduced to sea level."
+
+
 def not_listed(target: str) -> str:
     """A target that nobody knows."""
     return f"{target} is not in the list: give its declination, or choose from the list."

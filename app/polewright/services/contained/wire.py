@@ -108,6 +108,8 @@ SOURCED: dict[str, type] = {
     "scale_arcsec_px": float,
     "site": Site,
     "pointing": SkyPosition,
+    "temperature_c": float,
+    "pressure_hpa": float,
 }
 
 

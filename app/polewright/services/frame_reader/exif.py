@@ -15,6 +15,7 @@ from polewright.core.sky.timescales import parse_iso
 from polewright.services.frame_reader.facts import FrameFacts
 from polewright.services.frame_reader.header_optics import FOCAL_MM, PIXEL_UM
 from polewright.services.frame_reader.header_time import MAX_EXPOSURE_S
+from polewright.services.frame_reader.header_weather import PRESSURE_HPA, TEMPERATURE_C
 from polewright.words import files
 
 UNIT_UM = {2: 25_400.0, 3: 10_000.0}  # FocalPlaneResolutionUnit: inch, centimetre
@@ -46,6 +47,8 @@ def facts_from_exif(blob: bytes, shape: tuple[int, ...], utc_offset_hours: float
         pixel_size_um=_pixel_size(tags, max(shape[-2:]), warnings),
         site=_site(tags),
         camera=_text(tags, "Image Model"),
+        temperature_c=_within(tags, "EXIF Tag 0x9400", TEMPERATURE_C),  # CIPA DC-008-2019 table 8: ambient situation
+        pressure_hpa=_within(tags, "EXIF Tag 0x9402", PRESSURE_HPA),
         time_withheld=withheld,
         warnings=tuple(warnings),
     )

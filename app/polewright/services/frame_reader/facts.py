@@ -50,6 +50,8 @@ class FrameFacts:
     site: Sourced[Site] | None = None
     pointing: Sourced[SkyPosition] | None = None
     camera: str | None = None
+    temperature_c: Sourced[float] | None = None  # of the outside air
+    pressure_hpa: Sourced[float] | None = None
     time_withheld: bool = False  # a local time is stated, but not how far it is from UTC: nothing is guessed
     warnings: tuple[str, ...] = ()
 

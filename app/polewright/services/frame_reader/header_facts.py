@@ -7,6 +7,7 @@ from polewright.services.frame_reader.header import Header
 from polewright.services.frame_reader.header_optics import read_optics
 from polewright.services.frame_reader.header_place import read_pointing, read_site
 from polewright.services.frame_reader.header_time import read_time
+from polewright.services.frame_reader.header_weather import read_weather
 
 
 def facts_from_header(header: Header, utc_offset_hours: float | None, shape: tuple[int, ...]) -> FrameFacts:
@@ -16,6 +17,7 @@ def facts_from_header(header: Header, utc_offset_hours: float | None, shape: tup
     instant = time.utc_mid.value if time.utc_mid is not None else None
     site = read_site(header, instant, time.utc_offset_hours)
     pointing = read_pointing(header, shape)
+    weather = read_weather(header)
     full = header.first_number(("SATURATE", "SATLEVEL", "MAXLIN", "DATAMAX"), 0.0, 1e9)
     camera = header.text("INSTRUME") or header.text("CAMERA")
     return FrameFacts(
@@ -28,6 +30,8 @@ def facts_from_header(header: Header, utc_offset_hours: float | None, shape: tup
         site=site,
         pointing=pointing,
         camera=camera[:60] if camera else None,
+        temperature_c=weather.temperature_c,
+        pressure_hpa=weather.pressure_hpa,
         time_withheld=time.withheld,
         warnings=tuple(header.warnings),
     )

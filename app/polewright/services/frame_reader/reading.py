@@ -119,6 +119,8 @@ def _assemble(name: str, raster: Raster, facts: FrameFacts, modified_s: float) -
         site=facts.site,
         pointing=facts.pointing,
         camera=facts.camera,
+        temperature_c=facts.temperature_c,
+        pressure_hpa=facts.pressure_hpa,
         warnings=tuple(warnings),
         file_utc=file_time(modified_s),
     )

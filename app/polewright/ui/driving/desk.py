@@ -25,6 +25,7 @@ class NightOrder:
     measure: Measure
     clock: Clock
     optics: Optics = field(default_factory=Optics)
+    rig: str = ""  # the name of its profile
     outlets: Outlets = field(default_factory=NoOutlets)
     keep_frame: Callable[[Path], str] = str
     other_camera: Callable[[], None] = lambda: None  # called when the imaging run is taken from another folder

@@ -11,10 +11,11 @@ from typing import Protocol, assert_never
 from PySide6.QtCore import QObject
 
 from polewright.core.errors import SettingsError
-from polewright.core.model import Site
 from polewright.core.plan.tolerance import TargetTooLow
 from polewright.core.plan.tonight import Planned
 from polewright.core.sky.places import default_target
+from polewright.core.sky.timescales import iso_text
+from polewright.core.sky.weather import air_at
 from polewright.runtime.notices import Notice
 from polewright.runtime.starting import USUAL_TOLERANCE_RAD, night_started
 from polewright.runtime.worker import Done
@@ -25,7 +26,7 @@ from polewright.services.report.earlier import earlier_nights
 from polewright.ui import intents as want
 from polewright.ui.driving.desk import NightOrder
 from polewright.ui.driving.first_scene import FirstScene
-from polewright.ui.driving.form import Known, optics_of, site_of
+from polewright.ui.driving.form import Known
 from polewright.ui.driving.live_measure import LiveMeasure
 from polewright.ui.driving.means import Means
 from polewright.ui.driving.night_scene import Begin, NightScene
@@ -35,7 +36,7 @@ from polewright.ui.driving.remembered import Remembered, remember
 from polewright.ui.driving.replay_scene import ReplayScene, problem_text, recording_of
 from polewright.ui.driving.replay_track import ReplayTrack, StoppedError, load_track
 from polewright.ui.driving.resuming import Resumable, resumable
-from polewright.ui.driving.rig import RigAndSite, RigOutlets, rig_and_site
+from polewright.ui.driving.rig import Chosen, RigAndSite, RigOutlets, chosen, rig_and_site
 from polewright.ui.main_window import MainWindow
 from polewright.ui.settings import WindowSettings
 from polewright.ui.view_model import Trouble, View, Work
@@ -157,22 +158,23 @@ class Driver(QObject):
     # a real night
 
     def _open_night(self, known: Known) -> None:
-        site, optics = site_of(known), optics_of(known)
-        if not isinstance(site, Site) or not isinstance(optics, Optics) or not known.folder:
+        what = chosen(known)
+        if what is None or not known.folder:
             return
-        means = self._means
+        means, site = self._means, what.site
         self._say(Work("Opening the night", known.folder, can_cancel=False))
 
         def job() -> tuple[RigAndSite, Path, Planned | TargetTooLow | None]:
             folder = new_night_folder(means.data / "nights", means.clock.utc(), site.lon_deg)
-            found = rig_and_site(means.config, site, optics)
+            found = rig_and_site(means.config, what, iso_text(means.clock.utc(), 0))
             plan = found.plan
             return found, folder, None if plan is None else planned_for(plan, site, default_target(site))
 
-        means.worker.ask(OPENING, job, lambda done: self._on_opened(done, known, site, optics))
+        means.worker.ask(OPENING, job, lambda done: self._on_opened(done, known, what))
 
-    def _on_opened(self, done: Done, known: Known, site: Site, optics: Optics) -> None:
+    def _on_opened(self, done: Done, known: Known, what: Chosen) -> None:
         self._say(None)
+        site = what.site
         found, folder, planned = done.result()
         imaging = planned if isinstance(planned, Planned) else None
         pole = default_target(site)
@@ -187,10 +189,12 @@ class Driver(QObject):
             found.locks,
             walking=True,
             flexure=found.flexure.flexure,
+            air=air_at(site, what.weather),
         )
+        known = replace(known, site_name=found.site_name, rig_name=found.rig_name)
         begin = Begin(f"{found.site_name} · {found.rig_name}", Path(known.folder).expanduser(), started)
         self._keep(replace(self._remembered, form=known, open_night=str(folder), open_frames=known.folder))
-        self._begin_night(folder, begin, optics, found)
+        self._begin_night(folder, begin, what.optics, found)
         if isinstance(planned, TargetTooLow):
             self._tell(Notice("plan", *words.plan_not_kept(too_low_words(planned).reason)))
 
@@ -203,6 +207,7 @@ class Driver(QObject):
             measure,
             self._means.clock,
             optics,
+            found.rig_name,
             outlets,
             other_camera=measure.other_camera,
             give_up=measure.end,
@@ -219,16 +224,16 @@ class Driver(QObject):
     def _on_looked_back(self, done: Done) -> None:
         found: Resumable = done.result()
         known = self._remembered.form
-        site, optics = site_of(known), optics_of(known)
+        what = chosen(known)
         if found.problem:
             if found.over:
                 self._keep(replace(self._remembered, open_night=""))  # said once
             self._first_page(known, Trouble(found.problem, words.ANOTHER_NIGHT))
-        elif found.fresh and isinstance(site, Site) and isinstance(optics, Optics):
-            rig = rig_and_site(self._means.config, site, optics)
+        elif found.fresh and what is not None:
+            rig = rig_and_site(self._means.config, what)
             frames = Path(self._remembered.open_frames or known.folder).expanduser()
             begin = Begin(f"{rig.site_name} · {rig.rig_name}", frames, None)
-            self._begin_night(found.folder, begin, optics, rig)
+            self._begin_night(found.folder, begin, what.optics, rig)
             assert isinstance(self.scene, NightScene)
             self.scene.notify(Notice("resumed", *words.resumed(found.folder.name, found.left_text)))
 

@@ -74,6 +74,10 @@ def learned(known: Known, frame: Frame) -> Known:
             "elevation": number_text(site.elev_m, 0),
         }
         known = _filled(known, told, "site_from", f"from {frame.site.source} of {frame.name}")
+    told = {} if frame.temperature_c is None else {"temperature": number_text(frame.temperature_c.value, 1)}
+    told |= {} if frame.pressure_hpa is None else {"pressure": number_text(frame.pressure_hpa.value, 0)}
+    free: dict[str, Any] = {name: text for name, text in told.items() if name not in known.typed}
+    known = replace(known, **free)
     focal, pixel = frame.focal_length_mm, frame.pixel_size_um
     stated = focal or pixel
     if stated is not None:

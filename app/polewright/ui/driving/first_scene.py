@@ -13,8 +13,17 @@ from polewright.ui import intents as want
 from polewright.ui.driving.first_frame import FolderLook, learned, look_into
 from polewright.ui.driving.form import Known, form_view
 from polewright.ui.driving.means import Means
-from polewright.ui.driving.rig import KnownProfiles, from_rig, from_site, known_profiles
-from polewright.ui.view_model import Instruction, Page, Reticle, Trouble, View
+from polewright.ui.driving.rig import (
+    KnownProfiles,
+    from_rig,
+    from_site,
+    known_profiles,
+    knows,
+    rig_note,
+    site_knows,
+    with_names,
+)
+from polewright.ui.view_model import Instruction, KnownName, Page, Reticle, Trouble, View
 from polewright.words import window as words
 
 LOOK_AGAIN_S = 2.0
@@ -43,6 +52,7 @@ class FirstScene:
 
     def _on_profiles(self, done: Done) -> None:
         self._profiles = done.result()
+        self._propose()
         if self._profiles.messages and self._trouble is None:
             self._trouble = Trouble(self._profiles.messages[0], words.AS_IT_WAS)
         self._changed()
@@ -59,8 +69,13 @@ class FirstScene:
             self._trouble = None
         else:
             return False
+        self._propose()
         self._changed()
         return True
+
+    def _propose(self) -> None:
+        """Names for site and rig, where the person gave none."""
+        self.known = with_names(self.known, self._profiles)
 
     def _fill(self, intent: want.OfTheForm) -> None:
         match intent:
@@ -105,6 +120,7 @@ class FirstScene:
         self._problem, self._frame, self._note = look.problem, look.frame, look.note
         if look.frame is not None:
             self.known = learned(self.known, look.frame)
+            self._propose()
         else:
             self._timer = self._means.scheduler.after(LOOK_AGAIN_S, self._look)
         self._changed()
@@ -139,8 +155,9 @@ def first_view(
         reticle=Reticle(2.0, ""),
         form=replace(
             form_view(known, problem),
-            sites=tuple(site.name for site in profiles.sites),
-            rigs=tuple(rig.name for rig in profiles.rigs),
+            sites=tuple(KnownName(site.name, site_knows(site)) for site in profiles.sites),
+            rigs=tuple(KnownName(rig.name, knows(rig)) for rig in profiles.rigs),
+            rig_note=rig_note(known, profiles),
         ),
         trouble=trouble,
     )

@@ -7,6 +7,9 @@ import re
 from dataclasses import dataclass, fields, replace
 
 from polewright.core.model import Site
+from polewright.core.sky.places import standard_atmosphere
+from polewright.core.sky.weather import Weather
+from polewright.services.frame_reader.header_weather import PRESSURE_HPA, TEMPERATURE_C
 from polewright.services.measuring import Optics
 from polewright.ui.intents import FillForm
 from polewright.ui.view_model import SiteForm
@@ -16,6 +19,7 @@ FIELDS = tuple(field.name for field in fields(FillForm))
 SIDES = {"N": 1.0, "E": 1.0, "S": -1.0, "W": -1.0}
 PARTS = re.compile(r"[°′″'\":\s]+")
 LOWEST_M, HIGHEST_M = -500.0, 9000.0
+PRESSURE_SHARE = 0.08  # weather moves the air pressure of a place by 5 % at most (common practice, no source)
 
 
 @dataclass(frozen=True)
@@ -30,7 +34,7 @@ class Known(FillForm):
         """With what the person typed; what they changed stays theirs."""
         changed = {name: getattr(form, name) for name in FIELDS if getattr(form, name) != getattr(self, name)}
         cleared = {name for name, text in changed.items() if not text}  # nobody's any more: the header may fill it
-        site = changed.keys() & {"latitude", "longitude", "elevation"}
+        site = changed.keys() & {"latitude", "longitude", "elevation", "temperature", "pressure"}
         optics = changed.keys() & {"focal_length", "pixel_size"}
         return replace(
             self,
@@ -98,10 +102,27 @@ def optics_of(known: Known) -> Optics | str:
     return Optics(focal, pixel)
 
 
+def weather_of(known: Known) -> Weather | str:
+    """The air as stated (both may be missing), or what is wrong with it."""
+    temperature = number_of(known.temperature, *TEMPERATURE_C) if known.temperature else None
+    pressure = number_of(known.pressure, *PRESSURE_HPA) if known.pressure else None
+    if known.temperature and temperature is None:
+        return forms.limits("temperature", *TEMPERATURE_C, "°C")
+    if known.pressure and pressure is None:
+        return forms.limits("air pressure", *PRESSURE_HPA, "hPa")
+    site = site_of(known)
+    if pressure is not None and isinstance(site, Site):
+        usual = standard_atmosphere(site).pressure_hpa
+        if abs(pressure / usual - 1.0) > PRESSURE_SHARE:
+            return forms.pressure_elsewhere(usual, site.elev_m)
+    return Weather(temperature, pressure)
+
+
 def form_view(known: Known, folder_problem: str) -> SiteForm:
     """The form as the window shows it."""
-    site, optics = site_of(known), optics_of(known)
+    site, optics, weather = site_of(known), optics_of(known), weather_of(known)
     site_problem = site if isinstance(site, str) else ""
+    site_problem = site_problem or (weather if isinstance(weather, str) else "")
     optics_problem = optics if isinstance(optics, str) else ""
     unknown = not known.focal_length and not known.pixel_size
     return SiteForm(

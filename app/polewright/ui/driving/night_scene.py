@@ -207,7 +207,8 @@ class NightScene:
 
     def keep_plan(self, plan: TonightsPlan) -> None:
         """The last plan stays with the rig."""
-        keep_with_rig(self._means.worker, self._means.config, self._order.optics, plan, self.notify)
+        rig = (self._order.rig, self._order.optics)
+        keep_with_rig(self._means.worker, self._means.config, rig, plan, self.notify)
 
     def choose_folder(self, folder: Path | None) -> None:
         """Take frames from another folder; the imaging run's may come from another camera."""

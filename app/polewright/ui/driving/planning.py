@@ -131,7 +131,7 @@ def _study(plan: TonightsPlan, site: Site, target: TargetPole) -> object:
 
 
 def keep_with_rig(
-    worker: Asks, config: Path, optics: Optics, plan: TonightsPlan, tell: Callable[[Notice], None]
+    worker: Asks, config: Path, rig: tuple[str, Optics], plan: TonightsPlan, tell: Callable[[Notice], None]
 ) -> None:
     """Remember the plan with the rig; a disk that refuses costs only the memory."""
 
@@ -141,4 +141,4 @@ def keep_with_rig(
         elif done.problem is not None:
             raise done.problem
 
-    worker.ask(KEEPING, lambda: keep_plan(config, optics, plan), kept)
+    worker.ask(KEEPING, lambda: keep_plan(config, *rig, plan), kept)

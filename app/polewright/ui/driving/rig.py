@@ -15,13 +15,16 @@ from polewright.core.screws.angles import Screw
 from polewright.core.screws.learning import learn
 from polewright.core.screws.lock_memory import NEW_LOCKS, LockMemory
 from polewright.core.screws.memory import ScrewMemory
+from polewright.core.sky.weather import Weather
 from polewright.services.measuring import Optics
 from polewright.services.profile_store import ProfileStore, Stored
 from polewright.services.profiles import RIGS, SITES, RigProfile, SiteProfile
-from polewright.ui.driving.form import Known, number_text
+from polewright.ui.driving.form import Known, number_text, optics_of, site_of, weather_of
+from polewright.ui.driving.proposals import place_name, proposed_rig, proposed_site, same_optics, same_size
+from polewright.ui.keys import KNOWN_RIGS
+from polewright.words.rigs import NEW_RIG, rig_words, shared_optics, site_words, turn_words
 
-SAME_PLACE_DEG = 0.02
-SAME_SHARE = 0.02
+NO_WEATHER = Weather()
 
 
 @dataclass(frozen=True)
@@ -70,8 +73,11 @@ def from_site(known: Known, profile: SiteProfile) -> Known:
         latitude=number_text(site.lat_deg, 5),
         longitude=number_text(site.lon_deg, 5),
         elevation=number_text(site.elev_m, 0),
+        temperature="" if profile.temperature_c is None else number_text(profile.temperature_c, 1),
+        pressure="" if profile.pressure_hpa is None else number_text(profile.pressure_hpa, 0),
+        site_name=profile.name,
         site_from=f"known site {profile.name}",
-        typed=known.typed | {"latitude", "longitude", "elevation"},
+        typed=known.typed | {"latitude", "longitude", "elevation", "site_name"},
     )
 
 
@@ -82,23 +88,68 @@ def from_rig(known: Known, profile: RigProfile) -> Known:
         known,
         focal_length="" if focal is None else number_text(focal, 1),
         pixel_size="" if pixel is None else number_text(pixel, 3),
+        rig_name=profile.name,
         optics_from=f"known rig {profile.name}",
-        typed=known.typed | {"focal_length", "pixel_size"},
+        typed=known.typed | {"focal_length", "pixel_size", "rig_name"},
     )
 
 
-def rig_and_site(config: Path, site: Site, optics: Optics) -> RigAndSite:
-    """Find both profiles, or make them; a disk that refuses costs only the memory."""
-    site_name, rig_name = _place_name(site), _rig_name(optics)
+def with_names(known: Known, profiles: KnownProfiles) -> Known:
+    """The form with proposed names where the person gave none."""
+    site, optics = site_of(known), optics_of(known)
+    if isinstance(site, Site) and "site_name" not in known.typed:
+        known = replace(known, site_name=proposed_site(site, profiles.sites))
+    if isinstance(optics, Optics) and "rig_name" not in known.typed:
+        known = replace(known, rig_name=proposed_rig(optics, profiles.rigs))
+    return known
+
+
+def rig_note(known: Known, profiles: KnownProfiles) -> str:
+    """What the rig that would be taken knows, and whether others look alike."""
+    optics = optics_of(known)
+    rig = next((rig for rig in profiles.rigs if rig.name == known.rig_name), None)
+    alike = 0 if isinstance(optics, str) else len(same_optics(optics, profiles.rigs))
+    told = NEW_RIG if rig is None else turn_words(*_turns(rig))
+    others = f"; {shared_optics(alike, KNOWN_RIGS)}" if alike > 1 else ""
+    return told + others if known.rig_name else ""
+
+
+@dataclass(frozen=True)
+class Chosen:
+    """Site and rig of a night as the form has them. An empty name stands for the proposal."""
+
+    site: Site
+    optics: Optics
+    weather: Weather = NO_WEATHER
+    site_name: str = ""
+    rig_name: str = ""
+
+
+def chosen(known: Known) -> Chosen | None:
+    """What the form says; None while it is not whole."""
+    site, optics, weather = site_of(known), optics_of(known), weather_of(known)
+    if not isinstance(site, Site) or not isinstance(optics, Optics) or not isinstance(weather, Weather):
+        return None
+    return Chosen(site, optics, weather, known.site_name, known.rig_name)
+
+
+def rig_and_site(config: Path, what: Chosen, used: str = "") -> RigAndSite:
+    """Find both profiles by their names, or make them; a disk that refuses costs only the memory.
+
+    `used`: when the night begins (ISO 8601), "" for one that goes on.
+    """
+    profiles = known_profiles(config)
+    site_name = what.site_name or proposed_site(what.site, profiles.sites)
+    rig_name = what.rig_name or proposed_rig(what.optics, profiles.rigs)
     try:
-        site_name = _site_profile(config, site).name
-        stored = _rig_profile(config, optics)
+        _site_profile(config, replace(what, site_name=site_name), used)
+        stored = _rig_profile(config, rig_name, what.optics, used)
     except SettingsError as error:
         return RigAndSite(site_name, rig_name, ScrewMemory(), ScrewMemory(bends=True), None, str(error))
     screws = stored.profile.screws
     return RigAndSite(
         site_name,
-        stored.profile.name,
+        rig_name,
         _memory(screws.get("azimuth"), False),
         _memory(screws.get("altitude"), True),
         stored,
@@ -107,44 +158,71 @@ def rig_and_site(config: Path, site: Site, optics: Optics) -> RigAndSite:
     )
 
 
-def keep_plan(config: Path, optics: Optics, plan: TonightsPlan) -> None:
+def keep_plan(config: Path, rig_name: str, optics: Optics, plan: TonightsPlan) -> None:
     """Write the plan into the rig's profile; SettingsError when the disk refuses."""
-    stored = _rig_profile(config, optics)
+    stored = _rig_profile(config, rig_name, optics)
     store: ProfileStore[RigProfile] = ProfileStore(config, RIGS)
     store.save(stored, replace(stored.profile, plan=plan_to_dict(plan)))
 
 
-def _site_profile(config: Path, site: Site) -> SiteProfile:
+def _site_profile(config: Path, what: Chosen, used: str) -> SiteProfile:
+    """The site of that name, with what was stated this time; a new one where there is none."""
     store: ProfileStore[SiteProfile] = ProfileStore(config, SITES)
-    for stored in store.load_all().profiles:
-        there = stored.profile.site
-        if abs(there.lat_deg - site.lat_deg) < SAME_PLACE_DEG and abs(there.lon_deg - site.lon_deg) < SAME_PLACE_DEG:
-            return stored.profile
-    return store.add(SiteProfile(_place_name(site), site)).profile
+    stored = next((s for s in store.load_all().profiles if s.profile.name == what.site_name), None)
+    weather = what.weather
+    if stored is None:
+        fresh = SiteProfile(what.site_name, what.site, "", weather.temperature_c, weather.pressure_hpa, used)
+        return store.add(fresh).profile
+    was = stored.profile
+    now = replace(
+        was,
+        site=what.site,
+        temperature_c=weather.temperature_c,
+        pressure_hpa=weather.pressure_hpa,
+        used=used or was.used,
+    )
+    return was if now == was else store.save(stored, now).profile
 
 
-def _rig_profile(config: Path, optics: Optics) -> Stored[RigProfile]:
+def _rig_profile(config: Path, name: str, optics: Optics, used: str = "") -> Stored[RigProfile]:
+    """The rig of that name, and of no other: two mounts may carry the same optics. A new one where there is none."""
     store: ProfileStore[RigProfile] = ProfileStore(config, RIGS)
-    for stored in store.load_all().profiles:
-        rig = stored.profile
-        if _same(rig.focal_length_mm, optics.focal_length_mm) and _same(rig.pixel_size_um, optics.pixel_size_um):
-            return stored
-    return store.add(RigProfile(_rig_name(optics), optics.focal_length_mm, optics.pixel_size_um))
+    stored = next((s for s in store.load_all().profiles if s.profile.name == name), None)
+    if stored is None:
+        return store.add(RigProfile(name, optics.focal_length_mm, optics.pixel_size_um, used=used))
+    was = stored.profile
+    now = replace(
+        was,
+        focal_length_mm=_kept(was.focal_length_mm, optics.focal_length_mm),
+        pixel_size_um=_kept(was.pixel_size_um, optics.pixel_size_um),
+        used=used or was.used,
+    )
+    return stored if now == was else store.save(stored, now)
 
 
-def _same(a: float | None, b: float | None) -> bool:
-    return a == b if a is None or b is None else abs(a - b) <= SAME_SHARE * b
+def _kept(was: float | None, stated: float | None) -> float | None:
+    """What the profile holds, unless something else is stated."""
+    return was if stated is None or same_size(was, stated) else stated
 
 
-def _place_name(site: Site) -> str:
-    north, east = "S" if site.lat_deg < 0.0 else "N", "W" if site.lon_deg < 0.0 else "E"
-    return f"{abs(site.lat_deg):.2f}° {north}, {abs(site.lon_deg):.2f}° {east}"
+def knows(rig: RigProfile) -> str:
+    """What a rig has learned, for the list of rigs."""
+    return rig_words(*_turns(rig), len(_locks(rig.locks).nights), bool(rig.plan), rig.used)
 
 
-def _rig_name(optics: Optics) -> str:
-    focal = "" if optics.focal_length_mm is None else f"{number_text(optics.focal_length_mm, 0)} mm"
-    pixel = "" if optics.pixel_size_um is None else f"{number_text(optics.pixel_size_um, 2)} µm pixels"
-    return ", ".join(part for part in (focal, pixel) if part) or "camera of unknown scale"
+def _turns(rig: RigProfile) -> tuple[float | None, float | None]:
+    """What a turn of the azimuth and of the altitude screw is worth, arcmin; None where nobody knows."""
+    azimuth, altitude = (learn(_memory(rig.screws.get(s.value), s is Screw.ALTITUDE)) for s in Screw)
+    return (
+        None if azimuth is None else abs(azimuth.arcmin_per_turn),
+        None if altitude is None else abs(altitude.arcmin_per_turn),
+    )
+
+
+def site_knows(profile: SiteProfile) -> str:
+    """What is known of a site, for the list of sites."""
+    latitude, longitude = place_name(profile.site).split(", ")
+    return site_words(latitude, longitude, profile.temperature_c, profile.used)
 
 
 def _memory(data: object, bends: bool) -> ScrewMemory:
