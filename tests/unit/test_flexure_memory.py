@@ -16,7 +16,7 @@ from polewright.core.model import Site
 from polewright.services.measuring import Optics
 from polewright.services.profile_store import ProfileStore
 from polewright.services.profiles import RIGS, RigProfile
-from polewright.ui.driving.rig import RigOutlets, rig_and_site
+from polewright.ui.driving.rig import Chosen, RigOutlets, rig_and_site
 
 ARCSEC = math.pi / 648000.0
 
@@ -110,23 +110,23 @@ SITE, OPTICS = Site(52.3, 3.0, 80.0), Optics(240.0, 5.0)
 
 def test_a_rig_remembers_its_nights_each_once(tmp_path: Path) -> None:
     for _ in range(3):
-        outlets = RigOutlets(tmp_path, rig_and_site(tmp_path, SITE, OPTICS).stored)
+        outlets = RigOutlets(tmp_path, rig_and_site(tmp_path, Chosen(SITE, OPTICS)).stored)
         outlets.save_flexure(night(40.0, -40.0))
         outlets.save_flexure(night(12.0, 20.0))  # the same night again: its last word counts
-    memory = rig_and_site(tmp_path, SITE, OPTICS).flexure
+    memory = rig_and_site(tmp_path, Chosen(SITE, OPTICS)).flexure
     assert memory.nights == (night(12.0, 20.0),) * 3
     assert memory.flexure.nights == 3
     RigOutlets(tmp_path, None).save_flexure(night(1.0, 1.0))
 
 
 def test_another_camera_begins_with_nothing(tmp_path: Path) -> None:
-    RigOutlets(tmp_path, rig_and_site(tmp_path, SITE, OPTICS).stored).save_flexure(night(12.0, 20.0))
-    assert rig_and_site(tmp_path, SITE, Optics(400.0, 3.0)).flexure == NEW_FLEXURE
+    RigOutlets(tmp_path, rig_and_site(tmp_path, Chosen(SITE, OPTICS)).stored).save_flexure(night(12.0, 20.0))
+    assert rig_and_site(tmp_path, Chosen(SITE, Optics(400.0, 3.0))).flexure == NEW_FLEXURE
 
 
 def test_a_damaged_memory_is_begun_anew(tmp_path: Path) -> None:
-    rig_and_site(tmp_path, SITE, OPTICS)
+    rig_and_site(tmp_path, Chosen(SITE, OPTICS))
     store: ProfileStore[RigProfile] = ProfileStore(tmp_path, RIGS)
     (rig,) = store.load_all().profiles
     store.save(rig, replace(rig.profile, flexure={"nights": 7}))
-    assert rig_and_site(tmp_path, SITE, OPTICS).flexure == NEW_FLEXURE
+    assert rig_and_site(tmp_path, Chosen(SITE, OPTICS)).flexure == NEW_FLEXURE

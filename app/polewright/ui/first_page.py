@@ -142,7 +142,7 @@ class FirstPage(FullPanel):
         column.addLayout(loud)
         column.addWidget(self.replay)
         both = QHBoxLayout()
-        left = QVBoxLayout()
+        left = self._left = QVBoxLayout()
         left.addWidget(self.well, 1)
         left.addWidget(self.trouble)
         both.addLayout(left, 46)
@@ -173,6 +173,7 @@ class FirstPage(FullPanel):
             typing = field.edit.hasFocus() and (field.edit.isModified() or bool(field.edit.text()))
             if not typing and field.edit.text() != value:
                 field.edit.setText(value)
+                field.edit.setCursorPosition(0)  # a long name is read from its beginning
         self.begin.setEnabled(view.form.ready)
         said = (view.form.site_problem, view.form.optics_problem, view.form.folder_problem)
         self.lacking.show_text("" if view.form.lacking in said else view.form.lacking)
@@ -256,6 +257,7 @@ class FirstPage(FullPanel):
     def look_changed(self) -> None:
         px = self.look.px
         self._column.setContentsMargins(0, round(px(36)), round(px(44)), round(px(14)))
+        self._left.setContentsMargins(round(px(14)), 0, round(px(14)), round(px(14)))
         self._column.setSpacing(round(px(10)))
         self._grid.setHorizontalSpacing(round(px(14)))
         self._grid.setVerticalSpacing(round(px(4)))
