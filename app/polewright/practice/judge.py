@@ -6,9 +6,10 @@ import math
 
 from polewright.core.angles import ARCMIN_PER_RAD, ARCSEC_PER_RAD
 from polewright.core.night.advice import LocksWanted, Reason, ScrewLeft, Walking
-from polewright.core.night.states import Running
+from polewright.core.night.states import Running, Stage
 from polewright.core.screws.angles import Screw
-from polewright.core.screws.plan import TurnKind
+from polewright.core.screws.learning import sign_sure
+from polewright.core.screws.plan import SIGN_KNOWN, TurnKind
 from polewright.core.screws.walk import Cue, Walk
 from polewright.practice.world import RehearsalWorld
 from polewright.runtime.engine import NightEngine
@@ -17,7 +18,7 @@ SURE_SIGMAS, SLACK_ARCMIN = 4.0, 0.5  # less than this on the wrong side is nobo
 
 
 class Judge:
-    """Attributes: `contrary_orders`; `overshoot_arcsec`, one a turn in progress; `screw_minutes`."""
+    """Attributes: `contrary_orders`; `overshoot_arcsec`, one a turn of the fine correction; `screw_minutes`."""
 
     def __init__(self, world: RehearsalWorld, engine: NightEngine) -> None:
         self._world = world
@@ -87,18 +88,24 @@ class Judge:
         if walk is not None:
             left, _ = self._left_arcmin(state, walk.screw)
             self._furthest = max(self._furthest if self._walk is not None else 0.0, -walk.side * left)
-        elif self._walk is not None and self._walk.arrived:
+        elif self._walk is not None and self._walk.arrived and state.stage is Stage.FINE:
             scale = math.cos(state.plan.pole_altitude_rad) if self._walk.screw is Screw.AZIMUTH else 1.0
             self.overshoot_arcsec.append(round(self._furthest * scale / ARCMIN_PER_RAD * ARCSEC_PER_RAD, 2))
         self._walk = walk
 
 
+def _unsure(state: Running, why: ScrewLeft) -> bool:
+    """Whether the order leaves open which way the marker will go: "until it moves", by one look so far."""
+    return why.seek and sign_sure(state.memory(why.screw)) < SIGN_KNOWN
+
+
 def _ordered(state: Running, why: Reason) -> tuple[Screw, float] | None:
     """The screw and the way of an order; None where there is none, or nobody can know the way yet."""
     if isinstance(why, ScrewLeft):
-        known = why.kind in (TurnKind.APPROACH, TurnKind.FINISH, TurnKind.TOUCH)
+        known = why.kind in (TurnKind.APPROACH, TurnKind.FINISH, TurnKind.TOUCH) and not _unsure(state, why)
         past = why.kind is TurnKind.APPROACH and why.screw is Screw.ALTITUDE and state.lesson is not None
         return (why.screw, math.copysign(1.0, why.turns)) if known and not past else None
-    if isinstance(why, Walking) and why.cue is not Cue.STOP:
+    open_way = isinstance(why, Walking) and why.cue in (Cue.SEEK, Cue.OTHER_WAY) and not why.sure_way
+    if isinstance(why, Walking) and why.cue is not Cue.STOP and not open_way:
         return why.screw, math.copysign(1.0, why.turns)
     return None

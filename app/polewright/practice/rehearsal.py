@@ -166,6 +166,8 @@ def _run(
     seat = Seat(night.world, night.engine, lambda: night.world.start_camera(camera.deliver))
     hand = make_hand(seat, seed)
     night.walking = hand.walks
+    if hand.walks:
+        night.world.work_briskly()
     judge = Judge(night.world, night.engine)
     if watch is not None:
         watch(night, seat)

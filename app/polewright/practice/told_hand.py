@@ -18,7 +18,7 @@ Takes = Callable[[said.Advice], bool]
 
 
 class ToldHand:
-    """Satisfies Hand. Glances, reacts after a while, does one thing at a time, and reports it as people do."""
+    """Satisfies Hand. Glances, reacts after a while, does one thing at a time (`busy`), and reports it as people do."""
 
     name, walks = "told", False
 
@@ -27,7 +27,7 @@ class ToldHand:
         self._habits = habits or Habits()
         self._rng = np.random.default_rng([seed, 4711])
         self._fingers = Fingers(self._habits, self._rng)
-        self._busy = False
+        self.busy = False
         self._acted: said.Errand | None = None
         self._acted_s = 0.0
         self._taught: set[Screw] = set()
@@ -47,14 +47,14 @@ class ToldHand:
             return
         fresh = screen.advice.errand != self._acted or screen.now_s - self._acted_s > IMPATIENT_S
         idle = _nothing_to_do(screen.advice.action) or not self._takes(screen.advice)
-        if not self._busy and fresh and not idle:
-            self._busy = True
+        if not self.busy and fresh and not idle:
+            self.busy = True
             self._seat.after(float(self._rng.uniform(*self._habits.reaction_s)), lambda: self._act(screen.advice))
         self._seat.after(self._habits.glance_s, self._glance)
 
     def _act(self, advice: said.Advice) -> None:
         if self._seat.look().advice.errand != advice.errand:  # the screen has changed while the hand moved
-            self._busy = False
+            self.busy = False
             return
         self._acted = advice.errand
         action = advice.action
@@ -65,7 +65,7 @@ class ToldHand:
         elif (answer := self._fingers.answer(action)) is not None:
             self._carry_out(answer)
         else:
-            self._busy = False
+            self.busy = False
 
     def _carry_out(self, answer: Answer) -> None:
         self._seat.tally.moves += answer.moved != 0.0
@@ -95,7 +95,7 @@ class ToldHand:
         """The deed is over then, and the person looks at the screen again."""
 
         def end() -> None:
-            self._busy = False
+            self.busy = False
             self._acted_s = self._seat.look().now_s
             afterwards()
 

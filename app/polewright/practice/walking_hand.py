@@ -10,6 +10,7 @@ from polewright.core.night import advice as said
 from polewright.core.night.events import NOW, ScrewTurned
 from polewright.core.screws.angles import Screw
 from polewright.core.screws.walk import Cue
+from polewright.practice.eye import Eye
 from polewright.practice.fingers import Habits
 from polewright.practice.hand import Screen, Seat
 from polewright.practice.told_hand import ToldHand
@@ -17,14 +18,11 @@ from polewright.words.numbers import number_text, sense_text
 
 GLANCE_S, REACTION_S = (0.5, 1.0), (0.4, 0.9)
 FASTEST, SLOW, SLOWEST = 0.5, 0.05, 0.02  # turns a second
+TURN_S = 1.5  # what a hand takes for one turning of the wrist
 STEP_S = 0.25  # a hand can be called off between two of these
 TURN_ERROR, MOST_SIGMAS = 0.2, 2.5  # of the turn meant, as for every hand
-UNKNOWN_TURNS = 0.25  # what is begun with where nobody knows how far
-SMALL_TURNS = 1.0 / 12.0
-TOUCH_TURNS, LEAST_TURNS, MOST_TURNS = 1.0 / 40.0, 1.0 / 360.0, 3.0
-SHY, SHY_FAR, STILL_SHARE = 0.8, 0.6, 0.25  # of what the eye takes for the rest; less than that share of it was slack
-SLACK_GROWTH = 1.2  # a touch that moved nothing took up slack: the next is larger
-LOOKS_AFTER_S = 6.0  # after a turn, until two frames have shown what it did
+ROUND_TURNS = 1.0 / 12.0  # the first turning back after "the other way"
+LOOKS_FRAMES, LOOKS_S = 2, 1.5  # so many frames, and at least so long, show what a turn has done
 
 
 class WalkingHand:
@@ -36,13 +34,11 @@ class WalkingHand:
         self._seat = seat
         self._rng = np.random.default_rng([seed, 2718])
         self._told = ToldHand(seat, seed, Habits(forgets=0.0, wrong_way=0.0))
+        self._eye = Eye()
         self._screw = Screw.AZIMUTH
         self._left = self._speed = 0.0  # turns still meant, clockwise positive; turns a second, 0: the hand rests
         self._way = 1.0  # of the last turn
-        self._sum = 0.0  # turned since it began
-        self._ended_s = -math.inf
-        self._seen: tuple[Screw, float, float] | None = None  # the last turn, clockwise positive, rad left before it
-        self._worth: dict[Screw, float] = {}  # rad a turn, as the eye has seen
+        self._ended_s, self._ended_frames = -math.inf, 0
         self._answered: said.Errand | None = None
 
     @property
@@ -65,13 +61,21 @@ class WalkingHand:
 
     def _react(self, screen: Screen) -> None:
         why = screen.advice.reason
-        if isinstance(why, said.Walking):
+        if self._told.busy:  # both hands are at the locks, and then come back
+            self._stop()
+            self._ended_s, self._ended_frames = self._seat.look().now_s, _frames(screen)
+        elif isinstance(why, said.Walking):
             self._follow(why, screen)
         elif isinstance(why, said.ScrewLeft) and why.walking:
-            if self._free(screen):
-                self._set_out(why.screw, why.turns, why.left_rad)
+            self._begin_turn(why, screen)
         elif self._speed and not isinstance(why, said.FramesFail):
             self._stop()
+
+    def _begin_turn(self, why: said.ScrewLeft, screen: Screen) -> None:
+        if self._speed and (self._screw is not why.screw or self._left * why.turns < 0.0):
+            self._stop()
+        if self._free(screen):
+            self._set_out(why, why.turns if why.known else math.copysign(0.0, why.turns))
 
     def _follow(self, why: said.Walking, screen: Screen) -> None:
         match why.cue:
@@ -79,21 +83,16 @@ class WalkingHand:
                 self._stop()
             case Cue.OTHER_WAY:
                 self._turn_round(why, screen)
-            case Cue.SLOWER | Cue.CREEP:
+            case Cue.SLOWER:
                 self._speed = min(self._speed, SLOW)
+            case Cue.KEEP_TURNING | Cue.CREEP | Cue.SEEK:
                 if self._free(screen):
-                    self._set_out(why.screw, self._amount(why, TOUCH_TURNS), why.left_rad)
-            case Cue.KEEP_TURNING:
-                if self._free(screen):
-                    self._set_out(why.screw, self._amount(why, UNKNOWN_TURNS), why.left_rad)
+                    self._set_out(why, why.turns if why.known else math.copysign(0.0, why.turns))
 
     def _free(self, screen: Screen) -> bool:
         """Whether the hand rests, and the screen has had time to show what the last turn did."""
-        return not self._speed and screen.now_s - self._ended_s > LOOKS_AFTER_S
-
-    @staticmethod
-    def _amount(why: said.Walking, unknown: float) -> float:
-        return why.turns if why.known else math.copysign(unknown, why.turns)
+        shown = _frames(screen) - self._ended_frames >= LOOKS_FRAMES
+        return not self._speed and shown and screen.now_s - self._ended_s > LOOKS_S
 
     # the hand
 
@@ -102,37 +101,23 @@ class WalkingHand:
         if self._answered != screen.advice.errand:
             self._stop()
             self._answered = screen.advice.errand
-            self._mean(why.screw, -self._way * UNKNOWN_TURNS, SLOW)
+            self._eye.look(why.screw, why.left_rad)
+            way = math.copysign(1.0, why.turns) if why.sure_way else -self._way
+            self._mean(why.screw, way * ROUND_TURNS)
 
-    def _set_out(self, screw: Screw, turns: float, left_rad: float) -> None:
-        """Fast and far when far, touch by touch when near; as large as the last one was seen to need."""
+    def _set_out(self, why: said.Walking | said.ScrewLeft, turns: float) -> None:
+        """As much as is left by what the eye has seen of this screw. `turns`: what the screen says, 0 the way only."""
         self._answered = None
-        size = self._by_eye(screw, turns, left_rad)
-        self._seen = (screw, math.copysign(size, turns), left_rad)
-        self._mean(screw, math.copysign(size, turns), SLOWEST if size < SMALL_TURNS else min(FASTEST, 0.5 * size))
+        self._eye.look(why.screw, why.left_rad)
+        size = self._eye.turns(why.screw, math.copysign(1.0, turns), abs(turns))
+        fumbled = 1.0 + TURN_ERROR * float(np.clip(self._rng.normal(), -MOST_SIGMAS, MOST_SIGMAS))
+        self._mean(why.screw, math.copysign(size * fumbled, turns))
 
-    def _by_eye(self, screw: Screw, turns: float, left_rad: float) -> float:
-        """What is left, in terms of what turns of this screw were seen to do; never all of it at once."""
-        way = turns
-        last, turns = self._seen, abs(turns)
-        if last is not None and last[0] is screw and last[1] * way > 0.0:  # after a reversal slack is no news
-            made, moved = abs(last[1]), abs(last[2] - left_rad)
-            if moved < STILL_SHARE * made * self._worth.get(screw, abs(last[2]) / MOST_TURNS):
-                return min(self._fumbled(SLACK_GROWTH * made), MOST_TURNS)  # it took up slack
-            self._worth[screw] = max(moved / made, self._worth.get(screw, 0.0))  # slack only hides some of it
-        if screw in self._worth:
-            rest = abs(left_rad) / self._worth[screw]
-            turns = (SHY if rest < SMALL_TURNS else SHY_FAR) * rest
-        return self._fumbled(min(max(turns, LEAST_TURNS), MOST_TURNS))
-
-    def _fumbled(self, turns: float) -> float:
-        return turns * (1.0 + TURN_ERROR * float(np.clip(self._rng.normal(), -MOST_SIGMAS, MOST_SIGMAS)))
-
-    def _mean(self, screw: Screw, turns: float, speed: float) -> None:
+    def _mean(self, screw: Screw, turns: float) -> None:
         self._seat.tally.moves += 1
         self._seat.tell(f"turns {screw.value} {sense_text(turns)}, {number_text(abs(turns))} or so")
-        self._screw, self._sum = screw, 0.0
-        self._left, self._speed = turns, max(speed, SLOWEST)
+        self._screw, self._left = screw, turns
+        self._speed = min(max(abs(turns) / TURN_S, SLOWEST), FASTEST)
 
     def _turn_on(self) -> None:
         """A quarter of a second of turning."""
@@ -141,8 +126,8 @@ class WalkingHand:
             world = self._seat.world
             world.rig.turn(self._screw.value, step, world.now(), STEP_S)
             self._left -= step
-            self._sum += step
             self._way = math.copysign(1.0, step)
+            self._eye.made(self._screw, step)
             if abs(self._left) < 1e-9:
                 self._part_done()
         self._seat.after(STEP_S, self._turn_on)
@@ -152,13 +137,17 @@ class WalkingHand:
 
     def _stop(self) -> None:
         if self._speed:
-            self._ended_s = self._seat.look().now_s
-            if self._seen is not None:
-                self._seen = (self._seen[0], max(abs(self._sum), LEAST_TURNS), self._seen[2])
+            screen = self._seat.look()
+            self._ended_s, self._ended_frames = screen.now_s, _frames(screen)
         self._left = self._speed = 0.0
 
     def _draw(self, between: tuple[float, float]) -> float:
         return float(self._rng.uniform(*between))
+
+
+def _frames(screen: Screen) -> int:
+    """How many frames have come so far."""
+    return screen.state.frames_used + screen.state.frames_unsolved
 
 
 def at_a_screw(why: said.Reason) -> bool:
@@ -178,11 +167,28 @@ class HaltingHand(WalkingHand):
         super().__init__(seat, seed)
         self._rest: list[float] = []
         self._pausing = False
+        self._turn: object = None  # the turn that was asked for at rest
+        self._sum = 0.0  # what was made of it so far, and not said yet
 
     def _free(self, screen: Screen) -> bool:
         return not self._pausing and super()._free(screen)
 
-    def _mean(self, screw: Screw, turns: float, speed: float) -> None:
+    def _begin_turn(self, why: said.ScrewLeft, screen: Screen) -> None:
+        asked = (why.screw, why.made, why.turns > 0.0)
+        if asked != self._turn and self._free(screen):
+            self._sum = 0.0
+            self._turn_begins(asked, why, screen)
+        else:
+            super()._begin_turn(why, screen)
+
+    def _turn_begins(self, asked: object, why: said.ScrewLeft, screen: Screen) -> None:
+        self._turn = asked
+        super()._begin_turn(why, screen)
+        self._divide()
+
+    def _divide(self) -> None:
+        """The turn that the hand has just set out for, in parts."""
+        turns = self._left
         count = int(self._rng.integers(self.parts[0], self.parts[1] + 1))
         count = min(count, max(1, round(abs(turns) / self.least_part_turns)))
         cuts = np.sort(self._rng.uniform(0.0, 1.0, count - 1))
@@ -190,8 +196,7 @@ class HaltingHand(WalkingHand):
         if self._rng.random() < self.wrong_way:
             parts[0] = -parts[0]
             self._seat.tally.wrong_moves += 1
-        super()._mean(screw, parts[0], speed)
-        self._rest = parts[1:]
+        self._left, self._rest = parts[0], parts[1:]
 
     def _part_done(self) -> None:
         """A breather between two parts; after the last, perhaps a word."""
@@ -200,9 +205,15 @@ class HaltingHand(WalkingHand):
         if rest:
             self._rest, self._pausing = rest, True
             self._seat.after(self._draw(self.pause_s), lambda: self._go_on(speed))
-        elif self._rng.random() < self.reports and abs(self._sum) > LEAST_TURNS:
+        elif self._rng.random() < self.reports and abs(self._sum) > self.least_part_turns:
             seen = self._sum * (1.0 + self.misread * float(self._rng.normal()))
+            self._sum = 0.0
             self._seat.press(ScrewTurned(NOW, self._screw, seen))
+
+    def _turn_on(self) -> None:
+        before = self._left
+        super()._turn_on()
+        self._sum += before - self._left if self._speed or not self._pausing else 0.0
 
     def _go_on(self, speed: float) -> None:
         self._pausing = False

@@ -15,7 +15,8 @@ from polewright.simulate.rig import SimulatedRig
 from polewright.simulate.scenarios import Scenario
 from polewright.simulate.stars import StarSource
 
-READOUT_S = 1.0
+EXPOSURE_S, READOUT_S = 2.0, 1.0  # as one measures an axis
+BRISK_EXPOSURE_S, BRISK_READOUT_S = 1.0, 0.5  # as one follows a hand: a frame every 1.5 s
 SHORTEST_S, LONGEST_S = 0.25, 16.0
 Deliver = Callable[[Utc, float], None]
 
@@ -36,13 +37,18 @@ class RehearsalWorld:
     """Attributes: `rig`; `clock`, whose date is what the computer believes; `exposure_s` of the running camera."""
 
     def __init__(
-        self, scenario: str | Scenario, seed: int, exposure_s: float = 2.0, catalogue: StarSource | None = None
+        self,
+        scenario: str | Scenario,
+        seed: int,
+        exposure_s: float = EXPOSURE_S,
+        catalogue: StarSource | None = None,
+        readout_s: float = READOUT_S,
     ) -> None:
         drawn = scenario if isinstance(scenario, Scenario) else scenario_named(scenario)
         self.rig = SimulatedRig(drawn, seed, catalogue)
         night = self.rig.night
         self.clock = VirtualClock(night.start.plus_seconds(night.scenario.clock_error_s))
-        self.exposure_s = exposure_s
+        self.exposure_s, self._readout_s = exposure_s, readout_s
         self.frames_taken = 0
         self._deliver: Deliver | None = None
 
@@ -64,6 +70,10 @@ class RehearsalWorld:
         self._deliver = deliver
         if first:
             self._open_shutter()
+
+    def work_briskly(self) -> None:
+        """Short exposures, quickly read out: for a hand that the eye leads."""
+        self.exposure_s, self._readout_s = BRISK_EXPOSURE_S, BRISK_READOUT_S
 
     def change_exposure(self, factor: float) -> None:
         """Longer or shorter, within what guide cameras offer."""
@@ -100,7 +110,7 @@ class RehearsalWorld:
 
     def _open_shutter(self) -> None:
         start, exposure_s = self.now(), self.exposure_s
-        self.clock.after(exposure_s + READOUT_S, lambda: self._read_out(start, exposure_s))
+        self.clock.after(exposure_s + self._readout_s, lambda: self._read_out(start, exposure_s))
 
     def _read_out(self, start: Utc, exposure_s: float) -> None:
         self.frames_taken += 1

@@ -38,7 +38,7 @@ from polewright.words.plan import sky_words
 from polewright.words.screws import lock_words
 
 OVERHEAD_DEG, LEVEL_DEG = 88.0, 2.0
-CREEP_TURNS = 1.0 / 12.0
+CREEP_TURNS, CREEP_ARCMIN = 1.0 / 12.0, 4.0  # below it no fraction of a turn is asked for
 WORTH_SAYING = 0.75  # a turn that leaves more than this share of the error is not told as progress
 WORTH_NAMING_ARCMIN = 5.0  # a component of the drift less sure than that is not told
 TAKE_CARE = "Then hands off. Hold the telescope before you loosen a clutch; leave declination alone."
@@ -47,6 +47,9 @@ OTHER_SKY = "Begin this stage again where more sky is free: another declination 
 LEARNED_NIGHTS = 3
 TEACHES = "Three proved nights with this rig teach what its tube does; then the same frames prove more."
 TRIAL = "A trial: it shows what this screw does. Loosen the opposite screw first; mark the head with a dot."
+SEEK_TRIAL = "The first motion shows which way this screw goes. Loosen the opposite screw first; never force one."
+SLACK = "The slack comes first: nothing moves for a while, then slowly."
+TO_THE_POSTS = "Watch the marker, not the screw: you will be told when to slow down and when to stop."
 HOPELESS = "With so much scatter even hours would not be enough: expose longer, or wait for steadier air."
 SETTLES = (
     "A tripod that still settles moves the stars as a wrong axis does. Not on a pier, nor when it has stood for half"
@@ -86,8 +89,8 @@ def say(advice: Advice) -> Told:
         case it.ElsewhereWanted() | it.ProofContradicts() | it.ProofLimited():
             return _proving(why)
         case it.ScrewLeft():
-            turn = _begin_walk if why.walking else _turn
-            return Told(turn(why.screw, why.turns), _why_screw(why), _screw_gain(why))
+            told = _begin_walk(why) if why.walking else _turn(why.screw, why.turns)
+            return Told(told, _why_screw(why), _screw_gain(why))
         case it.LocksWanted() | it.LocksTrial() | it.LocksToLoosen():
             return _locks(why)
         case it.Settling() | it.WeakGeometry() | it.MoreFrames() | it.CaptureTooRough() | it.DriftTooRough():
@@ -290,11 +293,19 @@ def _total(offset: Offset) -> str:
     return angle_text(offset.total_rad, offset.sigma_rad)
 
 
-def _begin_walk(screw: Screw, turns: float) -> str:
-    """The fraction comes second; below a twelfth there is none."""
-    if abs(turns) < CREEP_TURNS:
-        return _creep(screw, turns)
-    return f"Turn {screw.value} {sense_text(turns)}, about {turns_text(turns)}."
+def _begin_walk(why: it.ScrewLeft) -> str:
+    """The fraction comes second; below a twelfth, or where nobody knows what a turn is worth, there is none."""
+    if why.known and abs(why.turns) >= CREEP_TURNS:
+        return f"Turn {why.screw.value} {sense_text(why.turns)}, about {turns_text(why.turns)}."
+    if why.seek:
+        return _seek(why.screw, why.turns)
+    if why.known or abs(why.left_rad) * ARCMIN_PER_RAD < CREEP_ARCMIN:
+        return _creep(why.screw, why.turns)
+    return f"Turn {why.screw.value} {sense_text(why.turns)} toward the posts."
+
+
+def _seek(screw: Screw, turns: float) -> str:
+    return f"Turn {screw.value} {sense_text(turns)} until the marker moves."
 
 
 def _creep(screw: Screw, turns: float) -> str:
@@ -314,7 +325,10 @@ def _walking(why: it.Walking) -> Told:
         case Cue.STOP | Cue.HANDS_OFF:
             return Told("Stop.", where)
         case Cue.OTHER_WAY:
-            return Told("The other way.", f"{where} It moves away from the posts.")
+            way = f"The other way: {sense_text(why.turns)}." if why.sure_way else "The other way."
+            return Told(way, f"{where} It moves away from the posts.")
+        case Cue.SEEK:
+            return Told(_seek(why.screw, why.turns), f"{where} {SLACK}")
         case Cue.CREEP:
             return Told(_creep(why.screw, why.turns), f"{where} A touch, then look: stop between the posts.")
         case _:
@@ -341,7 +355,11 @@ def _purpose(why: it.ScrewLeft) -> str:
         case TurnKind.LESSON:
             return _lesson(why.turns, why.lesson or 0)
         case TurnKind.TRIAL:
-            return TRIAL
+            return SEEK_TRIAL if why.walking and not why.known else TRIAL
+        case _ if why.walking and why.seek:
+            return SLACK
+        case _ if why.walking and not why.known:
+            return TO_THE_POSTS
         case TurnKind.RECHECK:
             return "The last turns do not agree about the direction; this one decides."
         case TurnKind.APPROACH:

@@ -263,7 +263,7 @@ class Settling:
 @dataclass(frozen=True)
 class Walking:
     """A turn in progress: the cue, and about how much is left, clockwise positive; `known`: that is more than the
-    direction. `moving`: the axis moves."""
+    direction. `sure_way`: the direction is known, not only that it is the other one."""
 
     screw: Screw
     cue: Cue
@@ -272,6 +272,7 @@ class Walking:
     left_rad: float
     sigma_rad: float
     made: int
+    sure_way: bool = False
 
 
 @dataclass(frozen=True)
@@ -298,7 +299,8 @@ class ScrewLeft:
     is expected to leave of that, None where nobody knows.
 
     `aimed`: beside the pole, by what the locks will do; `habit_rad`: because they usually do it. `lesson`: turns of a
-    lesson made before, None outside one. `walking`: the eye will lead the hand.
+    lesson made before, None outside one. `walking`: the eye will lead the hand; then `turns` is more than a direction
+    only where it is `known`, and `seek`: nothing moves at once, or nobody knows which way.
     """
 
     screw: Screw
@@ -313,6 +315,8 @@ class ScrewLeft:
     made: int
     moves: int
     walking: bool = False
+    known: bool = True
+    seek: bool = False
 
 
 @dataclass(frozen=True)

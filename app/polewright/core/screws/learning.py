@@ -8,7 +8,7 @@ good to 3 % of a turn. The direction goes by votes, each report being the wrong 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from dataclasses import replace
 from functools import lru_cache
 
 import numpy as np
@@ -19,6 +19,8 @@ from polewright.core.screws.stretches import HAND_FLOOR_TURNS, Stretches, seen, 
 
 # one report in twenty has the direction wrong (chosen; simulated hands make 4 %)
 WRONG_WAY_ODDS = math.log(0.95 / 0.05)
+# one hand in eight began the wrong way, where only the eye told (chosen; the halting simulated hand: one in ten)
+WALKED_ODDS = math.log(0.88 / 0.12)
 PRIOR_SIGN_ODDS = math.log(0.98 / 0.02)  # one rig in fifty was changed since its last night (chosen)
 FIRST_HUMAN_ERROR, FIRST_HUMAN_WEIGHT = 0.18, 2.0  # 10 to 20 % (common practice, no source), worth two moves
 HUMAN_ROUNDS = 3  # of hand error and stretches in turn (chosen)
@@ -29,13 +31,13 @@ MISFIT_SIGMA = 3.5  # a stretch this far off counts as one that fits nothing; no
 def learn(memory: ScrewMemory) -> ScrewRate | None:
     """What the memory teaches; None while nothing is known (no earlier night, no move that was seen)."""
     prior, moves = memory.prior, memory.moves
-    odds = _sign_odds(moves, prior)
+    odds = _sign_odds(memory)
     if prior is None and (odds is None or not any(seen(m) and not m.guessed for m in moves)):
         return None
     rejected = prior is not None and _contradicts(moves, prior, memory.bends)
     if rejected:
         prior = None
-        odds = _sign_odds(moves, None)
+        odds = _sign_odds(replace(memory, prior=None))
     sign = 1.0 if (odds or 0.0) >= 0.0 else -1.0
     human_error, human_weight = _first_hand(prior)
     for _ in range(HUMAN_ROUNDS):
@@ -67,17 +69,39 @@ def learn(memory: ScrewMemory) -> ScrewRate | None:
 
 def seen_sign(memory: ScrewMemory) -> float:
     """By what the eye has seen, whether a clockwise turn raises the coordinate (+1) or lowers it; 0 unknown."""
-    odds = _sign_odds(memory.moves, memory.prior)
+    odds = _sign_odds(memory)
     return 0.0 if not odds else math.copysign(1.0, odds)
 
 
-def _sign_odds(moves: Sequence[ScrewMove], prior: ScrewPrior | None) -> float | None:
+def sign_sure(memory: ScrewMemory) -> float:
+    """The probability of that direction; 0.5 where nothing is known."""
+    return 1.0 / (1.0 + math.exp(-abs(_sign_odds(memory) or 0.0)))
+
+
+def engaged(memory: ScrewMemory) -> float:
+    """Which way (clockwise +1) a turn moves the axis at once, as the latest motion tonight showed; 0 unknown."""
+    moved = next((m.moved_arcmin for m in reversed(memory.moves) if seen(m)), 0.0)
+    return math.copysign(1.0, moved) * seen_sign(memory) if moved else 0.0
+
+
+def _sign_odds(memory: ScrewMemory) -> float | None:
     """Log odds that a clockwise turn raises the coordinate; None without any evidence."""
-    votes = [math.copysign(1.0, m.turns * m.moved_arcmin) for m in moves if seen(m)]
-    if prior is None and not votes:
+    votes = [math.copysign(_weight(m), m.turns * m.moved_arcmin) for m in memory.moves if seen(m)]
+    prior = memory.prior
+    if prior is None and not votes and not memory.seen_odds:
         return None
-    start = 0.0 if prior is None else math.copysign(PRIOR_SIGN_ODDS, prior.arcmin_per_turn)
-    return start + WRONG_WAY_ODDS * sum(votes)
+    start = memory.seen_odds if prior is None else math.copysign(PRIOR_SIGN_ODDS, prior.arcmin_per_turn)
+    return start + math.fsum(votes)
+
+
+def _weight(move: ScrewMove) -> float:
+    return WALKED_ODDS if move.guessed else WRONG_WAY_ODDS
+
+
+def sense_for_next_night(memory: ScrewMemory) -> float:
+    """Log odds of the direction to take into another night, no surer than a remembered rate."""
+    odds = _sign_odds(memory) or 0.0
+    return min(max(odds, -PRIOR_SIGN_ODDS), PRIOR_SIGN_ODDS)
 
 
 def _contradicts(moves: tuple[ScrewMove, ...], prior: ScrewPrior, bends: bool) -> bool:

@@ -105,11 +105,15 @@ class ScrewPrior:
 
 @dataclass(frozen=True)
 class ScrewMemory:
-    """A screw's memory: what earlier nights left, and tonight's moves, oldest first."""
+    """A screw's memory: what earlier nights left, and tonight's moves, oldest first.
+
+    `seen_odds`: log odds that a clockwise turn raises the coordinate, from nights that saw the way and no rate.
+    """
 
     prior: ScrewPrior | None = None
     moves: tuple[ScrewMove, ...] = ()
     bends: bool = False  # the rate may change with the angle (altitude lever)
+    seen_odds: float = 0.0
 
     def with_move(self, move: ScrewMove) -> ScrewMemory:
         """This memory and one more move; the oldest fall out after 60."""
@@ -119,10 +123,10 @@ class ScrewMemory:
         """This memory without its latest move (a report taken back)."""
         return replace(self, moves=self.moves[:-1])
 
-    def for_next_night(self, rate: ScrewRate | None) -> ScrewMemory:
-        """The memory to keep in the rig's profile, given what `learn` made of this one."""
+    def for_next_night(self, rate: ScrewRate | None, seen_odds: float = 0.0) -> ScrewMemory:
+        """The memory to keep in the rig's profile, given what `learn` made of this one, and the odds of the way."""
         if rate is None or rate.sign_sure < 0.9:
-            return replace(self, moves=())
+            return replace(self, moves=(), seen_odds=seen_odds)
         nights = 0 if self.prior is None or rate.prior_rejected else self.prior.nights
         prior = ScrewPrior(
             rate.arcmin_per_turn,
@@ -135,7 +139,7 @@ class ScrewMemory:
             min(rate.human_weight, 40.0),
             nights + 1,
         )
-        return replace(self, prior=prior, moves=())
+        return replace(self, prior=prior, moves=(), seen_odds=seen_odds)
 
     def to_dict(self) -> dict[str, object]:
         """Plain values for the rig's profile (JSON, TOML)."""

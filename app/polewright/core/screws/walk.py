@@ -2,7 +2,8 @@
 
 From the first motion of a screw on, frames tell where the axis is and how fast it goes. Pauses mean nothing; the
 direction asked for turns round only when the axis has crossed the aim by more than is uncertain. Cues lead: the axis
-goes on while a frame is on its way and while a person reacts.
+goes on while a frame is on its way and while a person reacts. Where slack is to be crossed, or nobody knows which way a
+screw moves the axis, the hand turns until the marker moves.
 
 Decided 2026-11-29. The eye leads the hand. Any motion that came to rest was booked as the whole turn asked for; who
 turned in parts heard the sign turn round. From the first motion on the turn is a state. What nobody told teaches
@@ -27,6 +28,7 @@ MOVED_SIGMA = 4.0  # of two readings: chance moves a resting axis so far once in
 CROSSED_SIGMA = 3.0  # beyond the aim before the direction turns round
 STALE_INTERVALS = 2.5  # a speed that no frame has confirmed for so long is none
 LEARN_SHARE = 0.5  # of what a stop ran over goes into the next lead: half, as hands differ from stop to stop
+WRONG_LEGS = 2  # so often may a hand mistake a direction before the screw is taken to work the other way (chosen)
 
 
 class Cue(Enum):
@@ -36,6 +38,7 @@ class Cue(Enum):
     SLOWER = "slower"
     STOP = "stop"
     OTHER_WAY = "other way"
+    SEEK = "seek"  # turn until the marker moves: the slack comes first
     CREEP = "creep"
     HANDS_OFF = "hands off"
 
@@ -44,9 +47,10 @@ class Cue(Enum):
 class Walk:
     """A turn in progress. Coordinates of the screw against the aim, arcmin; the aim is 0.
 
-    `turns`: the direction asked for, by its sign; `sign_known`: the way that moves the axis was known. `speed`:
-    arcmin/s, 0 at rest. `away`: readings one after the other that lead away from the aim; `straight`: none ever did.
-    `stop_speed`: the speed (arcmin/s) at which a stop was called, 0 while none was.
+    `turns`: the direction asked for, by its sign; `asked`: the same as it was at first. `sign_known`: the way that
+    moves the axis was known. `speed`: arcmin/s, 0 at rest. `first`, `last`: whether the first motion, and the latest,
+    led toward the aim (+1) or away (-1), 0 before any. `wrong`: how often it was asked for this direction and the axis
+    went away. `creep_arcmin`: what the axis may still creep by itself after the move before. `stop_speed`: the speed (arcmin/s) at which a stop was called, 0 while none was.
     """
 
     screw: Screw
@@ -59,8 +63,11 @@ class Walk:
     at_s: float
     interval_s: float
     speed: float = 0.0
-    away: int = 0
-    straight: bool = True
+    asked: float = 0.0
+    first: float = 0.0
+    last: float = 0.0
+    wrong: int = 0
+    creep_arcmin: float = 0.0
     stop_speed: float = 0.0
 
     @property
@@ -93,8 +100,9 @@ def walked(walk: Walk, here_arcmin: float, sigma_arcmin: float, noise_arcmin: fl
     """The walk with one more reading; `noise_arcmin` is the reading's own sigma, without what all have in common."""
     seconds = max(at_s - walk.at_s, 1e-3)
     step = here_arcmin - walk.here_arcmin
-    moved = abs(step) > MOVED_SIGMA * math.sqrt(2.0) * noise_arcmin
-    leads_away = moved and step * walk.side > 0.0
+    moved = abs(step) > MOVED_SIGMA * math.sqrt(2.0) * noise_arcmin and not _creeps(walk, here_arcmin)
+    way = math.copysign(1.0, -step * walk.side) if moved else 0.0
+    turned_away = way < 0.0 and (walk.speed == 0.0 or walk.last >= 0.0)
     walk = replace(
         walk,
         here_arcmin=here_arcmin,
@@ -102,19 +110,33 @@ def walked(walk: Walk, here_arcmin: float, sigma_arcmin: float, noise_arcmin: fl
         at_s=at_s,
         interval_s=min(seconds, 2.0 * walk.interval_s),
         speed=step / seconds if moved else 0.0,
-        away=walk.away + 1 if leads_away else 0,
-        straight=walk.straight and not leads_away,
+        asked=walk.asked or walk.turns,
+        first=walk.first or way,
+        last=way or walk.last,
+        wrong=walk.wrong + 1 if turned_away else walk.wrong,
     )
-    if leads_away and not walk.sign_known:  # the first motion shows which way this screw moves the axis
-        return replace(walk, turns=-walk.turns, sign_known=True)
-    return replace(walk, sign_known=True) if moved else walk
+    return _other_sense(walk) if turned_away else replace(walk, sign_known=walk.sign_known or moved)
+
+
+def _creeps(walk: Walk, here_arcmin: float) -> bool:
+    """Whether no hand need have moved it: friction held a part of the move before back, which follows now."""
+    return not walk.first and abs(here_arcmin - walk.start_arcmin) <= walk.creep_arcmin
+
+
+def _other_sense(walk: Walk) -> Walk:
+    """The axis went away. An unknown screw works the other way round; a known one too, when it happens again."""
+    if walk.sign_known and walk.wrong < WRONG_LEGS:
+        return walk
+    return replace(walk, turns=-walk.turns, sign_known=True, wrong=0)
 
 
 def cue(walk: Walk, now_s: float, lead_s: float, creeping: bool) -> Cue:
     """What to tell the hand now. `creeping`: so little is left that no fraction of a turn can be asked for."""
     keep = Cue.CREEP if creeping else Cue.KEEP_TURNING
     if not walk.moving(now_s):
-        return Cue.HANDS_OFF if walk.arrived else keep
+        if walk.arrived:
+            return Cue.HANDS_OFF
+        return Cue.SEEK if walk.last < 0.0 else keep
     toward = -walk.speed * walk.side
     left = walk.predicted_arcmin(now_s) * walk.side
     if toward < 0.0:

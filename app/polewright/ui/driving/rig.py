@@ -12,7 +12,7 @@ from polewright.core.model import Site
 from polewright.core.night.states import NightState
 from polewright.core.plan.tonight import TonightsPlan, plan_from_dict, plan_to_dict
 from polewright.core.screws.angles import Screw
-from polewright.core.screws.learning import learn
+from polewright.core.screws.learning import learn, sense_for_next_night
 from polewright.core.screws.lock_memory import NEW_LOCKS, LockMemory
 from polewright.core.screws.memory import ScrewMemory
 from polewright.core.sky.weather import Weather
@@ -266,7 +266,7 @@ class RigOutlets:
         """Write what is known of the screw by now; SettingsError when the disk refuses."""
         if self._stored is None:
             return
-        kept = memory.for_next_night(learn(memory))
+        kept = memory.for_next_night(learn(memory), sense_for_next_night(memory))
         profile = self._stored.profile
         screws = {**profile.screws, screw.value: kept.to_dict()}
         self._stored = self._store.save(self._stored, replace(profile, screws=screws))

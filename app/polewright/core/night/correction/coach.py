@@ -28,13 +28,16 @@ from polewright.core.night.states import Running, Stage
 from polewright.core.night.turning.room import hour_angle_of
 from polewright.core.offset import CLOSE_ENOUGH, Offset, frames_until_sure, good_enough
 from polewright.core.screws.angles import Screw
+from polewright.core.screws.learning import engaged, sign_sure
 from polewright.core.screws.memory import ScrewRate
+from polewright.core.screws.plan import SIGN_KNOWN
 from polewright.core.screws.walk import Cue, Walk, cue
 
 WEAK = 3.0  # a reading this many times less sure than the capture comes from a weak geometry
 NEAR_MERIDIAN_RAD = math.radians(15.0)  # within it the view is as good as it gets (chosen)
 PATIENT_READINGS = 10
 CREEP_TURNS, CREEP_ARCMIN = 1.0 / 12.0, NEAR_ARCMIN  # below it no fraction of a turn is asked for
+AT_THE_LOCKS_S = 15.0  # two locks and a key (chosen)
 WORTH_A_NUMBER = 0.4  # relative sigma of a rate that can still tell how much is left
 
 
@@ -55,12 +58,21 @@ def advise_correction(state: Running) -> Reason:
 def _at_rest(state: Running, offset: Offset) -> Reason:
     if state.stop_here and state.lesson is None:
         return _inside(state, offset)
+    if _at_the_locks(state):
+        return LocksTrial(state.handling.turns_made) if state.locks.shift_rad is None else _inside(state, offset)
     turn = next_turn(state)
     if turn is None:
         return _average(state, offset)
     if state.locks.tight:
         return _loosen(state, offset)
     return LocksTrial(state.handling.turns_made) if locks_to_be_tried(state) else _turn(state, turn)
+
+
+def _at_the_locks(state: Running) -> bool:
+    """Whether hands that were asked to tighten the locks have moved the axis, and have not said yet that they did."""
+    locks, closed_s = state.locks, state.handling.closed_s
+    moved_since = locks.ready is not None and not locks.tight and closed_s > locks.ready_closed_s
+    return state.walking and moved_since and state.now_s - closed_s < AT_THE_LOCKS_S
 
 
 def _settling(state: Running) -> Settling:
@@ -75,6 +87,8 @@ def _walking(state: Running, walk: Walk) -> Walking | Settling:
     left = walk.turns if per_turn is None else math.copysign(here / per_turn, walk.turns)
     small = abs(here) < CREEP_ARCMIN if per_turn is None else abs(left) < CREEP_TURNS
     told = cue(walk, state.now_s, state.handling.lead_s, small)
+    if not walk.first and _to_be_sought(state, walk.screw, walk.turns):
+        told = Cue.SEEK
     if told is Cue.HANDS_OFF:
         return _settling(state)
     across = math.cos(state.plan.pole_altitude_rad) if walk.screw is Screw.AZIMUTH else 1.0
@@ -88,11 +102,13 @@ def _walking(state: Running, walk: Walk) -> Walking | Settling:
         side * here * scale,
         walk.sigma_arcmin * scale,
         state.handling.turns_made,
+        sign_sure(state.memory(walk.screw)) >= SIGN_KNOWN,
     )
 
 
 def _turn(state: Running, outlook: ScrewOutlook) -> ScrewLeft:
     plan, locks = outlook.plan, state.locks
+    memory = state.memory(outlook.screw)
     return ScrewLeft(
         outlook.screw,
         plan.turns,
@@ -104,9 +120,17 @@ def _turn(state: Running, outlook: ScrewOutlook) -> ScrewLeft:
         habit_rad=locks.aim_rad if locks.by_habit and state.stage is Stage.FINE else None,
         lesson=None if state.lesson is None else state.lesson.made,
         made=state.handling.turns_made,
-        moves=len(state.memory(outlook.screw).moves),
+        moves=len(memory.moves),
         walking=state.walking,
+        known=_worth_a_number(state.rate(outlook.screw)),
+        seek=_to_be_sought(state, outlook.screw, plan.turns),
     )
+
+
+def _to_be_sought(state: Running, screw: Screw, turns: float) -> bool:
+    """Whether a turn that way moves nothing at once, as far as is known, or nobody knows for sure where it leads."""
+    memory = state.memory(screw)
+    return engaged(memory) * turns <= 0.0 or sign_sure(memory) < SIGN_KNOWN
 
 
 def _worth_a_number(rate: ScrewRate | None) -> TypeGuard[ScrewRate]:

@@ -18,7 +18,7 @@ from polewright.core.night.rest import SETTLE_S, Reading, add_reading, own_sigma
 from polewright.core.night.states import AskedTurn, Handling, Lesson, Running, TurnReport
 from polewright.core.offset import Offset
 from polewright.core.screws.angles import Screw, ScrewAngles
-from polewright.core.screws.learning import learn, seen_sign
+from polewright.core.screws.learning import learn, sign_sure
 from polewright.core.screws.lesson import lesson_over
 from polewright.core.screws.memory import ScrewMove
 from polewright.core.screws.plan import SIGN_KNOWN
@@ -29,6 +29,9 @@ FALL_BACK = 3.0  # fine goes back to rough only beyond this many times the limit
 KEPT_TRAIL = 160  # places drawn in the well; more lie on each other
 STILL_READINGS, STILL_S = 3, 8.0  # so much rest after a reported turn means that nothing moved
 LATE_REPORT_S = 2.5  # a report so soon after a move was seen to end belongs to that move: nobody turns faster
+# friction holds so much of a move back, which follows within a few times so long (chosen; the simulated mounts: up to
+# 4 % and 4 s, of which two readings that agree have seen the most)
+CREEP_SHARE, CREEP_S = 0.03, 20.0
 OWN_DIRECTION = 0.35  # a screw moves its own coordinate; the other one by less than this share (base out of level)
 
 
@@ -71,19 +74,26 @@ def _walk_from(before: Running, state: Running, asked: AskedTurn) -> Walk:
     opened = state.handling.opened_at
     assert opened is not None
     start, sigma = screw_coordinate(state, asked.screw, opened.by_frames)
-    rate = state.rate(asked.screw)
     last = before.rest.last
     return Walk(
         asked.screw,
         asked.turns,
-        seen_sign(state.memory(asked.screw)) != 0.0 if rate is None else rate.sign_sure >= SIGN_KNOWN,
+        sign_sure(state.memory(asked.screw)) >= SIGN_KNOWN,
         close_arcmin(state, asked.screw),
         start,
         start,
         sigma,
         state.now_s - state.interval_s if last is None else last.at_s,
         state.interval_s,
+        creep_arcmin=_creep_arcmin(state, asked.screw),
     )
+
+
+def _creep_arcmin(state: Running, screw: Screw) -> float:
+    """How far the axis may still creep in a screw's coordinate after the move before, less as time goes on."""
+    azimuth, altitude = state.handling.closed_arcmin
+    moved = azimuth if screw is Screw.AZIMUTH else altitude
+    return CREEP_SHARE * moved * math.exp(-max(state.now_s - state.handling.closed_s, 0.0) / CREEP_S)
 
 
 def settled(state: Running) -> bool:
@@ -266,7 +276,18 @@ def _close(state: Running, before: Offset, here: Offset) -> Outcome:
         handling = replace(handling, unconfirmed=None if sure or walk is not None else next(iter(sums)))
         state = replace(state, locks=replace(state.locks, ready=None))
     return replace(
-        state, handling=replace(_led(handling), opened_at=None, reports=(), asked=None, closed_s=state.now_s)
+        state,
+        handling=replace(
+            _led(handling),
+            opened_at=None,
+            reports=(),
+            asked=None,
+            closed_s=state.now_s,
+            closed_arcmin=(
+                abs(end.bearing_arcmin - start.bearing_arcmin),
+                abs(end.height_arcmin - start.height_arcmin),
+            ),
+        ),
     ), tuple(effects)
 
 
@@ -278,10 +299,16 @@ def _led(handling: Handling) -> Handling:
 
 
 def _seen(state: Running, walk: Walk, start: ScrewAngles, end: ScrewAngles) -> dict[Screw, float]:
-    """The direction of a turn that nobody told, where the eye saw all of it go one way."""
-    if not walk.straight or not _own_motion(state, walk.screw, start, end):
+    """The direction of a turn that nobody told. The first motion shows it: later ones only answer what was said."""
+    if not walk.first or not _own_motion(state, walk.screw, start, end):
         return {}
-    return {walk.screw: walk.turns}
+    moved = _coordinate(walk.screw, end) - _coordinate(walk.screw, start)
+    net = -math.copysign(1.0, moved * walk.side)
+    return {walk.screw: walk.asked * walk.first * net}
+
+
+def _coordinate(screw: Screw, angles: ScrewAngles) -> float:
+    return angles.bearing_arcmin if screw is Screw.AZIMUTH else angles.height_arcmin
 
 
 def _lesson_on(state: Running, sums: dict[Screw, float]) -> Running:

@@ -130,14 +130,22 @@ def next_turn(state: Running) -> ScrewOutlook | None:
     if state.stop_here:
         return None
     open_ones = _beyond(state, both, CLOSE_ENOUGH * state.plan.tolerance_rad)
-    open_ones = _beyond(state, both, ROUGH_RAD) or open_ones
+    rough = _beyond(state, both, ROUGH_RAD)
+    open_ones = rough or open_ones
     if not open_ones:
         return None
     if len(open_ones) == 1:
         return open_ones[0]
+    if state.walking and not rough and _between_turns(state):
+        return max(open_ones, key=lambda o: abs(o.left_rad))  # without it the other may be near enough
     if state.handling.working is not None:
         return azimuth if state.handling.working is Screw.AZIMUTH else altitude
     return azimuth if abs(azimuth.left_rad) >= AZIMUTH_LATER * abs(altitude.left_rad) else altitude
+
+
+def _between_turns(state: Running) -> bool:
+    """Whether no turn is in progress: then a change of hands breaks nothing off."""
+    return state.handling.opened_at is None
 
 
 def _lesson_turn(state: Running, outlook: ScrewOutlook) -> ScrewOutlook:
