@@ -9,8 +9,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from polewright.core.screws.angles import Screw
-from polewright.core.screws.learning import learn, seen_sign
+from polewright.core.screws.learning import engaged, learn, seen_sign, sense_for_next_night, sign_sure
 from polewright.core.screws.memory import ScrewMemory, ScrewMove
+from polewright.core.screws.plan import SIGN_KNOWN
 from polewright.core.screws.walk import Cue, Walk, cue, lead_after, walked, with_stop
 
 CLOSE, SIGMA, INTERVAL_S, LEAD_S = 0.2, 0.05, 2.0, 0.7
@@ -79,7 +80,7 @@ def test_any_partition_of_a_turn_ends_as_the_whole_turn(parts: list[float], paus
     for part, pause in zip(parts, pauses, strict=False):
         here -= 30.0 * part / total
         walk = after(walk, [here] * (pause + 1))
-        assert not walk.arrived and walk.turns == 1.0 and walk.straight
+        assert not walk.arrived and walk.turns == 1.0 and walk.wrong == 0
         assert told(after(walk, [here])) is Cue.KEEP_TURNING
     assert walk.here_arcmin == pytest.approx(10.0)
 
@@ -91,6 +92,33 @@ def test_what_nobody_told_teaches_the_way_and_no_rate() -> None:
     rate, alone = learn(told_too), learn(ScrewMemory().with_move(ScrewMove(-0.5, 3.0, 33.0, 0.05)))
     assert rate is not None and alone is not None
     assert rate.arcmin_per_turn == pytest.approx(alone.arcmin_per_turn, rel=0.25)
+
+
+def test_what_nobody_told_is_sure_only_when_it_was_seen_twice_and_lasts_for_the_next_night() -> None:
+    once = ScrewMemory().with_move(ScrewMove(0.5, 40.0, 3.0, 0.05, sure=False, guessed=True))
+    twice = once.with_move(ScrewMove(-0.5, 3.0, 33.0, 0.05, sure=False, guessed=True))
+    assert sign_sure(ScrewMemory()) == 0.5 < sign_sure(once) < SIGN_KNOWN < sign_sure(twice)
+    assert engaged(once) == 1.0 and engaged(twice) == -1.0 and engaged(ScrewMemory()) == 0.0
+    later = twice.for_next_night(learn(twice), sense_for_next_night(twice))
+    assert not later.moves and seen_sign(later) == -1.0 and sign_sure(later) > SIGN_KNOWN and engaged(later) == 0.0
+
+
+def test_after_a_motion_away_the_slack_comes_first() -> None:
+    away = after(begun(), [41.0, 41.0])
+    assert told(away) is Cue.SEEK and away.turns == 1.0
+    assert told(after(away, [40.0, 40.0])) is Cue.KEEP_TURNING
+
+
+def test_a_screw_that_goes_the_wrong_way_twice_works_the_other_way_round() -> None:
+    once = after(begun(), [41.0, 41.0])
+    assert once.turns == 1.0
+    assert after(once, [42.0, 42.0]).turns == -1.0
+
+
+def test_what_creeps_on_after_the_move_before_is_no_motion_of_the_hand() -> None:
+    crept = after(replace(begun(sign_known=False), creep_arcmin=1.5), [41.0, 41.3])
+    assert crept.first == 0.0 and crept.turns == 1.0 and told(crept) is not Cue.OTHER_WAY
+    assert after(crept, [43.0]).turns == -1.0
 
 
 def test_at_rest_past_the_aim_nobody_is_told_to_keep_turning() -> None:

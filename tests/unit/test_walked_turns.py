@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from paper_night import PaperNight
 from polewright.core.night.advice import Advice, NoFrames, ScrewLeft, Settling, Walking
@@ -12,6 +15,7 @@ from polewright.core.night.advise import advise
 from polewright.core.night.events import ScrewTurned, Ticked
 from polewright.core.night.states import Running, begun
 from polewright.core.screws.angles import Screw
+from polewright.core.screws.learning import engaged, seen_sign
 from polewright.core.screws.walk import Cue
 from polewright.ui.presenting.correction import axis_numbers, gliding_offset, well
 from polewright.ui.presenting.extras import Extras
@@ -20,7 +24,10 @@ from polewright.words.coach import say
 
 def at_the_screw(seed: int = 5) -> tuple[PaperNight, ScrewLeft]:
     """A night of known screws at the first turn that is asked for."""
-    night = PaperNight(seed, off_deg=(1.2, 0.05), known=True, walking=True, lean_deg=0.0)
+    return at_the_screw_of(PaperNight(seed, off_deg=(1.2, 0.05), known=True, walking=True, lean_deg=0.0))
+
+
+def at_the_screw_of(night: PaperNight) -> tuple[PaperNight, ScrewLeft]:
     night.begin()
     for _ in range(400):
         why = advise(night.state).reason
@@ -142,3 +149,60 @@ def test_sentence_and_table_tell_the_same_place_while_the_axis_moves() -> None:
     sky = azimuth.words.split("; ")[1].removesuffix(" on the sky")
     assert azimuth.value.startswith("about ")
     assert f"about {sky}" in told.why
+
+
+def walk_home(night: PaperNight, screw: Screw, way: float) -> None:
+    """A hand that says nothing turns that screw that way by touches until the turn is over."""
+    for _ in range(80):
+        why = reason(night)
+        if isinstance(why, Walking | ScrewLeft):
+            if why.screw is not screw or (why.turns > 0.0) is not (way > 0.0):
+                return
+            night.turn(screw, math.copysign(0.03, why.turns))
+            night.frame()
+        night.frame()
+
+
+def test_an_unreported_walk_that_went_wrong_at_first_teaches_the_way_all_the_same() -> None:
+    def night_of(east_deg: float) -> tuple[PaperNight, ScrewLeft]:
+        return at_the_screw_of(PaperNight(5, off_deg=(east_deg, 0.05), known=False, walking=True, lean_deg=0.0))
+
+    night, asked = night_of(1.2)
+    if asked.turns * night.true_screw(asked.screw).rate * night.bearing < 0.0:
+        night, asked = night_of(-1.2)  # so that the turn that is tried first leads away
+    assert asked.seek and not asked.known and say(Advice(asked)).instruction.endswith("until the marker moves.")
+    night.turn(asked.screw, math.copysign(0.4, asked.turns))
+    night.frame()
+    assert say(advise(night.state)).instruction == "The other way."
+    walk_home(night, asked.screw, -asked.turns)
+    state = begun(night.state)
+    assert [move.guessed for move in state.memory(asked.screw).moves] == [True] and state.rate(asked.screw) is None
+    assert seen_sign(state.memory(asked.screw)) == math.copysign(1.0, night.true_screw(asked.screw).rate)
+    assert engaged(state.memory(asked.screw)) == -math.copysign(1.0, asked.turns)
+
+
+@settings(deadline=None, max_examples=12)
+@given(
+    st.lists(st.floats(0.1, 1.0), min_size=1, max_size=6),
+    st.lists(st.integers(1, 6), min_size=6, max_size=6),
+    st.sampled_from(["none", "whole", "parts"]),
+)
+def test_any_partition_with_any_pauses_and_reports_ends_in_the_same_direction(
+    parts: list[float], pauses: list[int], said: str
+) -> None:
+    """Three quarters of an asked turn, in parts, reported at the end, each by itself, or not at all: more of it."""
+    night, asked = at_the_screw()
+    shares = [0.75 * part / sum(parts) for part in parts]
+    for share, pause in zip(shares, pauses, strict=False):
+        night.turn(asked.screw, share * asked.turns)
+        for _ in range(pause):
+            night.frame()
+        if said == "parts":
+            night.feed(ScrewTurned(night.t, asked.screw, share * asked.turns))
+    if said == "whole":
+        night.feed(ScrewTurned(night.t, asked.screw, 0.75 * asked.turns))
+    for _ in range(4):
+        night.frame()
+    why = reason(night)
+    assert isinstance(why, Walking | ScrewLeft) and why.screw is asked.screw
+    assert (why.turns > 0.0) is (asked.turns > 0.0)

@@ -9,11 +9,11 @@ from polewright.core.screws.angles import Screw
 
 SHY = 0.8  # of what the eye takes for the rest: going too far costs a reversal
 BOLDER = 2.5  # as many times as far as last time, and no farther, while only one look has shown what it does
-SHY_PLAY = 0.9  # the same of the play that a reversal was seen to have
+SHY_PLAY = 0.75  # the same of the play that a reversal was seen to have
 LEAST_TURNS, MOST_TURNS = 1.0 / 120.0, 1.0  # three degrees of the head; a hand looks again after a turn
-TOUCH_TURNS = 1.0 / 60.0  # within the play, once it is nearly crossed
+TOUCH_TURNS = 1.0 / 60.0  # less of the play than that is left to touches
 SLACK_TURNS = 1.0 / 24.0  # at most, with one touch, while nothing moves and the aim is near
-GROWTH = 1.3  # each touch that moves nothing is larger than the one before
+GROWTH = 1.6  # each touch that moves nothing is larger than the one before
 FAR_RAD, NEAR_RAD = math.radians(30.0 / 60.0), math.radians(8.0 / 60.0)
 FIRST_TURNS = {FAR_RAD: 1.0 / 4.0, NEAR_RAD: 1.0 / 8.0, 0.0: 1.0 / 36.0}  # where nothing is known, by what is left
 STILL_RAD = math.radians(4.0 / 3600.0)  # a marker that moved less has not moved for the eye
@@ -21,10 +21,10 @@ STILL_RAD = math.radians(4.0 / 3600.0)  # a marker that moved less has not moved
 
 @dataclass
 class _Seen:
-    """One screw. `worth`: rad a turn, 0 unknown; `play`: turns lost at a reversal, 0 unknown; `engaged`: the way in
-    which it moves at once, 0 unknown; `lost`: turned without effect since it last moved; `touch`: the last such
-    touch; `left_rad`, `made`: at the last look, and turned since; `last`: what the last motion took; `sure`: the worth
-    is that of a turn without slack."""
+    """One screw. `worth`: rad a turn, 0 unknown; `play`: turns lost at a reversal, 0 unknown; `engaged`: the way
+    in which it moves at once, 0 unknown; `lost`: turned without effect since it last moved; `touch`: the last such
+    touch; `left_rad`, `made`: at the last look, and turned since; `last`: what the last motion took; `sure`: the
+    worth is that of a turn without slack; `jump`: the play seen before was crossed at once."""
 
     worth: float = 0.0
     play: float = 0.0
@@ -35,6 +35,7 @@ class _Seen:
     made: float = 0.0
     last: float = 0.0
     sure: bool = False
+    jump: bool = False
 
 
 @dataclass
@@ -56,7 +57,7 @@ class Eye:
             return
         if moved < STILL_RAD:
             seen.lost += made
-            seen.touch = abs(made)
+            seen.touch = 0.0 if seen.jump else abs(made)
         else:
             self._moved(seen, made, moved)
 
@@ -87,12 +88,12 @@ class Eye:
     def _in_the_slack(seen: _Seen, way: float, size: float) -> float:
         """Most of the play that was seen before, at once; then by touches that grow."""
         ahead = SHY_PLAY * (seen.play - way * seen.lost)
-        if ahead > TOUCH_TURNS:
+        seen.jump = ahead > TOUCH_TURNS
+        if seen.jump:
             return ahead
         if not seen.worth:
             return max(size, GROWTH * seen.touch)
-        touch = min(size, SLACK_TURNS) if seen.touch == 0.0 or seen.play else GROWTH * seen.touch
-        return max(touch, TOUCH_TURNS)
+        return max(min(size, SLACK_TURNS), GROWTH * seen.touch)
 
     @staticmethod
     def _first(seen: _Seen) -> float:

@@ -18,7 +18,7 @@ Takes = Callable[[said.Advice], bool]
 
 
 class ToldHand:
-    """Satisfies Hand. Glances, reacts after a while, does one thing at a time (`busy`), and reports it as people do."""
+    """Satisfies Hand. Glances, reacts after a while, does one thing at a time (`busy`), and says it as people do."""
 
     name, walks = "told", False
 

@@ -106,7 +106,7 @@ class WalkingHand:
             self._mean(why.screw, way * ROUND_TURNS)
 
     def _set_out(self, why: said.Walking | said.ScrewLeft, turns: float) -> None:
-        """As much as is left by what the eye has seen of this screw. `turns`: what the screen says, 0 the way only."""
+        """As much as is left by what the eye has seen of this screw. `turns`: what the screen says; 0: the way."""
         self._answered = None
         self._eye.look(why.screw, why.left_rad)
         size = self._eye.turns(why.screw, math.copysign(1.0, turns), abs(turns))

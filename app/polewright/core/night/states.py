@@ -160,8 +160,8 @@ class Handling:
     `touched_s`: when the mount was last touched or seen moving; `closed_s`: when the last move was seen to end.
     `turns_made`: single turns; `goes`: turns of one screw in one direction, one after the other, are one go;
     `direction`: of the last turn. `paths`: which way reported turns moved the axis. `walk`: the turn in progress that
-    the eye leads; `lead_s`: by how much a stop has to lead for this hand. `closed_arcmin`: how far the last move went,
-    in the coordinates of azimuth and altitude.
+    the eye leads; `lead_s`: by how much a stop has to lead for this hand. `closed_arcmin`: how far
+    the last move went, in the coordinates of azimuth and altitude.
     """
 
     opened_at: Offset | None = None

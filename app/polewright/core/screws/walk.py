@@ -2,8 +2,8 @@
 
 From the first motion of a screw on, frames tell where the axis is and how fast it goes. Pauses mean nothing; the
 direction asked for turns round only when the axis has crossed the aim by more than is uncertain. Cues lead: the axis
-goes on while a frame is on its way and while a person reacts. Where slack is to be crossed, or nobody knows which way a
-screw moves the axis, the hand turns until the marker moves.
+goes on while a frame is on its way and while a person reacts. Where slack is to be crossed, or nobody knows which way
+a screw moves the axis, the hand turns until the marker moves.
 
 Decided 2026-11-29. The eye leads the hand. Any motion that came to rest was booked as the whole turn asked for; who
 turned in parts heard the sign turn round. From the first motion on the turn is a state. What nobody told teaches
@@ -49,8 +49,9 @@ class Walk:
 
     `turns`: the direction asked for, by its sign; `asked`: the same as it was at first. `sign_known`: the way that
     moves the axis was known. `speed`: arcmin/s, 0 at rest. `first`, `last`: whether the first motion, and the latest,
-    led toward the aim (+1) or away (-1), 0 before any. `wrong`: how often it was asked for this direction and the axis
-    went away. `creep_arcmin`: what the axis may still creep by itself after the move before. `stop_speed`: the speed (arcmin/s) at which a stop was called, 0 while none was.
+    led toward the aim (+1) or away (-1), 0 before any. `wrong`: how often this direction was asked for and the axis
+    went away. `creep_arcmin`: what the axis may still creep by itself after the move before. `stop_speed`: the speed
+    (arcmin/s) at which a stop was called, 0 while none was.
     """
 
     screw: Screw
