@@ -34,11 +34,15 @@ class MemoryRecorder:
 
     lines: list[tuple[str, dict[str, Any]]] = field(default_factory=list)
     before: Callable[[str], None] = lambda kind: None
+    checkpoints: list[dict[str, Any]] = field(default_factory=list)
 
     def record(self, kind: str, data: dict[str, Any], *, urgent: bool = False) -> int:
         self.before(kind)
         self.lines.append((kind, data))
         return len(self.lines)
+
+    def keep_checkpoint(self, state: dict[str, Any]) -> None:
+        self.checkpoints.append(state)
 
     def kinds(self) -> list[str]:
         """The kinds of the lines; events by their names."""

@@ -67,7 +67,7 @@ class InlineDesk:
         if self.recorder.trouble is not None:
             self.engine.recording_trouble(self.recorder.trouble)
         if self.recorder.resumed is not None:
-            self.engine.resume(self.recorder.resumed)
+            self.engine.resume(self.recorder.resumed, self.recorder.checkpoint)
         self.engine.listen(self._on_change)
         self._tell_now()
         scheduler.after(TICK_S, self._tick)

@@ -52,7 +52,7 @@ GAIN_STEPS_RAD = tuple(math.radians(d) for d in (15.0, 30.0, 45.0, 60.0, 75.0))
 
 
 class Course:
-    """Attributes: `state`."""
+    """Attributes: `state`; `following`: what is carried on from frame to frame while the screws turn."""
 
     def __init__(self) -> None:
         self._advised: tuple[NightState, Advice] | None = None
@@ -61,7 +61,7 @@ class Course:
     def begin_again(self) -> None:
         """As if nothing had happened yet: no night, and nothing followed."""
         self.state: NightState = Waiting()
-        self._following: FollowState | None = None
+        self.following: FollowState | None = None
 
     def take(self, event: AnyEvent) -> tuple[Effect, ...]:
         """One event further; what it asks for comes back."""
@@ -81,7 +81,7 @@ class Course:
             case EstimateAxis():
                 return _estimated(effect, begun(self.state).plan, at_s)
             case StartFollowing():
-                self._following = _started(effect, begun(self.state).plan)
+                self.following = _started(effect, begun(self.state).plan)
                 return None
             case FollowAxis():
                 return self._follow(effect, at_s)
@@ -93,9 +93,9 @@ class Course:
                 assert_never(effect)
 
     def _follow(self, effect: FollowAxis, at_s: float) -> AnyEvent | None:
-        if self._following is None:
+        if self.following is None:
             return None
-        self._following, reading = follow(self._following, effect.frame.sky_frame())
+        self.following, reading = follow(self.following, effect.frame.sky_frame())
         if reading.refused is not None:
             return FrameUnsolved(at_s, effect.frame.name, reading.refused)
         followed = FollowedAxis(

@@ -40,12 +40,14 @@ from polewright.core.screws.lock_memory import LockMemory
 from polewright.core.screws.memory import ScrewMemory
 from polewright.core.sky.timescales import unix_seconds
 from polewright.core.unsolved import Fault, Unreadable
+from polewright.runtime.checkpoint import course_to_plain
 from polewright.runtime.course import Course
 from polewright.runtime.drift_record import DRIFT_KIND, drift_record
 from polewright.runtime.frame_facts import FrameEvent, frame_event, measured_to_plain
 from polewright.runtime.jobs import Done, Failed, JobOutcome, Jobs
 from polewright.runtime.notices import Notice, fault_notice, fault_record
 from polewright.runtime.retrace import EVENT_KIND, FRAME_KIND, retrace_to_the_end
+from polewright.services.checkpoint import Checkpoint
 from polewright.services.frame_reader.file_time import FILE_TIME_SOURCE
 from polewright.services.measuring import MeasuredFrame
 from polewright.services.night_log import NightLog
@@ -62,6 +64,8 @@ CLOCK_AHEAD_S, CLOCK_BEHIND_S = 5.0, 90.0  # no frame comes from the future; a s
 STALL_TOPIC, STALLED_S = "folder stalled", 10.0
 OVERTAKEN_KIND, FAULT_KIND = "frame_overtaken", "fault"
 KEPT_TIMINGS = 1000
+# chosen: four minutes at a frame a second; writing one takes some 10 ms, going through so many events 0.3 s
+CHECKPOINT_EVENTS = 500
 KEPT_STAGES = (Stage.CAPTURE, Stage.PROOF)  # every frame of these is measured; elsewhere, and later, the latest wins
 
 Measure = Callable[[Path], MeasuredFrame]
@@ -152,6 +156,8 @@ class NightEngine:
         self._posting = False
         self._posted: deque[AnyEvent] = deque()
         self.course = Course()
+        self._since_checkpoint = 0
+        self._answer_failed = False
         self.notices: tuple[Notice, ...] = ()
         self._told: set[str] = set()  # topics of conditions that hold, on show or put away
         self.refused: Refused | None = None
@@ -189,15 +195,16 @@ class NightEngine:
                 self._take(self._posted.popleft())
         finally:
             self._posting = False
+        self._keep_checkpoint()
         self._publish()
 
     def tick(self) -> None:
         """Time passes."""
         self.post(Ticked(self.now_s()))
 
-    def resume(self, log: NightLog) -> None:
+    def resume(self, log: NightLog, checkpoint: Checkpoint | None = None) -> None:
         """Take up a recorded night where it ended: same stage, same numbers. Only before the first event."""
-        unanswered = retrace_to_the_end(self.course, log)
+        unanswered = retrace_to_the_end(self.course, log, checkpoint)
         last = log.last
         if last is not None:
             gap_s = max(0.0, self._clock.utc().seconds_since(last.utc))
@@ -206,7 +213,17 @@ class NightEngine:
             self.post(replace(answer, at_s=self.now_s()))
         self._publish()
 
+    def _keep_checkpoint(self) -> None:
+        """Every so many events, when no answer is due; not after a fault, which retracing would meet again."""
+        if self._since_checkpoint < CHECKPOINT_EVENTS or self._answer_failed:
+            return
+        self._since_checkpoint = 0
+        state = course_to_plain(self.course)
+        if state is not None:
+            self._recorder.keep_checkpoint(state)
+
     def _take(self, event: AnyEvent) -> None:
+        self._since_checkpoint += 1
         self._record(EVENT_KIND, to_plain(event), urgent=isinstance(event, CLICKS))
         for effect in self.course.take(event):
             self._carry_out(effect)
@@ -219,8 +236,10 @@ class NightEngine:
                 self._posted.append(answer)
             self._let_out(effect)
         except PolewrightError as error:
+            self._answer_failed = True
             self.notify(Notice(type(effect).__name__, str(error), ""))
         except Exception as error:
+            self._answer_failed = True
             self.fault(f"answering {type(effect).__name__}", error)
 
     def _let_out(self, effect: Effect) -> None:

@@ -56,7 +56,7 @@ class QtNight(QObject):
         self.engine.listen(self._on_change)
         self._reported.connect(self._on_report, Qt.ConnectionType.QueuedConnection)
         if self.recorder.resumed is not None:
-            self.engine.resume(self.recorder.resumed)
+            self.engine.resume(self.recorder.resumed, self.recorder.checkpoint)
         self._scheduler.after(TICK_S, self._tick)
 
     def watch(self, folder: Path, settings: WatchSettings | None = None) -> bool:

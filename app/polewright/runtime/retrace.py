@@ -39,8 +39,10 @@ from polewright.core.night.states import NightState
 from polewright.core.not_measurable import RecordedRefusal
 from polewright.core.plain import from_plain
 from polewright.core.unsolved import FrameTrouble, RecordedReason, trouble_of
+from polewright.runtime.checkpoint import take_up
 from polewright.runtime.course import Course
 from polewright.runtime.frame_facts import place, solution_from_plain
+from polewright.services.checkpoint import Checkpoint
 from polewright.services.log_format import LoggedEvent
 from polewright.services.night_log import NightLog
 from polewright.services.program_log import LOG
@@ -89,13 +91,14 @@ def recorded_events(log: NightLog) -> Iterator[tuple[LoggedEvent, AnyEvent]]:
             yield line, event_from_plain(line.data)
 
 
-def retrace_to_the_end(course: Course, log: NightLog) -> tuple[AnyEvent, ...]:
+def retrace_to_the_end(course: Course, log: NightLog, checkpoint: Checkpoint | None = None) -> tuple[AnyEvent, ...]:
     """Bring a fresh course to the end of a log; the answers that a crash kept from being recorded come back.
 
     Recorded answers are taken as they are; only what following needs is computed again. Events that are damaged are
-    left out.
+    left out. From a checkpoint on, where there is one, only what came after it is gone through.
     """
-    answers = _retraced(course, log, advised=False)
+    after = checkpoint.seq if checkpoint is not None and take_up(course, checkpoint.state) else -1
+    answers = _retraced(course, log, advised=False, after=after)
     try:
         course.advice  # noqa: B018 - it is worked out once, at the end
     except Exception:  # of a state that damaged numbers have made: look at every event, and leave those out
@@ -104,11 +107,13 @@ def retrace_to_the_end(course: Course, log: NightLog) -> tuple[AnyEvent, ...]:
     return answers
 
 
-def _retraced(course: Course, log: NightLog, advised: bool) -> tuple[AnyEvent, ...]:
+def _retraced(course: Course, log: NightLog, advised: bool, after: int = -1) -> tuple[AnyEvent, ...]:
     open_effects: list[Effect] = []
     following: list[tuple[NightState, Effect, float]] = []  # since it was started last: what was before is of no use
     now_s, left_out = 0.0, 0
     for line in log.events:
+        if line.seq <= after:
+            continue
         taken = _taken(course, line, advised)
         if taken is None:
             left_out += line.kind == EVENT_KIND

@@ -2,7 +2,8 @@
 
 Decided 2026-11-25. One night, one log. Every event is a line with number and checksum, written before it acts; the
 state is a pure function of the events. Resume, replay, training and bug reports are one mechanism. Saving the state
-was rejected: it ages with every change of a class.
+in their place was rejected: it ages with every change of a class. A checkpoint beside the log only saves time: it is
+believed from the same code over the same bytes, and else the log is gone through (services/checkpoint.py).
 """
 
 from __future__ import annotations

@@ -42,3 +42,7 @@ class Recorder(Protocol):
     def record(self, kind: str, data: dict[str, Any], *, urgent: bool = False) -> int:
         """Append one event and return its number; `urgent`: it is on the disk itself when this returns."""
         ...
+
+    def keep_checkpoint(self, state: dict[str, Any]) -> None:
+        """Keep, beside the record, where the night stands after the last event: it need not be kept."""
+        ...

@@ -19,6 +19,7 @@ from typing import Any
 from polewright import __version__
 from polewright.core.errors import RecordingError
 from polewright.services.atomic_file import sync_folder, unused_name, write_atomically
+from polewright.services.checkpoint import Checkpoint, log_digest, read_checkpoint, write_checkpoint
 from polewright.services.file_lock import FileLock
 from polewright.services.log_format import FORMAT, HEADER_KIND, VERSION, LoggedEvent, encode_line
 from polewright.services.log_migration import EVENT_KIND
@@ -35,8 +36,9 @@ class NightRecorder:
     """Satisfies ports.Recorder; one thread at a time.
 
     Attributes: `folder`, `resumed` (the log as it was found, with the data of its events alone; None for a new
-    night), `trouble` (why nothing can be written at present, None when all is well). `on_trouble` is called when
-    trouble begins, changes and, with None, when it is over.
+    night), `checkpoint` (where it stood at one of those lines, if that may be believed), `trouble` (why nothing can
+    be written at present, None when all is well). `on_trouble` is called when trouble begins, changes and, with
+    None, when it is over.
     """
 
     def __init__(
@@ -48,6 +50,7 @@ class NightRecorder:
     ) -> None:
         self.folder = folder
         self.resumed: NightLog | None = None
+        self.checkpoint: Checkpoint | None = None
         self.trouble: RecordingError | None = None
         self._path = folder / LOG_NAME
         self._clock = clock
@@ -56,6 +59,7 @@ class NightRecorder:
         self._lock = FileLock(folder / ".lock")
         self._descriptor: int | None = None
         self._length = 0
+        self._digest = log_digest()  # of the bytes written so far
         self._waiting: deque[bytes] = deque()
         self._waiting_bytes = self._lost = 0
         self._synced_at_s = clock.monotonic_s()
@@ -69,6 +73,12 @@ class NightRecorder:
         seq = self._append(kind, data, urgent)
         self.retry(urgent=urgent)
         return seq
+
+    def keep_checkpoint(self, state: dict[str, Any]) -> None:
+        """Where the night stands after the last line; not while lines wait for the disk."""
+        if self._descriptor is not None and not self._waiting and not self._lost and self._next_seq:
+            at = Checkpoint(self._next_seq - 1, self._length, state)
+            write_checkpoint(self.folder, at, self._digest.hexdigest())
 
     def retry(self, *, urgent: bool = False) -> bool:
         """Write what waits; True when nothing waits any more. To be called now and then while there is trouble."""
@@ -163,8 +173,10 @@ class NightRecorder:
             unused_name(self._path, "torn").write_bytes(blob[log.sound_bytes :])
             os.ftruncate(descriptor, log.sound_bytes)
         self._length = log.sound_bytes
+        self._digest = log_digest(blob[: log.sound_bytes])
         if (log.header or log.events) and self._next_seq == 0:
             self.resumed = log
+            self.checkpoint = read_checkpoint(self.folder, blob[: log.sound_bytes])
             last = log.last
             if last is not None:
                 gap_s = max(0.0, self._clock.utc().seconds_since(last.utc))
@@ -187,6 +199,7 @@ class NightRecorder:
                     self._shut()  # a share that has dropped: the old descriptor will not work again
                 raise
             self._length += len(line)
+            self._digest.update(line)
             self._unsynced = True
             self._waiting_bytes -= len(line)
             self._waiting.popleft()
