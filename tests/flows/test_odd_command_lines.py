@@ -15,6 +15,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from night_kit import rehearsed
 from polewright.__main__ import main
 from polewright.commands.options import BOUNDS
 from polewright.commands.output import json_text
@@ -103,6 +104,38 @@ def test_a_rehearsal_is_never_kept_over_another(here: Path, capsys: pytest.Captu
     (here / "kept" / "night").mkdir(parents=True)
     assert main(["rehearse", "--hand", "told", "--keep", "kept"]) == 2
     assert "already contains a rehearsal" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("command", ["measure", "simulate", "tolerance"])
+def test_a_misspelt_option_is_told_with_the_usage_of_its_command(
+    command: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    valid = {"measure": ["a.fits"], "simulate": ["out"], "tolerance": PLAN[1:]}[command]
+    assert main([command, *valid, "--focal-lenght", "240"]) == 2
+    said = capsys.readouterr().err
+    assert f"usage: polewright {command} " in said and "--focal-lenght" in said and "COMMAND" not in said
+
+
+def test_a_missing_frame_here_is_told_without_the_dot_of_its_folder(
+    here: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(["locate", "nowhere.fits"]) == 4
+    assert "nowhere.fits does not exist.\n" in capsys.readouterr().err
+    assert main(["locate", "there/nowhere.fits"]) == 4
+    assert "does not exist in there.\n" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("command", ["report", "replay"])
+def test_the_folder_of_a_kept_rehearsal_is_taken_for_its_night(
+    command: str, here: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    kept = here / "kept"
+    (kept / "night").mkdir(parents=True)
+    (kept / "night" / "night.jsonl").write_bytes(rehearsed("calm", 3).blob)
+    for folder in ("kept", "kept/night", "kept/night/night.jsonl"):
+        assert main([command, folder, "--json"]) == 0, capsys.readouterr().err
+    if command == "report":
+        assert (kept / "night" / "report" / "reticle.png").exists() and not (kept / "report").exists()
 
 
 def test_every_bound_names_an_option_and_a_range() -> None:

@@ -75,3 +75,12 @@ def test_a_folder_that_cannot_be_is_named(tmp_path: Path, capsys: pytest.Capture
     (tmp_path / "file").write_text("", encoding="utf-8")
     assert main(["simulate", str(tmp_path / "file")]) == 2
     assert "cannot be written" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("there", ["truth.json", "light-0007.fits", "light-0007.cr2"])
+def test_frames_of_two_mounts_are_never_mixed(tmp_path: Path, capsys: pytest.CaptureFixture[str], there: str) -> None:
+    (tmp_path / there).write_bytes(b"another mount")
+    (tmp_path / "notes.txt").write_bytes(b"no matter")
+    assert main(["simulate", str(tmp_path), "--frames", "1"]) == 2
+    assert "already holds frames" in capsys.readouterr().err
+    assert len(list(tmp_path.iterdir())) == 2

@@ -47,7 +47,7 @@ def run(argv: Sequence[str], stop: Stop | None = None) -> int:
     arguments = list(argv) or ["window"]
     _speak_any_name()
     try:
-        args = _parser(arguments[0]).parse_args(arguments)
+        args = _parsed(arguments)
     except SystemExit as exc:  # --help and --version
         return int(exc.code or 0)
     except _BadLineError as exc:
@@ -84,19 +84,30 @@ class _Parser(argparse.ArgumentParser):
         raise _BadLineError(message)
 
 
-def _parser(command: str) -> argparse.ArgumentParser:
-    """The parser of all commands; only the options of `command` are loaded."""
+def _parsed(arguments: Sequence[str]) -> argparse.Namespace:
+    """The values of the line; what the command does not know is told with the usage of that command."""
+    parser, own = _parser(arguments[0])
+    args, unknown = parser.parse_known_args(arguments)
+    if unknown:
+        own.error(f"unrecognized arguments: {' '.join(unknown)}")
+    return args
+
+
+def _parser(command: str) -> tuple[argparse.ArgumentParser, argparse.ArgumentParser]:
+    """The parser of all commands, and that of `command`, whose options alone are loaded."""
     parser = _Parser(
         prog="polewright",
         description="Aligns an equatorial mount's RA axis with the celestial pole, from camera frames.",
     )
     parser.add_argument("--version", action="version", version=f"polewright {__version__}")
     subparsers = parser.add_subparsers(dest="command", metavar="COMMAND", required=True)
+    own: argparse.ArgumentParser = parser
     for name, summary in COMMANDS.items():
         sub = subparsers.add_parser(name, help=summary, description=summary[0].upper() + summary[1:] + ".")
         if command == name:
             importlib.import_module(f"polewright.commands.{name}").add_arguments(sub)
-    return parser
+            own = sub
+    return parser, own
 
 
 def _refused(arguments: Sequence[str], why: str, code: int) -> int:

@@ -11,7 +11,7 @@ from polewright.commands.output import json_text
 from polewright.core.angles import ARCMIN_PER_RAD
 from polewright.core.errors import RecordingError
 from polewright.services.atomic_file import write_atomically
-from polewright.services.night_log import read_night
+from polewright.services.night_log import night_folder, read_night
 from polewright.services.report.facts import gather
 from polewright.services.report.history import nights_beside
 from polewright.services.report.page import plain_result, verdict
@@ -33,7 +33,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Write the report; RecordingError (exit code 4) when there is no night or it cannot be written."""
-    folder = args.night if args.night.is_dir() else args.night.parent
+    folder = night_folder(args.night)
     facts = gather(read_night(args.night), folder.resolve().name)
     history = nights_beside(folder, facts, alone=args.alone)
     scale = scale_for(max(facts.tolerance_rad * ARCMIN_PER_RAD, 0.05))

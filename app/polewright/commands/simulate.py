@@ -14,6 +14,7 @@ from polewright.core.drift.plan import best_positions
 from polewright.core.errors import UsageError
 from polewright.core.model import Site
 from polewright.core.sky.places import standard_atmosphere
+from polewright.services.frame_reader.families import is_frame_name
 from polewright.simulate.night import scenario_named
 from polewright.simulate.rig import SimulatedRig
 from polewright.simulate.scenarios import SCENARIOS
@@ -58,6 +59,7 @@ def run(args: argparse.Namespace) -> int:
         scenario.site.lon_deg if args.lon is None else args.lon,
         scenario.site.elev_m if args.elev is None else args.elev,
     )
+    _fresh(args.folder)
     rig = SimulatedRig(replace(scenario, site=checked_site(site)), args.seed)
     try:
         truth = _drift(rig, args) if args.drift is not None else write_sequence(rig, args.folder, plan)
@@ -77,6 +79,16 @@ def run(args: argparse.Namespace) -> int:
         f" ({offset['total_arcmin']:.2f}' in all)"
     )
     return EXIT_OK
+
+
+def _fresh(folder: Path) -> None:
+    """Frames of two mounts in one folder would be measured as one: UsageError where some lie there."""
+    try:
+        used = folder.is_dir() and any(p.name == TRUTH_NAME or is_frame_name(p.name) for p in folder.iterdir())
+    except OSError as exc:
+        raise UsageError(f"The folder {folder} cannot be read ({exc.strerror}): choose another one.") from exc
+    if used:
+        raise UsageError(f"{folder} already holds frames: choose a new or an empty folder; nothing is overwritten.")
 
 
 def _drift(rig: SimulatedRig, args: argparse.Namespace) -> dict[str, Any]:

@@ -22,6 +22,7 @@ from polewright.services.regular_file import open_regular, read_regular
 from polewright.words import files
 
 LOG_NAME = "night.jsonl"
+REHEARSED_NIGHT = "night"  # beside the frames of a rehearsal that was kept
 # its first find in a line is the line's own kind: only numbers stand before it
 KIND = re.compile(rb'"kind":"([^"]*)"')
 HEAD_BYTES, LONGEST_LINE = 200, 16 << 20  # where the kind of a line stands; and longer lines are damage
@@ -47,9 +48,17 @@ class NightLog:
         return self.events[-1] if self.events else None
 
 
+def night_folder(path: Path) -> Path:
+    """The folder of the night that `path` names: itself, that of its log, or `night` in a kept rehearsal."""
+    if not path.is_dir():
+        return path.parent
+    inner = path / REHEARSED_NIGHT
+    return inner if not (path / LOG_NAME).exists() and (inner / LOG_NAME).exists() else path
+
+
 def read_night(path: Path) -> NightLog:
     """The log at `path` (the file, or the folder of the night); RecordingError when it is none at all."""
-    path = path / LOG_NAME if path.is_dir() else path
+    path = night_folder(path) / LOG_NAME if path.is_dir() else path
     try:
         blob = read_regular(path, LARGEST_LOG)
     except OSError as error:

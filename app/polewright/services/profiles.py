@@ -226,6 +226,4 @@ RIGS: ProfileKind[RigProfile] = ProfileKind(
     _rig,
     {1: _with_plan, 2: _with_locks, 3: _with_flexure, 4: _with_use},
 )
-SITES: ProfileKind[SiteProfile] = ProfileKind(
-    "sites", "polewright-site", 2, _site_members, _site, {1: _with_weather}
-)
+SITES: ProfileKind[SiteProfile] = ProfileKind("sites", "polewright-site", 2, _site_members, _site, {1: _with_weather})

@@ -66,6 +66,11 @@ def shown(name: object) -> str:
     return "".join(c for c in str(name) if c.isprintable())
 
 
+def _where(folder: Path) -> str:
+    """` in frames/night`; nothing for the folder that one is in, whose name would be a dot."""
+    return "" if folder == Path() else f" in {shown(folder)}"
+
+
 def bytes_of(path: Path) -> tuple[bytes, float]:
     """All bytes at once (never a memory map: another program may still be writing) and the modification time."""
     name = shown(path.name)
@@ -79,7 +84,7 @@ def bytes_of(path: Path) -> tuple[bytes, float]:
                 raise FrameReadError(f"{name} is larger than 2 GB, more than any frame.")
             return file.read(), status.st_mtime
     except FileNotFoundError as error:
-        raise FrameReadError(f"{name} does not exist in {shown(path.parent)}.") from error
+        raise FrameReadError(f"{name} does not exist{_where(path.parent)}.") from error
     except PermissionError as error:
         raise FrameReadError(f"{name} is locked by another program, or reading it is not allowed.") from error
     except IsADirectoryError as error:
