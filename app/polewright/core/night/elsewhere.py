@@ -122,7 +122,7 @@ def _left_rad(state: Running, first: Budget, toward_pole_deg: float, hour: float
     own = np.eye(2) * 0.5 * (noise * _frame_sigma_rad(state)) ** 2
     second = Budget((Chance(Part.STARS, covariance_of(own)),), _bends(columns, flexure))
     nowhere = np.zeros(2)
-    both = joint(Word(nowhere, first), Word(nowhere, second), tail_weight=0.0)
+    both = joint(Word(nowhere, first), Word(nowhere, second), tail_weight=0.0)  # sigmas are those of the first
     return math.sqrt(float(np.trace(both.covariance_rad2)))
 
 
@@ -139,6 +139,8 @@ def _first_budget(state: Running) -> Budget | None:
     axis, frames = state.capture.axis, state.capture.frames
     if axis is None or len(frames) < 2:
         return None
+    if state.capture.combined and axis.budget is not None:
+        return axis.budget
     attitudes = np.stack([np.array(frame.camera_to_enu) for frame in frames])
     columns = bending_columns(attitudes, _pole(state), _directions(state))
     own = axis.covariance_rad2 if axis.budget is None else axis.budget.by_chance

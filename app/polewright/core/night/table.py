@@ -73,7 +73,7 @@ from polewright.core.night.orientation.actions import begin_night
 from polewright.core.night.proof import actions as proof
 from polewright.core.night.states import NightState, Running, Seen, Stage, Waiting
 from polewright.core.night.watch import actions as watch
-from polewright.core.night.witness import contradicted, proof_confirms, proof_outside
+from polewright.core.night.witness import contradicted, proof_confirms, proof_outside, third_sky_wanted
 
 Guard = Callable[[Running], bool]
 
@@ -185,6 +185,7 @@ PROOF: tuple[Row, ...] = (
     Row(P, TargetChanged, P, proof.judge_by_other_pole),
     Row(P, AxisMeasured, P, do.take_axis, proof_confirms, "inside the tolerance", proof.prove),
     Row(P, AxisMeasured, F, do.take_axis, proof_outside, "outside the tolerance", proof.believe_proof),
+    Row(P, AxisMeasured, P, do.take_axis, third_sky_wanted, "open", proof.prove_on),
     Row(P, AxisMeasured, P, do.take_axis),
     Row(P, AxisRefused, P, do.note_refusal),
     Row(P, Accepted, P, proof.accept_unproved, then=drift.keep_drift),

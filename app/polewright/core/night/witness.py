@@ -20,7 +20,15 @@ from polewright.core.night.drifting.actions import both_offset, opposed
 from polewright.core.night.measured import PlacedFrame
 from polewright.core.night.states import Running, Stage
 from polewright.core.night.turning.places import PLACES_WANTED, places
-from polewright.core.offset import PROVED, WORTH_SHARE, Offset, covariance_of, good_enough, probability_inside
+from polewright.core.offset import (
+    PROVED,
+    SURE_ENOUGH,
+    WORTH_SHARE,
+    Offset,
+    covariance_of,
+    good_enough,
+    probability_inside,
+)
 
 PROOF_SHARE = 1.0 / 3.0  # of the tolerance: a second turn this sure may overrule the first
 CLEARLY_OUTSIDE = 0.02  # probability of being inside below which no further frame is awaited
@@ -129,7 +137,8 @@ def proof_outside(state: Running) -> bool:
     if second is None or not _complete(state) or proof_confirms(state) or contradicted(state):
         return False
     if bent is not None:
-        return bent.at_best(state.plan.tolerance_rad) >= PROVED
+        best, now = bent.at_best(state.plan.tolerance_rad), bent.inside(state.plan.tolerance_rad)
+        return best >= PROVED or (best >= SURE_ENOUGH > now)
     sure = second.sigma_rad <= PROOF_SHARE * state.plan.tolerance_rad
     return sure or probability_inside(second, state.plan.tolerance_rad) < CLEARLY_OUTSIDE
 
@@ -149,6 +158,11 @@ def proof_limited(state: Running) -> bool:
         return False
     few = chance_sigma_rad(state) > PROOF_SHARE * state.plan.tolerance_rad
     return not few and not proof_outside(state)
+
+
+def third_sky_wanted(state: Running) -> bool:
+    """The two turns leave it open how the tube bends: a third sky may decide, once."""
+    return proof_limited(state) and not state.capture.combined
 
 
 def _complete(state: Running) -> bool:

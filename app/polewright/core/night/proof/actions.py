@@ -81,6 +81,21 @@ def believe_proof(state: Running, event: object) -> Outcome:
     return after, (*effects, *told)
 
 
+def prove_on(state: Running, event: object) -> Outcome:
+    """The two turns agree and leave it open how the tube bends: both together are the first word, a third sky has the
+    last. Where no other sky is free it stays as it is."""
+    both = together(state)
+    if both is None or both.least_chi2 > CONTRADICTS_CHI2:
+        return state, ()
+    known = _with_joint(state, both)
+    turned = replace(known, capture=known.proof, proof=Capture())
+    sky = second_sky(turned)
+    if sky is None:
+        return state, ()
+    after, effects = begin_following(replace(turned, second_sky=sky), event)
+    return after, (*effects, *_bend_told(state))
+
+
 def _bend_told(state: Running) -> tuple[SaveFlexure, ...]:
     bend = tonights_bend(state)
     return () if bend is None else (SaveFlexure(bend),)

@@ -57,14 +57,14 @@ def _contradicts(state: Running, both: Joint) -> ProofContradicts:
 
 
 def likely_cause(state: Running, both: Joint) -> Contradiction:
-    """What the turns themselves show comes first, then what bends, then what may have happened in between."""
+    """What bends, where that explains it; else what the turns themselves show, or what may have happened in between."""
     warnings = [w for turn in (state.capture, state.proof) if turn.axis is not None for w in turn.axis.warnings]
+    if both.least_chi2 <= CONTRADICTS_CHI2:
+        return _bend(state, both)
     if any(isinstance(w, MishapFound) and w.mishap is Mishap.SLIPS for w in warnings):
         return Contradiction.CLUTCH
     if any(map(is_disagreement, warnings)):
         return Contradiction.WOBBLE
-    if both.least_chi2 <= CONTRADICTS_CHI2:
-        return _bend(state, both)
     if turned_over(state):
         return Contradiction.FLOP
     settling = state.now_s - state.set_down_s < SETTLES_S
