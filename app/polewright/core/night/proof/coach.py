@@ -57,7 +57,7 @@ def _contradicts(state: Running, both: Joint) -> ProofContradicts:
 
 
 def likely_cause(state: Running, both: Joint) -> Contradiction:
-    """What bends, where that explains it; else what the turns themselves show, or what may have happened in between."""
+    """What bends, where that explains it; else what the turns show, or what may have come in between."""
     warnings = [w for turn in (state.capture, state.proof) if turn.axis is not None for w in turn.axis.warnings]
     if both.least_chi2 <= CONTRADICTS_CHI2:
         return _bend(state, both)
