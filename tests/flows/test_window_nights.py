@@ -209,6 +209,20 @@ def test_cleared_fields_take_the_values_of_the_frame_again(bench: Bench, tmp_pat
     assert form.optics_from.startswith("from FITS header") and "as you typed it; the rest from" in form.site_from
 
 
+def test_the_target_pole_is_named_and_the_key_that_changes_it_says_so(bench: Bench, tmp_path: Path) -> None:
+    begin_night(bench, tmp_path)
+    label = next(action.label for action in bench.view.actions if action.key == "T")
+    bench.key(Qt.Key.Key_T)
+    trouble = bench.view.trouble
+    assert trouble is not None and trouble.cause.startswith("The target is the ")
+    assert label.removeprefix("Align to ") in trouble.cause, "the key had said to which"
+    bench.key(Qt.Key.Key_BracketLeft)
+    assert bench.view.trouble is not None and bench.view.trouble.cause.startswith("Tonight ")
+    bench.key(Qt.Key.Key_Escape)
+    assert bench.view.trouble is None
+    assert bench.view.instruction.caution.startswith("Local rules"), "the virtual evening is dark"
+
+
 def test_a_running_night_is_left_only_when_meant(bench: Bench, tmp_path: Path) -> None:
     begin_night(bench, tmp_path)
     bench.key(RETURN)  # it stands: from now on there is something to lose

@@ -45,6 +45,7 @@ from polewright.ui.view_model import (
     Weight,
     Work,
 )
+from polewright.words.cautions import BY_DAY, HOLD, OPPOSITE
 
 STAGES = ("Stand", "Measure", "Rough", "Fine", "Proof")
 TITLE = "Heath farm · 240 mm guide scope"
@@ -109,7 +110,7 @@ ALWAYS = (
     Action("I bumped it", "B", events.TripodBumped(NOW), Weight.MENU),
     Action("Begin this stage again", "Ctrl+R", events.RestartAsked(NOW), Weight.MENU),
     Action("Choose another folder", "Ctrl+O", want.ChooseFolder(), Weight.MENU),
-    Action("Change the target pole", "T", events.TargetChanged(NOW, TargetPole.TRUE, 0.9), Weight.MENU),
+    Action("Align to the true pole", "T", events.TargetChanged(NOW, TargetPole.TRUE, 0.9), Weight.MENU),
     Action("Export the night", "Ctrl+E", want.ExportNight(), Weight.MENU),
     Action("Leave this night", "Ctrl+W", want.LeaveNight(), Weight.MENU),
 )
@@ -159,6 +160,7 @@ def orientation() -> View:
             "Within two degrees is close enough: the frames do the rest. Keep steel away from the compass.",
             "Next: three frames tell where the axis really points.",
             "Compass 358°, tilt 52° 20′.",
+            caution=BY_DAY,
         ),
         reticle=EMPTY_WELL,
         orientation=Orientation(
@@ -191,6 +193,7 @@ def capture() -> View:
             "Two frames are in. A wider turn pins the axis down better.",
             "Error shrinks from 40″ to 6″.",
             "Rotate RA 35° further west.",
+            caution=HOLD,
         ),
         reticle=replace(EMPTY_WELL, empty_text="The axis appears here after the turn."),
         capture=Capture((0.0, 31.0), 43.0, 66.0, "± 40″", "± 6″"),
@@ -226,7 +229,7 @@ def rough() -> View:
             "The axis points 2° 18′ too far east. One turn moves it 42′.",
             "The next frame shows where it went.",
             "Azimuth 3 1/4 turns clockwise.",
-            caution="Loosen the opposite screw first.",
+            caution=OPPOSITE,
         ),
         reticle=Reticle(
             2.0,
@@ -245,7 +248,7 @@ def rough() -> View:
                 Screw.ALTITUDE, False, 1.75, -1.75, Sense.ANTICLOCKWISE, "1 3/4", "anticlockwise", "not learned yet"
             ),
         ),
-        total=Fact("total", "2.61°", "± 0.3′ on the sky"),
+        total=Fact("total", "2.61°", "± 0.3′ from the true pole"),
         numbers=(
             Fact("total", "2.61°", "± 0.3′"),
             Fact("azimuth", "3.75°", "too far east, on the horizon"),
@@ -306,7 +309,7 @@ def fine() -> View:
                 "0.92′ a turn, ± 12 %",
             ),
         ),
-        total=Fact("total", "5.6′", "± 0.3′ on the sky"),
+        total=Fact("total", "5.6′", "± 0.3′ from the true pole"),
         numbers=(
             Fact("total", "5.6′", "± 0.3′"),
             Fact("azimuth", "1.1′", "too far east, on the horizon"),
@@ -412,7 +415,7 @@ def proof() -> View:
             Fact("moved since", "not known", "once the run begins"),
             Fact("next look", "in 4 s", "with the next frame"),
         ),
-        total=Fact("total", "0.7′", "± 0.1′ on the sky"),
+        total=Fact("total", "0.7′", "± 0.1′ from the true pole"),
         proof=Proof(
             (
                 Fact("before", "2.61°", "started 47 minutes ago"),

@@ -14,6 +14,7 @@ from polewright.ui.glance import glance
 from polewright.ui.look import GLOVE_PX, SMALLEST_PX
 from polewright.ui.main_window import MainWindow
 from polewright.ui.night_page import NightPage
+from polewright.words.cautions import OPPOSITE
 from screens.conftest import MakeWindow
 from screens.demo_views import PAGES
 
@@ -136,7 +137,7 @@ def test_reading_mode_shows_the_well_and_the_words_alone(make_window: MakeWindow
     assert {p for p in page.parts if p.isVisible()} == {page.well, page.azimuth, page.altitude, page.words}
     told = page.words.glance
     assert (told.total, told.warning, told.key) == (
-        "2.61° off, ± 0.3′ on the sky", "Loosen the opposite screw first.", "Return",
+        "2.61° off, ± 0.3′ from the true pole", OPPOSITE, "Return",
     )  # fmt: skip
     window.show_view(PAGES["proof"]())
     assert {p for p in page.parts if p.isVisible()} == {page.well, page.after, page.words}

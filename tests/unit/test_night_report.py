@@ -48,6 +48,7 @@ from polewright.services.report.pictures import ellipse_arcmin, well
 from polewright.services.report.svg import Frame, Picture, nice_ticks
 from polewright.services.report.tables import measurements_csv
 from polewright.ui.well_scale import scale_for
+from recorded_nights import read_log
 
 START = Utc(2461100.5, 0.8)
 SITE = Site(46.2, 9.1, 300.0)
@@ -105,6 +106,24 @@ def recorded(folder: Path, events: list[AnyEvent], extra: list[tuple[str, dict[s
 def page_of(log: NightLog, name: str = "2026-03-01") -> str:
     facts = gather(log, name)
     return report_html(facts, history_of([facts]), scale_for(1.0))
+
+
+def test_a_night_that_was_proved_and_then_disturbed_says_both() -> None:
+    """A recorded night whose mount was moved during the imaging run."""
+    facts = gather(read_log("shift-in-the-watch"), "shift")
+    assert facts.proven is not None and facts.moved is not None and facts.proven.utc < facts.moved
+    main = verdict(facts)["main"]
+    assert main.startswith("Proved at ") and "; moved at " in main and "measured again" in main
+    again = replace(facts, measured_since=True, final=facts.proven.offset)
+    assert "; measured again at " in verdict(again)["main"] and verdict(again)["main"].endswith("not proved.")
+    quiet = replace(facts, moved=None, proved=True, final=facts.proven.offset)
+    assert verdict(quiet)["main"].startswith("Aligned to ")
+
+
+def test_the_report_repeats_the_cautions(tmp_path: Path) -> None:
+    page = page_of(recorded(tmp_path / "2026-03-01", a_night()))
+    for words in ("Hold the telescope", "never force a screw", "head may drop", "maker"):
+        assert words in page
 
 
 def test_facts_come_out_of_the_log(tmp_path: Path) -> None:

@@ -19,7 +19,7 @@ from night_kit import rehearsed
 from polewright.core.angles import ARCMIN_PER_RAD, ARCSEC_PER_RAD
 from polewright.core.model import Site, TargetPole
 from polewright.core.night import events
-from polewright.core.night.advice import Advice, Mood, RotateAxis, Turn, Wait
+from polewright.core.night.advice import Advice, Do, Ended, Mood, NotUpYet, RotateAxis, Turn, Wait
 from polewright.core.night.advise import advise
 from polewright.core.night.effects import Objection, Refused
 from polewright.core.night.rest import Reading, Rest
@@ -36,7 +36,7 @@ from polewright.ui import intents as want
 from polewright.ui.keys import REHEARSAL_KEYS, WINDOW_ACTIONS
 from polewright.ui.presenting.extras import Extras
 from polewright.ui.presenting.history import NightHistory
-from polewright.ui.presenting.night import present
+from polewright.ui.presenting.night import instruction, present
 from polewright.ui.presenting.proof import score_page
 from polewright.ui.view_model import Page, Rehearsal, Sense, StepMark, View, Weight
 
@@ -169,6 +169,35 @@ def test_what_a_turn_did_is_what_its_path_had_promised(night: tuple[Moment, ...]
             promised = moment.view
     assert made >= 3
     assert kept >= 0.7 * made  # the simulated hand turns the wrong way now and then
+
+
+def test_hands_are_told_what_to_take_care_of_each_time(night: tuple[Moment, ...]) -> None:
+    """Before every loosening of a clutch or of the locks, and every turn of a screw: not the first alone."""
+    wanted = {RotateAxis: "Hold the telescope", Turn: "opposite screw first", Do.UNLOCK: "head may drop"}
+    seen = set()
+    for moment in night:
+        action = moment.advice.action
+        for kind, words in wanted.items():
+            if action is kind or (isinstance(kind, type) and isinstance(action, kind)):
+                assert words in moment.view.instruction.caution, moment.view.instruction
+                seen.add(kind)
+    assert {RotateAxis, Turn} <= seen
+
+
+def test_by_day_the_sun_comes_first() -> None:
+    advice = Advice(NotUpYet(52.0, False))
+    assert instruction(advice).caution.startswith("Local rules and the mount maker's manual")
+    assert "find north by a shadow" in instruction(advice, by_day=True).caution
+
+
+def test_headline_table_and_rail_tell_the_same_number(night: tuple[Moment, ...]) -> None:
+    ended = [m for m in night if isinstance(m.advice.reason, Ended) and m.view.numbers]
+    assert ended
+    for moment in ended:
+        total = next(fact for fact in moment.view.numbers if fact.label == "total")
+        assert total.value in moment.view.instruction.sentence
+        assert [step.note for step in moment.view.rail if step.name == "Fine"] == [total.value]
+        assert total.words.endswith(("pole", "poles")), "a number says what it is told against"
 
 
 def test_east_lies_on_the_side_of_the_hemisphere() -> None:

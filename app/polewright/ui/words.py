@@ -47,7 +47,7 @@ class Words(Panel):
         y = box.top() + look.px(10)
         y = self._draw_tone(painter, QRectF(box.left(), y, box.width(), look.px(24))) + look.px(8)
         body = look.px(BODY)
-        below = [kept_together(t) for t in (said.reason, said.gain) if t]
+        below = [kept_together(t) for t in (said.caution, said.reason, said.gain) if t]
         reserve = sum(
             fitted_font(t, QRectF(0, 0, box.width(), 1e4), body, QFont.Weight.Normal, LEFT_TOP | WRAP)[1].height()
             + look.px(8)
@@ -63,7 +63,7 @@ class Words(Panel):
             QFont.Weight.DemiBold,
         )
         y = used.bottom() + look.px(10)
-        lines: tuple[tuple[str, Role], ...] = ((said.reason, "ink"), (said.gain, "faint"))
+        lines: tuple[tuple[str, Role], ...] = ((said.caution, "accent"), (said.reason, "ink"), (said.gain, "faint"))
         for text, role in lines:
             if text:
                 part = QRectF(box.left(), y, box.width(), max(1.0, box.bottom() - y))

@@ -41,13 +41,13 @@ OVERHEAD_DEG, LEVEL_DEG = 88.0, 2.0
 CREEP_TURNS, CREEP_ARCMIN = 1.0 / 12.0, 4.0  # below it no fraction of a turn is asked for
 WORTH_SAYING = 0.75  # a turn that leaves more than this share of the error is not told as progress
 WORTH_NAMING_ARCMIN = 5.0  # a component of the drift less sure than that is not told
-TAKE_CARE = "Then hands off. Hold the telescope before you loosen a clutch; leave declination alone."
+TAKE_CARE = "Then hands off; leave declination alone."
 HOLD = "Hold the telescope before you loosen the declination clutch."
 OTHER_SKY = "Begin this stage again where more sky is free: another declination shows it."
 LEARNED_NIGHTS = 3
 TEACHES = "Three proved nights with this rig teach what its tube does; then the same frames prove more."
-TRIAL = "A trial: it shows what this screw does. Loosen the opposite screw first; mark the head with a dot."
-SEEK_TRIAL = "The first motion shows which way this screw goes. Loosen the opposite screw first; never force one."
+TRIAL = "A trial: it shows what this screw does. Mark the head with a dot."
+SEEK_TRIAL = "The first motion shows which way this screw goes."
 SLACK = "The slack comes first: nothing moves for a while, then slowly."
 TO_THE_POSTS = "Watch the marker, not the screw: you will be told when to slow down and when to stop."
 HOPELESS = "With so much scatter even hours would not be enough: expose longer, or wait for steadier air."
@@ -133,7 +133,7 @@ def _stand_up(inclination_deg: float, side: str) -> Told:
     else:
         sentence = f"Point the axis {side}, inclined {inclination_deg:.0f}°."
         why = f"Within two degrees is enough. The pole stands {inclination_deg:.1f}° high."
-    return Told(sentence, f"{why} Then go on.", "The screws do the rest.")
+    return Told(sentence, f"{why} Then go on.")
 
 
 # turning the RA axis

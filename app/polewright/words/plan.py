@@ -28,6 +28,30 @@ ORIGINS = {
 }
 
 
+def against_words(target: TargetPole) -> str:
+    """What a number is told against: `from the true pole`."""
+    return f"from {POLE_WORDS[target]}"
+
+
+def aim_words(target: TargetPole) -> str:
+    """The key that changes the target says to which."""
+    return f"Align to {POLE_WORDS[target]}"
+
+
+def aimed_words(target: TargetPole, moved_rad: float) -> Said:
+    """The target has been changed; the new one lies so much higher than the one before."""
+    higher = f"{angle_text(abs(moved_rad))} {'higher' if moved_rad > 0.0 else 'lower'} than the one before"
+    return Said(
+        f"The target is {POLE_WORDS[target]} from now on, {higher}.",
+        "All numbers are told against it. T goes on to the next; Ctrl+Z takes it back.",
+    )
+
+
+def allowed_words(tolerance_rad: float) -> Said:
+    """Tonight's tolerance has been changed by hand."""
+    return Said(f"Tonight {angle_text(tolerance_rad)} are near enough.", "[ allows less, ] allows more.")
+
+
 def tolerance_words(origin: ToleranceOrigin, tolerance_rad: float) -> str:
     """`for tonight's plan: 1.8′`."""
     return f"{ORIGINS[origin]}: {angle_text(tolerance_rad)}"

@@ -25,8 +25,7 @@ from polewright.core.night.proof.coach import advise_proof
 from polewright.core.night.states import NightState, Running, Stage, Waiting
 from polewright.core.night.turning.coach import advise_turn
 from polewright.core.night.watch.coach import advise_watch
-from polewright.core.night.witness import together
-from polewright.core.offset import Offset
+from polewright.core.night.witness import told_offset
 from polewright.core.unsolved import FrameTrouble
 
 SILENT_INTERVALS, SILENT_S = 3.0, 8.0  # without a frame, whichever is longer: two late frames are no silence (chosen)
@@ -120,14 +119,8 @@ def _stage(state: Running) -> Reason:
 
 def _proof(state: Running) -> Reason:
     if state.aligned:
-        ended = Ended(state.proved, state.drift is not None, _proved_offset(state), state.plan.tolerance_rad)
+        ended = Ended(state.proved, state.drift is not None, told_offset(state), state.plan.tolerance_rad)
         return advise_watch(state) or ended
     if state.drift:
         return advise_drift(state, state.drift)
     return advise_proof(state) or advise_turn(state, state.proof)
-
-
-def _proved_offset(state: Running) -> Offset | None:
-    """Where both turns put the axis, as far as their errors are known part by part."""
-    both = together(state) if state.proved and state.drift is None else None
-    return state.offset if both is None else both.offset

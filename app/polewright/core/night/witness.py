@@ -180,6 +180,14 @@ def chance_sigma_rad(state: Running) -> float:
     return math.sqrt(own[0][0] + own[1][1])
 
 
+def told_offset(state: Running) -> Offset | None:
+    """Where the axis is, as every sentence, table and report tells it: by all that has confirmed it."""
+    if state.stage is not Stage.PROOF or not state.proved:
+        return state.offset
+    both = together(state) if state.drift is None else None
+    return both.offset if both is not None else witnessed_offset(state) or state.offset
+
+
 def witnessed_offset(state: Running) -> Offset | None:
     """Where the axis is by all that the proof has to say so far, drift or turn.
 

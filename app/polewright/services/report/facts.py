@@ -22,7 +22,7 @@ from polewright.core.night.events import (
 from polewright.core.night.measured import PlacedFrame
 from polewright.core.night.states import NightState, Running, Waiting
 from polewright.core.night.table import step
-from polewright.core.night.witness import witnessed_offset
+from polewright.core.night.witness import told_offset, witnessed_offset
 from polewright.core.offset import Offset, probability_inside
 from polewright.core.plan.tonight import Planned
 from polewright.core.screws.angles import Screw
@@ -77,12 +77,21 @@ class StageSpan:
     to_s: float
 
 
+@dataclass(frozen=True)
+class Proven:
+    """The alignment was proved at this moment, and how far off it was."""
+
+    utc: Utc
+    offset: Offset
+
+
 @dataclass
 class NightFacts:
     """Everything the report tells.
 
     `aligned_s`: when the alignment was proved or accepted, None if it never was. `by_drift`: the drift of the stars
-    was watched last, and not a second turn of the RA axis.
+    was watched last, and not a second turn of the RA axis. `proven`: the latest proof, `moved`: when the mount was
+    moved after it, first; `measured_since`: whether the axis was measured after that.
     """
 
     name: str = ""
@@ -106,6 +115,9 @@ class NightFacts:
     by_drift: bool = False
     accepted: bool = False
     aligned_s: float | None = None
+    proven: Proven | None = None
+    moved: Utc | None = None
+    measured_since: bool = False
     ended_s: float = 0.0
     lock_shift_rad: tuple[float, float] | None = None
     drift: list[dict[str, object]] = field(default_factory=list)
@@ -133,6 +145,8 @@ def gather(log: NightLog, name: str) -> NightFacts:
         facts.ended_s = max(facts.ended_s, line.t_s)
         if line.kind in (DRIFT_KIND, VIGIL_KIND):
             (facts.drift if line.kind == DRIFT_KIND else facts.shifts).append({"t_s": line.t_s, **line.data})
+            if line.kind == VIGIL_KIND:
+                _note_move(facts, line.utc)
         if line.kind != EVENT_KIND:
             continue
         try:
@@ -191,10 +205,30 @@ def _note(facts: NightFacts, before: NightState, state: NightState, line: Logged
         facts.deeds.append(Deed(line.t_s, event.screw, turns))
     elif isinstance(event, BaseLocked | TripodBumped):
         facts.deeds.append(Deed(line.t_s))
+    _note_proof(facts, before, state, line, event)
     if not state.aligned:
         facts.aligned_s = None
     elif facts.aligned_s is None:
         facts.aligned_s = line.t_s
+
+
+def _note_proof(
+    facts: NightFacts, before: NightState, state: NightState, line: LoggedEvent, event: AnyEvent
+) -> None:
+    """A proof, what ended it, and whether the axis was measured since."""
+    if isinstance(event, TripodBumped):
+        _note_move(facts, line.utc)
+    elif isinstance(event, AxisMeasured | AxisFollowed) and facts.moved is not None:
+        facts.measured_since = True
+    if isinstance(state, Running) and state.proved and not (isinstance(before, Running) and before.proved):
+        offset = told_offset(state)
+        facts.proven = None if offset is None else Proven(line.utc, offset)
+        facts.moved, facts.measured_since = None, False
+
+
+def _note_move(facts: NightFacts, utc: Utc) -> None:
+    if facts.proven is not None and facts.moved is None:
+        facts.moved = utc
 
 
 def _watched(state: NightState) -> bool:
@@ -221,7 +255,7 @@ def _close_gap(facts: NightFacts, bad: list[tuple[float, FrameUnsolved]], until_
 def _finish(facts: NightFacts, state: Running) -> None:
     facts.proved, facts.accepted = state.proved, state.accepted
     facts.by_drift = state.drift is not None
-    facts.final = witnessed_offset(state) or state.offset
+    facts.final = told_offset(state) if state.proved else witnessed_offset(state) or state.offset
     facts.lock_shift_rad = state.locks.shift_rad
     for screw in Screw:
         facts.moves[screw.value] = state.memory(screw).moves

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from polewright import __version__
 from polewright.core.angles import ARCMIN_PER_RAD, ARCSEC_PER_RAD
-from polewright.core.model import TargetPole
+from polewright.core.model import TargetPole, Utc
 from polewright.core.offset import Covariance, Offset
 from polewright.core.sky.timescales import iso_text
 from polewright.services.report.facts import NightFacts
@@ -17,6 +17,7 @@ from polewright.services.report.history import History
 from polewright.services.report.pictures import RadialScale, components_in_time, offset_in_time, well
 from polewright.services.report.plan_picture import plan_blur
 from polewright.services.report.told import drift_record_words, read_or, shift_record_words
+from polewright.words.cautions import IN_ALL
 from polewright.words.credits import FOOT
 from polewright.words.numbers import (
     angle_text,
@@ -28,6 +29,7 @@ from polewright.words.numbers import (
     sense_text,
 )
 from polewright.words.plan import plan_words, serves_words
+from polewright.words.report import disturbed_words
 
 if TYPE_CHECKING:
     from jinja2 import Template
@@ -65,23 +67,26 @@ def report_html(facts: NightFacts, history: History, scale: RadialScale) -> str:
         nights=[_night_row(n) for n in history.nights],
         history_lines=_history_lines(history),
         problems=[*facts.problems, *(f"Left out of the comparison: {s}" for s in history.skipped)],
+        cautions=IN_ALL,
         footer=f"Polewright {__version__}. Angles are on the sky unless a screw is named; ± is one sigma. {FOOT}",
     )
 
 
 def verdict(facts: NightFacts) -> dict[str, Any]:
     """The main sentence and what belongs to it."""
-    if facts.final is None:
-        return {"main": "The axis was not measured.", "more": []}
-    total = angle_text(facts.final.total_rad, _total_sigma(facts.final))
     pole = POLE_NAMES[facts.target] if facts.target else "pole"
+    if facts.final is None:
+        return {"main": _disturbed(facts, pole, "") or "The axis was not measured.", "more": []}
+    total = angle_text(facts.final.total_rad, _total_sigma(facts.final))
     needed = f"Needed: {angle_text(facts.tolerance_rad)}."
     inside = facts.inside
     sure = f" Inside it with {percent_text(min(inside, 0.9999))} certainty." if inside is not None else ""
-    if facts.proved:
+    if disturbed := _disturbed(facts, pole, total):
+        main = disturbed
+    elif facts.proved:
         witness = "by the drift of the stars" if facts.by_drift else "by a second turn"
         main = f"Aligned to {total} of the {pole}, and proved {witness}."
-    elif facts.accepted:
+    elif facts.accepted and not facts.moved:
         main = f"Accepted at {total} from the {pole}."
     else:
         main = f"Not finished: {total} from the {pole} at the end of the record."
@@ -90,6 +95,20 @@ def verdict(facts: NightFacts) -> dict[str, Any]:
         f"{offset_words(facts.final.east_rad, east).capitalize()}, {offset_words(facts.final.up_rad, up, 'up')}."
     )
     return {"main": main, "more": [components, needed + sure, *_plan(facts)]}
+
+
+def _disturbed(facts: NightFacts, pole: str, total: str) -> str:
+    """That it was proved and then moved; "" where it was not."""
+    if facts.proven is None or facts.moved is None:
+        return ""
+    proved = angle_text(facts.proven.offset.total_rad, _total_sigma(facts.proven.offset))
+    since = total if facts.measured_since else ""
+    return disturbed_words(_clock(facts.proven.utc), proved, pole, _clock(facts.moved), since)
+
+
+def _clock(utc: Utc) -> str:
+    """`21:14`."""
+    return iso_text(utc, 0)[11:16]
 
 
 def _plan(facts: NightFacts) -> list[str]:

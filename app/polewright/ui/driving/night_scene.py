@@ -13,12 +13,13 @@ from typing import assert_never
 from polewright.core.errors import PolewrightError
 from polewright.core.night.advice import Advice, Errand, Turn
 from polewright.core.night.effects import Refused
-from polewright.core.night.events import NOW, NightStarted, ToleranceChanged
+from polewright.core.night.events import NOW, NightStarted, TargetChanged, ToleranceChanged
 from polewright.core.night.orientation.clock import FrameArrival
 from polewright.core.night.states import NightPlan, Running, Stage
 from polewright.core.not_measurable import NotMeasurable
 from polewright.core.plan.tonight import Planned, TonightsPlan
 from polewright.core.screws.doable import stepped_turns
+from polewright.core.sky.sun import sun_altitude_rad
 from polewright.core.sky.timescales import julian_epoch_year, unix_seconds
 from polewright.runtime.notices import Notice
 from polewright.runtime.worker import Done
@@ -37,10 +38,11 @@ from polewright.ui.presenting.night import present
 from polewright.ui.view_model import Rehearsal, SiteForm, View, Work
 from polewright.words import window as words
 from polewright.words.folder import quiet_folder
+from polewright.words.plan import aimed_words, allowed_words
 
 REFUSAL_SHOWN_S = 15.0
 KEPT_GAPS, KEPT_ARRIVALS = 8, 5
-WRITING = "writing the night"
+WRITING, CHANGED = "writing the night", "changed"
 FOLDER_QUIET_S = 15.0  # without a frame: say what lies in the folder (chosen; frames come every 1 to 5 s)
 QUIET_INTERVALS = 4.0
 
@@ -156,6 +158,7 @@ class NightScene:
             return False
         if isinstance(intent, want.Said):
             self._refused_until_s = -1.0
+            self._tell_change(intent, snapshot.state.plan)
             self.desk.click(intent)
         elif isinstance(intent, want.OfTheNight):
             self._do_own(intent, snapshot)
@@ -165,6 +168,16 @@ class NightScene:
             return False
         self._changed()
         return True
+
+    def _tell_change(self, intent: want.Said, plan: NightPlan | None) -> None:
+        """What a key changes that no picture shows is said."""
+        if plan is not None and isinstance(intent, TargetChanged):
+            moved_rad = intent.pole_altitude_rad - plan.pole_altitude_rad
+            self.notify(Notice(CHANGED, *aimed_words(intent.target, moved_rad)))
+        elif plan is not None and isinstance(intent, ToleranceChanged):
+            self.notify(Notice(CHANGED, *allowed_words(intent.tolerance_rad)))
+        elif any(notice.topic == CHANGED for notice in self._own_notices):
+            self._own_notices = tuple(n for n in self._own_notices if n.topic != CHANGED)
 
     def _do_own(self, intent: want.OfTheNight, snapshot: Snapshot) -> None:
         match intent:
@@ -287,7 +300,12 @@ class NightScene:
             earlier=self.earlier,
             rehearsal=self.rehearsal(),
             read_off=self._read_off_now(snapshot),
+            by_day=self._by_day(snapshot),
         )
+
+    def _by_day(self, snapshot: Snapshot) -> bool:
+        plan = snapshot.state.plan
+        return plan is not None and sun_altitude_rad(self._order.clock.utc(), plan.site) > 0.0
 
     def _read_off_now(self, snapshot: Snapshot) -> float | None:
         """What the person has read off so far in answer to the advice on show."""

@@ -20,6 +20,7 @@ from polewright.ui.presenting.drift import drift_actions
 from polewright.ui.presenting.proof import watch_actions
 from polewright.ui.view_model import Action, Rehearsal, Weight
 from polewright.words.numbers import sense_text, turns_text
+from polewright.words.plan import aim_words
 from polewright.words.window import AT_WORK, FIRST_STAGE, NO_CLICK
 
 TARGETS = (TargetPole.TRUE, TargetPole.BETWEEN, TargetPole.REFRACTED)
@@ -182,7 +183,7 @@ def _of_plan(plan: NightPlan) -> list[Action]:
     """Another target pole, another tolerance."""
     following = TARGETS[(TARGETS.index(plan.target) + 1) % len(TARGETS)]
     return [
-        Action("Change the target pole", "T", aim_at(plan, following), Weight.MENU),
+        Action(aim_words(following), "T", aim_at(plan, following), Weight.MENU),
         Action("Smaller tolerance tonight", "[", _tolerance(plan, -1), Weight.MENU),
         Action("Larger tolerance tonight", "]", _tolerance(plan, 1), Weight.MENU),
     ]

@@ -11,7 +11,7 @@ from polewright.core.angles import ARCMIN_PER_RAD
 from polewright.core.night.advice import Advice, Turn
 from polewright.core.night.correction.outlook import ScrewOutlook, outlooks
 from polewright.core.night.states import Running, Stage
-from polewright.core.night.witness import witnessed_offset
+from polewright.core.night.witness import told_offset
 from polewright.core.offset import Covariance, Offset
 from polewright.core.screws.angles import Screw, ScrewAngles, offset_from_angles
 from polewright.core.screws.plan import TurnKind
@@ -26,7 +26,7 @@ from polewright.words.numbers import (
     size_and_side,
     turns_text,
 )
-from polewright.words.plan import tolerance_words
+from polewright.words.plan import against_words, tolerance_words
 from polewright.words.window import AXIS_COMES, AXIS_COMES_AFTER_TURN
 
 PATH_POINTS = 24
@@ -39,9 +39,7 @@ EMPTY = {
 
 def shown_offset(state: Running) -> Offset | None:
     """Where the axis is, by all that is known: the second turn or the drift counts once it has confirmed it."""
-    if state.stage is Stage.PROOF and state.proved:
-        return witnessed_offset(state) or state.offset
-    return state.offset
+    return told_offset(state)
 
 
 def gliding_offset(state: Running, now_s: float) -> Offset | None:
@@ -190,7 +188,7 @@ def axis_numbers(state: Running) -> tuple[Fact, ...]:
     height_rad = math.copysign(abs(angles.height_arcmin) / ARCMIN_PER_RAD, angles.height_arcmin)
     height, high = size_and_side(height_rad, math.sqrt(max(uu, 0.0)), "up")
     return (
-        _total(offset, about),
+        _total(state, offset, about),
         Fact("azimuth", f"{about}{horizon}", f"{side}, at the screw; {sky} on the sky"),
         Fact("altitude", f"{about}{height}", high),
     )
@@ -199,9 +197,9 @@ def axis_numbers(state: Running) -> tuple[Fact, ...]:
 def total_fact(state: Running) -> Fact | None:
     """How far off the axis is in all, as the numbers tell; None before it is known."""
     offset = gliding_offset(state, state.now_s)
-    return None if offset is None else _total(offset, "" if offset == shown_offset(state) else "about ")
+    return None if offset is None else _total(state, offset, "" if offset == shown_offset(state) else "about ")
 
 
-def _total(offset: Offset, about: str) -> Fact:
+def _total(state: Running, offset: Offset, about: str) -> Fact:
     total = angle_text(offset.total_rad, offset.sigma_rad)
-    return Fact("total", f"{about}{total}", f"{sigma_text(offset.sigma_rad)} on the sky")
+    return Fact("total", f"{about}{total}", f"{sigma_text(offset.sigma_rad)} {against_words(state.plan.target)}")

@@ -40,6 +40,7 @@ class FrameNews:
 class Extras:
     """`now_s` is the night's own time, which goes on between events. `interval_s`: usual time between frames.
 
+    `by_day`: the Sun is above the horizon of the site.
     `position_s`: where a replay stands. `trouble_read_s`: `since_s` of the frame trouble that
     the person has put away. `read_off`: the turn that the person is about to report, None as told.
     """
@@ -60,6 +61,7 @@ class Extras:
     replay: Replay | None = None
     earlier: EarlierNights | None = None
     read_off: float | None = None
+    by_day: bool = False
 
     @property
     def stale_after_s(self) -> float:

@@ -25,12 +25,13 @@ from polewright.core.night.rest import SETTLE_S
 from polewright.core.night.states import NightState, Running, Stage, Waiting
 from polewright.ui.presenting.actions import actions
 from polewright.ui.presenting.capture import capture_sigma_rad, dial, turn_numbers
-from polewright.ui.presenting.correction import NO_WELL, axis_numbers, strips, total_fact, well
+from polewright.ui.presenting.correction import NO_WELL, axis_numbers, shown_offset, strips, total_fact, well
 from polewright.ui.presenting.drift import drift_numbers, drift_picture, drifting
 from polewright.ui.presenting.extras import Extras
 from polewright.ui.presenting.proof import after_facts, proof_page
 from polewright.ui.presenting.stand import stand_page
 from polewright.ui.view_model import Fact, FramePicture, Instruction, Page, Step, StepMark, Trouble, View
+from polewright.words.cautions import caution_words
 from polewright.words.coach import say
 from polewright.words.frames import frame_words
 from polewright.words.numbers import angle_text, duration_text, sigma_text
@@ -54,7 +55,7 @@ def _night(state: Running, advice: Advice, extras: Extras) -> View:
     return View(
         page=_page(state),
         rail=rail(state),
-        instruction=instruction(advice),
+        instruction=instruction(advice, extras.by_day),
         reticle=well(state, advice, extras),
         strips=strips(state, advice),
         numbers=drift_numbers(state) if drifting(state) else numbers(state, advice),
@@ -139,7 +140,7 @@ def _outcome(state: NightState, stage: Stage) -> str:
     """What a stage has brought, as far as it has."""
     if isinstance(state, Waiting):
         return ""
-    axis, offset = state.capture.axis, state.offset
+    axis = state.capture.axis
     match stage:
         case Stage.ORIENTATION:
             return ""
@@ -151,18 +152,20 @@ def _outcome(state: NightState, stage: Stage) -> str:
                 return ""
             return f"from {angle_text(math.hypot(axis.east_rad, axis.up_rad))}"
         case Stage.FINE:
-            return "" if offset is None else angle_text(offset.total_rad, offset.sigma_rad)
+            shown = shown_offset(state)  # the same number as in the sentence and the table
+            return "" if shown is None else angle_text(shown.total_rad, shown.sigma_rad)
         case Stage.PROOF:
             return _end(state)
         case _:
             assert_never(stage)
 
 
-def instruction(advice: Advice) -> Instruction:
+def instruction(advice: Advice, by_day: bool = False) -> Instruction:
     """What the coach says, as the window shows it; its sentences are short enough to be read from afar."""
     told = say(advice)
     gain = f"{told.gain} {_key_words(advice.reason)}".strip()
-    return Instruction(told.instruction, told.why, gain, told.instruction, advice.mood, _waited(advice))
+    caution = caution_words(advice.action, by_day)
+    return Instruction(told.instruction, told.why, gain, told.instruction, advice.mood, _waited(advice), caution)
 
 
 def _key_words(reason: Reason) -> str:

@@ -22,7 +22,7 @@ from polewright.ui.presenting.drift import drift_fact
 from polewright.ui.presenting.extras import Extras
 from polewright.ui.view_model import Action, Fact, Instruction, Page, Proof, View, Weight
 from polewright.words.numbers import angle_text, counted, duration_text, offset_words, percent_text, sigma_text
-from polewright.words.plan import exposure_words, pixels_text
+from polewright.words.plan import against_words, exposure_words, pixels_text
 from polewright.words.vigil import NO_FRAME_SINCE, NO_STARS_SINCE
 from polewright.words.window import aligned_words, truth_words
 
@@ -40,8 +40,9 @@ def proof_page(state: Running, extras: Extras) -> Proof | None:
     chance = probability_inside(offset, plan.tolerance_rad)
     facts = []
     if (before_rad := extras.history.first_total_rad) is not None:
-        facts.append(Fact("before", angle_text(before_rad), "off the pole when first measured"))
-    facts.append(Fact("after", angle_text(offset.total_rad, offset.sigma_rad), sigma_text(offset.sigma_rad)))
+        facts.append(Fact("before", angle_text(before_rad), "when first measured"))
+    sigma = f"{sigma_text(offset.sigma_rad)} {against_words(plan.target)}"
+    facts.append(Fact("after", angle_text(offset.total_rad, offset.sigma_rad), sigma))
     facts.append(Fact("screws", _count(handling.turns_made, "move"), f"in {_count(handling.goes, 'go', 'goes')}"))
     if second is not None:
         first = state.offset

@@ -13,7 +13,7 @@ from polewright.ui.presenting.extras import Extras
 from polewright.ui.view_model import BY_COMPASS, BY_TRUE_NORTH, Fact, Orientation
 from polewright.words.axis import clock_apart
 from polewright.words.numbers import angle_text, number_text
-from polewright.words.plan import ORIGINS, plan_words
+from polewright.words.plan import ORIGINS, SHORT_POLES, plan_words
 
 
 def stand_page(state: Running, extras: Extras) -> Orientation:
@@ -36,7 +36,7 @@ def stand_page(state: Running, extras: Extras) -> Orientation:
         southern=plan.southern,
         facts=(
             Fact(f"true {'south' if plan.southern else 'north'}", f"{told.true_deg:.0f}°", north),
-            Fact("pole", degrees_minutes(told.inclination_deg), air),
+            Fact(f"{SHORT_POLES[plan.target]} pole", degrees_minutes(told.inclination_deg), air),
             _clock(extras),
             _scale(extras),
             _tonight(plan),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from polewright.core.night.advice import MountMoved, Quiet
 from polewright.core.night.states import Running
-from polewright.core.night.witness import witnessed_offset
+from polewright.core.night.witness import told_offset
 from polewright.core.vigil.watch import SETTLED_RAD_H, Shift
 from polewright.core.vigil.watching import Watching
 
@@ -43,5 +43,5 @@ def _still_good(state: Running, watching: Watching) -> bool:
 
 def now_rad(state: Running) -> float:
     """How far the axis was off before, in all."""
-    offset = (witnessed_offset(state) if state.proved else None) or state.offset
+    offset = told_offset(state)
     return 0.0 if offset is None else offset.total_rad
