@@ -212,9 +212,7 @@ def _note(facts: NightFacts, before: NightState, state: NightState, line: Logged
         facts.aligned_s = line.t_s
 
 
-def _note_proof(
-    facts: NightFacts, before: NightState, state: NightState, line: LoggedEvent, event: AnyEvent
-) -> None:
+def _note_proof(facts: NightFacts, before: NightState, state: NightState, line: LoggedEvent, event: AnyEvent) -> None:
     """A proof, what ended it, and whether the axis was measured since."""
     if isinstance(event, TripodBumped):
         _note_move(facts, line.utc)
