@@ -23,6 +23,7 @@ from polewright.commands.output import json_text
 from polewright.core.angles import ARCMIN_PER_RAD, ARCSEC_PER_RAD
 from polewright.core.axis.estimate import estimate_axis
 from polewright.core.axis.screw_offsets import screw_offsets
+from polewright.core.axis.shared_lens import Wide, is_wide, with_shared_lens
 from polewright.core.axis_reasons import AxisRefusal, SkyImpossible, TooFewPlaced
 from polewright.core.budget import Budget, part_sigmas_rad
 from polewright.core.errors import FrameReadError
@@ -31,6 +32,7 @@ from polewright.core.model import AxisEstimate, PlateSolution, Site, SkyFrame, T
 from polewright.core.night.orientation.clock import clock_effect_rad, doubting_clock
 from polewright.core.sky.places import default_target, standard_atmosphere
 from polewright.core.unsolved import ImpossibleSky, Unsolved
+from polewright.services.catalogue import load_catalogue
 from polewright.services.measuring import MeasuredFrame, arrivals_of, place_in_sky
 from polewright.words.axis import budget_words, doubt_words, refusal_words
 from polewright.words.frames import frame_words
@@ -80,7 +82,7 @@ def take_capture(args: argparse.Namespace, paths: Sequence[Path]) -> Capture:
     if not measured:
         raise unread[0]
     atmosphere = standard_atmosphere(site)
-    placed = [place_in_sky(item.frame, item.outcome, site, atmosphere) for item in measured]
+    placed = one_lens(measured, [place_in_sky(item.frame, item.outcome, site, atmosphere) for item in measured], site)
     target = TARGETS[args.target] if args.target else default_target(site)
     warnings = [f"{item.frame.name}: {text}" for item in measured for text in item.warnings]
     return Capture(
@@ -91,6 +93,21 @@ def take_capture(args: argparse.Namespace, paths: Sequence[Path]) -> Capture:
         target=target,
         warnings=(*map(str, unread), *other_site(args, first), *warnings),
     )
+
+
+def one_lens(
+    measured: Sequence[MeasuredFrame], placed: Sequence[SkyFrame | Unsolved], site: Site
+) -> list[SkyFrame | Unsolved]:
+    """What was placed, with one lens for all frames where they are wide."""
+    wide = [
+        Wide(sky, item.outcome, item.stars)
+        for item, sky in zip(measured, placed)
+        if isinstance(sky, SkyFrame) and isinstance(item.outcome, PlateSolution)
+    ]
+    if not is_wide([frame.solution for frame in wide]):
+        return list(placed)
+    fitted = iter(with_shared_lens(wide, load_catalogue(), site, standard_atmosphere(site)))
+    return [next(fitted) if isinstance(sky, SkyFrame) else sky for sky in placed]
 
 
 def outcome_of(item: MeasuredFrame, placed: SkyFrame | Unsolved) -> PlateSolution | Unsolved:

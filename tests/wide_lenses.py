@@ -1,0 +1,114 @@
+"""Captures through lenses that bend: star lists of seeded frames, in the observed sky, with the truth.
+
+Four drawings of the angle t from the axis: straight tan t, equidistant t, stereographic 2 tan(t/2), equal areas
+2 sin(t/2) (definitions of geometrical optics); each off the middle of the sensor, with tilted elements and a bend of
+its own.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from polewright.core.angles import rotation_about, unit
+from polewright.core.model import FloatArray, Site, StarList, Utc
+from polewright.core.sky.catalogue import Catalogue
+from polewright.core.sky.places import observed_enu, standard_atmosphere, true_pole_enu
+from solver_fields import star_list
+
+WIDTH_PX, HEIGHT_PX = 1600, 1200
+SITE = Site(52.0, 10.0, 100.0)
+START = Utc(2461000.5, 0.35)
+DRAWINGS: dict[str, Callable[[FloatArray], FloatArray]] = {
+    "straight": lambda t: np.asarray(np.tan(t)),
+    "equidistant": lambda t: t,
+    "stereographic": lambda t: np.asarray(2.0 * np.tan(0.5 * t)),
+    "equal areas": lambda t: np.asarray(2.0 * np.sin(0.5 * t)),
+}
+
+
+@dataclass(frozen=True)
+class Bending:
+    """A lens: its drawing, how wide the frame is (deg), a bend besides (r (1 + bend t^2)), middle off (px), tilt."""
+
+    drawing: str
+    width_deg: float
+    bend: float = 0.02
+    off_px: tuple[float, float] = (9.0, -6.0)
+    tilt: tuple[float, float] = (0.0006, -0.0004)
+    mirrored: bool = False
+
+    def radius(self, t: FloatArray) -> FloatArray:
+        """On the sensor, in focal lengths."""
+        return np.asarray(DRAWINGS[self.drawing](t) * (1.0 + self.bend * t * t))
+
+    @property
+    def focal_px(self) -> float:
+        return float(0.5 * WIDTH_PX / self.radius(np.array(np.radians(0.5 * self.width_deg))))
+
+    def pixels(self, v: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Of unit vectors (N, 3) in camera axes; NaN beyond the lens."""
+        across = np.hypot(v[:, 0], v[:, 1])
+        t = np.arctan2(across, v[:, 2])
+        farthest = np.radians(88.0 if self.drawing == "straight" else 100.0)
+        u = v[:, :2] * (self.radius(np.minimum(t, farthest)) / np.maximum(across, 1e-12))[:, None]
+        r2, (p1, p2) = np.sum(u * u, axis=1), self.tilt
+        x = u[:, 0] + p1 * (r2 + 2 * u[:, 0] ** 2) + 2 * p2 * u[:, 0] * u[:, 1]
+        y = u[:, 1] + p2 * (r2 + 2 * u[:, 1] ** 2) + 2 * p1 * u[:, 0] * u[:, 1]
+        sign = -1.0 if self.mirrored else 1.0
+        x = sign * (x * self.focal_px) + self.off_px[0] + 0.5 * (WIDTH_PX - 1)
+        y = y * self.focal_px + self.off_px[1] + 0.5 * (HEIGHT_PX - 1)
+        return np.where(t < farthest, x, np.nan), y
+
+
+@dataclass(frozen=True, eq=False)
+class Capture:
+    """Star lists and times of frames between which the axis `axis_enu` was turned; it stands `offset_rad` (east, up)
+    from the true pole."""
+
+    lists: list[StarList]
+    utc: list[Utc]
+    offset_rad: FloatArray
+
+
+def capture(
+    catalogue: Catalogue,
+    lens: Bending,
+    rng: np.random.Generator,
+    frames: int = 5,
+    span_deg: float = 80.0,
+    noise_px: float = 0.15,
+    strays: int = 20,
+    most: int = 220,
+) -> Capture:
+    """Frames `span_deg` about an axis a degree or so off the pole."""
+    pole = true_pole_enu(SITE)
+    east = np.array([1.0, 0.0, 0.0])
+    up = np.cross(east, pole)
+    up = up if up[2] > 0 else -up
+    offset = np.radians(rng.normal(size=2) * 0.7)
+    axis = unit(pole + offset[0] * east + offset[1] * up)
+    z = unit(pole + np.array([0.0, -0.6, 0.5]) + 0.15 * rng.normal(size=3))
+    x = unit(np.cross(z, rng.normal(size=3)))
+    first = np.stack([x, np.cross(z, x), z], axis=1)
+    stars = catalogue.vectors_at(2026.0, slice(0, 12000))
+    light = catalogue.magnitude[:12000] + rng.normal(size=12000) * 0.3
+    lists, times = [], []
+    for k in range(frames):
+        turn = np.radians(span_deg) * (k / (frames - 1) - 0.5)
+        utc = START.plus_seconds(60.0 * k)
+        enu = observed_enu(stars, utc, SITE, standard_atmosphere(SITE))
+        px, py = lens.pixels(enu @ (rotation_about(axis, float(turn)) @ first))
+        there = (enu[:, 2] > 0.09) & (px > 0) & (px < WIDTH_PX - 1) & (py > 0) & (py < HEIGHT_PX - 1)
+        order = np.flatnonzero(there)
+        order = order[np.argsort(light[order])][:most]
+        order = order[rng.random(order.size) > 0.1]
+        sx, sy = rng.random(strays) * WIDTH_PX, rng.random(strays) * HEIGHT_PX
+        places = np.column_stack([np.r_[px[order], sx], np.r_[py[order], sy]])
+        places += rng.normal(size=places.shape) * noise_px
+        by_light = np.argsort(np.r_[light[order], rng.choice(light[order], strays)], kind="stable")
+        lists.append(star_list(places[by_light, 0], places[by_light, 1], noise_px, WIDTH_PX, HEIGHT_PX))
+        times.append(utc)
+    return Capture(lists, times, offset)
