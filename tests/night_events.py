@@ -165,6 +165,7 @@ EVENT = st.one_of(
     st.builds(ev.ScrewTurned, TIME, st.sampled_from(Screw), st.none() | st.floats(-20.0, 20.0)),
     st.builds(ev.LessonAsked, TIME, st.sampled_from(Screw)),
     st.builds(ev.TrackingSwitched, TIME, st.booleans()),
+    st.builds(ev.LeadSwitched, TIME, st.booleans()),
     st.builds(ev.TargetChanged, TIME, st.sampled_from(TargetPole), ALTITUDE),
     st.builds(ev.ToleranceChanged, TIME, TOLERANCE, st.none() | PLANNED),
     st.builds(ev.GuidingSwitched, TIME, st.booleans()),

@@ -12,11 +12,12 @@ from hypothesis import strategies as st
 from paper_night import PaperNight
 from polewright.core.night.advice import Advice, NoFrames, ScrewLeft, Settling, Walking
 from polewright.core.night.advise import advise
-from polewright.core.night.events import ScrewTurned, Ticked
+from polewright.core.night.events import LeadSwitched, ScrewTurned, Ticked
 from polewright.core.night.states import Running, begun
 from polewright.core.screws.angles import Screw
 from polewright.core.screws.learning import engaged, seen_sign
 from polewright.core.screws.walk import Cue
+from polewright.ui.presenting.actions import actions
 from polewright.ui.presenting.correction import axis_numbers, gliding_offset, well
 from polewright.ui.presenting.extras import Extras
 from polewright.words.coach import say
@@ -125,6 +126,27 @@ def test_slow_frames_and_who_likes_it_told_are_told() -> None:
     slow = replace(begun(night.state), interval_s=6.0)
     why = advise(slow).reason
     assert isinstance(slow, Running) and isinstance(why, ScrewLeft) and not why.walking
+
+
+def test_a_door_leads_to_told_turns_and_back() -> None:
+    night, _ = at_the_screw()
+    night.feed(LeadSwitched(night.t, told=True))
+    why = reason(night)
+    assert isinstance(why, ScrewLeft) and not why.walking
+    offered = {action.label: action for action in actions(begun(night.state), advise(night.state), None)}
+    assert offered["Turned as told"].key == "Return" and "Let the marker lead" in offered
+    night.feed(offered["Let the marker lead"].intent)
+    assert isinstance(reason(night), ScrewLeft) and reason(night).walking
+    assert "Tell turns in numbers" in {a.label for a in actions(begun(night.state), advise(night.state), None)}
+
+
+def test_nobody_has_to_report_a_turn_that_the_eye_leads() -> None:
+    """No key says yes to a turn as told: how far the hand went is not known."""
+    night, asked = at_the_screw()
+    offered = actions(begun(night.state), advise(night.state), None)
+    assert not [a for a in offered if a.key == "Return" or a.label == "Turned as told"]
+    read_off = next(a for a in offered if a.key == "9")
+    assert isinstance(read_off.intent, ScrewTurned) and read_off.intent.turns == asked.turns
 
 
 def test_the_posts_stand_at_the_aim_while_the_eye_leads() -> None:

@@ -26,10 +26,12 @@ def night_started(
     walking: bool = False,
     flexure: Flexure | None = None,
     air: Atmosphere | None = None,
+    told: bool = False,
 ) -> NightStarted:
     """The first event; a plan sets the tolerance in place of `tolerance_rad`; `walking`: the eye leads the hand.
 
     `flexure`: how the rig's camera gives; None: errors are those of the stars alone. `air`: None for the usual one.
+    `told`: the person prefers turns told in numbers all the same.
     """
     if imaging is not None:
         tolerance_rad = imaging.tolerance_rad(target)
@@ -46,6 +48,7 @@ def night_started(
         imaging=imaging,
         locks=locks,
         walking=walking,
+        told=told,
         flexure=flexure,
         air=air,
     )

@@ -203,6 +203,7 @@ Said = (
     | events.TripodBumped
     | events.ScrewTurned
     | events.LessonAsked
+    | events.LeadSwitched
     | events.BaseLocked
     | events.BaseUnlocked
     | events.TargetChanged

@@ -202,6 +202,10 @@ class MainWindow(QWidget):
             self._set(replace(self.settings, light=Light.RED))
             self.setWindowState(self.windowState() | Qt.WindowState.WindowFullScreen)
 
+    def keep_lead(self, told: bool) -> None:
+        """The person prefers turns told in numbers, or to be led by the marker: for later nights too."""
+        self._set(replace(self.settings, told=told))
+
     def _set(self, settings: WindowSettings) -> None:
         changed_look = (settings.light, settings.brightness) != (self.settings.light, self.settings.brightness)
         self.settings = settings

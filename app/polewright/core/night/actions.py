@@ -18,6 +18,7 @@ from polewright.core.night.events import (
     FolderLost,
     FrameSolved,
     FrameUnsolved,
+    LeadSwitched,
     TargetChanged,
     ToleranceChanged,
     TrackingSwitched,
@@ -230,6 +231,12 @@ def change_tolerance(state: Running, event: ToleranceChanged) -> Outcome:
 def switch_tracking(state: S, event: TrackingSwitched) -> tuple[S, tuple[Effect, ...]]:
     """The clock drive was switched; the frames will show it too."""
     return replace(state, tracking="on" if event.on else "off"), ()
+
+
+def switch_lead(state: Running, event: LeadSwitched) -> Outcome:
+    """Turns told in numbers, or led by the eye; what has moved so far belongs to no turn in progress."""
+    handling = replace(state.handling, walk=None)
+    return replace(state, plan=replace(state.plan, told=event.told), handling=handling), ()
 
 
 def pause(state: S, event: object) -> tuple[S, tuple[Effect, ...]]:

@@ -48,7 +48,8 @@ class NightStarted(Event):
     `tolerance_rad` is the error allowed tonight, that of `imaging` when a plan was given. The RA axis is not turned
     to where `obstacles` stand. The memories of screws and locks come from the profile of `rig`.
     `air`: what refraction is computed with; None: the standard atmosphere of the site. `walking`: the eye leads the
-    hand while frames come fast enough; False: turns are told (so were all nights of older records).
+    hand while frames come fast enough; False: turns are told (so were all nights of older records). `told`: the
+    person prefers told turns for now.
     `flexure`: how the camera gives against the axis; None: errors are those of the stars alone, as in older records.
     """
 
@@ -64,6 +65,7 @@ class NightStarted(Event):
     locks: LockMemory = NEW_LOCKS
     air: Atmosphere | None = None
     walking: bool = False
+    told: bool = False
     flexure: Flexure | None = None
 
     def __post_init__(self) -> None:
@@ -144,6 +146,13 @@ class TrackingSwitched(Event):
     """The clock drive was switched on or off."""
 
     on: bool
+
+
+@dataclass(frozen=True)
+class LeadSwitched(Event):
+    """Who leads the hand at a screw: the eye, while frames come fast enough, or turns that are told in numbers."""
+
+    told: bool
 
 
 @dataclass(frozen=True)
@@ -285,6 +294,7 @@ AnyEvent = (
     | BaseLocked
     | BaseUnlocked
     | TrackingSwitched
+    | LeadSwitched
     | TargetChanged
     | ToleranceChanged
     | Accepted

@@ -70,6 +70,7 @@ class NightPlan:
     imaging: Planned | None = None
     air: Atmosphere = field(kw_only=True)
     walking: bool = field(default=False, kw_only=True)
+    told: bool = field(default=False, kw_only=True)
     flexure: Flexure | None = field(default=None, kw_only=True)
 
     @property
@@ -336,7 +337,7 @@ class Running(Seen):
     @property
     def walking(self) -> bool:
         """Whether the eye can lead the hand: the person likes it so, and frames come fast enough."""
-        return self.plan.walking and 0.0 < self.interval_s <= WALKING_S and self.lesson is None
+        return self.plan.walking and not self.plan.told and 0.0 < self.interval_s <= WALKING_S and self.lesson is None
 
     @property
     def turning_axis(self) -> bool:

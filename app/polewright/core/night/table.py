@@ -54,6 +54,7 @@ from polewright.core.night.events import (
     FrameSolved,
     FrameUnsolved,
     GuidingSwitched,
+    LeadSwitched,
     LessonAsked,
     NextAsked,
     NightStarted,
@@ -197,6 +198,7 @@ ANYWHERE: tuple[Row, ...] = (
     *(Row(stage, TargetChanged, stage, do.change_target) for stage in Stage if stage is not P),
     *(Row(stage, ToleranceChanged, stage, do.change_tolerance) for stage in Stage if stage is not P),
     *(Row(stage, TrackingSwitched, stage, do.switch_tracking) for stage in Stage),
+    *(Row(stage, LeadSwitched, stage, do.switch_lead) for stage in Stage),
     *(Row(stage, Ticked, stage) for stage in Stage),
 )
 
@@ -337,7 +339,7 @@ def _objection(state: NightState, event: AnyEvent) -> Objection:
             return Objection.DRIFT_ELSEWHERE
         case NightStarted():
             return Objection.BEGUN_ALREADY
-        case TargetChanged() | ToleranceChanged():
+        case TargetChanged() | ToleranceChanged() | LeadSwitched():
             return Objection.SITE_UNKNOWN
         case UndoAsked():
             return Objection.NO_CLICK

@@ -11,6 +11,7 @@ from typing import Protocol, assert_never
 from PySide6.QtCore import QObject
 
 from polewright.core.errors import SettingsError
+from polewright.core.night.events import LeadSwitched
 from polewright.core.plan.tolerance import TargetTooLow
 from polewright.core.plan.tonight import Planned
 from polewright.core.sky.places import default_target
@@ -112,6 +113,8 @@ class Driver(QObject):
             self._cancel()
         else:
             self.scene.act(intent)
+            if isinstance(intent, LeadSwitched):
+                self._window.keep_lead(intent.told)
             if isinstance(intent, want.ChooseFolder) and intent.folder is not None:
                 self._remember_folder(str(intent.folder))
 
@@ -188,6 +191,7 @@ class Driver(QObject):
             imaging,
             found.locks,
             walking=True,
+            told=self._remembered.settings.told,
             flexure=found.flexure.flexure,
             air=air_at(site, what.weather),
         )

@@ -73,7 +73,13 @@ def _read(data: Any) -> Remembered:
         raise ValueError(f"a brightness of {brightness}")
     known = Known().filled(FillForm(*(str(form.get(name, "")) for name in FIELDS)))
     return Remembered(
-        WindowSettings(Light(settings["light"]), brightness, bool(settings["sound"]), bool(settings["speech"])),
+        WindowSettings(
+            Light(settings["light"]),
+            brightness,
+            bool(settings["sound"]),
+            bool(settings["speech"]),
+            bool(settings.get("told", False)),
+        ),
         replace(
             known,
             typed=frozenset(),

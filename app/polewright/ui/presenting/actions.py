@@ -46,7 +46,7 @@ def _asked(state: Running, advice: Advice, rehearsal: Rehearsal | None, read_off
         return (told, *_beside(state, action, Weight.PRIMARY))
     match action:
         case said.Turn():
-            return _turns(action, read_off)
+            return _led(state, action, read_off) if state.walking else _turns(action, read_off)
         case said.SetUp():
             return _yes(state, action, "Mount is set up", events.NextAsked(NOW))
         case said.Do.LOCK:
@@ -131,6 +131,24 @@ def _turns(turn: said.Turn, read_off: float | None) -> tuple[Action, ...]:
     )
 
 
+def _led(state: Running, turn: said.Turn, read_off: float | None) -> tuple[Action, ...]:
+    """Where the eye leads, nobody has to report: what was read off a head all the same waits in the menu."""
+    now = turn.turns if read_off is None else read_off
+    report = events.ScrewTurned(NOW, turn.screw, now)
+    said_so = Action(f"Turned {turns_text(now, True)} {'↻' if now >= 0.0 else '↺'}", "9", report, Weight.MENU)
+    beside = tuple(action for action in _turns(turn, read_off)[1:] if action.key != "0")
+    menu = tuple(replace(action, weight=Weight.MENU) for action in beside)
+    return (*_beside(state, turn, Weight.PLAIN), said_so, *menu)
+
+
+def _lead(state: Running) -> tuple[Action, ...]:
+    """A door between the two ways to be told, while frames come fast enough for both."""
+    if not state.plan.walking or state.stage not in (Stage.ROUGH, Stage.FINE):
+        return ()
+    label = "Let the marker lead" if state.plan.told else "Tell turns in numbers"
+    return (Action(label, "N", events.LeadSwitched(NOW, not state.plan.told), Weight.MENU),)
+
+
 def _lesson(state: Running, advice: Advice) -> tuple[Action, ...]:
     """Learn the screw in hand by turns of its own."""
     if not isinstance(advice.action, said.Turn) or state.stage not in (Stage.ROUGH, Stage.FINE):
@@ -169,6 +187,7 @@ def _always(state: Running, advice: Advice, undo: Weight) -> tuple[Action, ...]:
         lines.append(Action("Finish here", "F", events.Accepted(NOW), Weight.MENU))
     return (
         *lines,
+        *_lead(state),
         *_lesson(state, advice),
         *drift_actions(state),
         Action("Choose another folder", "Ctrl+O", want.ChooseFolder(), Weight.MENU),

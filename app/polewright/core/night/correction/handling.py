@@ -32,6 +32,9 @@ LATE_REPORT_S = 2.5  # a report so soon after a move was seen to end belongs to 
 # friction holds so much of a move back, which follows within a few times so long (chosen; the simulated mounts: up to
 # 4 % and 4 s, of which two readings that agree have seen the most)
 CREEP_SHARE, CREEP_S = 0.03, 20.0
+# so far, or this share of what is left, before a motion shows a way: gusts and a turn begun within the exposure shake
+# the first reading by tenths of an arcminute (simulated mounts in wind, tests/bench/hand_nights.py)
+SENSE_ARCMIN, SENSE_SHARE = 0.5, 0.25
 OWN_DIRECTION = 0.35  # a screw moves its own coordinate; the other one by less than this share (base out of level)
 
 
@@ -85,7 +88,7 @@ def _walk_from(before: Running, state: Running, asked: AskedTurn) -> Walk:
         sigma,
         state.now_s - state.interval_s if last is None else last.at_s,
         state.interval_s,
-        creep_arcmin=_creep_arcmin(state, asked.screw),
+        creep_arcmin=max(_creep_arcmin(state, asked.screw), min(SENSE_ARCMIN, SENSE_SHARE * abs(start))),
     )
 
 

@@ -33,5 +33,6 @@ def _plan_of(event: NightStarted) -> NightPlan:
         event.imaging,
         air=standard_atmosphere(event.site) if event.air is None else event.air,
         walking=event.walking,
+        told=event.told,
         flexure=event.flexure,
     )
