@@ -123,7 +123,8 @@ def _estimated(effect: EstimateAxis, plan: NightPlan, at_s: float) -> AxisMeasur
 
 
 def _fitted(effect: FitDrift, plan: NightPlan, at_s: float) -> DriftMeasured | DriftRefused:
-    found = read_drift(effect.samples, plan.site, plan.air, effect.target, effect.wanted_rad, effect.rested_s)
+    known = plan.site, plan.air, effect.target, effect.wanted_rad, effect.rested_s
+    found = read_drift(effect.samples, *known, plan.flexure)
     if not isinstance(found, DriftReading):
         return DriftRefused(at_s, found)
     return DriftMeasured(at_s, found)

@@ -11,9 +11,11 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from polewright.core.angles import ARCSEC_PER_RAD, SIDEREAL_RATE_RAD_S
+from polewright.core.drift.hidden import whole_covariance
 from polewright.core.drift.live import DriftProof, DriftResult, DriftSample, measure
 from polewright.core.drift.reasons import DriftDoubt, DriftRefusal, Unknown
 from polewright.core.drift.remaining import cadence_s, remaining
+from polewright.core.flexure import Flexure
 from polewright.core.model import Atmosphere, FloatArray, Site, TargetPole
 from polewright.core.offset import WORTH_SHARE, Covariance
 from polewright.core.sky.places import hemisphere_sign
@@ -90,12 +92,19 @@ def wanted_rad(tolerance_rad: float) -> float:
 
 
 def read_drift(
-    samples: Sequence[DriftSample], site: Site, air: Atmosphere, target: TargetPole, wanted: float, rested_s: float
+    samples: Sequence[DriftSample],
+    site: Site,
+    air: Atmosphere,
+    target: TargetPole,
+    wanted: float,
+    rested_s: float,
+    flexure: Flexure | None = None,
 ) -> DriftReading | DriftRefusal:
     """What the frames say, and how much longer to watch until each component is known to `wanted` rad.
 
     A base that creeps moves stars as a wrong axis does, and no frame tells the two apart: the covariance grows by
     what a tripod may do that has stood for `rested_s`. The time left counts the scatter of the frames alone.
+    Without `flexure` (records of before) it knows neither slow wander nor tube nor air.
     """
     proof = DriftProof(site, air, target, tuple(samples))
     result = measure(proof)
@@ -106,7 +115,7 @@ def read_drift(
         samples=len(samples),
         east_rad=float(result.east_rad),
         up_rad=float(result.up_rad),
-        covariance_rad2=_with_creep(result.covariance_rad2, rested_s),
+        covariance_rad2=stated_covariance(proof, result, rested_s, flexure),
         noise_rad=float(result.noise_rad),
         drive_wave_rad=float(result.drive_wave_rad),
         cadence_s=cadence_s(proof),
@@ -119,6 +128,12 @@ def read_drift(
         disturbed=result.disturbed,
         held=result.held,
     )
+
+
+def stated_covariance(proof: DriftProof, result: DriftResult, rested_s: float, flexure: Flexure | None) -> Covariance:
+    """All that the axis of a drift is doubted by: what its frames show and what they hide."""
+    shown = result.covariance_rad2
+    return _with_creep(shown if flexure is None else whole_covariance(proof, result, flexure), rested_s)
 
 
 def _with_creep(covariance: Covariance, rested_s: float) -> Covariance:
