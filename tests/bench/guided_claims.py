@@ -50,7 +50,7 @@ def guided_proof(rng: np.random.Generator, declination_only: bool) -> DriftProof
     )
 
 
-def free_proof(rng: np.random.Generator) -> DriftProof:
+def free_proof(rng: np.random.Generator, least_s: float = 120.0) -> DriftProof:
     """Periodic error of 3 to 15"."""
     spec = mount_off(
         50.0,
@@ -60,7 +60,7 @@ def free_proof(rng: np.random.Generator) -> DriftProof:
         periodic_error_s=float(rng.choice([240.0, 478.7, 638.0])),
     )
     fields = FIELDS[: int(rng.integers(1, 3))]
-    seconds, cadence_s, noise = (float(rng.uniform(*ends)) for ends in ((120.0, 400.0), (3.0, 10.0), (0.3, 1.0)))
+    seconds, cadence_s, noise = (float(rng.uniform(*ends)) for ends in ((least_s, 400.0), (3.0, 10.0), (0.3, 1.0)))
     return watched(spec, 50.0, fields, seconds, cadence_s, noise, rng)
 
 
@@ -74,8 +74,9 @@ def main() -> int:
         for word, said in (("nothing", None), ("guiding off, falsely", True)):
             told = Counter(outcome(proof, said) for proof in proofs)
             print(f"guided in {name}, the person says {word}: {dict(told)}", flush=True)
-    told = Counter(outcome(free_proof(rng), True) for _ in range(count))
-    print(f"free, the person says guiding off: {dict(told)}")
+    for least_s in (120.0, 240.0):
+        told = Counter(outcome(free_proof(rng, least_s), True) for _ in range(count))
+        print(f"free, fields of {least_s:.0f} s and more, the person says guiding off: {dict(told)}", flush=True)
     return 0
 
 

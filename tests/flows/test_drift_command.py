@@ -45,7 +45,10 @@ def test_both_components_with_an_honest_covariance(tracked: Path, capsys: pytest
     assert code == 0 and facts["frames_used"] == 2 * EACH and facts["frames_left_out"] == []
     for name, one in zip(("east_arcmin", "up_arcmin"), sigma):
         assert abs(axis[name] - truth[name]) < 3.5 * one
-        assert 0.02 < one < 0.6
+        assert 1.4 < one < 2.0, "a tripod that was just set down may creep"
+    _, rested = run_json(capsys, "drift", *frames_of(tracked), "--stood")
+    assert np.all(np.sqrt(np.diag(rested["axis"]["covariance_arcmin2"])) < 0.6)
+    assert np.all(np.sqrt(np.diag(rested["axis"]["frames_covariance_arcmin2"])) < 0.5)
     assert [f["frames"] for f in facts["fields"]] == [EACH, EACH]
     assert facts["fields"][0]["hour_angle_h"] == pytest.approx(0.0, abs=0.2)
     # Covington (1999), appendix B: w a cos H; 0.262516"/min for each arcminute of error on the meridian
@@ -58,6 +61,10 @@ def test_one_field_says_what_is_missing(tracked: Path, capsys: pytest.CaptureFix
     code, facts = run_json(capsys, "drift", *frames_of(tracked)[:EACH])
     assert code == 0 and "altitude is not known" in facts["unknown"]
     assert facts["next_field"] == "altitude" and 30.0 < facts["seconds_left"] < 400.0
+    assert main(["drift", *frames_of(tracked)[:EACH]]) == 0
+    told = capsys.readouterr().out
+    assert "how high is not known" in told and "neither high nor low" not in told
+    assert "  up           not known on the sky" in told
 
 
 def test_the_time_still_needed_grows_with_the_certainty(tracked: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -78,7 +85,7 @@ def test_frames_that_need_not_be_solved(tracked: Path, capsys: pytest.CaptureFix
     sigma = np.sqrt(np.diag(axis["covariance_arcmin2"]))
     assert code == 0 and facts["frames_used"] == 2 * EACH
     for name, one in zip(("east_arcmin", "up_arcmin"), sigma):
-        assert abs(axis[name] - truth[name]) < 3.5 * one and one < 1.5
+        assert abs(axis[name] - truth[name]) < 3.5 * one and one < 2.2
 
 
 def test_beside_the_turn(tracked: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -112,6 +119,7 @@ def test_where_to_point(capsys: pytest.CaptureFixture[str]) -> None:
     assert code == 0
     azimuth, altitude = facts["positions"]
     assert azimuth["hour_angle_h"] == 0.0 and azimuth["altitude_deg"] >= 35.0
+    assert facts["seconds_each"] >= 240.0, "shorter fields do not show whether anything guides"
     assert 4.0 <= altitude["hour_angle_h"] <= 6.0 and altitude["declination_deg"] < 0.0
     assert altitude["altitude_deg"] > 25.0
     assert main(["drift", "--where", "--lat", "52", "--lon", "9"]) == 0
@@ -163,11 +171,12 @@ def test_a_guided_mount_far_off_the_pole_is_no_alignment(
 def test_a_still_declination_asks_whether_guiding_is_off(
     held_on_its_stars: list[str], capsys: pytest.CaptureFixture[str]
 ) -> None:
-    """One field of two minutes is too short to show that right ascension is held as well."""
+    """One field of two minutes is too short to show that right ascension is held as well: no word makes up for it."""
     code, facts = run_json(capsys, "drift", *held_on_its_stars[:EACH])
     assert code == 3 and facts["axis"] is None and facts["kind"] == "maybe_guided"
     assert "--guiding off" in facts["cure"]
-    assert run_json(capsys, "drift", *held_on_its_stars[:EACH], "--guiding", "off")[0] == 0
+    code, facts = run_json(capsys, "drift", *held_on_its_stars[:EACH], "--guiding", "off")
+    assert code == 3 and facts["axis"] is None and facts["kind"] == "too_short_to_tell" and "4 min" in facts["cure"]
 
 
 def test_a_wrong_year_is_warned_of_once(tracked: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

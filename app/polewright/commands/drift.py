@@ -6,7 +6,7 @@ import argparse
 import json
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -27,8 +27,12 @@ from polewright.core.angles import ARCMIN_PER_RAD, ARCSEC_PER_RAD
 from polewright.core.drift.compare import Comparison, compare_with_turn
 from polewright.core.drift.live import DriftProof, DriftResult, PositionDrift, add_frame, guiding_refusal
 from polewright.core.drift.plan import DriftPosition, best_positions, predicted_seconds
+from polewright.core.drift.reading import stated_covariance
+from polewright.core.drift.reasons import Unknown
 from polewright.core.drift.remaining import Remaining, remaining
+from polewright.core.drift.stillness import FIELD_S
 from polewright.core.errors import FrameReadError, RecordingError, UsageError
+from polewright.core.flexure import FLEXURE_PRIOR
 from polewright.core.model import Site, SkyFrame, TargetPole
 from polewright.core.not_measurable import NotMeasurable
 from polewright.core.offset import Covariance
@@ -37,15 +41,17 @@ from polewright.services.frame_reader.reading import shown
 from polewright.services.measuring import place_in_sky
 from polewright.services.regular_file import read_regular
 from polewright.words.drift import (
+    axis_words,
     comparison_words,
     drift_doubt_words,
     drift_refusal_words,
     guiding_words,
+    hidden_words,
     unknown_words,
 )
 from polewright.words.frames import frame_words
 from polewright.words.kinds import told_facts
-from polewright.words.numbers import angle_text, duration_text, number_text, offset_words, sigma_text
+from polewright.words.numbers import angle_text, duration_text, number_text, sigma_text
 from polewright.words.said import Said
 
 USUAL_NOISE_ARCSEC, USUAL_CADENCE_S = 1.0, 5.0
@@ -91,6 +97,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--guiding",
         choices=("off", "on"),
         help="whether guiding was off, in both axes; frames that deny it count more",
+    )
+    add(
+        "--stood", action="store_true", help="the tripod has stood for half an hour, or is a pier: it settles no more"
     )
     add_camera_options(parser)
     add_site_options(parser)
@@ -151,7 +160,7 @@ def _where(args: argparse.Namespace) -> int:
     positions = best_positions(site, standard_atmosphere(site), args.side)
     hours = [p.hour_angle_h for p in positions]
     wanted, noise = args.certainty / ARCMIN_PER_RAD, USUAL_NOISE_ARCSEC / ARCSEC_PER_RAD
-    each_s = predicted_seconds(hours, wanted, noise, USUAL_CADENCE_S, allowance=1.0)
+    each_s = max(predicted_seconds(hours, wanted, noise, USUAL_CADENCE_S), FIELD_S)
     facts = {
         "positions": [_position_facts(p) for p in positions],
         "seconds_each": each_s,
@@ -186,8 +195,9 @@ def _where_sentences(positions: Sequence[DriftPosition], each_s: float, wanted_r
     ]
     return [
         *lines,
-        f"Watch each for about {duration_text(each_s)} to know both components to {angle_text(wanted_rad)}"
-        f" (frames of {USUAL_NOISE_ARCSEC:g}″ every {USUAL_CADENCE_S:g} s).",
+        f"Watch each for {duration_text(each_s)} or longer to know both components to {angle_text(wanted_rad)}"
+        f" (frames of {USUAL_NOISE_ARCSEC:g}″ every {USUAL_CADENCE_S:g} s)"
+        + (", and to show that nothing guides." if each_s == FIELD_S else "."),
         "Switch tracking on and guiding off, in both axes; leave the mount alone.",
     ]
 
@@ -251,6 +261,8 @@ def _found(
 ) -> tuple[dict[str, Any], list[str]]:
     proof = watched.proof
     left = remaining(proof, result, args.certainty / ARCMIN_PER_RAD)
+    whole = stated_covariance(proof, result, math.inf if args.stood else 0.0, FLEXURE_PRIOR)
+    by_frames, result = result.covariance_rad2, replace(result, covariance_rad2=whole)
     warnings = [*watched.warnings, *map(drift_doubt_words, result.warnings)]
     facts: dict[str, Any] = {
         "axis": {
@@ -258,6 +270,7 @@ def _found(
             "up_arcmin": result.up_rad * ARCMIN_PER_RAD,
             "total_arcmin": math.hypot(result.east_rad, result.up_rad) * ARCMIN_PER_RAD,
             "covariance_arcmin2": (np.array(result.covariance_rad2) * ARCMIN_PER_RAD**2).tolist(),
+            "frames_covariance_arcmin2": (np.array(by_frames) * ARCMIN_PER_RAD**2).tolist(),
         },
         "unknown": unknown_words(result.unknown),
         "noise_arcsec": result.noise_rad * ARCSEC_PER_RAD,
@@ -270,6 +283,7 @@ def _found(
         "warnings": warnings,
     }
     lines = [*_result_sentences(watched, result), _left_sentence(left, args.certainty)]
+    lines.append(hidden_words(result.sigma_rad, args.stood))
     if turn is not None:
         comparison = _compare(proof, result, turn)
         facts["comparison"] = {
@@ -310,10 +324,9 @@ def _result_sentences(watched: Watched, result: DriftResult) -> list[str]:
         )
     lines += [
         "",
-        f"The axis lies {offset_words(result.east_rad, east_sigma, 'east', with_sigma=False)}"
-        f" and {offset_words(result.up_rad, up_sigma, 'up', with_sigma=False)}.",
-        f"  east         {_arcmin(result.east_rad, east_sigma)} on the sky",
-        f"  up           {_arcmin(result.up_rad, up_sigma)} on the sky",
+        axis_words(result.east_rad, result.up_rad, (east_sigma, up_sigma), result.unknown),
+        f"  east         {_arcmin(result.east_rad, east_sigma, result.unknown is not Unknown.AZIMUTH)} on the sky",
+        f"  up           {_arcmin(result.up_rad, up_sigma, result.unknown is not Unknown.ALTITUDE)} on the sky",
         f"  drive        periodic error of ± {angle_text(result.drive_wave_rad)}, taken out",
         f"  one frame    {sigma_text(result.noise_rad)} in declination",
     ]
@@ -331,7 +344,9 @@ def _left_sentence(left: Remaining, certainty_arcmin: float) -> str:
     return f"Watch {', then '.join(parts)} to know both to {wanted}."
 
 
-def _arcmin(value_rad: float, sigma_rad: float) -> str:
+def _arcmin(value_rad: float, sigma_rad: float, known: bool) -> str:
+    if not known:
+        return "not known"
     return f"{value_rad * ARCMIN_PER_RAD:+9.3f}' +- {sigma_rad * ARCMIN_PER_RAD:.3f}'"
 
 

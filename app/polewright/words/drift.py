@@ -26,11 +26,12 @@ from polewright.core.drift.reasons import (
     TooFewClean,
     TooFewFrames,
     TooShort,
+    TooShortToTell,
     Unknown,
     Wanders,
 )
 from polewright.core.not_measurable import RecordedRefusal
-from polewright.words.numbers import angle_text
+from polewright.words.numbers import angle_text, duration_text, offset_words
 from polewright.words.said import Said
 
 FOCUS = "Expose longer or check the focus."
@@ -67,6 +68,11 @@ def guiding_words(why: GuidingRefusal) -> Said:
                 " the frames do not show which.",
                 "If guiding was off in both axes, say --guiding off; else switch it off and watch again.",
             )
+        case TooShortToTell(needed_s):
+            return Said(
+                "Nothing moves yet, and the frames are too few to show that nothing guides.",
+                f"Watch each field for {duration_text(needed_s)} or longer, guiding off in both axes.",
+            )
         case _:
             assert_never(why)
 
@@ -101,6 +107,29 @@ def unknown_words(unknown: Unknown | None) -> str:
             )
         case _:
             assert_never(unknown)
+
+
+def axis_words(east_rad: float, up_rad: float, sigmas_rad: tuple[float, float], unknown: Unknown | None) -> str:
+    """Where the axis lies, as far as the fields tell; empty when they tell one direction askew."""
+    east = offset_words(east_rad, sigmas_rad[0], "east", with_sigma=False)
+    up = offset_words(up_rad, sigmas_rad[1], "up", with_sigma=False)
+    match unknown:
+        case None:
+            return f"The axis lies {east} and {up}."
+        case Unknown.AZIMUTH:
+            return f"The axis lies {up}; how far east or west is not known."
+        case Unknown.ALTITUDE:
+            return f"The axis lies {east}; how high is not known."
+        case Unknown.ONE_DIRECTION:
+            return ""
+        case _:
+            assert_never(unknown)
+
+
+def hidden_words(whole_rad: float, stood: bool) -> str:
+    """What the uncertainty has beside the scatter of the frames, and what makes it smaller."""
+    rest = "" if stood else " On a pier, or when the tripod has stood for half an hour, say --stood."
+    return f"With what base, tube and air may add, each is known to {angle_text(whole_rad)}.{rest}"
 
 
 def drift_doubt_words(doubt: DriftDoubt) -> str:

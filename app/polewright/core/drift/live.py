@@ -30,10 +30,18 @@ from polewright.core.drift.reasons import (
     PartsDisagree,
     TooFewFrames,
     TooShort,
+    TooShortToTell,
     Unknown,
     Wanders,
 )
-from polewright.core.drift.stillness import along_ra, declination_is_still, field_is_still, nothing_moves
+from polewright.core.drift.stillness import (
+    FIELD_S,
+    FieldMotion,
+    along_ra,
+    declination_is_still,
+    field_motion,
+    nothing_moves,
+)
 from polewright.core.model import Atmosphere, FloatArray, Site, SkyFrame, TargetPole
 from polewright.core.offset import Covariance, covariance_of
 from polewright.core.sky.places import east_and_up, hemisphere_sign, offset_from_pole, pole_enu, true_pole_enu
@@ -95,6 +103,7 @@ class DriftResult:
     disturbed: bool = False  # the declination jumped
     held: bool = False  # nothing moves at all: guided, in all likelihood
     still: bool = False  # no field drifts in declination by more than a guided one may
+    runs: bool = False  # some field shows that the drive is free
 
     @property
     def sigma_rad(self) -> float:
@@ -184,7 +193,8 @@ def _held_against(whole: DriftResult, parts: Sequence[DriftResult]) -> DriftResu
 def _result(state: DriftProof, data: DriftData, fit: DriftFit, pole: FloatArray) -> DriftResult:
     east, up = offset_from_pole(fit.axis_enu, pole, state.site)
     positions = tuple(_position_drift(state, data, fit, k, east, up) for k in range(data.positions))
-    jump, held = _jump(data, fit), _held(state, data, pole, positions)
+    jump, motions = _jump(data, fit), _motions(state, data, pole, positions)
+    held = nothing_moves([(m.still, p.seconds) for m, p in zip(motions, positions)])
     return DriftResult(
         east_rad=east,
         up_rad=up,
@@ -199,6 +209,7 @@ def _result(state: DriftProof, data: DriftData, fit: DriftFit, pole: FloatArray)
         disturbed=jump is not None,
         held=held,
         still=_still(positions),
+        runs=any(motion.runs for motion in motions),
     )
 
 
@@ -212,28 +223,31 @@ def _still(positions: tuple[PositionDrift, ...]) -> bool:
 def guiding_refusal(result: DriftResult, guiding_is_off: bool | None) -> GuidingRefusal | None:
     """Why this drift is no word on the axis, given what the person says of guiding (None: nothing).
 
-    The frames are believed over the person; where they cannot tell, the person is.
+    The frames are believed over the person; where they are too few to tell, more are asked for.
     """
     if result.held or guiding_is_off is False:
         return Guided()
-    return MaybeGuided() if result.still and guiding_is_off is None else None
+    if not result.still:
+        return None
+    if guiding_is_off is None:
+        return MaybeGuided()
+    return None if result.runs else TooShortToTell(FIELD_S)
 
 
-def _held(state: DriftProof, data: DriftData, pole: FloatArray, positions: tuple[PositionDrift, ...]) -> bool:
-    """Whether nothing moves, in any field that is long enough to tell.
-
-    About the pole: a guided star turns about that, and one field leaves the axis free to run away from it.
-    """
+def _motions(
+    state: DriftProof, data: DriftData, pole: FloatArray, positions: tuple[PositionDrift, ...]
+) -> list[FieldMotion]:
+    """What moves in each field, about the pole: a guided star turns about that, and one field leaves the axis free to
+    run away from it."""
     dec, angle = about(pole, east_and_up(pole, state.site)[1], data)
-    fields = []
+    found = []
     for k, position in enumerate(positions):
         here = data.position == k
         at_s = data.at_s[here]
         along = along_ra(at_s, angle[here], dec[here])
         left = np.array(position.dec_residual_rad)
-        still = field_is_still(at_s, along, left, position.dec_drift_rad_s, position.sigma_rad_s)
-        fields.append((still, position.seconds))
-    return nothing_moves(fields)
+        found.append(field_motion(at_s, along, left, position.dec_drift_rad_s, position.sigma_rad_s))
+    return found
 
 
 def _position_drift(

@@ -68,7 +68,14 @@ class MaybeGuided(NotMeasurable):
     """The declination is still, as in a good alignment and as in a guided mount; nobody said which."""
 
 
-GuidingRefusal = Guided | MaybeGuided
+@dataclass(frozen=True)
+class TooShortToTell(NotMeasurable):
+    """Nothing moves, but no field lasts long enough to show whether the mount runs free; so long each should."""
+
+    needed_s: float
+
+
+GuidingRefusal = Guided | MaybeGuided | TooShortToTell
 DriftRefusal = NoFramesYet | TooFewFrames | TooShort | NotTracking | RecordedRefusal
 ShiftRefusal = TooFewClean | TooFewAgree | NoCommonShift
 

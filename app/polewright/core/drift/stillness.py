@@ -15,12 +15,15 @@ Guiding in declination alone leaves the stars of an aligned mount; no frame show
 Decided 2026-11-29. A still declination is no alignment by itself. `polewright drift` gives no axis where every field
 is still in declination to within what guiding does, unless the person says that guiding was off; a periodic error
 frees right ascension alone, and does not count. Frames in which right ascension is still as well are believed over
-the person. What counts as still grows with the wander of the declination itself, which a guider leaves in both axes.
+the person; where fields are too short to show it, nobody is, and the cure is to watch for four minutes
+(tests/bench/guided_claims.py). What counts as still grows with the wander of the declination itself, which a guider
+leaves in both axes.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -28,39 +31,48 @@ from polewright.core.angles import ARCSEC_PER_RAD, SIDEREAL_RATE_RAD_S
 from polewright.core.model import FloatArray
 
 LEAST_S, IN_ALL_S, BLOCKS, LEAST_FRAMES = 110.0, 220.0, 5, 12
+FIELD_S = 240.0  # of one field, so that it can show by itself whether anything guides: half a usual worm's turn
 AIR_RAD_S = 0.3 / ARCSEC_PER_RAD / 60.0  # refraction turns a star's rate by up to 2.8e-4 of the sidereal one
 DRIFT_RAD_S = 0.6 / ARCSEC_PER_RAD / 60.0  # and its declination by twice that, four hours and more from the meridian
 WANDER_RAD = 0.5 / ARCSEC_PER_RAD  # a guider's own corrections
 SURE = 3.0  # sigmas; a free mount is refused in 1 of 370 (normal distribution)
+FREE = 1.6  # times what a held field may show: of 300 guided ones 1 does, of 300 free ones of 240 s and more all
 UNSEEN_RAD = 0.4 / ARCSEC_PER_RAD  # blocks less sure than this hide a small periodic error
 
 
-def field_is_still(
+@dataclass(frozen=True)
+class FieldMotion:
+    """What one field shows. `still`: nothing moves; None where it is too short, or scatters too much, to tell.
+    `runs`: right ascension moves by so much more than a held one may that the drive must be free."""
+
+    still: bool | None
+    runs: bool = False
+
+
+def field_motion(
     at_s: FloatArray, along_rad: FloatArray, dec_left_rad: FloatArray, dec_drift_rad_s: float, sigma_rad_s: float
-) -> bool | None:
-    """Whether nothing moves in one field; None where it is too short, or scatters too much, to tell.
+) -> FieldMotion:
+    """Whether anything moves in one field.
 
     `along_rad` (N,): right ascension about the axis against a drive that runs at the sidereal rate, on the sky;
     `dec_left_rad` (N,): declination without its drift; `dec_drift_rad_s`: that drift and its sigma.
     """
     if at_s.size < LEAST_FRAMES or np.ptp(at_s) < LEAST_S:
-        return None
+        return FieldMotion(None)
     since = at_s - at_s.mean()
     slope, level = np.polyfit(since, along_rad, 1)
     left = along_rad - level - slope * since
     noise = float(np.sqrt(np.mean(np.square(np.diff(left))) / 2.0))  # neighbours share the wander: it drops out
-    means = _middles(left)
     block_sigma = noise * np.sqrt(BLOCKS / at_s.size)
     slope_sigma = noise / float(np.sqrt(np.sum(np.square(since))))
-    if block_sigma > UNSEEN_RAD:
-        return None
     wander = wander_rad_s(at_s, dec_left_rad)  # what a guider leaves in declination it leaves in right ascension
     swing = wander * float(np.sqrt(np.sum(np.square(_middles(since)))))
-    return bool(
-        abs(slope) < AIR_RAD_S + SURE * max(slope_sigma, wander)
-        and np.ptp(means) < WANDER_RAD + SURE * max(block_sigma, swing)
-        and declination_is_still(at_s, dec_left_rad, dec_drift_rad_s, sigma_rad_s)
+    shown = max(
+        abs(slope) / (AIR_RAD_S + SURE * max(slope_sigma, wander)),
+        float(np.ptp(_middles(left))) / (WANDER_RAD + SURE * max(block_sigma, swing)),
     )
+    still = shown < 1.0 and declination_is_still(at_s, dec_left_rad, dec_drift_rad_s, sigma_rad_s)
+    return FieldMotion(None if still and block_sigma > UNSEEN_RAD else still, shown > FREE)
 
 
 def declination_is_still(

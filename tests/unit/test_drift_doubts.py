@@ -1,0 +1,78 @@
+"""What a drift is doubted by beside the scatter of its frames: slow wander, creep, tube, air."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from bench.drift_coverage import drift, judged
+from drift_nights import mount_off, watched
+from polewright.core.angles import ARCSEC_PER_RAD
+from polewright.core.drift.hidden import whole_covariance
+from polewright.core.drift.live import DriftResult, measure
+from polewright.core.drift.reading import stated_covariance
+from polewright.core.drift.red_noise import slope_growth
+from polewright.core.flexure import FLEXURE_PRIOR, Flexure
+from polewright.core.model import FloatArray
+
+PLACES = ((0.0, 10.0), (-5.0, 55.0))
+
+
+def white_and_red(rng: np.random.Generator, at_s: FloatArray, red: float, memory_s: float) -> FloatArray:
+    """White noise of 1 and an Ornstein-Uhlenbeck process, exactly."""
+    covariance = red**2 * np.exp(-np.abs(at_s[:, None] - at_s[None, :]) / memory_s) + np.eye(at_s.size)
+    return np.asarray(np.linalg.cholesky(covariance) @ rng.normal(size=at_s.size))
+
+
+@pytest.mark.parametrize(("red", "memory_s"), [(0.0, 10.0), (1.0, 15.0), (1.0, 50.0)])
+def test_the_growth_is_that_of_the_slopes_themselves(red: float, memory_s: float) -> None:
+    """Monte Carlo of 150 pairs of fields: 95 % of the slopes within 1.96 of the stated sigma; 91 % where the memory is a
+    sixth of the field, which shows too little of it."""
+    rng, at_s = np.random.default_rng(4), np.arange(0.0, 300.0, 5.0)
+    since = at_s - at_s.mean()
+    ratios = []
+    for _ in range(150):
+        pair = [white_and_red(rng, at_s, red, memory_s) for _ in range(2)]
+        slopes = [np.polyfit(since, left, 1)[0] for left in pair]
+        bare = [left - np.polyval(np.polyfit(since, left, 1), since) for left in pair]
+        white = np.mean([b @ b / (at_s.size - 2) for b in bare]) / (since @ since)
+        grown = white * slope_growth([(at_s, b) for b in bare])
+        ratios += [slope / np.sqrt(grown) for slope in slopes]
+    assert 0.65 < np.sqrt(np.mean(np.square(ratios))) < 1.25
+    assert np.mean(np.abs(ratios) < 1.96) > (0.88 if memory_s > 40.0 else 0.92)
+
+
+def test_pull_and_sag_fake_what_the_covariance_allows_for() -> None:
+    """A tube that sags by 30" shows an axis that is too low; its column of the covariance has that size."""
+    proof = watched(
+        mount_off(40.0, 0.0, 0.0, sag_arcsec=30.0), 40.0, PLACES, 400.0, 5.0, 0.0, np.random.default_rng(1)
+    )
+    found = measure(proof)
+    assert isinstance(found, DriftResult)
+    only_sag = Flexure(sag_sigma_rad=30.0 / ARCSEC_PER_RAD, pull_sigma=0.0)
+    none = Flexure(sag_sigma_rad=0.0, pull_sigma=0.0)
+    shown = np.array(whole_covariance(proof, found, only_sag)) - np.array(whole_covariance(proof, found, none))
+    faked = np.array([found.east_rad, found.up_rad])
+    assert shown == pytest.approx(np.outer(faked, faked), abs=(2.0 / ARCSEC_PER_RAD) ** 2 + 0.1 * faked @ faked)
+
+
+def test_a_pull_is_an_axis_error_of_its_own_size() -> None:
+    """Declination moves by the pull for each radian of turn, as it does at the meridian by an error east."""
+    proof = watched(mount_off(40.0, 0.0, 0.0), 40.0, PLACES, 400.0, 5.0, 0.3, np.random.default_rng(1))
+    found = measure(proof)
+    assert isinstance(found, DriftResult)
+    with_pull, without = (
+        np.array(whole_covariance(proof, found, Flexure(sag_sigma_rad=0.0, pull_sigma=p / ARCSEC_PER_RAD)))
+        for p in (20.0, 0.0)
+    )
+    assert np.sqrt((with_pull - without)[0, 0]) * ARCSEC_PER_RAD == pytest.approx(20.0, rel=0.03)
+
+
+@pytest.mark.parametrize("kind", ["wander", "all"])
+def test_the_truth_lies_inside_what_is_stated(kind: str) -> None:
+    """25 drifts; tests/bench/drift_coverage.py has more of each kind."""
+    inside = []
+    for seed in range(25):
+        proof, found, truth = drift(seed, kind)
+        inside.append(judged(found, truth, stated_covariance(proof, found, 0.0, FLEXURE_PRIOR))[0])
+    assert sum(inside) >= 22
