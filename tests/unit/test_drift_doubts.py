@@ -26,8 +26,8 @@ def white_and_red(rng: np.random.Generator, at_s: FloatArray, red: float, memory
 
 @pytest.mark.parametrize(("red", "memory_s"), [(0.0, 10.0), (1.0, 15.0), (1.0, 50.0)])
 def test_the_growth_is_that_of_the_slopes_themselves(red: float, memory_s: float) -> None:
-    """Monte Carlo of 150 pairs of fields: 95 % of the slopes within 1.96 of the stated sigma; 91 % where the memory is a
-    sixth of the field, which shows too little of it."""
+    """Monte Carlo of 150 pairs of fields: 95 % of the slopes within 1.96 of the stated sigma; 91 % where the memory
+    is a sixth of the field, which shows too little of it."""
     rng, at_s = np.random.default_rng(4), np.arange(0.0, 300.0, 5.0)
     since = at_s - at_s.mean()
     ratios = []
