@@ -13,8 +13,8 @@ from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
-from PySide6.QtCore import QCoreApplication, QEvent, Qt, QtMsgType, qInstallMessageHandler
-from PySide6.QtGui import QIcon
+from PySide6.QtCore import QCoreApplication, QEvent, Qt, QtMsgType, QUrl, qInstallMessageHandler
+from PySide6.QtGui import QDesktopServices, QIcon
 from PySide6.QtWidgets import QApplication
 
 from polewright.core.sky.catalogue import Catalogue
@@ -96,6 +96,11 @@ def build_window(red: bool = False) -> tuple[MainWindow, Driver]:
     return window, Driver(window, build_means(scheduler, worker), remembered)
 
 
+def _show_outside(place: Path) -> bool:
+    """By the desktop's own program; False where there is none."""
+    return QDesktopServices.openUrl(QUrl.fromLocalFile(str(place)))
+
+
 def build_means(scheduler: QtScheduler, worker: Worker) -> Means:
     """What nights, rehearsals and replays are made of, in real time."""
     clock, helper, rehearsals = SystemClock(), HelperProcess(), RehearsalFolders()
@@ -135,6 +140,7 @@ def build_means(scheduler: QtScheduler, worker: Worker) -> Means:
         discard=rehearsals.discard,
         read=reader.read,
         give_up_frame=helper.close,
+        show_outside=_show_outside,
         wakefulness=wakefulness_here(),
     )
 

@@ -107,7 +107,8 @@ def test_first_page_by_keyboard(bench: Bench) -> None:
     bench.key(Qt.Key.Key_Return, CTRL)
     assert [type(i) for i in bench.asked[-2:]] == [want.FillForm, want.StartNight]
     bench.key(Qt.Key.Key_P, CTRL)
-    assert bench.last() == want.StartRehearsal()
+    bench.key(Qt.Key.Key_Return)
+    assert bench.last() == want.StartRehearsal("first-night", 1)
 
 
 def test_letters_on_the_first_page_go_into_the_fields(bench: Bench) -> None:
@@ -241,7 +242,7 @@ def test_rehearsal_screws_by_key_wheel_and_mouse(bench: Bench) -> None:
     bench.key(Qt.Key.Key_Down, SHIFT)
     assert bench.last() == want.TurnRehearsalScrew(Screw.ALTITUDE, -0.03125)
     bench.key(Qt.Key.Key_PageUp)
-    assert bench.last() == want.RotateRehearsalAxis(5.0)
+    assert bench.last() == want.RotateRehearsalAxis(-5.0), "up is east"
     knob = bench.window.night.knobs.azimuth
     centre, radius = knob._head()
     top = (centre + type(centre)(0.0, -0.8 * radius)).toPoint()
@@ -354,6 +355,8 @@ def test_a_folder_that_cannot_be_opened_says_so(bench: Bench, tmp_path: Path) ->
 def test_an_empty_list_of_nights_says_where_they_lie(bench: Bench, tmp_path: Path) -> None:
     bench.show("first-run")
     bench.key(Qt.Key.Key_L, CTRL)
+    assert bench.last() == want.OpenNights()
+    bench.window.act(want.OpenReplay())
     page = bench.window.folders
     page.go(tmp_path)
     assert page.note.startswith("No recorded night here.") and str(data_folder() / "nights") in page.note

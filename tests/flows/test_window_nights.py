@@ -64,6 +64,7 @@ def test_a_whole_rehearsal_by_keyboard(bench: Bench) -> None:
     bench.driver.begin()
     assert bench.view.page is Page.FIRST_RUN
     bench.key(Qt.Key.Key_P, CTRL)
+    bench.key(RETURN)
     assert bench.view.page is Page.ORIENTATION
     pages, pressed = [Page.ORIENTATION], ""
     bench.wait(30.0)
@@ -491,6 +492,8 @@ def test_a_recording_is_played_scrubbed_and_stepped(bench: Bench) -> None:
     assert bench.view.frame is not None and "matched" in bench.view.frame.stars_text, "the stars are recorded always"
     assert bench.view.timeline is not None and bench.view.timeline.position_s == scene.track.length_s
     bench.key(Qt.Key.Key_W, CTRL)
+    assert bench.view.page is Page.NIGHTS
+    bench.key(Qt.Key.Key_Escape)
     assert bench.view.page is Page.FIRST_RUN
 
 

@@ -11,6 +11,7 @@ from pathlib import Path
 from polewright.core.errors import RecordingError
 from polewright.core.model import Utc
 from polewright.core.sky.timescales import iso_text
+from polewright.services.file_lock import FileLock
 from polewright.services.night_log import LOG_NAME
 
 FRAMES = "frames"
@@ -40,6 +41,25 @@ def recorded_nights(root: Path) -> list[Path]:
         return sorted((path.parent for path in root.glob(f"*/{LOG_NAME}")), reverse=True)
     except OSError:
         return []
+
+
+def delete_night(folder: Path, nights: Path) -> None:
+    """Delete a night of this program's own with everything in its folder; RecordingError when that cannot be.
+
+    Only a folder directly below `nights` that holds a log and that nobody writes to; never through a link.
+    """
+    own = own_night(nights, str(folder))
+    if own is None or folder.is_symlink() or not (folder / LOG_NAME).is_file():
+        raise RecordingError(f"{folder.name} is not one of the program's own nights: it was left as it is.")
+    lock = FileLock(folder / ".lock")
+    try:
+        free = lock.take()
+        lock.free()
+        if not free:
+            raise RecordingError(f"The night {folder.name} is open in another window: close it there first.")
+        shutil.rmtree(folder)
+    except OSError as error:
+        raise RecordingError(f"{folder.name} cannot be deleted: {error.strerror or error}.") from error
 
 
 def own_night(nights: Path, remembered: str) -> Path | None:

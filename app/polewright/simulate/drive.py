@@ -58,6 +58,10 @@ class LooseDrive:
         """When the last move ends, s; minus infinity before the first."""
         return self._stretches[-1].start_s
 
+    def ready_s(self, at_s: float) -> float:
+        """When a command that is given at `at_s` can be taken: after those that were given for later."""
+        return max(at_s, self._last_command_s)
+
     def _accept(self, at_s: float) -> float:
         if at_s < self._last_command_s:
             raise UsageError(

@@ -77,7 +77,7 @@ class Mount:
 
     def rotate_ra(self, at_s: float, west_deg: float) -> float:
         """Turn the RA axis westward (hour angle grows, in both hemispheres); returns when it is done, s."""
-        return self._slew_ra(at_s, -self._side * np.radians(west_deg))
+        return self._slew_ra(self._ra.ready_s(at_s), -self._side * np.radians(west_deg))
 
     def point(self, at_s: float, enu: FloatArray) -> float:
         """Swing both axes until the camera looks in the direction (3,) in ENU, to the cone error; returns the end, s.

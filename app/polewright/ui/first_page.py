@@ -11,7 +11,7 @@ from PySide6.QtWidgets import QGridLayout, QHBoxLayout, QLabel, QMenu, QVBoxLayo
 
 from polewright.ui.buttons import PlainButton
 from polewright.ui.drawing import LEFT_TOP, WRAP
-from polewright.ui.intents import ChooseFolder, FillForm, OpenReplay, StartNight, StartRehearsal, UseRig, UseSite
+from polewright.ui.intents import ChooseFolder, FillForm, OfTheWindow, OpenNights, StartNight, UseRig, UseSite
 from polewright.ui.keys import KNOWN_RIGS, KNOWN_SITES
 from polewright.ui.keys_bar import KeysBar
 from polewright.ui.line_field import LineField
@@ -94,8 +94,8 @@ class FirstPage(FullPanel):
         self.work.pressed.connect(self.pressed)
         self.choose = PlainButton("Choose", "Ctrl+O", parent=self)
         self.begin = PlainButton("Begin the night", "Ctrl+Return", loud=True, parent=self)
-        self.rehearse = PlainButton("Rehearse now", "Ctrl+P", parent=self)
-        self.replay = PlainButton("Play a recorded night", "Ctrl+L", parent=self)
+        self.rehearse = PlainButton("Rehearse", "Ctrl+P", parent=self)
+        self.replay = PlainButton("Earlier nights", "Ctrl+L", parent=self)
         self.rehearse.large = True
         self.title, self.said = Caption(54, "strong", bold=True), Caption(VALUE)
         self.title.show_text("Polewright")
@@ -244,10 +244,10 @@ class FirstPage(FullPanel):
         self.pressed.emit(StartNight())
 
     def _on_rehearse(self) -> None:
-        self.pressed.emit(StartRehearsal())
+        self.pressed.emit(OfTheWindow.REHEARSALS)
 
     def _on_replay(self) -> None:
-        self.pressed.emit(OpenReplay(None))
+        self.pressed.emit(OpenNights())
 
     def set_folder(self, folder: Path) -> None:
         """Put a chosen folder into the form."""

@@ -79,9 +79,40 @@ class StartRehearsal:
 
 @dataclass(frozen=True)
 class OpenReplay:
-    """Play a recorded night; None: ask the person first."""
+    """Play a recorded night; None: ask the person first. `asked`: about its turns, from the beginning."""
 
     recording: Path | None = None
+    asked: bool = False
+
+
+@dataclass(frozen=True)
+class OpenNights:
+    """The list of all recorded nights."""
+
+
+@dataclass(frozen=True)
+class ToFirstPage:
+    """Leave the list of nights."""
+
+
+@dataclass(frozen=True)
+class ChooseNight:
+    """This line of the list."""
+
+    row: int
+
+
+class OfTheList(Enum):
+    """What can be done with the chosen night."""
+
+    REPORT = "show its report in the window"
+    LEAVE_REPORT = "back to the list"
+    SAVE_HTML = "save the report as a page"
+    SAVE_PDF = "save the report as PDF"
+    OPEN_REPORT = "save the report and open it outside the window"
+    EXPORT = "write its table and JSON beside the record"
+    FOLDER = "show the folder outside the window"
+    DELETE = "delete it; asks once"
 
 
 @dataclass(frozen=True)
@@ -190,6 +221,8 @@ class OfTheWindow(Enum):
     SOUND = "the sound guide on or off"
     SPEECH = "spoken instructions on or off"
     KEYS = "the page of keys"
+    REHEARSALS = "the page of rehearsals"
+    WHY = "the guide, where it tells of what is on show"
     QUIT = "close the window; the night resumes next time"
 
 
@@ -213,10 +246,21 @@ Said = (
     | events.ShiftPutAway
     | events.DriftAsked
 )
-OfTheDriver = StartNight | StartRehearsal | OpenReplay | LeaveNight
+OfTheDriver = StartNight | StartRehearsal | OpenReplay | LeaveNight | OpenNights | ToFirstPage
+OfTheNights = ChooseNight | OfTheList
 OfTheForm = FillForm | UseSite | UseRig
 OfTheNight = ReadOff | ShowPlan | FillPlan | AdoptPlan | ExportNight
 OfTheRehearsal = DoAsTold | TurnRehearsalScrew | RotateRehearsalAxis
 OfTheReplay = PlayPause | SetSpeed | Scrub | StepEvent | TakeOver
 OfAnyScene = ChooseFolder | CancelWork | DismissTrouble
-Intent = Said | OfTheWindow | OfTheDriver | OfTheForm | OfTheNight | OfTheRehearsal | OfTheReplay | OfAnyScene
+Intent = (
+    Said
+    | OfTheWindow
+    | OfTheDriver
+    | OfTheNights
+    | OfTheForm
+    | OfTheNight
+    | OfTheRehearsal
+    | OfTheReplay
+    | OfAnyScene
+)

@@ -11,7 +11,7 @@ RED_LIGHT = "F9"  # on every page: a letter would go into the fields of the form
 KNOWN_SITES, KNOWN_RIGS = "Ctrl+1", "Ctrl+2"
 TARGETS, GUIDED, BEST_POLE = "Ctrl+T", "Ctrl+G", "Ctrl+B"
 PLOTS = ("Ctrl+1", "Ctrl+2", "Ctrl+3")
-CREDITS = "C"  # on the page of keys
+CREDITS, WHY = "C", "?"  # on the page of keys; everywhere but where one types
 
 WINDOW_ACTIONS: tuple[Action, ...] = (
     Action("red light", RED_LIGHT, OfTheWindow.RED_LIGHT, Weight.MENU),
@@ -21,14 +21,15 @@ WINDOW_ACTIONS: tuple[Action, ...] = (
     Action("full screen", FULL_SCREEN, OfTheWindow.FULL_SCREEN, Weight.MENU),
     Action("sound", "S", OfTheWindow.SOUND, Weight.MENU),
     Action("voice", "V", OfTheWindow.SPEECH, Weight.MENU),
+    Action("the guide, why?", WHY, OfTheWindow.WHY, Weight.MENU),
     Action("all keys", "K", OfTheWindow.KEYS, Weight.MENU),
     Action("close", QUIT, OfTheWindow.QUIT, Weight.MENU),
 )
-ON_THE_BAR = (RED_LIGHT, "R", FULL_SCREEN, "S", "K")
+ON_THE_BAR = (RED_LIGHT, "R", WHY, FULL_SCREEN, "S", "K")
 REHEARSAL_KEYS = (
     ("← →", "turn the azimuth screw"),
     ("↑ ↓", "turn the altitude screw"),
-    ("PgUp PgDn", "rotate the RA axis"),
+    ("PgUp PgDn", "rotate the RA axis east or west"),
     ("Shift", "with these: a quarter of the step"),
 )
 REPLAY_KEYS = (
@@ -41,8 +42,8 @@ REPLAY_KEYS = (
 FORM_KEYS = (
     ("Tab", "next field"),
     ("Ctrl+Return", "begin the night"),
-    ("Ctrl+P", "rehearse now"),
-    ("Ctrl+L", "play a recorded night"),
+    ("Ctrl+P", "rehearse"),
+    ("Ctrl+L", "earlier nights"),
     ("Ctrl+O", "choose the folder"),
     (KNOWN_SITES, "a site of an earlier night"),
     (KNOWN_RIGS, "a rig of an earlier night"),

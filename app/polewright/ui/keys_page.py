@@ -9,7 +9,7 @@ from PySide6.QtWidgets import QWidget
 from polewright.ui.buttons import key_text
 from polewright.ui.credits_page import CreditsPage
 from polewright.ui.drawing import LEFT, RIGHT, draw_fitted
-from polewright.ui.keys import CREDITS
+from polewright.ui.keys import CREDITS, WHY
 from polewright.ui.look import BIG, VALUE, Look
 from polewright.ui.panel import Panel
 
@@ -18,6 +18,7 @@ class KeysPage(Panel):
     """Lies over the window; any key or click leaves it, but for the key of the credits."""
 
     left = Signal()
+    guide_wanted = Signal()
 
     def __init__(self, parent: QWidget | None = None) -> None:
         super().__init__(parent)
@@ -32,7 +33,8 @@ class KeysPage(Panel):
 
     def show_keys(self, pairs: tuple[tuple[str, str], ...]) -> None:
         """Show these keys."""
-        self.pairs = (*pairs, (CREDITS, "licences and credits, from this page"))
+        pairs = tuple(pair for pair in pairs if pair[0] != WHY)
+        self.pairs = (*pairs, (WHY, "the guide"), (CREDITS, "licences and credits, from this page"))
         pairs = self.pairs
         self.credits.hide()
         self.setAccessibleDescription("; ".join(f"{key}: {meaning}" for key, meaning in pairs))
@@ -64,6 +66,8 @@ class KeysPage(Panel):
         event.accept()
         if event.text().upper() == CREDITS and self.credits.isHidden():
             self.credits.show()
+        elif event.text() == WHY:
+            self.guide_wanted.emit()
         else:
             self._go_back()
 

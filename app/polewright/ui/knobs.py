@@ -114,9 +114,9 @@ class KnobPanel(Panel):
 
     def __init__(self, parent: QWidget | None = None) -> None:
         super().__init__(parent)
-        self.azimuth = Knob("azimuth", "← →", self)
-        self.altitude = Knob("altitude", "↑ ↓", self)
-        self.axis = Knob("RA axis", "PgUp/Dn", self)
+        self.azimuth = Knob("azimuth", "← ↺   → ↻", self)
+        self.altitude = Knob("altitude", "↓ ↺   ↑ ↻", self)
+        self.axis = Knob("RA axis", "PgUp east, PgDn west", self)
         row = QHBoxLayout(self)
         row.setContentsMargins(0, 0, 0, 0)
         row.setSpacing(0)
@@ -130,7 +130,7 @@ class KnobPanel(Panel):
         """Show where the simulated screws stand."""
         self.azimuth.show_turns(rehearsal.azimuth_turns, _turns(rehearsal.azimuth_turns))
         self.altitude.show_turns(rehearsal.altitude_turns, _turns(rehearsal.altitude_turns))
-        self.axis.show_turns(rehearsal.ra_deg / 360.0, f"{rehearsal.ra_deg:.0f}°".replace("-", "−"))
+        self.axis.show_turns(rehearsal.ra_deg / 360.0, _east_west(rehearsal.ra_deg))
 
     def intent_for_key(self, key: int, fine: bool) -> Intent | None:
         """What a key does to the simulated mount; `fine` is a quarter of the step."""
@@ -140,8 +140,8 @@ class KnobPanel(Panel):
             Qt.Key.Key_Left: TurnRehearsalScrew(Screw.AZIMUTH, -step),
             Qt.Key.Key_Up: TurnRehearsalScrew(Screw.ALTITUDE, step),
             Qt.Key.Key_Down: TurnRehearsalScrew(Screw.ALTITUDE, -step),
-            Qt.Key.Key_PageUp: RotateRehearsalAxis(1.0 if fine else 5.0),
-            Qt.Key.Key_PageDown: RotateRehearsalAxis(-1.0 if fine else -5.0),
+            Qt.Key.Key_PageUp: RotateRehearsalAxis(-1.0 if fine else -5.0),  # east
+            Qt.Key.Key_PageDown: RotateRehearsalAxis(1.0 if fine else 5.0),
         }
         return keys.get(Qt.Key(key))
 
@@ -157,3 +157,9 @@ class KnobPanel(Panel):
 
 def _turns(turns: float) -> str:
     return f"{turns:+.2f}".replace("-", "−")
+
+
+def _east_west(west_deg: float) -> str:
+    if abs(west_deg) < 0.5:
+        return "0°"
+    return f"{abs(west_deg):.0f}° {'west' if west_deg > 0.0 else 'east'}"

@@ -13,15 +13,17 @@ from pathlib import Path
 from typing import assert_never
 
 from PySide6.QtCore import QKeyCombination, QSize, Qt, Signal
-from PySide6.QtGui import QCloseEvent, QKeyEvent, QKeySequence, QResizeEvent
+from PySide6.QtGui import QCloseEvent, QKeyEvent, QKeySequence, QResizeEvent, QScreen
 from PySide6.QtWidgets import QApplication, QMenu, QStackedLayout, QToolTip, QWidget
 
 from polewright.runtime.worker import InlineWorker, Worker
+from polewright.services.guide import INDEX, MESSAGES, Place, place_of
 from polewright.ui import intents as want
 from polewright.ui.arrange import SMALLEST, unit_for
 from polewright.ui.cursor import set_pointer
 from polewright.ui.first_page import FirstPage
 from polewright.ui.folder_dialog import FolderPage
+from polewright.ui.help_page import HelpPage
 from polewright.ui.intents import OfTheWindow
 from polewright.ui.keys import (
     FULL_SCREEN,
@@ -38,15 +40,20 @@ from polewright.ui.keys import (
 )
 from polewright.ui.keys_page import KeysPage
 from polewright.ui.listening import Listening
-from polewright.ui.look import Look, plain_font, qt_palette, style_sheet
+from polewright.ui.look import SMALLEST_PX, Look, plain_font, qt_palette, style_sheet
 from polewright.ui.night_page import NightPage
+from polewright.ui.nights_page import NightsPage
+from polewright.ui.panel import Panel
 from polewright.ui.plan_page import PlanPage
+from polewright.ui.rehearsals_page import RehearsalsPage
 from polewright.ui.settings import WindowSettings
 from polewright.ui.theme import Light, make_theme, next_brightness
 from polewright.ui.view_model import Page, View, Weight
 from polewright.words.numbers import capital
 from polewright.words.window import WHICH_FOLDER, WHICH_NIGHT
 
+USUAL_SIZE = QSize(1280, 800)
+FRAME_PX, TITLE_PX = 4, 36  # of a window's frame, of its title and lower edge: about what desktops draw (chosen)
 RECORDING_ENDINGS = (".jsonl",)
 FORM_WINDOW_INTENTS: dict[str, want.Intent] = {  # where letters go into fields
     RED_LIGHT: OfTheWindow.RED_LIGHT,
@@ -88,14 +95,20 @@ class MainWindow(QWidget):
         self.folders = FolderPage(self._worker)
         self.keys_page = KeysPage()
         self.plan_page = PlanPage()
-        self.pages: tuple[QWidget, ...] = (self.first, self.night, self.folders, self.keys_page, self.plan_page)
+        self.nights = NightsPage()
+        self.rehearsals = RehearsalsPage()
+        self.guide = HelpPage()
+        self.on_top: tuple[QWidget, ...] = (
+            self.folders, self.keys_page, self.plan_page, self.rehearsals, self.guide,
+        )  # fmt: skip
+        self.pages: tuple[QWidget, ...] = (self.first, self.night, self.nights, *self.on_top)
         self._stack = QStackedLayout(self)
         self._stack.setContentsMargins(0, 0, 0, 0)
         for page in self.pages:
             self._stack.addWidget(page)
         self.menu = QMenu(self)
         self._connect()
-        self.resize(1280, 800)
+        self.resize(opening_size(self.screen()))
         self._wear()
 
     def _connect(self) -> None:
@@ -107,6 +120,11 @@ class MainWindow(QWidget):
         self.plan_page.left.connect(self._on_page_left)
         self.folders.left.connect(self._on_page_left)
         self.folders.chosen.connect(self._on_chosen)
+        self.nights.pressed.connect(self.act)
+        self.rehearsals.chosen.connect(self._on_rehearsal)
+        self.rehearsals.left.connect(self._on_page_left)
+        self.guide.left.connect(self._on_guide_left)
+        self.keys_page.guide_wanted.connect(self._on_guide_wanted)
 
     def sizeHint(self) -> QSize:
         return QSize(1280, 800)
@@ -119,24 +137,34 @@ class MainWindow(QWidget):
         if view.page is Page.FIRST_RUN:
             self.first.show_view(view)
             self.first.keys.show_keys(bar_keys(view, self._red))
+        elif view.page is Page.NIGHTS:
+            self.nights.show_view(view)
+            self.nights.keys.show_keys(bar_keys(view, self._red))
         else:
             self.night.show_view(view, self.reading)
             self.night.keys.show_keys(bar_keys(view, self._red))
         if view.plan is not None:
             self.plan_page.show_plan(view.plan)
         left_over = view.plan is None and self._on_plan
-        if left_over or self._stack.currentWidget() not in (self.folders, self.keys_page, self.plan_page):
+        if left_over or self._stack.currentWidget() not in self.on_top:
             self._show_own_page()
         if self.settings.sound or self.settings.speech:
             self._listening.hear(before, view, self.settings.sound, self.settings.speech)
 
     def _show_own_page(self) -> None:
-        first = self.view is None or self.view.page is Page.FIRST_RUN
-        page = self.first if first else self.night
-        if self._stack.currentWidget() is not page:
-            self._bring(page)
-            if not first:
-                self.setFocus(Qt.FocusReason.OtherFocusReason)
+        page = self._own_page()
+        if self._stack.currentWidget() is page:
+            return
+        self._bring(page)
+        if page is self.nights:
+            self.nights.take_focus()
+        elif page is self.night:
+            self.setFocus(Qt.FocusReason.OtherFocusReason)
+
+    def _own_page(self) -> QWidget:
+        """The page that the view itself fills."""
+        shown = Page.FIRST_RUN if self.view is None else self.view.page
+        return {Page.FIRST_RUN: self.first, Page.NIGHTS: self.nights}.get(shown, self.night)
 
     @property
     def _on_plan(self) -> bool:
@@ -179,6 +207,10 @@ class MainWindow(QWidget):
                 self._set(replace(self.settings, speech=not self.settings.speech))
             case OfTheWindow.KEYS:
                 self._show_keys()
+            case OfTheWindow.REHEARSALS:
+                self._show_rehearsals()
+            case OfTheWindow.WHY:
+                self.open_guide()
             case OfTheWindow.QUIT:
                 self.close()
             case _:
@@ -231,14 +263,16 @@ class MainWindow(QWidget):
         self._sheet = style_sheet(look)
         self._dress(self._stack.currentWidget())
         self.setPalette(palette)
-        for page in (self.first, self.night, self.folders, self.keys_page, self.plan_page):
-            page.set_look(look)
+        for page in self.pages:
+            if isinstance(page, Panel):
+                page.set_look(look)
         self.menu.setFont(look.font(17))
         set_pointer(theme)
 
     def _dress(self, part: QWidget | None) -> None:
         """Only pages with stock controls need the style sheet, and only when they are about to be seen."""
-        if part in (self.first, self.folders, self.plan_page, self.menu) and part.styleSheet() != self._sheet:
+        plain = (self.night, self.keys_page)
+        if part is not None and part not in plain and part.styleSheet() != self._sheet:
             part.setStyleSheet(self._sheet)
 
     def _bring(self, page: QWidget) -> None:
@@ -246,6 +280,36 @@ class MainWindow(QWidget):
         self._stack.setCurrentWidget(page)
 
     # pages that lie on top
+
+    def _show_rehearsals(self) -> None:
+        """The next night after the one that was rehearsed last."""
+        last = self.view.rehearsed if self.view is not None else ""
+        self._bring(self.rehearsals)
+        self.rehearsals.ask(last)
+
+    def _on_rehearsal(self, intent: want.StartRehearsal) -> None:
+        self._bring(self.night)
+        self.wanted.emit(intent)
+
+    def open_guide(self) -> None:
+        """Where it tells of the trouble on show, or of the instruction."""
+        view = self.view
+        if view is None:
+            self._bring_guide(Place(INDEX))
+        elif view.trouble is not None:
+            self._bring_guide(place_of((view.trouble.cause, view.trouble.cure), MESSAGES))
+        else:
+            self._bring_guide(place_of((view.instruction.sentence, view.instruction.reason)))
+
+    def _on_guide_wanted(self) -> None:
+        self._bring_guide(Place(INDEX))
+
+    def _bring_guide(self, place: Place) -> None:
+        self._bring(self.guide)
+        self.guide.open(place)
+
+    def _on_guide_left(self) -> None:
+        self._show_own_page()
 
     def _show_keys(self) -> None:
         if self.view is not None:
@@ -293,10 +357,17 @@ class MainWindow(QWidget):
     def open_menu(self) -> None:
         """Everything that can be done here, with its key."""
         self.build_menu()
+        self._fit_menu(self.screen().availableSize().height())
         corner = self.night.menu_button.mapToGlobal(self.night.menu_button.rect().bottomRight())
         size = self.menu.sizeHint()
         corner.setX(corner.x() - size.width())
         self.menu.popup(corner)
+
+    def _fit_menu(self, room_px: int) -> None:
+        """Lower lines where all of them would not fit the screen."""
+        lines = len(self.menu.actions())
+        row = max(SMALLEST_PX + 4, min(round(38 * self.night.look.unit), (room_px - 60) // max(1, lines)))
+        self.menu.setStyleSheet(f"{self._sheet} QMenu::item {{ min-height: {row}px; }}")
 
     def build_menu(self) -> None:
         """Fill the menu anew: the page's actions first, then the window's own."""
@@ -305,8 +376,9 @@ class MainWindow(QWidget):
         actions = self.view.actions if self.view is not None else ()
         for group in ([a for a in actions if a.weight is Weight.MENU], list(WINDOW_ACTIONS)):
             for action in group:
+                if not action.enabled:
+                    continue  # what cannot be done now is not offered
                 entry = self.menu.addAction(f"{capital(action.label)}\t{action.key}")
-                entry.setEnabled(action.enabled)
                 entry.setData(action.intent)
             self.menu.addSeparator()
         self.menu.triggered.connect(self._on_menu, Qt.ConnectionType.UniqueConnection)
@@ -319,6 +391,9 @@ class MainWindow(QWidget):
     def keyPressEvent(self, event: QKeyEvent) -> None:
         if self._stack.currentWidget() in (self.folders, self.keys_page):
             return
+        if self._stack.currentWidget() in (self.rehearsals, self.guide):
+            self._own_key(FORM_WINDOW_INTENTS.get(key_name(event)))
+            return
         intent = self._intent_for(event)
         if event.isAutoRepeat() and intent in (want.LeaveNight(), OfTheWindow.QUIT):
             return  # a key held down is no answer to a question
@@ -327,6 +402,10 @@ class MainWindow(QWidget):
             self.act(intent)
         else:
             super().keyPressEvent(event)
+
+    def _own_key(self, intent: want.Intent | None) -> None:
+        if intent is not None:
+            self.act(intent)
 
     def _intent_for(self, event: QKeyEvent) -> want.Intent | None:
         key = event.key()
@@ -373,8 +452,8 @@ class MainWindow(QWidget):
         if name == "Escape" and self.view is not None:
             return self._escape(self.view)
         keys: dict[str, want.Intent] = {
-            "Ctrl+P": want.StartRehearsal(),
-            "Ctrl+L": want.OpenReplay(),
+            "Ctrl+P": OfTheWindow.REHEARSALS,
+            "Ctrl+L": want.OpenNights(),
             "Ctrl+O": want.ChooseFolder(),
             HELP: OfTheWindow.KEYS,
             **FORM_WINDOW_INTENTS,
@@ -399,6 +478,14 @@ class MainWindow(QWidget):
         if self._red:
             set_pointer(make_theme(Light.DAY))
         super().closeEvent(event)
+
+
+def opening_size(screen: QScreen | None) -> QSize:
+    """1280 x 800, or what the screen offers beside a task bar, less a frame around the window."""
+    if screen is None:
+        return USUAL_SIZE
+    offered = screen.availableSize() - QSize(2 * FRAME_PX, TITLE_PX)
+    return USUAL_SIZE.boundedTo(offered).expandedTo(QSize(*SMALLEST))
 
 
 def key_name(event: QKeyEvent) -> str:

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from PySide6.QtCore import QPointF, QRectF, Qt, Signal
 from PySide6.QtGui import QFont, QPainter, QPen
-from PySide6.QtWidgets import QVBoxLayout, QWidget
+from PySide6.QtWidgets import QHBoxLayout, QVBoxLayout, QWidget
 
 from polewright.ui.buttons import PlainButton
 from polewright.ui.drawing import LEFT, LEFT_TOP, RIGHT, WRAP, draw_fitted, fit
-from polewright.ui.intents import CancelWork, DismissTrouble
+from polewright.ui.intents import CancelWork, DismissTrouble, OfTheWindow
+from polewright.ui.keys import WHY
 from polewright.ui.look import BODY, SMALL, SMALLEST_PX, VALUE
 from polewright.ui.panel import Panel
 from polewright.ui.view_model import Trouble, Work
@@ -27,7 +28,11 @@ class TroublePanel(Panel):
         self.trouble: Trouble | None = None
         self.close_button = PlainButton("Dismiss", "Escape", parent=self)
         self.close_button.clicked.connect(self._on_close)
-        self._room = QVBoxLayout(self)
+        self.why_button = PlainButton("Why?", WHY, parent=self)
+        self.why_button.clicked.connect(self._on_why)
+        self._room = QHBoxLayout(self)
+        self._room.addStretch(1)
+        self._room.addWidget(self.why_button, 0, TOP_RIGHT)
         self._room.addWidget(self.close_button, 0, TOP_RIGHT)
 
     def show_trouble(self, trouble: Trouble | None) -> None:
@@ -40,10 +45,15 @@ class TroublePanel(Panel):
     def _on_close(self) -> None:
         self.pressed.emit(DismissTrouble())
 
+    def _on_why(self) -> None:
+        self.pressed.emit(OfTheWindow.WHY)
+
     def look_changed(self) -> None:
         margin = round(self.look.px(10))
         self._room.setContentsMargins(margin, margin, margin, margin)
-        self.close_button.setFixedSize(round(self.look.px(150)), round(self.look.px(40)))
+        self.close_button.setFixedSize(round(self.look.px(138)), round(self.look.px(40)))
+        self.why_button.setFixedSize(round(self.look.px(84)), round(self.look.px(40)))
+        self._room.setSpacing(round(self.look.px(8)))
 
     def draw(self, painter: QPainter, box: QRectF) -> None:
         if self.trouble is None:
@@ -57,7 +67,7 @@ class TroublePanel(Panel):
         if t.repeat > 1:
             more.append(f"{t.repeat} times")
         cure = t.cure + (f" ({', '.join(more)})" if more else "")
-        beside_px = inner.width() - look.px(166)
+        beside_px = inner.width() - look.px(246)
         size, head_px = _sizes(t.cause, beside_px, cure, inner, look.px(BODY), look.px(38))
         head = QRectF(inner.left(), inner.top(), beside_px, head_px)
         draw_fitted(painter, t.cause, head, size, look.colour("strong"), QFont.Weight.DemiBold, LEFT | WRAP)

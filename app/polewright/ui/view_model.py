@@ -23,6 +23,7 @@ class Page(Enum):
     """Which set of panels fills the window."""
 
     FIRST_RUN = "first run"
+    NIGHTS = "nights"
     ORIENTATION = "orientation"
     CAPTURE = "capture"
     ROUGH = "rough"
@@ -372,6 +373,35 @@ class PlanView:
     too_low: tuple[str, ...] = ()
 
 
+@dataclass(frozen=True)
+class NightRow:
+    """A recorded night: two lines of the list, its trail as a picture, and the same in facts."""
+
+    title: str
+    note: str
+    picture: Reticle
+    facts: tuple[Fact, ...] = ()
+
+
+@dataclass(frozen=True)
+class ReportPage:
+    """A report as rich text: `html` in the tags that the window's pages know, `pictures` as SVG by their names."""
+
+    title: str
+    html: str
+    pictures: tuple[tuple[str, str], ...] = ()
+
+
+@dataclass(frozen=True)
+class Nights:
+    """All recorded nights, the latest first; `report` lies over them."""
+
+    rows: tuple[NightRow, ...]
+    chosen: int = 0
+    said: str = ""
+    report: ReportPage | None = None
+
+
 @dataclass(frozen=True, eq=False)
 class View:
     """All of it. Fields that are None are not on the screen."""
@@ -397,4 +427,6 @@ class View:
     replay: Replay | None = None
     form: SiteForm = field(default_factory=SiteForm)
     plan: PlanView | None = None
+    nights: Nights | None = None
+    rehearsed: str = ""  # the simulated night that runs or ran last
     title: str = ""  # "Heath farm · 240 mm guide scope"

@@ -31,6 +31,7 @@ from polewright.ui.driving.form import Known
 from polewright.ui.driving.live_measure import LiveMeasure
 from polewright.ui.driving.means import Means
 from polewright.ui.driving.night_scene import Begin, NightScene
+from polewright.ui.driving.nights_scene import NightsScene
 from polewright.ui.driving.planning import planned_for
 from polewright.ui.driving.rehearsal_scene import RehearsalPlan, RehearsalScene
 from polewright.ui.driving.remembered import Remembered, remember
@@ -43,6 +44,7 @@ from polewright.ui.settings import WindowSettings
 from polewright.ui.view_model import Trouble, View, Work
 from polewright.words import window as words
 from polewright.words.plan import too_low_words
+from polewright.words.said import Said
 
 LOG = logging.getLogger("polewright")
 SCENARIO = "first-night"
@@ -131,7 +133,12 @@ class Driver(QObject):
                 self._rehearse(intent)
             case want.OpenReplay():
                 if intent.recording is not None:
-                    self._load(intent.recording)
+                    self._load(intent.recording, intent.asked)
+            case want.OpenNights():
+                self._list_nights()
+            case want.ToFirstPage():
+                self._end_scene()
+                self._show(FirstScene(self._means, self._remembered.form, self.refresh))
             case want.LeaveNight():
                 self._leave()
             case want.StartNight():
@@ -144,8 +151,18 @@ class Driver(QObject):
         self.scene, self._warned, self._asked = scene, False, ""
         self.refresh()
 
+    def _list_nights(self, notice: Said | None = None) -> None:
+        """All recorded nights; a night that runs is left first."""
+        if isinstance(self.scene, NightScene):
+            self._leave()
+        self._end_scene()
+        self._show(NightsScene(self._means, self.refresh, notice))
+
     def _leave(self) -> None:
-        """Back to the first page; a real night is over then, though its record stays."""
+        """Back to the first page; a real night is over then, though its record stays. From a replay to the list."""
+        if isinstance(self.scene, ReplayScene):
+            self._list_nights()
+            return
         self._end_scene()
         self._keep(replace(self._remembered, open_night=""))
         self._show(FirstScene(self._means, self._remembered.form, self.refresh))
@@ -256,16 +273,19 @@ class Driver(QObject):
 
     # a recording
 
-    def _load(self, recording: Path) -> None:
+    def _load(self, recording: Path, asked: bool) -> None:
         self._cancelled = False
         self._say(Work("Loading the recorded night", recording.name, 0.0))
 
         def progress(_fraction: float) -> bool:
             return not self._cancelled
 
-        self._means.worker.ask(LOADING, lambda: load_track(recording_of(recording), progress), self._on_loaded)
+        def job() -> ReplayTrack:
+            return load_track(recording_of(recording), progress)
 
-    def _on_loaded(self, done: Done) -> None:
+        self._means.worker.ask(LOADING, job, lambda done: self._on_loaded(done, asked))
+
+    def _on_loaded(self, done: Done, asked: bool) -> None:
         self._say(None)
         if isinstance(done.problem, StoppedError):
             return
@@ -274,7 +294,7 @@ class Driver(QObject):
             return
         track: ReplayTrack = done.value
         self._end_scene()
-        self._show(ReplayScene(self._means, track, self.refresh))
+        self._show(ReplayScene(self._means, track, self.refresh, asked))
 
     # around all scenes
 
@@ -294,6 +314,8 @@ class Driver(QObject):
             self.scene.notify(notice)
         elif isinstance(self.scene, FirstScene):
             self._first_page(self.scene.known, Trouble(notice.cause, notice.cure))
+        elif isinstance(self.scene, NightsScene):
+            self.scene.notify(Said(notice.cause, notice.cure))
 
     def fault(self, where: str, error: BaseException) -> None:
         """A fault somewhere in the program: logged by the caller, shown quietly here; the night goes on."""

@@ -55,4 +55,5 @@ class Means:
     discard: Callable[[Path], None]
     read: Callable[[Path], Frame] = read_frame
     give_up_frame: Callable[[], None] = lambda: None  # whatever is being read or measured: nobody waits for it
+    show_outside: Callable[[Path], bool] = lambda place: False  # a folder or a page, by the desktop's own program
     wakefulness: Wakefulness = field(default_factory=NoWakefulness)

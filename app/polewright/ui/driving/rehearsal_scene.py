@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import assert_never
 
@@ -24,6 +24,7 @@ from polewright.runtime.notices import Notice, fault_notice
 from polewright.runtime.starting import night_started
 from polewright.services.ports import Timer
 from polewright.simulate.night import scenario_named
+from polewright.simulate.scenarios import SCENARIOS
 from polewright.ui import intents as want
 from polewright.ui.driving.desk import NightOrder
 from polewright.ui.driving.means import Means
@@ -162,6 +163,7 @@ class RehearsalScene(NightScene):
 
     def view(self) -> View | None:
         view = super().view()
+        view = view if view is None else replace(view, rehearsed=self.plan.scenario)
         if view is None or self.snapshot is None or not self.over:
             self._truth, self._truth_asked = None, False
             return view
@@ -171,7 +173,7 @@ class RehearsalScene(NightScene):
             self.practice.ask(lambda world: world.true_offset(target), self._on_truth)
         if self._truth is None:
             return view
-        return score_page(view, begun(self.snapshot.state), self._truth)
+        return score_page(view, begun(self.snapshot.state), self._truth, _after(self.plan.scenario))
 
     def _on_truth(self, truth: TrueOffset) -> None:
         self._truth = truth
@@ -200,3 +202,9 @@ class RehearsalScene(NightScene):
         left = super().close()
         self._means.discard(self.plan.folder)
         return left
+
+
+def _after(scenario: str) -> str:
+    """The next night of the list; "" for a night that is not in it."""
+    names = list(SCENARIOS)
+    return names[(names.index(scenario) + 1) % len(names)] if scenario in names else ""

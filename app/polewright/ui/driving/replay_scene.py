@@ -29,12 +29,13 @@ NOTHING_RECORDED = recorded_frame({})
 class ReplayScene:
     """Attributes: `track`; `position_s`, `speed`, `playing`; `lesson`, what the trainee is asked or told."""
 
-    def __init__(self, means: Means, track: ReplayTrack, changed: Callable[[], None]) -> None:
+    def __init__(self, means: Means, track: ReplayTrack, changed: Callable[[], None], asked: bool = False) -> None:
+        """`asked`: the person answers from the beginning, and it plays at once."""
         self.track = track
         self.position_s = 0.0
         self.speed = FIRST_SPEED
         self.playing = False
-        self.trainee = False
+        self.trainee = asked
         self.lesson: Lesson | None = None
         self._means = means
         self._changed = changed
@@ -47,6 +48,8 @@ class ReplayScene:
         self._picture_of = ""
         self._picture_s = 0.0
         self._go(0.0)
+        if asked:
+            self._play(True)
 
     # what the person does
 

@@ -17,12 +17,14 @@ from polewright.core.vigil.watch import Shift
 from polewright.core.vigil.watching import Watching
 from polewright.practice.world import TrueOffset
 from polewright.ui import intents as want
+from polewright.ui.intents import OfTheWindow
 from polewright.ui.presenting.correction import shown_offset
 from polewright.ui.presenting.drift import drift_fact
 from polewright.ui.presenting.extras import Extras
 from polewright.ui.view_model import Action, Fact, Instruction, Page, Proof, View, Weight
 from polewright.words.numbers import angle_text, counted, duration_text, offset_words, percent_text, sigma_text
 from polewright.words.plan import against_words, exposure_words, pixels_text
+from polewright.words.practice import next_night
 from polewright.words.vigil import NO_FRAME_SINCE, NO_STARS_SINCE
 from polewright.words.window import aligned_words, truth_words
 
@@ -181,7 +183,7 @@ def watch_actions(watching: Watching) -> tuple[Action, ...]:
     )
 
 
-def score_page(view: View, state: Running, truth: TrueOffset) -> View:
+def score_page(view: View, state: Running, truth: TrueOffset, next_name: str = "") -> View:
     """The finished night's view with the score in place of the proof."""
     plan, offset = state.plan, shown_offset(state)
     if offset is None:
@@ -204,8 +206,11 @@ def score_page(view: View, state: Running, truth: TrueOffset) -> View:
         ),
         Fact("measured", angle_text(offset.total_rad, offset.sigma_rad), sigma_text(offset.sigma_rad)),
     )
+    onward = Action(next_night(next_name), "Return", want.StartRehearsal(next_name, 1), Weight.PRIMARY)
     actions = (
-        Action("Rehearse again", "Ctrl+P", want.StartRehearsal(), Weight.PRIMARY),
+        *((onward,) if next_name else ()),
+        Action("Rehearse again", "Ctrl+P", want.StartRehearsal(view.rehearsed), Weight.PRIMARY),
+        Action("Choose another", "C", OfTheWindow.REHEARSALS, Weight.PRIMARY),
         Action("To the first page", "Escape", want.LeaveNight(), Weight.PRIMARY),
     )
     return replace(

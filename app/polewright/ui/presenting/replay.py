@@ -19,7 +19,7 @@ from polewright.words.window import HOW_TO_ANSWER, QUESTION
 
 AMOUNTS = (1.0 / 60.0, 1.0 / 8.0, 0.25, 0.5, 1.0, 2.0)
 LEAVE = Action("Leave this recording", "Ctrl+W", want.LeaveNight(), Weight.MENU)
-OTHER = Action("Play another night", "Ctrl+L", want.OpenReplay(), Weight.MENU)
+OTHER = Action("Earlier nights", "Ctrl+L", want.OpenNights(), Weight.MENU)
 
 
 @dataclass(frozen=True, eq=False)

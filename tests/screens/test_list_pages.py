@@ -1,0 +1,112 @@
+"""The nights, their reports, the rehearsals and the guide: every text fits, is red at night, and can be read."""
+
+from __future__ import annotations
+
+import lzma
+from pathlib import Path
+
+import numpy as np
+import pytest
+from PySide6.QtWidgets import QApplication
+
+from polewright.services.guide import Place, guide_pages
+from polewright.services.report.night_line import NightLine, night_line
+from polewright.ui.drawing import LEDGER
+from polewright.ui.driving.nights_scene import page_of
+from polewright.ui.main_window import FRAME_PX, TITLE_PX, MainWindow, opening_size
+from polewright.ui.presenting.nights import nights_view
+from polewright.ui.theme import Light
+from polewright.ui.view_model import Trouble, View
+from recorded_nights import FOLDER
+from screens.conftest import MakeWindow, rgb
+from screens.demo_views import PAGES
+from screens.test_contrast import contrast_in
+from screens.test_text_fits import SIZES
+
+NIGHTS = ("calm", "southern-sky", "by-drift")
+
+
+@pytest.fixture(scope="module")
+def folders(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, ...]:
+    root = tmp_path_factory.mktemp("nights")
+    for number, name in enumerate(NIGHTS):
+        (root / f"2026-11-1{number}").mkdir()
+        blob = lzma.decompress((FOLDER / f"{name}.jsonl.xz").read_bytes())
+        (root / f"2026-11-1{number}" / "night.jsonl").write_bytes(blob)
+    return tuple(sorted(root.iterdir()))
+
+
+@pytest.fixture(scope="module")
+def lines(folders: tuple[Path, ...]) -> tuple[NightLine, ...]:
+    damaged = NightLine(folders[0].with_name("2026-11-01"), problem="Its record is damaged.")
+    return (*map(night_line, folders), damaged)
+
+
+def listed(lines: tuple[NightLine, ...], chosen: int = 0, trouble: Trouble | None = None) -> View:
+    return nights_view(lines, chosen, False, None, trouble, None)
+
+
+def assert_in_light(window: MainWindow, what: str) -> None:
+    """Nothing overflows; at night nothing is green or blue; what is drawn can be told from its ground."""
+    LEDGER.overflows.clear()
+    picture = rgb(window.grab())
+    assert LEDGER.overflows == [], what
+    if window.settings.light is Light.RED:
+        assert not picture[..., 1:].any(), f"{what}: {np.argwhere(picture[..., 1:].max(axis=-1) > 0)[:1]}"
+    assert contrast_in(picture) >= 4.5, what
+
+
+@pytest.mark.parametrize("light", Light)
+@pytest.mark.parametrize("size", SIZES, ids=lambda s: f"{s[0]}x{s[1]}")
+def test_every_list_fits_in_both_lights(
+    make_window: MakeWindow,
+    lines: tuple[NightLine, ...],
+    folders: tuple[Path, ...],
+    size: tuple[int, int],
+    light: Light,
+) -> None:
+    window = make_window(*size, light=light)
+    asked = Trouble("Delete the night 2026-11-12 for good?", "Press Delete again to do it, Escape to keep it.")
+    for view in (listed(lines), listed(lines, 3), listed(lines, 1, asked), listed(())):
+        window.show_view(view)
+        QApplication.processEvents()
+        assert_in_light(window, "nights")
+    window.show_view(nights_view(lines, 0, False, page_of(folders[0]), None, None))
+    QApplication.processEvents()
+    assert_in_light(window, "report")
+    assert window.nights.report.horizontalScrollBar().maximum() <= 1, "nothing lies beyond the right edge"
+    window.show_view(PAGES["first-run"]())
+    window._show_rehearsals()
+    assert_in_light(window, "rehearsals")
+    for name in guide_pages():
+        window._bring_guide(Place(name))
+        assert_in_light(window, name)
+
+
+def test_the_window_opens_no_larger_than_the_screen_offers(make_window: MakeWindow) -> None:
+    """1280 x 800 where there is room; less a task bar and a frame where there is not."""
+
+    class Screen:
+        def __init__(self, width: int, height: int) -> None:
+            self.offered = (width, height)
+
+        def availableSize(self) -> object:
+            from PySide6.QtCore import QSize
+
+            return QSize(*self.offered)
+
+    for width, height in ((1024, 600), (1280, 752), (1093, 614), (1366, 768), (1920, 1040)):
+        size = opening_size(Screen(width, height))  # type: ignore[arg-type]
+        assert size.width() <= min(1280, width) and size.height() <= max(576, min(800, height - TITLE_PX))
+        assert size.width() >= min(1280, width - 2 * FRAME_PX)
+
+
+@pytest.mark.parametrize("size", SIZES, ids=lambda s: f"{s[0]}x{s[1]}")
+def test_the_menu_is_no_taller_than_the_screen(make_window: MakeWindow, size: tuple[int, int]) -> None:
+    window = make_window(*size)
+    for name in ("rough", "fine", "trainee", "watching"):
+        window.show_view(PAGES[name]())
+        window.build_menu()
+        window._fit_menu(size[1])
+        window.menu.ensurePolished()
+        assert window.menu.sizeHint().height() <= size[1], name
