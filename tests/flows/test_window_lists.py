@@ -119,6 +119,7 @@ def test_the_report_is_read_in_the_window_and_saved(bench: Bench) -> None:
     assert report is not None and len(report.pictures) >= 3
     text = bench.window.nights.report.toPlainText()
     assert "Aligned to" in text and "Nights with this rig" in text and "<svg" not in text
+    assert bench.window.nights.report.verticalScrollBar().value() == 0, "read from the beginning"
     bench.key(Qt.Key.Key_P)
     folder = bench.home / "data" / "nights" / "2026-11-10" / "report"
     pdf = (folder / "report.pdf").read_bytes()

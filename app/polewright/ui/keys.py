@@ -21,7 +21,7 @@ WINDOW_ACTIONS: tuple[Action, ...] = (
     Action("full screen", FULL_SCREEN, OfTheWindow.FULL_SCREEN, Weight.MENU),
     Action("sound", "S", OfTheWindow.SOUND, Weight.MENU),
     Action("voice", "V", OfTheWindow.SPEECH, Weight.MENU),
-    Action("the guide, why?", WHY, OfTheWindow.WHY, Weight.MENU),
+    Action("the guide", WHY, OfTheWindow.WHY, Weight.MENU),
     Action("all keys", "K", OfTheWindow.KEYS, Weight.MENU),
     Action("close", QUIT, OfTheWindow.QUIT, Weight.MENU),
 )

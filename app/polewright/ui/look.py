@@ -105,6 +105,8 @@ def style_sheet(look: Look) -> str:
     p = look.theme.palette
     css = {name: "#{:02x}{:02x}{:02x}".format(*getattr(p, name)) for name in p.__dataclass_fields__}
     css |= {
+        "chosen": css["hollow" if look.theme.red else "ink"],  # never a filled bright panel at night
+        "on_chosen": css["strong" if look.theme.red else "ground"],
         "body": f"{max(SMALLEST_PX, round(look.px(BODY)))}px",
         "pad": f"{round(look.px(8))}px",
         "wide": f"{round(look.px(14))}px",
@@ -127,7 +129,7 @@ QListView {{ background: {raised}; color: {ink}; border: 1px solid {line}; borde
   font-size: {body}; padding: 4px; }}
 QListView:focus {{ border: 2px solid {strong}; }}
 QListView::item {{ min-height: {row}; padding: 0 {pad}; border-radius: {round}; }}
-QListView::item:selected {{ background: {ink}; color: {ground}; }}
+QListView::item:selected {{ background: {chosen}; color: {on_chosen}; border: 1px solid {strong}; }}
 QMenu {{ background: {raised}; color: {ink}; border: 1px solid {shade}; padding: {pad} 0; font-size: {body}; }}
 QMenu::item {{ min-height: {row}; padding: 0 {wide}; background: transparent; }}
 QMenu::item:selected {{ background: {ink}; color: {ground}; }}

@@ -25,6 +25,10 @@ STAMP_PX = 52
 class NightList(QListWidget):
     """Arrows go through it; every other key belongs to the page."""
 
+    def __init__(self, parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+        self.setSpacing(2)
+
     def keyPressEvent(self, event: QKeyEvent) -> None:
         if event.key() in SCROLLS and not event.modifiers():
             super().keyPressEvent(event)

@@ -52,6 +52,7 @@ class Reader(QTextBrowser):
     def _begin(self, pictures: Pictures, show: Callable[[], None]) -> None:
         self.pictures, self._show = pictures, show
         self._again()
+        self.moveCursor(QTextCursor.MoveOperation.Start)
         self.verticalScrollBar().setValue(0)
 
     def set_look(self, look: Look) -> None:
