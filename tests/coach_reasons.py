@@ -92,6 +92,7 @@ SAMPLES: tuple[it.Reason, ...] = (
     *(it.ElsewhereWanted(hour, -12.0, 45.0, move) for hour in (0.0, 4.0, -2.5) for move in (-33.0, 20.0)),
     *(it.ProofContradicts(cause, RAD, 0.5 * RAD, HERE, RAD) for cause in it.Contradiction),
     *(it.ProofLimited(RAD, 0.5 * RAD, 1.5 * RAD, RAD, one, nights) for one in (True, False) for nights in (0, 3)),
+    *(it.FloorReached(2.0 * RAD, RAD, proof, 3) for proof in (True, False)),
     it.CaptureTooRough(RAD, RAD, 3),
     it.DriftTooRough(RAD, 3),
     it.Near(HERE, RAD),

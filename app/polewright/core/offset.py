@@ -98,6 +98,16 @@ def good_enough(
     return probability_inside(whole, tolerance_rad, aim) >= sure
 
 
+def floor_rad(offset: Offset, sure: float = SURE_ENOUGH) -> float:
+    """The smallest tolerance that can be claimed with this covariance, were the axis in the middle of it."""
+    centred = replace(offset, east_rad=0.0, up_rad=0.0)
+    low, high = 0.0, 10.0 * max(offset.sigma_rad, 1e-9)
+    for _ in range(24):
+        middle = 0.5 * (low + high)
+        low, high = (low, middle) if probability_inside(centred, max(middle, 1e-12)) >= sure else (middle, high)
+    return high
+
+
 def frames_exhausted(
     offset: Offset, tolerance_rad: float, aim: tuple[float, float] = (0.0, 0.0), sure: float = SURE_ENOUGH
 ) -> bool:

@@ -86,7 +86,7 @@ def say(advice: Advice) -> Told:
             return _stand_up(inclination_deg, "south" if southern else "north")
         case it.TurnBegins() | it.DoesNotFit() | it.NoRoom() | it.PlaceWanted():
             return _turning(why)
-        case it.ElsewhereWanted() | it.ProofContradicts() | it.ProofLimited():
+        case it.ElsewhereWanted() | it.ProofContradicts() | it.ProofLimited() | it.FloorReached():
             return _proving(why)
         case it.ScrewLeft():
             told = _begin_walk(why) if why.walking else _turn(why.screw, why.turns)
@@ -195,8 +195,17 @@ def _proving(why: it.Proving) -> Told:
             return _contradicts(why)
         case it.ProofLimited():
             return _limited(why)
+        case it.FloorReached():
+            return _floor(why)
         case _:
             assert_never(why)
+
+
+def _floor(why: it.FloorReached) -> Told:
+    floor, needed = angle_text(why.floor_rad), angle_text(why.tolerance_rad)
+    instruction = "Take it as it is: the mount's floor." if why.proof else "Go on: more turning does not help."
+    scatter = f"This mount allows {floor} tonight, needed {needed}: its turns scatter, by wind or a worn bearing."
+    return Told(instruction, scatter, "Shelter it, balance a little heavy to the east; or allow more tonight.")
 
 
 def _elsewhere(why: it.ElsewhereWanted) -> Told:

@@ -133,6 +133,16 @@ def _start_following(state: Running) -> StartFollowing:
     return StartFollowing(state.capture.frames, state.plan.target, axis)
 
 
+def with_shaking(state: Running, turn: Capture, more_rad2: tuple[float, ...] = ()) -> Running:
+    """Remembers how much a complete turn scattered: a mount that wobbles does so the next time, whether or not that
+    turn happens to show it."""
+    axis = turn.axis
+    if axis is None or axis.budget is None:
+        return state
+    own = axis.budget.by_chance
+    return replace(state, shaken_rad2=(*state.shaken_rad2, 0.5 * (own[0][0] + own[1][1]), *more_rad2))
+
+
 # stages
 
 

@@ -250,6 +250,17 @@ class ProofLimited:
     nights: int
 
 
+@dataclass(frozen=True)
+class FloorReached:
+    """The turns of the RA axis scatter by more than tonight's tolerance bears: with the axis at its very best, this
+    mount is sure of `floor_rad` (95 %), and more turning does not help. `proof`: known from contradictions."""
+
+    floor_rad: float
+    tolerance_rad: float
+    proof: bool
+    made: int = 0
+
+
 # why: the screws. `made`: turns made before, so that each is asked for once
 
 
@@ -472,7 +483,7 @@ class MountMoved:
 
 
 Turning = TurnBegins | DoesNotFit | NoRoom | PlaceWanted
-Proving = ElsewhereWanted | ProofContradicts | ProofLimited
+Proving = ElsewhereWanted | ProofContradicts | ProofLimited | FloorReached
 Locking = LocksWanted | LocksTrial | LocksToLoosen
 Measuring = Settling | Walking | WeakGeometry | MoreFrames | CaptureTooRough | DriftTooRough
 Drifting = TripodSettles | DriftDisturbed | DriftUnsure | DriftTold | FieldWanted | DriftWatched
@@ -564,6 +575,8 @@ def action_of(reason: Reason) -> Action:
             return Do.TIGHTEN_CLUTCH if cause is Contradiction.CLUTCH else Do.GO_ON
         case ProofLimited():
             return Do.ACCEPT
+        case FloorReached(proof=proof):
+            return Do.ACCEPT if proof else Do.GO_ON
         case FieldWanted():
             return Point(reason.place.hour_angle_h, reason.place.declination_deg)
         case Ended() | Quiet():
@@ -623,7 +636,7 @@ def mood_of(reason: Reason) -> Mood:
             return Mood.GOOD
         case NoFrames() | FolderGone() | FramesFail() | DoesNotFit() | NoRoom():
             return Mood.TROUBLE
-        case Plainly.AXIS_UNKNOWN | CaptureTooRough() | ProofContradicts() | ProofLimited():
+        case Plainly.AXIS_UNKNOWN | CaptureTooRough() | ProofContradicts() | ProofLimited() | FloorReached():
             return Mood.TROUBLE
         case DriftDisturbed() | Plainly.LOOKS_GUIDED | Plainly.NOT_TRACKING:
             return Mood.TROUBLE
@@ -661,6 +674,8 @@ def _which(reason: Reason) -> tuple[object, ...]:
             return hour_angle_h, declination_deg
         case ProofContradicts(cause):
             return (cause,)
+        case FloorReached(proof=proof, made=made):
+            return proof, made
         case Quiet(moved=number) | MountMoved(number=number):
             return (number,)
         case _:

@@ -258,7 +258,8 @@ class Waiting(Seen):
 @dataclass(frozen=True, kw_only=True)
 class Running(Seen):
     """The night at one moment. `refuted`: a second turn of the RA axis has contradicted a claim tonight.
-    `second_sky`: where the proof is to begin, until the camera looks there.
+    `second_sky`: where the proof is to begin, until the camera looks there. `shaken_rad2`: by how much every turn of
+    the RA axis so far scattered (variance of the axis, one direction), in itself or against the one before.
 
     `set_down_s`: since when, as far as is known, the tripod stands where it stands. `undo`: before the last click.
     """
@@ -281,6 +282,7 @@ class Running(Seen):
     watching: Watching | None = None
     refuted: bool = False
     second_sky: SecondSky | None = None
+    shaken_rad2: tuple[float, ...] = ()
     set_down_s: float = 0.0
     undo: Running | None = None
 

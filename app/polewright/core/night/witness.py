@@ -26,6 +26,7 @@ from polewright.core.offset import (
     WORTH_SHARE,
     Offset,
     covariance_of,
+    floor_rad,
     good_enough,
     probability_inside,
 )
@@ -75,9 +76,23 @@ def _words(state: Running) -> tuple[Word, Word, tuple[Nuisance, ...]] | None:
     axis = state.proof.axis
     if first is None or second is None or axis is None or first.budget is None or axis.budget is None:
         return None
-    followed = Word(np.array([first.east_rad, first.up_rad]), _followed(first, first.budget))
-    turned = Word(np.array([second.east_rad, second.up_rad]), axis.budget)
+    shaken = usual_shaking_rad2(state)
+    followed = Word(np.array([first.east_rad, first.up_rad]), _shaken(_followed(first, first.budget), shaken))
+    turned = Word(np.array([second.east_rad, second.up_rad]), _shaken(axis.budget, shaken))
     return followed, turned, (Nuisance.PULL,) if turned_over(state) else ()
+
+
+def usual_shaking_rad2(state: Running) -> float:
+    """Variance of the axis by a turn of this mount tonight, one direction: the mean over all turns so far."""
+    return sum(state.shaken_rad2) / len(state.shaken_rad2) if state.shaken_rad2 else 0.0
+
+
+def _shaken(budget: Budget, usual_rad2: float) -> Budget:
+    """The budget of a turn that happens to show less than what turns scatter by tonight, widened to that."""
+    own = budget.by_chance
+    hidden = max(usual_rad2 - 0.5 * (own[0][0] + own[1][1]), 0.0)
+    more = Chance(Part.SETTLING, ((hidden, 0.0), (0.0, hidden)))
+    return Budget((*budget.chances, more), budget.columns) if hidden > 0.0 else budget
 
 
 def _followed(offset: Offset, budget: Budget) -> Budget:
@@ -158,6 +173,27 @@ def proof_limited(state: Running) -> bool:
         return False
     few = chance_sigma_rad(state) > PROOF_SHARE * state.plan.tolerance_rad
     return not few and not proof_outside(state)
+
+
+def floor_reached(state: Running) -> bool:
+    """A second contradiction in one night: it is the mount that scatters, by more than tonight bears."""
+    again = state.capture.combined or state.refuted
+    return again and contradicted(state) and mount_floor_rad(state) > state.plan.tolerance_rad
+
+
+def mount_floor_rad(state: Running) -> float:
+    """What two turns of this mount can be sure of tonight, were the axis at its best (95 %); this one counts too."""
+    turns = (*state.shaken_rad2, apart_rad2(state))
+    mean_of_two = 0.5 * sum(turns) / len(turns)
+    return floor_rad(Offset(0.0, 0.0, ((mean_of_two, 0.0), (0.0, mean_of_two))))
+
+
+def apart_rad2(state: Running) -> float:
+    """Variance of one turn, one direction, by how far the two are apart."""
+    first, second = state.offset, proof_offset(state)
+    if first is None or second is None:
+        return 0.0
+    return 0.25 * ((second.east_rad - first.east_rad) ** 2 + (second.up_rad - first.up_rad) ** 2)
 
 
 def third_sky_wanted(state: Running) -> bool:

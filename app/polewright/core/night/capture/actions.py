@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from polewright.core.night.actions import Outcome, begin_following, drop_capture, take_axis
+from polewright.core.night.actions import Outcome, begin_following, drop_capture, take_axis, with_shaking
 from polewright.core.night.drifting.actions import known_by_drift, sure_by_drift
 from polewright.core.night.events import AxisMeasured
 from polewright.core.night.states import Running
@@ -21,7 +21,7 @@ def take_axis_and_follow(state: Running, event: AxisMeasured) -> Outcome:
     taken, effects = take_axis(state, event)
     if effects:
         return state, effects
-    return begin_following(taken, event)
+    return begin_following(with_shaking(taken, taken.capture), event)
 
 
 def reopen_capture(state: Running, event: object) -> Outcome:

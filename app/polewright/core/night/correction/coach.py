@@ -6,9 +6,11 @@ import math
 from typing import TypeGuard
 
 from polewright.core.angles import ARCMIN_PER_RAD
+from polewright.core.budget import Part
 from polewright.core.night.advice import (
     CaptureTooRough,
     DriftTooRough,
+    FloorReached,
     LocksToLoosen,
     LocksTrial,
     LocksWanted,
@@ -26,7 +28,7 @@ from polewright.core.night.correction.outlook import NEAR_ARCMIN, ScrewOutlook, 
 from polewright.core.night.rest import SETTLE_S
 from polewright.core.night.states import Running, Stage
 from polewright.core.night.turning.room import hour_angle_of
-from polewright.core.offset import CLOSE_ENOUGH, Offset, frames_until_sure, good_enough
+from polewright.core.offset import CLOSE_ENOUGH, Offset, floor_rad, frames_until_sure, good_enough
 from polewright.core.screws.angles import Screw
 from polewright.core.screws.learning import engaged, sign_sure
 from polewright.core.screws.memory import ScrewRate
@@ -158,16 +160,32 @@ def _loosen(state: Running, offset: Offset) -> LocksToLoosen:
     return LocksToLoosen(size_rad, offset, state.plan.tolerance_rad, state.handling.turns_made)
 
 
-def _average(state: Running, offset: Offset) -> MoreFrames | CaptureTooRough | DriftTooRough | LocksWanted:
+def _average(
+    state: Running, offset: Offset
+) -> MoreFrames | FloorReached | CaptureTooRough | DriftTooRough | LocksWanted:
     """Nothing left to turn, not sure yet: more frames, or a better capture; a drift is proved by another drift."""
     tolerance_rad, made = state.plan.tolerance_rad, state.handling.turns_made
     more = frames_until_sure(offset, state.shared, tolerance_rad, state.aim_rad)
     if more is not None and len(state.rest.readings) < PATIENT_READINGS:
         return MoreFrames(offset.sigma_rad, max(more, 1), made)
+    if _mount_scatters(state, tolerance_rad) and state.locks.tight:
+        return FloorReached(floor_rad(offset.by_frames), tolerance_rad, False, made)
     if not state.capture.by_drift:
         return CaptureTooRough(offset.by_frames.sigma_rad, tolerance_rad, made)
     tight = state.locks.tight
     return DriftTooRough(offset.sigma_rad, made) if tight else LocksWanted(None, tolerance_rad, False, made)
+
+
+def _mount_scatters(state: Running, tolerance_rad: float) -> bool:
+    """Whether the mount shook so in the turn of the RA axis that another turn would leave it as open: by more than
+    the noise of the stars, and too much by itself."""
+    budget = None if state.capture.axis is None else state.capture.axis.budget
+    if budget is None or state.capture.by_drift:
+        return False
+    shaking = math.hypot(budget.sigma_rad(Part.DRIVE), budget.sigma_rad(Part.SETTLING))
+    noisy = shaking > budget.sigma_rad(Part.STARS)
+    by_shaking = Offset(0.0, 0.0, ((0.5 * shaking**2, 0.0), (0.0, 0.5 * shaking**2)))
+    return noisy and floor_rad(by_shaking) > tolerance_rad
 
 
 def _weak_geometry(state: Running) -> WeakGeometry | None:

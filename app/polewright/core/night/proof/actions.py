@@ -26,6 +26,7 @@ from polewright.core.night.actions import (
     drop_proof,
     keep_turn_frame,
     see_frame,
+    with_shaking,
 )
 from polewright.core.night.drift_watch import anew
 from polewright.core.night.drifting.actions import drift_confirms
@@ -34,7 +35,7 @@ from polewright.core.night.elsewhere import arrived, declination_moved_rad, seco
 from polewright.core.night.events import FrameSolved, NextAsked, TargetChanged, ToleranceChanged
 from polewright.core.night.measured import MeasuredAxis
 from polewright.core.night.states import Capture, Running, Stage
-from polewright.core.night.witness import CONTRADICTS_CHI2, proof_confirms, together, tonights_bend
+from polewright.core.night.witness import CONTRADICTS_CHI2, apart_rad2, proof_confirms, together, tonights_bend
 
 OTHER_DECLINATION_RAD = math.radians(1.0)  # turning the RA axis keeps it far better, with the axis near the pole
 
@@ -106,7 +107,8 @@ def _with_joint(state: Running, both: Joint) -> Running:
     axis = state.proof.axis
     assert axis is not None
     if both.least_chi2 > CONTRADICTS_CHI2:
-        return state
+        return with_shaking(state, state.proof, (apart_rad2(state),))
+    state = with_shaking(state, state.proof)
     flexure = None if state.plan.flexure is None else learned_tonight(state.plan.flexure, both)
     known = _joint_axis(axis, both)
     return replace(

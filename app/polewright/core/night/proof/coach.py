@@ -7,13 +7,15 @@ import math
 from polewright.core.axis_reasons import Mishap, MishapFound, is_disagreement
 from polewright.core.budget import Nuisance, Part
 from polewright.core.joint import Joint
-from polewright.core.night.advice import Contradiction, ElsewhereWanted, ProofContradicts, ProofLimited
+from polewright.core.night.advice import Contradiction, ElsewhereWanted, FloorReached, ProofContradicts, ProofLimited
 from polewright.core.night.elsewhere import declination_moved_rad
 from polewright.core.night.states import Running
 from polewright.core.night.witness import (
     CONTRADICTS_CHI2,
     combined_offset,
     contradicted,
+    floor_reached,
+    mount_floor_rad,
     proof_limited,
     together,
     turned_over,
@@ -25,13 +27,15 @@ OTHER_SKY_RAD = math.radians(10.0)
 FARTHEST_RAD = math.radians(1.0)
 
 
-def advise_proof(state: Running) -> ElsewhereWanted | ProofContradicts | ProofLimited | None:
+def advise_proof(state: Running) -> ElsewhereWanted | ProofContradicts | ProofLimited | FloorReached | None:
     """What comes before the next place of the second turn, if anything does."""
     if state.second_sky is not None:
         return _elsewhere(state)
     both = together(state)
     if both is None:
         return None
+    if floor_reached(state):
+        return _floor(state)
     if contradicted(state):
         return _contradicts(state, both)
     return _limited(state, both) if proof_limited(state) else None
@@ -54,6 +58,10 @@ def _contradicts(state: Running, both: Joint) -> ProofContradicts:
     bend = both.nuisance(name) if name is not None else None
     bend_rad = abs(bend[0]) if bend is not None else 0.0
     return ProofContradicts(cause, apart, bend_rad, offset, state.plan.tolerance_rad)
+
+
+def _floor(state: Running) -> FloorReached:
+    return FloorReached(mount_floor_rad(state), state.plan.tolerance_rad, True, state.handling.turns_made)
 
 
 def likely_cause(state: Running, both: Joint) -> Contradiction:
