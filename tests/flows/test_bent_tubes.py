@@ -43,18 +43,23 @@ def solver() -> Solver:
     return Solver(load_catalogue(), cache_folder())
 
 
-def bent(scenario: Scenario, seed: int, changes: dict[str, float]) -> Night:
+def bent(scenario: Scenario, seed: int, pull: float | None, wobble: float | None) -> Night:
     night = draw_night(scenario, seed)
-    return replace(night, mount=replace(night.mount, real=replace(night.mount.real, **changes)))
+    real = night.mount.real
+    real = real if pull is None else replace(real, pull_arcsec_rad=pull)
+    real = real if wobble is None else replace(real, wobble_arcsec=wobble)
+    return replace(night, mount=replace(night.mount, real=real))
 
 
 def started(site: Site, target: TargetPole, tolerance_rad: float, walking: bool = False) -> NightStarted:
     return night_started(site, target, tolerance_rad, walking=walking, flexure=FLEXURE_PRIOR)
 
 
-def night(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, seed: int, **changes: float) -> Told:
+def night(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, seed: int, pull: float | None = None, wobble: float | None = None
+) -> Told:
     """A calm night of this seed, with the mount changed."""
-    monkeypatch.setattr(rig, "draw_night", partial(bent, changes=changes))
+    monkeypatch.setattr(rig, "draw_night", partial(bent, pull=pull, wobble=wobble))
     monkeypatch.setattr(rehearsal, "night_started", started)
     reasons: list[Reason] = []
     states: list[Running] = []
@@ -71,7 +76,7 @@ def night(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, seed: int, **changes:
 
 
 def test_a_mount_that_does_not_pull_is_proved_in_another_sky(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    told = night(tmp_path, monkeypatch, 4, pull_arcsec_rad=0.0)
+    told = night(tmp_path, monkeypatch, 4, pull=0.0)
     assert told.score.proved and told.score.true_inside
     assert told.said(ElsewhereWanted)
     moved = told.state.capture.frames[0].centre.dec_deg - told.state.proof.frames[0].centre.dec_deg
@@ -82,14 +87,14 @@ def test_a_mount_that_does_not_pull_is_proved_in_another_sky(tmp_path: Path, mon
 def test_nothing_false_is_proved_on_a_mount_that_pulls(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, seed: int, pull_arcsec: float
 ) -> None:
-    told = night(tmp_path, monkeypatch, seed, pull_arcsec_rad=pull_arcsec)
+    told = night(tmp_path, monkeypatch, seed, pull=pull_arcsec)
     assert not told.score.false_done
     assert told.state.proved or told.state.accepted, "and it comes to an end"
 
 
 def test_polishing_stops_where_the_bearing_wobbles(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """With 10 arcsec of wobble this night took 28 goes and 43 minutes, and ended in a false proof."""
-    told = night(tmp_path, monkeypatch, 3, wobble_arcsec=10.0)
+    told = night(tmp_path, monkeypatch, 3, wobble=10.0)
     assert not told.score.false_done
     assert told.said(FloorReached) or told.said(ProofLimited) or told.said(ProofContradicts)
     assert told.score.goes <= 15 and told.score.minutes < 30.0
