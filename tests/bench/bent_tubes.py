@@ -15,6 +15,7 @@ import statistics
 import tempfile
 from dataclasses import replace
 from pathlib import Path
+from unittest.mock import patch
 
 from polewright.core.flexure import FLEXURE_PRIOR, Flexure
 from polewright.core.model import Site, TargetPole
@@ -39,7 +40,7 @@ class Bench:
     def __init__(self, options: argparse.Namespace, pull: float | None) -> None:
         self.options, self.pull = options, pull
         self._solver = Solver(load_catalogue(), cache_folder())
-        self._sag = 0.0
+        self._sag = self._pull = 0.0
 
     def drawn(self, scenario: Scenario, seed: int) -> Night:
         night = draw_night(scenario, seed)
@@ -67,8 +68,8 @@ class Bench:
             night.tolerance_rad = self.options.tolerance * ARCSEC
             kept.append(night)
 
-        rig.draw_night, rehearsal.night_started = self.drawn, self.started  # type: ignore[assignment]
-        with tempfile.TemporaryDirectory() as folder:
+        begin = patch.object(rehearsal, "night_started", self.started)
+        with begin, patch.object(rig, "draw_night", self.drawn), tempfile.TemporaryDirectory() as folder:
             path = Path(folder) / "night"
             score = rehearse_with_star_lists(self.options.scenario, seed, path, self._solver, watch=watch)
         return score, kept[0]

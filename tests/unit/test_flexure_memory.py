@@ -130,3 +130,11 @@ def test_a_damaged_memory_is_begun_anew(tmp_path: Path) -> None:
     (rig,) = store.load_all().profiles
     store.save(rig, replace(rig.profile, flexure={"nights": 7}))
     assert rig_and_site(tmp_path, Chosen(SITE, OPTICS)).flexure == NEW_FLEXURE
+
+
+def test_the_report_says_what_was_expected_and_what_the_turns_told() -> None:
+    assert flexure_words(NEW_FLEXURE.flexure).endswith("as usual (not learned yet; 3 teach it)")
+    learned = flexure_words(after(*(night(12.0, -20.0) for _ in range(4))).flexure)
+    assert learned.startswith("sag 12″") or learned.startswith("sag 11″")
+    assert "pull −1" in learned and learned.endswith("from 4 nights")
+    assert bend_words(night(12.0, -20.0)) == "sag 12″ ± 4″, pull −20″ ± 4″ in 57° of turn"

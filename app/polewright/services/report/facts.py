@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from polewright.core.errors import RecordingError
+from polewright.core.flexure import Flexure
+from polewright.core.flexure_memory import NightBend
 from polewright.core.model import Camera, Site, TargetPole, Utc
 from polewright.core.night.advise import spoiled_by_a_rotation
 from polewright.core.night.event_codec import event_from_plain
@@ -20,9 +22,9 @@ from polewright.core.night.events import (
     TripodBumped,
 )
 from polewright.core.night.measured import PlacedFrame
-from polewright.core.night.states import NightState, Running, Waiting
+from polewright.core.night.states import NightState, Running, Stage, Waiting
 from polewright.core.night.table import step
-from polewright.core.night.witness import told_offset, witnessed_offset
+from polewright.core.night.witness import told_offset, tonights_bend, witnessed_offset
 from polewright.core.offset import Offset, probability_inside
 from polewright.core.plan.tonight import Planned
 from polewright.core.screws.angles import Screw
@@ -120,6 +122,8 @@ class NightFacts:
     measured_since: bool = False
     ended_s: float = 0.0
     lock_shift_rad: tuple[float, float] | None = None
+    flexure: Flexure | None = None
+    bend: NightBend | None = None
     drift: list[dict[str, object]] = field(default_factory=list)
     shifts: list[dict[str, object]] = field(default_factory=list)
     problems: list[str] = field(default_factory=list)
@@ -213,7 +217,10 @@ def _note(facts: NightFacts, before: NightState, state: NightState, line: Logged
 
 
 def _note_proof(facts: NightFacts, before: NightState, state: NightState, line: LoggedEvent, event: AnyEvent) -> None:
-    """A proof, what ended it, and whether the axis was measured since."""
+    """A proof, what ended it, what it told of the bending, and whether the axis was measured since."""
+    if isinstance(event, AxisMeasured) and isinstance(before, Running) and before.stage is Stage.PROOF:
+        told = tonights_bend(replace(before, proof=replace(before.proof, axis=event.axis)))
+        facts.bend = facts.bend if told is None else told
     if isinstance(event, TripodBumped):
         _note_move(facts, line.utc)
     elif isinstance(event, AxisMeasured | AxisFollowed) and facts.moved is not None:
@@ -255,6 +262,7 @@ def _finish(facts: NightFacts, state: Running) -> None:
     facts.by_drift = state.drift is not None
     facts.final = told_offset(state) if state.proved else witnessed_offset(state) or state.offset
     facts.lock_shift_rad = state.locks.shift_rad
+    facts.flexure = state.plan.flexure
     for screw in Screw:
         facts.moves[screw.value] = state.memory(screw).moves
         facts.rates[screw.value] = state.rate(screw)

@@ -19,6 +19,7 @@ from polewright.services.report.plan_picture import plan_blur
 from polewright.services.report.told import drift_record_words, read_or, shift_record_words
 from polewright.words.cautions import IN_ALL
 from polewright.words.credits import FOOT
+from polewright.words.flexure import bend_words, flexure_words
 from polewright.words.numbers import (
     angle_text,
     duration_text,
@@ -149,6 +150,10 @@ def _key_facts(facts: NightFacts) -> list[tuple[str, str]]:
         rows.append(("Time to align", duration_text(facts.aligned_s)))
     if facts.lock_shift_rad is not None:
         rows.append(("Locking moved it", angle_text(math.hypot(*facts.lock_shift_rad))))
+    if facts.flexure is not None:
+        rows.append(("How the rig bends", flexure_words(facts.flexure)))
+    if facts.bend is not None:
+        rows.append(("Tonight's turns told", bend_words(facts.bend)))
     rows.append(("Frames", f"{facts.frames_solved} solved, {facts.frames_unsolved} not"))
     return rows
 
