@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from polewright.commands.stopping import StoppedError, stoppable
-from polewright.services.contained import FLAG
+from polewright.services.contained import FLAG, PREPARE
 
 WINDOW_NAME = "polewright-window"
 
@@ -19,6 +19,10 @@ def main(argv: Sequence[str] | None = None) -> int:
         from polewright.services.contained.helper import serve
 
         return serve()
+    if arguments[:1] == [PREPARE]:
+        from polewright.services.index_builder import serve as build
+
+        return build(arguments[1:])
     with stoppable("--json" in arguments) as stop:
         try:
             from polewright.commands.line import run
@@ -36,7 +40,8 @@ def main(argv: Sequence[str] | None = None) -> int:
 
 def window_main() -> int:
     """Entry point of the windowed launcher: the window, whatever the desktop passes along."""
-    return main(sys.argv[1:] if sys.argv[1:] == [FLAG] else ["window", *sys.argv[1:]])
+    own = sys.argv[1:2] in ([FLAG], [PREPARE])
+    return main(sys.argv[1:] if own else ["window", *sys.argv[1:]])
 
 
 def start() -> int:

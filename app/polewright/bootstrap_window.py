@@ -37,6 +37,7 @@ from polewright.services.sky_index import Progress
 from polewright.simulate.night import scenario_named, utc_of
 from polewright.ui.driving.driver import Driver
 from polewright.ui.driving.faults import Faults
+from polewright.ui.driving.index_at_launch import IndexAtLaunch
 from polewright.ui.driving.means import Means
 from polewright.ui.driving.quitting import QuitSignals
 from polewright.ui.driving.remembered import recall
@@ -47,6 +48,7 @@ from polewright.ui.sound import SoundGuide
 from polewright.ui.theme import Light
 from polewright.ui.wakefulness import wakefulness_here
 
+PREPARE_AFTER_S = 2.0  # the first page and the look into the folder come first (chosen)
 SIGNALLED = 128  # what a shell adds to the number of a signal
 SWITCH_S = 0.0005  # every call into Qt lets other threads run; ask for the turn back soon, or drawing stutters
 
@@ -126,6 +128,11 @@ def build_means(scheduler: QtScheduler, worker: Worker) -> Means:
         night = scenario_named(scenario)
         return PracticeClock(clock, utc_of(night.start).plus_seconds(night.clock_error_s))
 
+    def prepare_index(scale: float | None, tell: Callable[[float | None], None]) -> Callable[[], None]:
+        index = IndexAtLaunch(tell, scheduler)
+        scheduler.after(PREPARE_AFTER_S, lambda: index.start(scale))
+        return index.stop
+
     return Means(
         clock=clock,
         scheduler=scheduler,
@@ -141,6 +148,7 @@ def build_means(scheduler: QtScheduler, worker: Worker) -> Means:
         read=reader.read,
         give_up_frame=helper.close,
         show_outside=_show_outside,
+        prepare_index=prepare_index,
         wakefulness=wakefulness_here(),
     )
 

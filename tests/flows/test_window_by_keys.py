@@ -27,6 +27,7 @@ from polewright.ui.main_window import MainWindow
 from polewright.ui.settings import WindowSettings
 from polewright.ui.sound_plan import Phrase
 from polewright.ui.theme import Light
+from polewright.ui.view_model import Work
 from screens.demo_views import PAGES
 
 
@@ -338,6 +339,19 @@ def test_one_key_is_red_light_on_every_page(bench: Bench) -> None:
         told = [key for key, meaning in keys.pairs if meaning in ("red light", "day light")]
         assert told == ["F9"], page
     bench.window.act(want.OfTheWindow.RED_LIGHT)
+
+
+def test_quiet_work_is_told_at_the_edge_and_never_over_the_instruction(bench: Bench) -> None:
+    work = Work("Learning the patterns of the stars", "once", 0.4, can_cancel=False, quiet=True)
+    for page, keys, panel in (
+        ("first-run", bench.window.first.keys, bench.window.first.work),
+        ("rough", bench.window.night.keys, bench.window.night.work),
+    ):
+        bench.window.show_view(replace(PAGES[page](), work=work))
+        assert keys.work == work and not panel.isVisible()
+        keys.grab()
+        bench.window.show_view(PAGES[page]())
+        assert keys.work is None
 
 
 def test_a_folder_that_cannot_be_opened_says_so(bench: Bench, tmp_path: Path) -> None:

@@ -179,8 +179,10 @@ class FirstPage(FullPanel):
         self.lacking.show_text("" if view.form.lacking in said else view.form.lacking)
         self.trouble.show_trouble(view.trouble)
         self.trouble.setVisible(view.trouble is not None)
-        self.work.show_work(view.work)
-        self.work.setVisible(view.work is not None)
+        over = view.work is not None and not view.work.quiet
+        self.work.show_work(view.work if over else None)
+        self.work.setVisible(over)
+        self.keys.show_work(None if over else view.work)
         self.work.raise_()
         self.known_sites.setVisible(bool(view.form.sites))
         self.known_rigs.setVisible(bool(view.form.rigs))

@@ -7,9 +7,10 @@ from PySide6.QtGui import QFont, QFontMetricsF, QPainter
 from PySide6.QtWidgets import QWidget
 
 from polewright.ui.buttons import key_text
-from polewright.ui.drawing import LEFT, draw_text
+from polewright.ui.drawing import LEFT, RIGHT, draw_fitted, draw_text
 from polewright.ui.look import SMALL
 from polewright.ui.panel import Panel
+from polewright.ui.view_model import Work
 
 
 class KeysBar(Panel):
@@ -19,6 +20,13 @@ class KeysBar(Panel):
         super().__init__(parent)
         self.pairs: tuple[tuple[str, str], ...] = ()
         self.shown = 0
+        self.work: Work | None = None
+
+    def show_work(self, work: Work | None) -> None:
+        """Long work that nobody needs to wait for: its name and how far it is, at the right."""
+        if work != self.work:
+            self.work = work
+            self.update()
 
     def show_keys(self, pairs: tuple[tuple[str, str], ...]) -> None:
         """Show other keys, the most wanted first."""
@@ -30,6 +38,8 @@ class KeysBar(Panel):
         look = self.look
         painter.setPen(look.pen("line", 1.0))
         painter.drawLine(QPointF(box.left(), 0.5), QPointF(box.right(), 0.5))
+        if self.work is not None:
+            box = box.adjusted(0, 0, -self._draw_work(painter, box, self.work), 0)
         bold, plain = look.font(SMALL, QFont.Weight.Bold), look.font(SMALL)
         x, self.shown = box.left() + look.px(18), 0
         for key, meaning in self.pairs:
@@ -46,3 +56,14 @@ class KeysBar(Panel):
             draw_text(painter, QRectF(x + key_w + look.px(6), 0, meaning_w, box.height()), LEFT, meaning)
             x += key_w + meaning_w + look.px(28)
             self.shown += 1
+
+    def _draw_work(self, painter: QPainter, box: QRectF, work: Work) -> float:
+        """A line that grows along the upper edge, and words; the width that they take."""
+        look, share = self.look, work.fraction or 0.0
+        wide = min(look.px(400), 0.45 * box.width())
+        part = QRectF(box.right() - wide, box.top(), wide - look.px(14), box.height())
+        painter.setPen(look.pen("ink", 3.0))
+        painter.drawLine(QPointF(part.left(), 1.5), QPointF(part.left() + share * part.width(), 1.5))
+        words = f"{work.title}: {100.0 * share:.0f} %"
+        draw_fitted(painter, words, part, look.px(SMALL), look.colour("faint"), flags=RIGHT)
+        return wide

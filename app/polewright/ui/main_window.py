@@ -433,7 +433,7 @@ class MainWindow(QWidget):
         return action.intent if action is not None and action.enabled else None
 
     def _escape(self, view: View) -> want.Intent | None:
-        if view.work is not None and view.work.can_cancel:
+        if view.work is not None and view.work.can_cancel and not (view.work.quiet and view.trouble is not None):
             return want.CancelWork()
         if view.trouble is not None:
             return want.DismissTrouble()

@@ -102,8 +102,10 @@ class NightPage(FullPanel):
             self.knobs.show_rehearsal(view.rehearsal)
         if view.replay is not None:
             self.transport.show_replay(view.replay)
-        self.work.show_work(view.work)
-        self.work.setVisible(view.work is not None)
+        over = view.work is not None and not view.work.quiet
+        self.work.show_work(view.work if over else None)
+        self.work.setVisible(over)
+        self.keys.show_work(None if over else view.work)
         if again:
             self.place()
 

@@ -193,6 +193,7 @@ class Work:
     note: str = ""
     fraction: float | None = None
     can_cancel: bool = True
+    quiet: bool = False  # told at the edge of the page, never over the instruction
 
 
 @dataclass(frozen=True)

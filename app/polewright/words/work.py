@@ -6,13 +6,20 @@ from typing import assert_never
 
 from polewright.core.matching.work import FieldsTried, IndexMade, PatchesSearched, SolverWork
 
+LEARNING = "Learning the patterns of the stars"
+
+
+def index_words() -> tuple[str, str]:
+    """The same for the whole of it, when the program starts."""
+    return LEARNING, "once; frames are measured meanwhile"
+
 
 def work_words(work: SolverWork) -> tuple[str, str]:
     """Title, and a note to it."""
     match work:
         case IndexMade(stars_per_sq_deg, instead_of):
             damaged = f"; {instead_of} was damaged" if instead_of else ""
-            return "Preparing the star index", f"{stars_per_sq_deg:g} stars per square degree (once){damaged}"
+            return LEARNING, f"{stars_per_sq_deg:g} stars per square degree (once){damaged}"
         case PatchesSearched():
             return "Searching the expected part of the sky", ""
         case FieldsTried(width_deg):

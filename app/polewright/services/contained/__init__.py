@@ -17,3 +17,6 @@ seen.
 
 FLAG = "--contained"
 """The argument with which the program starts itself as the helper."""
+
+PREPARE = "--prepare-index"
+"""The same for making the index of the sky (services/index_builder.py); the scale in arcsec per pixel may follow."""

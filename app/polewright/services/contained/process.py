@@ -159,9 +159,14 @@ def _widen(process: subprocess.Popen[bytes]) -> None:
 
 
 def helper_command() -> list[str]:
-    """How this installation starts itself as the helper; the frozen program through its console twin."""
+    """How this installation starts itself as the helper."""
+    return program_command(FLAG)
+
+
+def program_command(flag: str) -> list[str]:
+    """How this installation starts itself with a flag of its own; the frozen program through its console twin."""
     if not getattr(sys, "frozen", False):
-        return [sys.executable, "-P", "-m", "polewright", FLAG]
+        return [sys.executable, "-P", "-m", "polewright", flag]
     program = Path(sys.executable)
     console = program.with_name(program.name.replace("polewright-window", "polewright"))
-    return [str(console if console.exists() else program), FLAG]
+    return [str(console if console.exists() else program), flag]

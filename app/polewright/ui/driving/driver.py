@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import logging
+from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 from typing import Protocol, assert_never
@@ -27,7 +28,7 @@ from polewright.services.report.earlier import earlier_nights
 from polewright.ui import intents as want
 from polewright.ui.driving.desk import NightOrder
 from polewright.ui.driving.first_scene import FirstScene
-from polewright.ui.driving.form import Known
+from polewright.ui.driving.form import Known, scale_of
 from polewright.ui.driving.live_measure import LiveMeasure
 from polewright.ui.driving.means import Means
 from polewright.ui.driving.night_scene import Begin, NightScene
@@ -45,6 +46,7 @@ from polewright.ui.view_model import Trouble, View, Work
 from polewright.words import window as words
 from polewright.words.plan import too_low_words
 from polewright.words.said import Said
+from polewright.words.work import index_words
 
 LOG = logging.getLogger("polewright")
 SCENARIO = "first-night"
@@ -72,6 +74,8 @@ class Driver(QObject):
         self._means = means
         self._remembered = remembered
         self._work: Work | None = None
+        self._preparing: Work | None = None  # the index of the sky, in the background
+        self._stop_preparing: Callable[[], None] = lambda: None
         self._cancelled = False
         self._closing = False
         self._warned = False  # that closing would lose a part of the night
@@ -93,6 +97,7 @@ class Driver(QObject):
     def begin(self, folder: Path | None = None, rehearsal: tuple[str, int] | None = None) -> None:
         """Show the first page, or go straight on with what was asked for or left open."""
         self.refresh()
+        self._stop_preparing = self._means.prepare_index(scale_of(self._remembered.form), self._on_prepared)
         if folder is not None:
             self.act(want.ChooseFolder(folder))
         if rehearsal is not None:
@@ -100,6 +105,10 @@ class Driver(QObject):
         elif (night := own_night(self._means.data / "nights", self._remembered.open_night)) and folder is None:
             now = self._means.clock.utc()
             self._means.worker.ask(LOOKING_BACK, lambda: resumable(night, now), self._on_looked_back)
+
+    def _on_prepared(self, share: float | None) -> None:
+        self._preparing = None if share is None else Work(*index_words(), share, can_cancel=False, quiet=True)
+        self.refresh()
 
     # intents
 
@@ -331,7 +340,8 @@ class Driver(QObject):
         if view is None:
             return
         self._warned = self._warned and bool(self._unwritten())  # what comes after is another loss
-        self._window.show_view(replace(view, work=self._work) if self._work is not None else view)
+        work = self._work or view.work or self._preparing
+        self._window.show_view(view if work is view.work else replace(view, work=work))
 
     def _on_settings(self, settings: WindowSettings) -> None:
         self._keep(replace(self._remembered, settings=settings))
@@ -375,6 +385,7 @@ class Driver(QObject):
         if self._closing:
             return
         self._closing = True
+        self._stop_preparing()
         self._window.hide()  # ending may take a moment: a measurement that runs is waited for
         self._end_scene()
         self._means.worker.stop()

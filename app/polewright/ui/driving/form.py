@@ -9,6 +9,7 @@ from dataclasses import dataclass, fields, replace
 from polewright.core.model import Site
 from polewright.core.sky.places import standard_atmosphere
 from polewright.core.sky.weather import Weather
+from polewright.services.frame_reader.header_optics import ARCSEC_MM_PER_UM
 from polewright.services.frame_reader.header_weather import PRESSURE_HPA, TEMPERATURE_C
 from polewright.services.measuring import Optics
 from polewright.ui.intents import FillForm
@@ -100,6 +101,14 @@ def optics_of(known: Known) -> Optics | str:
     if known.pixel_size and pixel is None:
         return forms.limits("pixel size", 0.5, 100.0, "µm")
     return Optics(focal, pixel)
+
+
+def scale_of(known: Known) -> float | None:
+    """Arcsec per pixel by the optics of the form; None where they do not say."""
+    optics = optics_of(known)
+    if isinstance(optics, str) or optics.focal_length_mm is None or optics.pixel_size_um is None:
+        return None
+    return ARCSEC_MM_PER_UM * optics.pixel_size_um / optics.focal_length_mm
 
 
 def weather_of(known: Known) -> Weather | str:

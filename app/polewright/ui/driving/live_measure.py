@@ -79,7 +79,7 @@ class LiveMeasure(QObject):
         if not isinstance(what, IndexMade):
             return  # other work is too short to be told
         self._telling = True
-        self._progress.emit(Work(*work_words(what), fraction))
+        self._progress.emit(Work(*work_words(what), fraction, quiet=True))
 
     @Slot(object)
     def _on_progress(self, work: Work | None) -> None:

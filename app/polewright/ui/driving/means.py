@@ -19,6 +19,9 @@ from polewright.ui.driving.desk import Desk, NightOrder, Tell
 from polewright.ui.wakefulness import NoWakefulness, Wakefulness
 
 MakeMeasure = Callable[[Optics, Progress], Measure]
+# begins to make the index of the sky (first what that scale, arcsec per pixel, needs), tells the share done and None
+# at the end; what it hands back stops it
+PrepareIndex = Callable[[float | None, Callable[[float | None], None]], Callable[[], None]]
 MakeDesk = Callable[[NightOrder, Tell], Desk]
 
 
@@ -56,4 +59,5 @@ class Means:
     read: Callable[[Path], Frame] = read_frame
     give_up_frame: Callable[[], None] = lambda: None  # whatever is being read or measured: nobody waits for it
     show_outside: Callable[[Path], bool] = lambda place: False  # a folder or a page, by the desktop's own program
+    prepare_index: PrepareIndex = lambda scale, tell: lambda: None
     wakefulness: Wakefulness = field(default_factory=NoWakefulness)
