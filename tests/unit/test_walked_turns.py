@@ -9,16 +9,18 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from frame_reasons import reason_of
 from paper_night import PaperNight
 from polewright.core.night.advice import Advice, NoFrames, ScrewLeft, Settling, Walking
 from polewright.core.night.advise import advise
-from polewright.core.night.events import LeadSwitched, ScrewTurned, Ticked
+from polewright.core.night.events import FrameUnsolved, LeadSwitched, ScrewTurned, Ticked
 from polewright.core.night.states import Running, begun
 from polewright.core.screws.angles import Screw
 from polewright.core.screws.learning import engaged, seen_sign
 from polewright.core.screws.walk import Cue
+from polewright.core.unsolved import FrameTrouble
 from polewright.ui.presenting.actions import actions
-from polewright.ui.presenting.correction import axis_numbers, gliding_offset, well
+from polewright.ui.presenting.correction import axis_numbers, gliding_offset, strips, well
 from polewright.ui.presenting.extras import Extras
 from polewright.words.coach import say
 
@@ -147,6 +149,29 @@ def test_nobody_has_to_report_a_turn_that_the_eye_leads() -> None:
     assert not [a for a in offered if a.key == "Return" or a.label == "Turned as told"]
     read_off = next(a for a in offered if a.key == "9")
     assert isinstance(read_off.intent, ScrewTurned) and read_off.intent.turns == asked.turns
+
+
+def test_frames_spoiled_by_a_spun_screw_do_not_take_the_instruction_over() -> None:
+    night, asked = at_the_screw()
+    for number in range(5):
+        night.t += 2.0
+        night.feed(FrameUnsolved(night.t, f"spun-{number}", reason_of(FrameTrouble.TOO_FEW_STARS)))
+        why = reason(night)
+        assert isinstance(why, ScrewLeft | Walking) and why.screw is asked.screw
+    for number in range(5):
+        night.t += 2.0
+        night.feed(FrameUnsolved(night.t, f"dark-{number}", reason_of(FrameTrouble.TOO_FEW_STARS)))
+    assert not isinstance(reason(night), ScrewLeft | Walking)
+
+
+def test_no_number_stands_where_nobody_knows_what_a_turn_is_worth() -> None:
+    night = PaperNight(5, off_deg=(1.2, 0.5), known=False, walking=True, lean_deg=0.0)
+    night, asked = at_the_screw_of(night)
+    shown = strips(begun(night.state), advise(night.state))
+    active = next(strip for strip in shown if strip.active)
+    other = next(strip for strip in shown if not strip.active)
+    assert active.amount_text == "by eye" and active.screw is asked.screw
+    assert other.turns is None and other.note_text == ""
 
 
 def test_the_posts_stand_at_the_aim_while_the_eye_leads() -> None:

@@ -100,6 +100,8 @@ def _patience(state: Running, cause: FrameTrouble) -> int:
         FrameTrouble.OUT_OF_FOCUS: PATIENT_WHILE_TURNING,
         FrameTrouble.NO_MATCH: PATIENT_WHILE_TURNING,
     }
+    if state.walking and state.handling.asked is not None:  # a screw that is spun leaves no star to be found
+        at_a_screw |= dict.fromkeys((FrameTrouble.TOO_FEW_STARS, FrameTrouble.NO_STARS), PATIENT_WHILE_TURNING)
     return at_a_screw.get(cause, PATIENT_FRAMES) if state.stage in (Stage.ROUGH, Stage.FINE) else PATIENT_FRAMES
 
 

@@ -9,6 +9,7 @@ import numpy as np
 
 from polewright.core.angles import ARCMIN_PER_RAD
 from polewright.core.night.advice import Advice, Turn
+from polewright.core.night.correction.coach import worth_a_number
 from polewright.core.night.correction.outlook import ScrewOutlook, outlooks
 from polewright.core.night.states import Running, Stage
 from polewright.core.night.witness import told_offset
@@ -27,7 +28,7 @@ from polewright.words.numbers import (
     turns_text,
 )
 from polewright.words.plan import against_words, tolerance_words
-from polewright.words.window import AXIS_COMES, AXIS_COMES_AFTER_TURN
+from polewright.words.window import AXIS_COMES, AXIS_COMES_AFTER_TURN, BY_EYE
 
 PATH_POINTS = 24
 GUESS_SHARE = 0.3  # of the way gone since the last frame: a hand speeds up and slows down
@@ -155,18 +156,23 @@ def _strip(state: Running, advice: Advice, outlook: ScrewOutlook) -> ScrewStrip:
     nothing_left = outlook.plan.kind is TurnKind.NONE or state.stop_here or state.locks.tight
     if turn is None and (nothing_left or not turns):
         return ScrewStrip(screw, turns=0.0, signed_turns=0.0, note_text=note, stop=True)
-    if turn is None and outlook.plan.kind is TurnKind.TRIAL:
-        return ScrewStrip(screw, note_text=note)
+    if turn is None and (outlook.plan.kind is TurnKind.TRIAL or _by_eye(state, screw)):
+        return ScrewStrip(screw)  # that nothing is known is said once
     return ScrewStrip(
         screw,
         active=turn is not None,
         turns=abs(turns),
         signed_turns=math.copysign(abs(turns), outlook.left_rad),
         sense=Sense.CLOCKWISE if turns >= 0.0 else Sense.ANTICLOCKWISE,
-        amount_text=turns_text(turns),
+        amount_text=BY_EYE if _by_eye(state, screw) else turns_text(turns),
         sense_text=sense_text(turns),
         note_text=note,
     )
+
+
+def _by_eye(state: Running, screw: Screw) -> bool:
+    """Whether nobody knows what a turn of this screw is worth, and the eye leads: then no number is shown."""
+    return state.walking and not worth_a_number(state.rate(screw))
 
 
 def _note(state: Running, screw: Screw) -> str:

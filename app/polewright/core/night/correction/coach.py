@@ -85,7 +85,7 @@ def _walking(state: Running, walk: Walk) -> Walking | Settling:
     """The cue for the hand; how much is left where the screw is known."""
     rate = state.rate(walk.screw)
     here = walk.predicted_arcmin(state.now_s)
-    per_turn = rate.at(here / 2.0) if _worth_a_number(rate) else None
+    per_turn = rate.at(here / 2.0) if worth_a_number(rate) else None
     left = walk.turns if per_turn is None else math.copysign(here / per_turn, walk.turns)
     small = abs(here) < CREEP_ARCMIN if per_turn is None else abs(left) < CREEP_TURNS
     told = cue(walk, state.now_s, state.handling.lead_s, small)
@@ -124,7 +124,7 @@ def _turn(state: Running, outlook: ScrewOutlook) -> ScrewLeft:
         made=state.handling.turns_made,
         moves=len(memory.moves),
         walking=state.walking,
-        known=_worth_a_number(state.rate(outlook.screw)),
+        known=worth_a_number(state.rate(outlook.screw)),
         seek=_to_be_sought(state, outlook.screw, plan.turns),
     )
 
@@ -135,7 +135,8 @@ def _to_be_sought(state: Running, screw: Screw, turns: float) -> bool:
     return engaged(memory) * turns <= 0.0 or sign_sure(memory) < SIGN_KNOWN
 
 
-def _worth_a_number(rate: ScrewRate | None) -> TypeGuard[ScrewRate]:
+def worth_a_number(rate: ScrewRate | None) -> TypeGuard[ScrewRate]:
+    """Whether a rate is known well enough to say how much of a turn is left."""
     return rate is not None and rate.relative_sigma <= WORTH_A_NUMBER
 
 
