@@ -16,6 +16,7 @@ REFUSALS: tuple[axis.AxisRefusal, ...] = (
     axis.SkyImpossible(BelowHorizon("a.fits", 12.0)),
     axis.MirroredAndNot("b.fits", "a.fits"),
     axis.OtherField("b.fits", 0.05, "a.fits", 0.04),
+    axis.TurnedUpright("b.fits", "a.fits"),
     axis.LongApart("a.fits", "b.fits", 23.9),
     axis.SameInstant("a.fits", "b.fits"),
     axis.TooAlike(RAD, 0.8),
@@ -62,6 +63,7 @@ FOLLOWED: tuple[axis.FollowDoubt, ...] = (
 )
 DRIFT_REFUSALS: tuple[drift.DriftRefusal, ...] = (
     drift.NoFramesYet(),
+    drift.AllLeftOut(4),
     drift.TooFewFrames(2, 6),
     drift.TooShort(12.0, 20.0),
     drift.NotTracking(),

@@ -209,3 +209,14 @@ def test_too_few_frames_are_exit_3_with_the_cure(tracked: Path, capsys: pytest.C
 def test_requests_that_make_no_sense_are_exit_2(arguments: list[str], capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["drift", *arguments]) == 2
     assert capsys.readouterr().err.startswith("polewright: ")
+
+
+def test_all_frames_left_out_are_not_called_none(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    rng = np.random.default_rng(1)
+    for k in range(3):
+        hdu = fits.PrimaryHDU(rng.normal(500.0, 20.0, (120, 160)).astype(np.uint16))
+        hdu.header["DATE-OBS"], hdu.header["EXPTIME"] = f"2026-11-20T20:0{k}:00", 2.0
+        hdu.writeto(tmp_path / f"{k}.fits")
+    code, facts = run_json(capsys, "drift", *frames_of(tmp_path), "--lat", "52", "--lon", "10")
+    assert code == 3 and len(facts["frames_left_out"]) == 3
+    assert facts["reason"] == "All 3 frames were left out."

@@ -123,6 +123,14 @@ class TestRefusals:
         camera = replace(second.camera, focal_px=second.camera.focal_px * 1.05)
         assert "field of" in refused([first, replace(second, camera=camera)]).reason
 
+    def test_pixels_turned_by_a_quarter(self) -> None:
+        """A camera, or a program, that turns pictures upright: the scale is not to blame."""
+        first, second = capture([0.0, 45.0])
+        camera = second.camera
+        upright = replace(camera, width_px=camera.height_px, height_px=camera.width_px)
+        said = refused([first, replace(second, camera=upright)])
+        assert "turned by a quarter" in said.reason and "as the camera wrote them" in said.cure
+
     def test_binning_is_no_other_camera(self) -> None:
         first, second = capture([0.0, 45.0])
         camera = replace(second.camera, width_px=640, height_px=480, focal_px=second.camera.focal_px / 2.0)

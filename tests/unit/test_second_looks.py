@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 import starfields as sf
-from polewright.core.model import Camera, Frame, PlateSolution, StarList
-from polewright.core.unsolved import NoTime, Unsolved
+from polewright.core.model import Camera, Frame, PlateSolution, Sourced, StarList
+from polewright.core.unsolved import NoTime, ThinCatalogue, Unsolved
 from polewright.services import detector
 from polewright.services.contained.ceiling import Budget
 from polewright.services.contained.process import HelperProcess
@@ -163,3 +165,19 @@ class RefusesAll:
 
     def solve(self, stars: StarList, *_: object) -> Unsolved:
         return Unsolved(NoTime(), len(stars))
+
+
+def test_a_field_without_catalogue_stars_is_not_looked_at_again() -> None:
+    """Where the catalogue has none, no other list of the frame's stars finds them there."""
+    looked = []
+
+    def look_again(frame: Frame, detect: object, hot_pixels: object = None) -> list[Look]:
+        looked.append(frame.name)
+        return []
+
+    _, image = drawn(9)
+    frame = replace(frame_of(image, 3), scale_arcsec_px=Sourced(0.1, "stated"))
+    night = FrameMeasurer(Detector(), shared_solver(False), lambda: 0.0, look_again=look_again)  # type: ignore[arg-type]
+    got = night.place(frame).outcome
+    assert isinstance(got, Unsolved) and isinstance(got.why, ThinCatalogue)
+    assert looked == []

@@ -28,7 +28,7 @@ from polewright.core.drift.compare import Comparison, compare_with_turn
 from polewright.core.drift.live import DriftProof, DriftResult, PositionDrift, add_frame, guiding_refusal
 from polewright.core.drift.plan import DriftPosition, best_positions, predicted_seconds
 from polewright.core.drift.reading import stated_covariance
-from polewright.core.drift.reasons import Unknown
+from polewright.core.drift.reasons import AllLeftOut, DriftRefusal, NoFramesYet, Unknown
 from polewright.core.drift.remaining import Remaining, remaining
 from polewright.core.drift.stillness import FIELD_S
 from polewright.core.errors import FrameReadError, RecordingError, UsageError
@@ -129,7 +129,7 @@ def run(args: argparse.Namespace) -> int:
         raise UsageError("Give the frames, or --field for frames that cannot be solved, or ask --where to point.")
     turn = None if args.measured is None else read_turn(args.measured)
     watched = _watch_fields(args) if args.field else _watch(args)
-    result = watched.proof.result
+    result = _result_of(watched)
     off = None if args.guiding is None else args.guiding == "off"
     guided = guiding_refusal(result, off) if isinstance(result, DriftResult) else None
     if guided is not None:
@@ -146,6 +146,14 @@ def run(args: argparse.Namespace) -> int:
     left_out = [f"{name}: left out: {why}" for name, why in watched.left_out]
     print(json_text(facts) if args.json else "\n".join([*left_out, *lines]))
     return EXIT_NOT_MEASURABLE if facts["axis"] is None else EXIT_OK
+
+
+def _result_of(watched: Watched) -> DriftResult | DriftRefusal:
+    """Frames that were all left out are not the same as none."""
+    result = watched.proof.result
+    if isinstance(result, NoFramesYet) and watched.left_out:
+        return AllLeftOut(len(watched.left_out))
+    return result
 
 
 def _refused(why: NotMeasurable, said: Said) -> tuple[dict[str, Any], list[str]]:

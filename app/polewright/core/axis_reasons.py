@@ -54,6 +54,14 @@ class OtherField(NotMeasurable):
 
 
 @dataclass(frozen=True)
+class TurnedUpright(NotMeasurable):
+    """The first frame is as wide as the other is high: somebody turned the pixels of one by a quarter."""
+
+    frame: str
+    first: str
+
+
+@dataclass(frozen=True)
 class LongApart(NotMeasurable):
     """The two frames belong to two captures."""
 
@@ -99,6 +107,7 @@ AxisRefusal = (
     | SkyImpossible
     | MirroredAndNot
     | OtherField
+    | TurnedUpright
     | LongApart
     | SameInstant
     | TooAlike

@@ -38,7 +38,7 @@ from polewright.core.model import (
 from polewright.core.night.orientation.clock import DAY_S, FrameArrival, doubted_date
 from polewright.core.sky.timescales import julian_epoch_year, unix_seconds
 from polewright.core.star_trouble import CapOn, TooBright, TooSmall
-from polewright.core.unsolved import NoTime, Unsolved
+from polewright.core.unsolved import NoTime, ThinCatalogue, Unsolved
 from polewright.services.frame_reader import read_frame
 from polewright.services.frame_reader.file_time import FILE_TIME_SOURCE
 from polewright.services.second_looks import Finds, Look
@@ -193,8 +193,8 @@ class FrameMeasurer:
         """
         hint = self._hint(frame, drawn=stars.shared_error != NO_SHARED_ERROR)
         looks = MOST_LOOKS if hint.thorough else self._look_that_solved
-        if isinstance(stars.trouble, TooSmall | CapOn | TooBright):
-            return stars, refused
+        if isinstance(stars.trouble, TooSmall | CapOn | TooBright) or isinstance(refused.why, ThinCatalogue):
+            return stars, refused  # no other list shows what is not there, or not in the catalogue
         hint = replace(hint, thorough=False)
         again = self._look_again(frame, self._detector.detect, self._hot_pixels)
         for number, look in enumerate(islice(again, looks), start=1):

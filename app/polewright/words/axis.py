@@ -32,6 +32,7 @@ from polewright.core.axis_reasons import (
     TooFewPlaces,
     TooUnsure,
     TrackingSeemsSwitched,
+    TurnedUpright,
     TwoFrames,
     Unsure,
     WeakView,
@@ -74,6 +75,11 @@ def refusal_words(why: AxisRefusal) -> Said:
                 f"{frame} shows a field of {math.degrees(width_rad):.2f} degrees,"
                 f" {first_name} of {math.degrees(first_width_rad):.2f}.",
                 "Use the same camera, optics and region of the sensor for all frames of one capture.",
+            )
+        case TurnedUpright(frame, first_name):
+            return Said(
+                f"{frame} is turned by a quarter against {first_name}: its pixels were turned, not the camera.",
+                "Switch off that pictures are turned upright, and give the frames as the camera wrote them.",
             )
         case LongApart(first_name, last, hours):
             return Said(

@@ -9,6 +9,7 @@ from polewright.core.angles import ARCSEC_PER_RAD
 from polewright.core.axis_reasons import RecordedDoubt
 from polewright.core.drift.compare import Cause, Comparison
 from polewright.core.drift.reasons import (
+    AllLeftOut,
     DriftDoubt,
     DriftRefusal,
     Guided,
@@ -42,6 +43,8 @@ def drift_refusal_words(why: DriftRefusal) -> Said:
     match why:
         case NoFramesYet():
             return Said("No frames yet.", "Switch tracking on and take frames.")
+        case AllLeftOut(frames):
+            return Said(f"All {frames} frames were left out.", "See what is said of each, and mend that first.")
         case TooFewFrames(frames, needed):
             return Said(f"{frames} frames, {needed} needed.", "Keep tracking and take more frames.")
         case TooShort(seconds, needed_s):

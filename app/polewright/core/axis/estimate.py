@@ -27,6 +27,7 @@ from polewright.core.axis_reasons import (
     TooAlike,
     TooFewPlaces,
     TooUnsure,
+    TurnedUpright,
     TwoFrames,
     Unsure,
 )
@@ -186,6 +187,8 @@ def _unfit_frames(frames: Sequence[SkyFrame]) -> AxisRefusal | None:
     for frame in frames[1:]:
         if frame.camera.mirrored != first.camera.mirrored:
             return MirroredAndNot(frame.name, first.name)
+        if _sides(frame) != _sides(first) == _sides(frame)[::-1]:
+            return TurnedUpright(frame.name, first.name)
         if abs(np.log(_field_width(frame) / _field_width(first))) > _SAME_FIELD:
             return OtherField(frame.name, _field_width(frame), first.name, _field_width(first))
     return _long_apart(frames) or _same_time_other_sky(frames)
@@ -197,6 +200,10 @@ def _long_apart(frames: Sequence[SkyFrame]) -> AxisRefusal | None:
     if hours * 3600.0 <= LONGEST_CAPTURE_S:
         return None
     return LongApart(ordered[0].name, ordered[-1].name, hours)
+
+
+def _sides(frame: SkyFrame) -> tuple[int, int]:
+    return frame.camera.width_px, frame.camera.height_px
 
 
 def _field_width(frame: SkyFrame) -> float:

@@ -15,6 +15,13 @@ class NoFramesYet(NotMeasurable):
 
 
 @dataclass(frozen=True)
+class AllLeftOut(NotMeasurable):
+    """So many frames were given, and none could be used."""
+
+    frames: int
+
+
+@dataclass(frozen=True)
 class TooFewFrames(NotMeasurable):
     """So many frames in fields of three or more; so many are needed."""
 
@@ -76,7 +83,7 @@ class TooShortToTell(NotMeasurable):
 
 
 GuidingRefusal = Guided | MaybeGuided | TooShortToTell
-DriftRefusal = NoFramesYet | TooFewFrames | TooShort | NotTracking | RecordedRefusal
+DriftRefusal = NoFramesYet | AllLeftOut | TooFewFrames | TooShort | NotTracking | RecordedRefusal
 ShiftRefusal = TooFewClean | TooFewAgree | NoCommonShift
 
 
