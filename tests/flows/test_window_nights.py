@@ -17,6 +17,7 @@ from polewright.core.errors import FrameReadError
 from polewright.core.night import events
 from polewright.core.night.advice import Mood
 from polewright.core.night.events import NOW, FolderBack, FolderLost
+from polewright.core.unsolved import BelowHorizon
 from polewright.practice.deeds import point_camera
 from polewright.practice.frame_delivery import StarListsOnly
 from polewright.practice.world import RehearsalWorld
@@ -222,6 +223,33 @@ def test_the_target_pole_is_named_and_the_key_that_changes_it_says_so(bench: Ben
     bench.key(Qt.Key.Key_Escape)
     assert bench.view.trouble is None
     assert bench.view.instruction.caution.startswith("Local rules"), "the virtual evening is dark"
+
+
+def test_the_site_is_mended_where_it_is_doubted(bench: Bench, tmp_path: Path) -> None:
+    """Typed with the wrong sign: the frames lie below the horizon, and know better themselves."""
+    folder = folder_with_frame(tmp_path / "frames")
+    bench.driver.begin()
+    bench.driver.act(want.FillForm("-52.3", "3", "84", "240", "5", str(folder), rig_name="guide scope"))
+    bench.key(RETURN, CTRL)
+    engine = bench.desk.engine
+    for number in range(4):
+        bench.wait(2.0)
+        engine.post(events.FrameUnsolved(engine.now_s(), f"f{number}", BelowHorizon(f"f{number}", 12.0), 40))
+    view = bench.until(lambda view: view.instruction.sentence == "Check the site and the clock.", 30.0)
+    assert [action.label for action in view.actions[:2]] == ["Use the site of the frames", "Edit the site"]
+    bench.key(RETURN)
+    form = bench.view.form
+    assert bench.view.page is Page.FIRST_RUN and (form.latitude, form.longitude) == ("52.3", "3")
+    assert form.rig_name == "guide scope" and form.site_name == "52.30° N, 3.00° E"
+    assert bench.view.trouble is not None and "measured anew" in bench.view.trouble.cure
+    bench.key(RETURN, CTRL)
+    assert bench.view.title == "52.30° N, 3.00° E · guide scope"
+    bench.key(RETURN)
+    bench.key(Qt.Key.Key_I, CTRL)
+    assert bench.view.page is Page.CAPTURE, "what is measured is not thrown away unasked"
+    assert bench.view.trouble is not None and "measured again" in bench.view.trouble.cause
+    bench.key(Qt.Key.Key_I, CTRL)
+    assert bench.view.page is Page.FIRST_RUN and bench.view.form.latitude == "52.3"
 
 
 def test_a_running_night_is_left_only_when_meant(bench: Bench, tmp_path: Path) -> None:

@@ -70,6 +70,13 @@ class StartNight:
 
 
 @dataclass(frozen=True)
+class MendSite:
+    """Back to the form in the middle of a night; `by_frames`: with the site that the frames state."""
+
+    by_frames: bool = False
+
+
+@dataclass(frozen=True)
 class StartRehearsal:
     """Practise on a simulated mount."""
 
@@ -246,7 +253,7 @@ Said = (
     | events.ShiftPutAway
     | events.DriftAsked
 )
-OfTheDriver = StartNight | StartRehearsal | OpenReplay | LeaveNight | OpenNights | ToFirstPage
+OfTheDriver = StartNight | MendSite | StartRehearsal | OpenReplay | LeaveNight | OpenNights | ToFirstPage
 OfTheNights = ChooseNight | OfTheList
 OfTheForm = FillForm | UseSite | UseRig
 OfTheNight = ReadOff | ShowPlan | FillPlan | AdoptPlan | ExportNight

@@ -40,6 +40,18 @@ LEAVE_IT = Said(
     "Leave this night? It cannot be taken up again.",
     "Ctrl+W once more leaves it; its record stays. Escape goes on with the night.",
 )
+MEND_SITE = Said(
+    "Change the site? The axis must be measured again then.",
+    "Once more goes to the form: screws, locks and tonight's plan stay with the rig. Escape goes on.",
+)
+MEND_IT = Said(
+    "Change what is wrong, then begin again.",
+    "Screws, locks and tonight's plan stay with the rig; the axis is measured anew.",
+)
+SITE_OF_FRAMES = Said(
+    "The site is that of the newest frame.",
+    "Check it, then begin again: screws, locks and plan stay with the rig; the axis is measured anew.",
+)
 CLOSE_IT = Said(
     "Close the window? Nothing watches the mount then.",
     "Once more closes it; start again and the night goes on where it stands. Escape goes on now.",

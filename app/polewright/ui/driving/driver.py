@@ -28,7 +28,7 @@ from polewright.services.report.earlier import earlier_nights
 from polewright.ui import intents as want
 from polewright.ui.driving.desk import NightOrder
 from polewright.ui.driving.first_scene import FirstScene
-from polewright.ui.driving.form import Known, scale_of
+from polewright.ui.driving.form import Known, scale_of, without_site
 from polewright.ui.driving.live_measure import LiveMeasure
 from polewright.ui.driving.means import Means
 from polewright.ui.driving.night_scene import Begin, NightScene
@@ -52,7 +52,7 @@ LOG = logging.getLogger("polewright")
 SCENARIO = "first-night"
 OPENING, LOADING, KEEPING, LOOKING_BACK = "opening the night", "loading a recording", "settings", "looking back"
 EARLIER = "earlier nights"
-LEAVING, CLOSING = "leaving", "closing"
+LEAVING, CLOSING, MENDING = "leaving", "closing", "mending the site"
 
 
 class Scene(Protocol):
@@ -116,7 +116,7 @@ class Driver(QObject):
         """Whatever the window does not settle by itself."""
         if isinstance(intent, want.LeaveNight) and not self._meant(LEAVING):
             return
-        if not isinstance(intent, want.LeaveNight):
+        if not isinstance(intent, want.LeaveNight | want.MendSite):
             self._asked = ""
         if isinstance(intent, want.OfTheDriver):
             self._change_scene(intent)
@@ -150,11 +150,22 @@ class Driver(QObject):
                 self._show(FirstScene(self._means, self._remembered.form, self.refresh))
             case want.LeaveNight():
                 self._leave()
+            case want.MendSite():
+                self._mend_site(intent.by_frames)
             case want.StartNight():
                 if isinstance(self.scene, FirstScene):
                     self._open_night(self.scene.known)
             case _:
                 assert_never(intent)
+
+    def _mend_site(self, by_frames: bool) -> None:
+        """The form again, as the night has it; what belongs to the rig stays, the axis is measured anew."""
+        if not isinstance(self.scene, NightScene) or isinstance(self.scene, RehearsalScene):
+            return
+        if by_frames or self._meant(MENDING):
+            known = without_site(self._remembered.form) if by_frames else self._remembered.form
+            self._keep(replace(self._remembered, form=known, open_night=""))
+            self._first_page(known, Trouble(*(words.SITE_OF_FRAMES if by_frames else words.MEND_IT)))
 
     def _show(self, scene: Scene) -> None:
         self.scene, self._warned, self._asked = scene, False, ""
@@ -374,7 +385,8 @@ class Driver(QObject):
         if self._asked == what:
             return True
         self._asked = what
-        self._tell(Notice(LEAVING, *(words.CLOSE_IT if what == CLOSING else words.LEAVE_IT)))
+        questions = {CLOSING: words.CLOSE_IT, LEAVING: words.LEAVE_IT, MENDING: words.MEND_SITE}
+        self._tell(Notice(LEAVING, *questions[what]))
         return False
 
     def _unwritten(self) -> str:

@@ -103,6 +103,12 @@ def optics_of(known: Known) -> Optics | str:
     return Optics(focal, pixel)
 
 
+def without_site(known: Known) -> Known:
+    """The form with its site left to the frames."""
+    site = frozenset({"latitude", "longitude", "elevation", "site_name"})
+    return replace(known, latitude="", longitude="", elevation="", site_name="", typed=known.typed - site)
+
+
 def scale_of(known: Known) -> float | None:
     """Arcsec per pixel by the optics of the form; None where they do not say."""
     optics = optics_of(known)

@@ -14,6 +14,7 @@ from polewright.core.night.advice import Advice
 from polewright.core.night.events import NOW
 from polewright.core.night.states import NightPlan, Running, Stage
 from polewright.core.sky.places import pole_altitude_rad
+from polewright.core.unsolved import FrameTrouble, trouble_of
 from polewright.practice.fingers import by_hand
 from polewright.ui import intents as want
 from polewright.ui.presenting.drift import drift_actions
@@ -23,6 +24,7 @@ from polewright.words.numbers import sense_text, turns_text
 from polewright.words.plan import aim_words
 from polewright.words.window import AT_WORK, FIRST_STAGE, NO_CLICK
 
+EDIT_SITE = "Ctrl+I"
 TARGETS = (TargetPole.TRUE, TargetPole.BETWEEN, TargetPole.REFRACTED)
 TOLERANCES_ARCMIN = (0.25, 0.5, 1.0, 2.0, 5.0, 10.0)
 AMOUNTS = ((0.25, "4"), (0.5, "5"), (1.0, "6"), (2.0, "7"))
@@ -34,7 +36,7 @@ def actions(
     """Everything that can be pressed now. `read_off`: the turn about to be reported, None as told."""
     asked = _asked(state, advice, rehearsal, read_off)
     crowded = any(action.weight is Weight.PLAIN for action in asked)
-    taken = {action.key for action in asked}
+    taken = {action.key for action in asked} | ({EDIT_SITE} if rehearsal is not None else set())
     always = _always(state, advice, Weight.MENU if crowded else Weight.PLAIN)
     return (*asked, *(action for action in always if action.key not in taken))
 
@@ -75,6 +77,11 @@ def _asked(state: Running, advice: Advice, rehearsal: Rehearsal | None, read_off
         case said.Done():
             finer = Action("Align more closely", "F", events.BackAsked(NOW), Weight.PRIMARY)
             return (_primary("Done for tonight", want.LeaveNight()), finer)
+        case said.Wait() if _site_doubted(advice) and rehearsal is None:
+            return (
+                _primary("Use the site of the frames", want.MendSite(by_frames=True)),
+                Action("Edit the site", EDIT_SITE, want.MendSite(), Weight.PRIMARY),
+            )
         case (
             said.RotateAxis()
             | said.Point()
@@ -87,6 +94,12 @@ def _asked(state: Running, advice: Advice, rehearsal: Rehearsal | None, read_off
             return _beside(state, action, Weight.PLAIN)
         case _:
             assert_never(action)
+
+
+def _site_doubted(advice: Advice) -> bool:
+    """Whether the frames show a sky that this site cannot have at their time."""
+    why = advice.reason
+    return isinstance(why, said.FramesFail) and trouble_of(why.why) is FrameTrouble.WRONG_SKY
 
 
 def _yes(state: Running, action: said.Action, label: str, intent: want.Intent) -> tuple[Action, ...]:
@@ -191,6 +204,7 @@ def _always(state: Running, advice: Advice, undo: Weight) -> tuple[Action, ...]:
         *_lesson(state, advice),
         *drift_actions(state),
         Action("Choose another folder", "Ctrl+O", want.ChooseFolder(), Weight.MENU),
+        Action("Edit the site", EDIT_SITE, want.MendSite(), Weight.MENU),
         Action("Tonight's plan", "E", want.ShowPlan(), Weight.MENU),
         *_of_plan(state.plan),
         Action("Export the night", "Ctrl+E", want.ExportNight(), Weight.MENU),
