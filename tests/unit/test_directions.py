@@ -28,7 +28,7 @@ from polewright.core.angles import ARCMIN_PER_RAD
 from polewright.core.axis.estimate import estimate_axis
 from polewright.core.axis_reasons import ClocksDiffer, Look, TrackingSeemsSwitched, WeakView
 from polewright.core.model import AxisEstimate, Site, TargetPole
-from polewright.core.night.advice import RotateAxis
+from polewright.core.night.advice import Advice, RotateAxis, TurnBegins
 from polewright.core.night.events import Accepted, BackAsked, ScrewTurned
 from polewright.core.night.states import Stage
 from polewright.core.plain import to_plain
@@ -54,10 +54,10 @@ from polewright.ui.sound_plan import BASE_HZ, RATE_HZ, Phrase, render
 from polewright.ui.view_model import Sense
 from polewright.ui.well_scale import scale_for
 from polewright.words.axis import clock_apart, follow_words
-from polewright.words.coach import _place
+from polewright.words.coach import _place, say
 from polewright.words.deeds import axis_text, deed_text
 from polewright.words.numbers import clock_face_text
-from polewright.words.plan import sky_words
+from polewright.words.plan import sky_direction, sky_words
 from polewright.words.screws import lock_words
 
 TABLE = pytest.mark.parametrize("case", CASES, ids=lambda case: case.name)
@@ -405,3 +405,27 @@ def test_simulate_tells_the_side_of_its_truth(
     told = capsys.readouterr().out
     only(told, f"too far {case.east}", f"too far {OTHER[case.east]}")
     only(told, f"too {case.height}", f"too {OTHER[case.height]}")
+
+
+def test_a_place_in_the_sky_is_told_as_one_finds_it() -> None:
+    """Azimuth counts from north through east (definition); what is low and what is high is chosen."""
+    found = [sky_direction(az, 28.0) for az in (0.0, 45.0, 92.0, 180.0, 268.0, 359.0)]
+    sides = ("north", "north-east", "east", "south", "west", "north")
+    assert found == [f"low in the {side}" for side in sides]
+    assert sky_direction(135.0, 50.0) == "mid-height in the south-east"
+    assert sky_direction(225.0, 70.0) == "high in the south-west" and sky_direction(10.0, 85.0) == "overhead"
+
+
+@pytest.mark.parametrize("lat_deg", [52.0, -34.0])
+def test_the_first_order_of_the_capture_is_one_point_first_then_hands_off(lat_deg: float) -> None:
+    choice = choose_sky(Site(lat_deg, 9.0))[0]
+    told = say(Advice(TurnBegins(Stage.CAPTURE, choice)))
+    first = choice.first
+    assert told.instruction.startswith("Point ") and told.instruction.endswith(", then hands off.")
+    assert sky_direction(first.azimuth_deg, first.altitude_deg) in told.instruction
+    assert len(told.instruction.split()) <= 8
+    assert (
+        f"Azimuth {first.azimuth_deg:.0f}°, {first.altitude_deg:.0f}° high" in told.why
+        and "hands off" not in told.why.lower()
+    )
+    assert say(Advice(TurnBegins(Stage.PROOF, None))).instruction == "Hands off. Waiting for a frame."

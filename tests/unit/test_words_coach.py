@@ -29,7 +29,7 @@ BEGINS: dict[object, str] = {
     it.Do.MEASURE_AGAIN: r".* Measure again\.$",
     it.Done: r"(Good enough for tonight|Accepted as it is|Watching|Moved by .* Still good enough)",
     it.Wait: (
-        r"(Hands off|Stop|Rotating|No frame|Wait|Switch tracking on|Take the cap|Check |"
+        r"(Hands off|Point .*, then hands off|Stop|Rotating|No frame|Wait|Switch tracking on|Take the cap|Check |"
         r"Set the camera program's clock)"
     ),
 }

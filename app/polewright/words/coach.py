@@ -34,7 +34,7 @@ from polewright.words.numbers import (
     sigma_text,
     turns_text,
 )
-from polewright.words.plan import sky_words
+from polewright.words.plan import sky_direction, sky_words
 from polewright.words.screws import lock_words
 
 OVERHEAD_DEG, LEVEL_DEG = 88.0, 2.0
@@ -142,8 +142,11 @@ def _stand_up(inclination_deg: float, side: str) -> Told:
 def _turning(why: it.Turning) -> Told:
     match why:
         case it.TurnBegins(_, sky):
-            where = "The mount stays as it is; this is where the turn begins." if sky is None else sky_words(sky)
-            return Told("Hands off. Waiting for a frame.", where)
+            if sky is None:
+                here = "The mount stays as it is; this is where the turn begins."
+                return Told("Hands off. Waiting for a frame.", here)
+            where = sky_direction(sky.first.azimuth_deg, sky.first.altitude_deg)
+            return Told(f"Point {where}, then hands off.", sky_words(sky))
         case it.DoesNotFit(_, frame, places):
             what = (
                 f"{places} places do not agree with each other: declination slips, or the tripod is giving way."
@@ -156,7 +159,7 @@ def _turning(why: it.Turning) -> Told:
         case it.NoRoom():
             return Told(
                 "Point elsewhere, then start again.",
-                "The RA axis has no room left: begin with the camera two hours east of the meridian.",
+                "The RA axis has no room left: begin farther east of the meridian.",
             )
         case it.PlaceWanted():
             return Told(_rotate(why.west_deg), _why_turn(why), _turn_gain(why))

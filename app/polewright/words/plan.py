@@ -127,15 +127,29 @@ def _height_text(altitude_rad: float) -> str:
     return f"{abs(degrees)} {'degree' if abs(degrees) == 1 else 'degrees'} {side} the horizon"
 
 
+LOW_DEG, HIGH_DEG, OVERHEAD_DEG = 35.0, 60.0, 80.0  # what people call low, high and overhead (chosen)
+COMPASS = ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")
+
+
 def sky_words(choice: SkyChoice) -> str:
     """Where to begin a turn of the RA axis, how far to turn, and where to watch the screws from."""
     first = choice.first
-    where = f"Begin {_from_meridian(first.hour_angle_h)} of the meridian at declination {first.declination_deg:+.0f}°"
+    found = f"Azimuth {first.azimuth_deg:.0f}°, {first.altitude_deg:.0f}° high"
+    circles = f"{_from_meridian(first.hour_angle_h)} of the meridian, declination {first.declination_deg:+.0f}°"
     few = choice.span_deg < USEFUL_SPAN_DEG
     less = " Less than 60° are free: expect a less certain axis, or take more frames." if few else ""
     there = choice.adjust.hour_angle_h
     beside = "on the meridian" if abs(there) < BESIDE_H else f"{_from_meridian(there)} of it"
-    return f"{where} and turn {choice.span_deg:.0f}° to the west.{less} Watch the screws from {beside}."
+    turn = f"From there turn {choice.span_deg:.0f}° to the west."
+    return f"{found}: {circles}. {turn}{less} Watch the screws from {beside}."
+
+
+def sky_direction(azimuth_deg: float, altitude_deg: float) -> str:
+    """A place in the sky as one finds it without circles: `low in the south-east`."""
+    if altitude_deg > OVERHEAD_DEG:
+        return "overhead"
+    high = "low" if altitude_deg < LOW_DEG else "high" if altitude_deg > HIGH_DEG else "mid-height"
+    return f"{high} in the {COMPASS[round(azimuth_deg / 45.0) % 8]}"
 
 
 def _from_meridian(hour_angle_h: float) -> str:
