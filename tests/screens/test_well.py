@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 from PySide6.QtCore import QPointF
 from pytestqt.qtbot import QtBot
 
+from polewright.ui.drawing import LEDGER
 from polewright.ui.motion import GLIDE_S, Glide
 from polewright.ui.reticle import ReticleWidget
 from polewright.ui.view_model import Point, Reticle, TrailPoint
@@ -179,3 +180,32 @@ def test_a_fresh_reading_sends_one_ring(well: ReticleWidget) -> None:
     assert (rgb(well.grab()) != quiet).any()
     well.settle()
     assert (rgb(well.grab()) == quiet).all()
+
+
+@pytest.mark.parametrize("southern", [False, True])
+def test_the_marker_never_stands_on_the_label_of_a_ring(qtbot: QtBot, southern: bool) -> None:
+    """On every ring, all around, the labels keep clear of the marker's middle by a dozen pixels."""
+    well = ReticleWidget()
+    qtbot.addWidget(well)
+    well.resize(600, 600)
+    well.animated = False
+    scale = scale_for(0.5)
+    names = {label for _, label in scale.rings()}
+    for fraction, _ in scale.rings():
+        angle = scale.angle_arcmin(min(fraction, 0.999))
+        for degrees in range(0, 360, 15):
+            place = Point(angle * cos(radians(degrees)), angle * sin(radians(degrees)))
+            well.show_reticle(Reticle(0.5, "", axis=place, southern=southern))
+            well.settle()
+            LEDGER.drawn = []
+            try:
+                well.look_changed()  # the ground is drawn anew each time
+                well.grab()
+                labels = [drawn for drawn in LEDGER.drawn if drawn.text in names]
+            finally:
+                LEDGER.drawn = None
+            ratio = well.devicePixelRatioF()
+            marker = well.marker_px * ratio
+            assert labels
+            for label in labels:
+                assert not label.room.adjusted(-12, -6, 12, 6).contains(marker), (fraction, degrees, label.text)

@@ -38,8 +38,11 @@ class Canvas:
         return self.at(*self.scale.place(point.east_arcmin, point.up_arcmin))
 
 
-def draw_ground(painter: QPainter, canvas: Canvas, tolerance_text: str) -> None:
-    """The disc, the rings with their labels, the soft floor and the words around."""
+def draw_ground(painter: QPainter, canvas: Canvas, tolerance_text: str, labels_up: bool = False) -> None:
+    """The disc, the rings with their labels, the soft floor and the words around.
+
+    `labels_up`: the labels of the rings stand to the upper left, because the marker is at the lower left.
+    """
     look, c, r = canvas.look, canvas.centre, canvas.radius_px
     painter.setPen(Qt.PenStyle.NoPen)
     painter.setBrush(look.colour("raised"))
@@ -52,7 +55,7 @@ def draw_ground(painter: QPainter, canvas: Canvas, tolerance_text: str) -> None:
         painter.setPen(look.pen("shade" if rim else "line", 2.0 if rim else 1.2))
         painter.drawEllipse(c, r * fraction, r * fraction)
     for fraction, label in canvas.scale.rings():
-        _draw_ring_label(painter, canvas, fraction, label)
+        _draw_ring_label(painter, canvas, fraction, label, -1.0 if labels_up else 1.0)
     _draw_directions(painter, canvas)
     if tolerance_text:
         _draw_tolerance(painter, canvas, tolerance_text)
@@ -85,9 +88,9 @@ def _draw_axes(painter: QPainter, canvas: Canvas) -> None:
     painter.drawLine(QPointF(c.x(), c.y() - tick), QPointF(c.x(), c.y() + tick))
 
 
-def _draw_ring_label(painter: QPainter, canvas: Canvas, fraction: float, label: str) -> None:
+def _draw_ring_label(painter: QPainter, canvas: Canvas, fraction: float, label: str, down: float) -> None:
     look, r = canvas.look, canvas.radius_px * fraction
-    middle = QPointF(canvas.centre.x() - r * cos(DIAGONAL), canvas.centre.y() + r * sin(DIAGONAL))
+    middle = QPointF(canvas.centre.x() - r * cos(DIAGONAL), canvas.centre.y() + down * r * sin(DIAGONAL))
     box = QRectF(middle.x() - look.px(30), middle.y() - look.px(10), look.px(60), look.px(20))
     _on_patch(painter, canvas, box, label)
 

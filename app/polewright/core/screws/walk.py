@@ -10,6 +10,9 @@ turned in parts heard the sign turn round. From the first motion on the turn is 
 direction and slack, never a rate. Frames slower than every 3 s, and records made before, are told
 (`NightStarted.walking`). Guessing how much of a turn was made from the rate learned so far was rejected: the guess
 confirmed itself, and the axis went to and fro.
+
+A simulated hand with a frame every 1.5 s: 18 nights, 4 goes and 2.3 minutes at the screws (medians; 95 %: 6 goes, 4.3
+minutes), no order against the truth (tests/bench/hand_nights.py --hand walking).
 """
 
 from __future__ import annotations
