@@ -65,10 +65,10 @@ def test_files() -> list[Path]:
     return sorted({p.relative_to(PROJECT) for pattern in MAPPED for p in tests.glob(pattern) if p not in left})
 
 
-def map_tests(runner: Runner, copy: Path, work: Path, until: float) -> int:
-    """Map the files that are not mapped as they are, until time is out."""
+def map_tests(runner: Runner, work: Path, until: float, only: str) -> int:
+    """Map the files that are not mapped as they are and whose name holds one of the words, until time is out."""
     (work / "map").mkdir(exist_ok=True)
-    waiting = [f for f in test_files() if not _map_of(work, f).exists()]
+    waiting = [f for f in test_files() if not _map_of(work, f).exists() and any(w in f.name for w in only.split(","))]
     for done, file in enumerate(waiting):
         if time.monotonic() > until:
             print(f"{len(waiting) - done} of {len(test_files())} test files are not mapped yet: run this again.")

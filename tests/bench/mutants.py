@@ -56,7 +56,7 @@ def main() -> int:
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--count", type=int, default=50)
     parser.add_argument("--modules", nargs="*", default=list(GROUPS), choices=list(GROUPS))
-    parser.add_argument("--only", default="", help="faults whose file or text holds this, also those taken before")
+    parser.add_argument("--only", default="", help="faults whose file or text holds this, taken before or not; map: test files named so (words, commas)")
     args = parser.parse_args()
     args.work.mkdir(parents=True, exist_ok=True)
     until = time.monotonic() + 60.0 * args.minutes
@@ -65,13 +65,13 @@ def main() -> int:
     copy = project_copy(args.work)
     with Runner(copy, args.work) as runner:
         if args.what == "map":
-            return map_tests(runner, copy, args.work, until)
+            return map_tests(runner, args.work, until, args.only)
         if args.what == "directions":
-            return _directions(runner, copy, until)
-        return _run(runner, copy, args, until)
+            return _directions(runner, until)
+        return _run(runner, args, until)
 
 
-def _run(runner: Runner, copy: Path, args: argparse.Namespace, until: float) -> int:
+def _run(runner: Runner, args: argparse.Namespace, until: float) -> int:
     taken = {row["id"] for row in _found(args.work)}
     known = tests_of(args.work)
     waiting = [f for f in _faults(args.modules) if args.only or _name(f) not in taken]
@@ -96,7 +96,7 @@ def _run(runner: Runner, copy: Path, args: argparse.Namespace, until: float) -> 
     return _table(_found(args.work))
 
 
-def _directions(runner: Runner, copy: Path, until: float) -> int:
+def _directions(runner: Runner, until: float) -> int:
     survived = 0
     for name, stands, fault in ROWS:
         if time.monotonic() > until:
