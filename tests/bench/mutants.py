@@ -56,7 +56,11 @@ def main() -> int:
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--count", type=int, default=50)
     parser.add_argument("--modules", nargs="*", default=list(GROUPS), choices=list(GROUPS))
-    parser.add_argument("--only", default="", help="faults whose file or text holds this, taken before or not; map: test files named so (words, commas)")
+    parser.add_argument(
+        "--only",
+        default="",
+        help="faults whose file or text holds this, taken before or not; map: test files named so (words, commas)",
+    )
     args = parser.parse_args()
     args.work.mkdir(parents=True, exist_ok=True)
     until = time.monotonic() + 60.0 * args.minutes
