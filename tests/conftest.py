@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import random
 import shutil
 import socket
 import sys
@@ -37,6 +38,17 @@ def pytest_unconfigure(config: pytest.Config) -> None:
     if not hasattr(config, "workerinput") and _GIVEN is None:
         for folder in Path(tempfile.gettempdir()).glob(f"polewright-tests-{_uid(config)}"):
             shutil.rmtree(folder, ignore_errors=True)
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """`POLEWRIGHT_TESTS_ORDER=7 pytest ...`: the files in an order that the number gives, and the tests in each."""
+    seed = os.environ.get("POLEWRIGHT_TESTS_ORDER")
+    if seed is not None:
+        files = sorted({item.path for item in items})
+        random.Random(seed).shuffle(files)
+        place = {path: number for number, path in enumerate(files)}
+        random.Random(seed).shuffle(items)
+        items.sort(key=lambda item: place[item.path])
 
 
 def _uid(config: pytest.Config) -> str:
