@@ -30,7 +30,7 @@ from polewright.core.axis.following_motion import (
 )
 from polewright.core.axis.following_start import KnownAxis, pose_at_frame
 from polewright.core.drift.compare import Cause, compare_with_turn
-from polewright.core.drift.stillness import along_ra, field_is_still, nothing_moves
+from polewright.core.drift.stillness import along_ra, field_motion, nothing_moves
 from polewright.core.model import Atmosphere, Attitude, Camera, FloatArray, Site, SkyFrame, SkyPosition, Utc
 from polewright.core.screws.memory import ScrewMove
 from polewright.core.screws.sky_turn import screw_path, sky_turn_rad
@@ -207,7 +207,8 @@ def field(ra_arcsec_min: float, dec_arcsec_min: float, noise_arcsec: float = 0.0
     along = (ra_arcsec_min * at_s / 60.0 + rng.normal(0.0, noise_arcsec, at_s.size)) / ARCSEC_PER_RAD
     left = rng.normal(0.0, noise_arcsec, at_s.size) / ARCSEC_PER_RAD
     rate = dec_arcsec_min / 60.0 / ARCSEC_PER_RAD
-    return field_is_still(at_s, along, left, rate, 1e-12)
+    still = field_motion(at_s, along, left, rate, 1e-12).still
+    return None if still is None else bool(still)
 
 
 @pytest.mark.parametrize("sign", [1.0, -1.0])
