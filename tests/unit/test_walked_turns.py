@@ -137,8 +137,11 @@ def test_a_door_leads_to_told_turns_and_back() -> None:
     assert isinstance(why, ScrewLeft) and not why.walking
     offered = {action.label: action for action in actions(begun(night.state), advise(night.state), None)}
     assert offered["Turned as told"].key == "Return" and "Let the marker lead" in offered
-    night.feed(offered["Let the marker lead"].intent)
-    assert isinstance(reason(night), ScrewLeft) and reason(night).walking
+    led = offered["Let the marker lead"].intent
+    assert isinstance(led, LeadSwitched)
+    night.feed(led)
+    why = reason(night)
+    assert isinstance(why, ScrewLeft) and why.walking
     assert "Tell turns in numbers" in {a.label for a in actions(begun(night.state), advise(night.state), None)}
 
 
