@@ -171,6 +171,9 @@ class FolderPage(FullPanel):
                 self._on_take()
         elif key == Qt.Key.Key_Up and held & Qt.KeyboardModifier.AltModifier:
             self._on_up()
+        else:
+            event.ignore()  # red light and the like are the window's
+            return
         event.accept()
 
     def look_changed(self) -> None:

@@ -389,9 +389,9 @@ class MainWindow(QWidget):
     # keys
 
     def keyPressEvent(self, event: QKeyEvent) -> None:
-        if self._stack.currentWidget() in (self.folders, self.keys_page):
+        if self._stack.currentWidget() is self.keys_page:
             return
-        if self._stack.currentWidget() in (self.rehearsals, self.guide):
+        if self._stack.currentWidget() in (self.folders, self.rehearsals, self.guide):
             self._own_key(FORM_WINDOW_INTENTS.get(key_name(event)))
             return
         intent = self._intent_for(event)
