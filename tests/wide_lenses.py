@@ -8,18 +8,35 @@ its own.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from polewright.core.angles import rotation_about, unit
-from polewright.core.model import FloatArray, Site, StarList, Utc
+from polewright.core.angles import ARCMIN_PER_RAD, rotation_about, unit
+from polewright.core.axis.estimate import estimate_axis
+from polewright.core.axis.shared_lens import Wide
+from polewright.core.axis.sky_frame import sky_frame
+from polewright.core.matching.hint import SolveHint
+from polewright.core.model import (
+    AxisEstimate,
+    Camera,
+    FloatArray,
+    PlateSolution,
+    Site,
+    SkyFrame,
+    StarList,
+    TargetPole,
+    Utc,
+)
 from polewright.core.sky.catalogue import Catalogue
 from polewright.core.sky.places import observed_enu, standard_atmosphere, true_pole_enu
+from sky_solver import shared_solver
 from solver_fields import star_list
 
 WIDTH_PX, HEIGHT_PX = 1600, 1200
 SITE = Site(52.0, 10.0, 100.0)
+AIR = standard_atmosphere(SITE)
+MIDDLE = 0.35  # of each side: what is solved first, as in services/second_looks.py
 START = Utc(2461000.5, 0.35)
 DRAWINGS: dict[str, Callable[[FloatArray], FloatArray]] = {
     "straight": lambda t: np.asarray(np.tan(t)),
@@ -112,3 +129,42 @@ def capture(
         lists.append(star_list(places[by_light, 0], places[by_light, 1], noise_px, WIDTH_PX, HEIGHT_PX))
         times.append(utc)
     return Capture(lists, times, offset)
+
+
+def middle_of(stars: StarList) -> tuple[StarList, int, int]:
+    """The list of the middle of the frame, as the second look makes it, and its corner."""
+    width, height = round(stars.width_px * MIDDLE), round(stars.height_px * MIDDLE)
+    x0, y0 = (stars.width_px - width) // 2, (stars.height_px - height) // 2
+    inside = (np.abs(stars.x_px - x0 - width / 2) < width / 2) & (np.abs(stars.y_px - y0 - height / 2) < height / 2)
+    columns = {k: getattr(stars, k)[inside] for k in ("sigma_px", "flux_adu", "snr", "fwhm_px", "flags")}
+    x, y = stars.x_px[inside] - x0, stars.y_px[inside] - y0
+    return replace(stars, width_px=width, height_px=height, x_px=x, y_px=y, **columns), x0, y0
+
+
+def solved(stars: StarList, known: Camera | None) -> PlateSolution:
+    """By the middle of the frame, as the program solves what bends much."""
+    part, x0, y0 = middle_of(stars)
+    camera = known and replace(known, width_px=part.width_px, height_px=part.height_px)
+    got = shared_solver().solve(part, 2026.0, SolveHint(camera=camera))
+    assert isinstance(got, PlateSolution), got
+    whole = replace(got.camera, width_px=stars.width_px, height_px=stars.height_px)
+    return replace(
+        got, camera=whole, matched=replace(got.matched, x_px=got.matched.x_px + x0, y_px=got.matched.y_px + y0)
+    )
+
+
+def wide_frames(taken: Capture) -> list[Wide]:
+    known, frames = None, []
+    for k, (stars, utc) in enumerate(zip(taken.lists, taken.utc)):
+        solution = solved(stars, known)
+        known = solution.camera
+        frames.append(Wide(sky_frame(str(k), utc, SITE, AIR, solution, 1.0), solution, stars))
+    return frames
+
+
+def error_arcmin(frames: list[SkyFrame], taken: Capture) -> tuple[np.ndarray, np.ndarray]:
+    """Error (2,) of the axis and its stated sigmas (2,), arcmin."""
+    found = estimate_axis(frames, SITE, AIR, TargetPole.TRUE)
+    assert isinstance(found, AxisEstimate), found
+    error = np.array([found.east_rad, found.up_rad]) - taken.offset_rad
+    return error * ARCMIN_PER_RAD, np.sqrt(np.diag(found.covariance_rad2)) * ARCMIN_PER_RAD
