@@ -116,7 +116,7 @@ class KnobPanel(Panel):
         super().__init__(parent)
         self.azimuth = Knob("azimuth", "← ↺   → ↻", self)
         self.altitude = Knob("altitude", "↓ ↺   ↑ ↻", self)
-        self.axis = Knob("RA axis", "PgUp E  PgDn W", self)
+        self.axis = Knob("RA axis", "PgUp E/Dn W", self)
         row = QHBoxLayout(self)
         row.setContentsMargins(0, 0, 0, 0)
         row.setSpacing(0)
