@@ -128,8 +128,7 @@ def begin_following(state: Running, event: object) -> Outcome:
 
 
 def _start_following(state: Running) -> StartFollowing:
-    known = state.capture.by_drift or state.capture.combined
-    axis = state.capture.axis if known else None
+    axis = state.capture.axis if state.capture.by_drift else None
     return StartFollowing(state.capture.frames, state.plan.target, axis)
 
 

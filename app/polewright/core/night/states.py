@@ -129,7 +129,7 @@ class Capture:
 
     `rotation_rad`: how far each frame is turned from the first, as a plain angle between attitudes, >= 0. `by_drift`:
     nothing was turned, the axis is from the drift of the stars and `frames` holds the latest frame of it. `combined`:
-    the axis is that of an earlier turn and these frames together.
+    the bending that an earlier turn and this one have shown together is taken off its axis.
     """
 
     frames: tuple[PlacedFrame, ...] = ()
@@ -260,6 +260,7 @@ class Running(Seen):
     """The night at one moment. `refuted`: a second turn of the RA axis has contradicted a claim tonight.
     `second_sky`: where the proof is to begin, until the camera looks there. `shaken_rad2`: by how much every turn of
     the RA axis so far scattered (variance of the axis, one direction), in itself or against the one before.
+    `returns`: how often a proof has led back to the screws.
 
     `set_down_s`: since when, as far as is known, the tripod stands where it stands. `undo`: before the last click.
     """
@@ -283,6 +284,7 @@ class Running(Seen):
     refuted: bool = False
     second_sky: SecondSky | None = None
     shaken_rad2: tuple[float, ...] = ()
+    returns: int = 0
     set_down_s: float = 0.0
     undo: Running | None = None
 

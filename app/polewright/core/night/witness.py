@@ -34,6 +34,7 @@ from polewright.core.offset import (
 PROOF_SHARE = 1.0 / 3.0  # of the tolerance: a second turn this sure may overrule the first
 CLEARLY_OUTSIDE = 0.02  # probability of being inside below which no further frame is awaited
 CONTRADICTS_CHI2 = 13.8  # 0.1 % by chance with two degrees of freedom
+MOST_RETURNS, LIKELY = 2, 0.5  # chosen: after two returns to the screws, an axis rather inside is taken as it is
 FLEXURE_RAD = 2.0 / ARCSEC_PER_RAD  # two turns over different sky differ by this much even without noise
 
 
@@ -153,6 +154,8 @@ def proof_outside(state: Running) -> bool:
         return False
     if bent is not None:
         best, now = bent.at_best(state.plan.tolerance_rad), bent.inside(state.plan.tolerance_rad)
+        if state.returns >= MOST_RETURNS and now >= LIKELY:
+            return False
         return best >= PROVED or (best >= SURE_ENOUGH > now)
     sure = second.sigma_rad <= PROOF_SHARE * state.plan.tolerance_rad
     return sure or probability_inside(second, state.plan.tolerance_rad) < CLEARLY_OUTSIDE
@@ -177,8 +180,11 @@ def proof_limited(state: Running) -> bool:
 
 def floor_reached(state: Running) -> bool:
     """A second contradiction in one night: it is the mount that scatters, by more than tonight bears."""
-    again = state.capture.combined or state.refuted
-    return again and contradicted(state) and mount_floor_rad(state) > state.plan.tolerance_rad
+    bent = together(state)
+    if bent is None or not state.returns or not contradicted(state):
+        return False
+    far = bent.inside(state.plan.tolerance_rad) < CLEARLY_OUTSIDE and state.returns < MOST_RETURNS
+    return not far and mount_floor_rad(state) > state.plan.tolerance_rad
 
 
 def mount_floor_rad(state: Running) -> float:

@@ -13,11 +13,12 @@ axis outside. Going on with the old frames was rejected: a guided mount looks al
 from __future__ import annotations
 
 import math
+from collections.abc import Collection
 from dataclasses import replace
 
 from polewright.core.budget import Nuisance
 from polewright.core.flexure import Flexure
-from polewright.core.joint import Joint
+from polewright.core.joint import BENDS, Joint
 from polewright.core.night.actions import (
     Outcome,
     begin_following,
@@ -35,7 +36,14 @@ from polewright.core.night.elsewhere import arrived, declination_moved_rad, seco
 from polewright.core.night.events import FrameSolved, NextAsked, TargetChanged, ToleranceChanged
 from polewright.core.night.measured import MeasuredAxis
 from polewright.core.night.states import Capture, Running, Stage
-from polewright.core.night.witness import CONTRADICTS_CHI2, apart_rad2, proof_confirms, together, tonights_bend
+from polewright.core.night.witness import (
+    CONTRADICTS_CHI2,
+    apart_rad2,
+    proof_confirms,
+    together,
+    tonights_bend,
+    turned_over,
+)
 
 OTHER_DECLINATION_RAD = math.radians(1.0)  # turning the RA axis keeps it far better, with the axis near the pole
 
@@ -77,7 +85,8 @@ def believe_proof(state: Running, event: object) -> Outcome:
     told = _bend_told(state)
     state = replace(state, second_sky=None) if both is None else _with_joint(state, both)
     after, effects = begin_following(
-        replace(state, capture=state.proof, proof=Capture(), drift=None, refuted=True), event
+        replace(state, capture=state.proof, proof=Capture(), drift=None, refuted=True, returns=state.returns + 1),
+        event,
     )
     return after, (*effects, *told)
 
@@ -103,14 +112,15 @@ def _bend_told(state: Running) -> tuple[SaveFlexure, ...]:
 
 
 def _with_joint(state: Running, both: Joint) -> Running:
-    """What both turns say together takes the place of what the second says, unless bending cannot explain them."""
+    """What both have shown of the bending is taken off the second, unless bending cannot explain them."""
     axis = state.proof.axis
     assert axis is not None
     if both.least_chi2 > CONTRADICTS_CHI2:
         return with_shaking(state, state.proof, (apart_rad2(state),))
     state = with_shaking(state, state.proof)
-    flexure = None if state.plan.flexure is None else learned_tonight(state.plan.flexure, both)
-    known = _joint_axis(axis, both)
+    bends = (Nuisance.SAG,) if turned_over(state) else BENDS  # on the other side a pull is another one
+    flexure = None if state.plan.flexure is None else learned_tonight(state.plan.flexure, both, bends)
+    known = _allowed_for(axis, both, bends)
     return replace(
         state,
         plan=replace(state.plan, flexure=flexure),
@@ -118,21 +128,25 @@ def _with_joint(state: Running, both: Joint) -> Running:
     )
 
 
-def _joint_axis(axis: MeasuredAxis, both: Joint) -> MeasuredAxis:
-    offset = both.offset
-    return replace(
-        axis,
-        east_rad=offset.east_rad,
-        up_rad=offset.up_rad,
-        covariance_rad2=offset.covariance_rad2,
-        budget=offset.budget,
-    )
+def _allowed_for(axis: MeasuredAxis, both: Joint, bends: Collection[Nuisance]) -> MeasuredAxis:
+    """The second turn's own axis with the bending taken off that both have shown. The frames tell the same when they
+    are followed, because the plan's flexure is what both have shown from now on."""
+    budget = axis.budget
+    assert budget is not None
+    east_rad, up_rad, columns = axis.east_rad, axis.up_rad, []
+    for column in budget.columns:
+        known = both.nuisance(column.nuisance) if column.nuisance in bends else None
+        if known is not None:
+            east_rad, up_rad = east_rad - known[0] * column.east_rad, up_rad - known[0] * column.up_rad
+        columns.append(column if known is None else replace(column, sigma=known[1]))
+    budget = replace(budget, columns=tuple(columns))
+    return replace(axis, east_rad=east_rad, up_rad=up_rad, covariance_rad2=budget.whole, budget=budget)
 
 
-def learned_tonight(flexure: Flexure, both: Joint) -> Flexure:
+def learned_tonight(flexure: Flexure, both: Joint, bends: Collection[Nuisance] = BENDS) -> Flexure:
     """What is known of sag and pull after both turns; the frames were measured with the flexure known before."""
-    sag = both.nuisance(Nuisance.SAG) or (0.0, flexure.sag_sigma_rad)
-    pull = both.nuisance(Nuisance.PULL) or (0.0, flexure.pull_sigma)
+    sag = (both.nuisance(Nuisance.SAG) if Nuisance.SAG in bends else None) or (0.0, flexure.sag_sigma_rad)
+    pull = (both.nuisance(Nuisance.PULL) if Nuisance.PULL in bends else None) or (0.0, flexure.pull_sigma)
     return replace(
         flexure,
         sag_rad=flexure.sag_rad + sag[0],
