@@ -222,7 +222,7 @@ def test_the_target_pole_is_named_and_the_key_that_changes_it_says_so(bench: Ben
     assert bench.view.trouble is not None and bench.view.trouble.cause.startswith("Tonight ")
     bench.key(Qt.Key.Key_Escape)
     assert bench.view.trouble is None
-    assert bench.view.instruction.caution.startswith("Local rules"), "the virtual evening is dark"
+    assert bench.view.instruction.caution.startswith("Maker's manual"), "the virtual evening is dark"
 
 
 def test_the_site_is_mended_where_it_is_doubted(bench: Bench, tmp_path: Path) -> None:

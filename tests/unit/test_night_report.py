@@ -122,7 +122,7 @@ def test_a_night_that_was_proved_and_then_disturbed_says_both() -> None:
 
 def test_the_report_repeats_the_cautions(tmp_path: Path) -> None:
     page = page_of(recorded(tmp_path / "2026-03-01", a_night()))
-    for words in ("Hold the telescope", "never force a screw", "head may drop", "maker"):
+    for words in ("Hold the telescope", "never force a screw", "head may drop", "local rules"):
         assert words in page
 
 

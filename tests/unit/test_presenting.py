@@ -19,7 +19,7 @@ from night_kit import rehearsed
 from polewright.core.angles import ARCMIN_PER_RAD, ARCSEC_PER_RAD
 from polewright.core.model import Site, TargetPole
 from polewright.core.night import events
-from polewright.core.night.advice import Advice, Do, Ended, Mood, NotUpYet, RotateAxis, Turn, Wait
+from polewright.core.night.advice import Advice, Do, Ended, Mood, NotUpYet, RotateAxis, Turn, TurnBegins, Wait
 from polewright.core.night.advise import advise
 from polewright.core.night.effects import Objection, Refused
 from polewright.core.night.rest import Reading, Rest
@@ -177,6 +177,8 @@ def test_hands_are_told_what_to_take_care_of_each_time(night: tuple[Moment, ...]
     seen = set()
     for moment in night:
         action = moment.advice.action
+        if isinstance(moment.advice.reason, TurnBegins):
+            assert "Hold the telescope" in moment.view.instruction.caution
         for kind, words in wanted.items():
             if action is kind or (isinstance(kind, type) and isinstance(action, kind)):
                 assert words in moment.view.instruction.caution, moment.view.instruction
@@ -186,7 +188,7 @@ def test_hands_are_told_what_to_take_care_of_each_time(night: tuple[Moment, ...]
 
 def test_by_day_the_sun_comes_first() -> None:
     advice = Advice(NotUpYet(52.0, False))
-    assert instruction(advice).caution.startswith("Local rules and the mount maker's manual")
+    assert instruction(advice).caution.startswith("Maker's manual and local rules")
     assert "find north by a shadow" in instruction(advice, by_day=True).caution
 
 

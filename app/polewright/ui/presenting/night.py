@@ -164,7 +164,7 @@ def instruction(advice: Advice, by_day: bool = False) -> Instruction:
     """What the coach says, as the window shows it; its sentences are short enough to be read from afar."""
     told = say(advice)
     gain = f"{told.gain} {_key_words(advice.reason)}".strip()
-    caution = caution_words(advice.action, by_day)
+    caution = caution_words(advice, by_day)
     return Instruction(told.instruction, told.why, gain, told.instruction, advice.mood, _waited(advice), caution)
 
 
