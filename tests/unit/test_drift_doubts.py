@@ -6,14 +6,14 @@ import numpy as np
 import pytest
 
 from bench.drift_coverage import drift, judged
-from drift_nights import mount_off, watched
+from drift_nights import AIR, guided, mount_off, site_at, watched
 from polewright.core.angles import ARCSEC_PER_RAD
 from polewright.core.drift.hidden import whole_covariance
 from polewright.core.drift.live import DriftResult, measure
-from polewright.core.drift.reading import stated_covariance
+from polewright.core.drift.reading import DriftReading, read_drift, stated_covariance
 from polewright.core.drift.red_noise import slope_growth
 from polewright.core.flexure import FLEXURE_PRIOR, Flexure
-from polewright.core.model import FloatArray
+from polewright.core.model import FloatArray, TargetPole
 
 PLACES = ((0.0, 10.0), (-5.0, 55.0))
 
@@ -76,3 +76,20 @@ def test_the_truth_lies_inside_what_is_stated(kind: str) -> None:
         proof, found, truth = drift(seed, kind)
         inside.append(judged(found, truth, stated_covariance(proof, found, 0.0, FLEXURE_PRIOR))[0])
     assert sum(inside) >= 22
+
+
+def test_in_the_night_a_still_field_is_watched_until_it_shows_that_nothing_guides() -> None:
+    """Guided in both axes, with the wander of a poor guider: more is asked for until four minutes, then it is held. A
+    drive that runs free needs no more than the certainty does; records of before know of no such rule."""
+    wander = np.random.default_rng(3)
+    known = (site_at(50.0), AIR, TargetPole.REFRACTED, 1e-3, 7200.0)
+    short = guided(50.0, PLACES, 130.0, 5.0, 0.5, wander, 1.0, 0.6).samples
+    told = read_drift(short, *known, FLEXURE_PRIOR)
+    assert isinstance(told, DriftReading) and not told.complete and told.here_s == pytest.approx(110.0, abs=6.0)
+    before = read_drift(short, *known)
+    assert isinstance(before, DriftReading) and before.here_s == 0.0
+    long = read_drift(guided(50.0, PLACES, 250.0, 5.0, 0.5, wander, 1.0, 0.6).samples, *known, FLEXURE_PRIOR)
+    assert isinstance(long, DriftReading) and long.held
+    spec = mount_off(50.0, 0.3, 0.3, periodic_error_arcsec=8.0)
+    free = read_drift(watched(spec, 50.0, PLACES, 150.0, 5.0, 0.5, wander).samples, *known, FLEXURE_PRIOR)
+    assert isinstance(free, DriftReading) and not free.held and free.here_s == 0.0

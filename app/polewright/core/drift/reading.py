@@ -15,6 +15,7 @@ from polewright.core.drift.hidden import whole_covariance
 from polewright.core.drift.live import DriftProof, DriftResult, DriftSample, measure
 from polewright.core.drift.reasons import DriftDoubt, DriftRefusal, Unknown
 from polewright.core.drift.remaining import cadence_s, remaining
+from polewright.core.drift.stillness import FIELD_S
 from polewright.core.flexure import Flexure
 from polewright.core.model import Atmosphere, FloatArray, Site, TargetPole
 from polewright.core.offset import WORTH_SHARE, Covariance
@@ -104,13 +105,15 @@ def read_drift(
 
     A base that creeps moves stars as a wrong axis does, and no frame tells the two apart: the covariance grows by
     what a tripod may do that has stood for `rested_s`. The time left counts the scatter of the frames alone.
-    Without `flexure` (records of before) it knows neither slow wander nor tube nor air.
+    Without `flexure` (records of before) it knows neither slow wander nor tube nor air, and asks for no field of four
+    minutes; with it a field lasts until it can show that nothing guides, and what does not show it then is held.
     """
     proof = DriftProof(site, air, target, tuple(samples))
     result = measure(proof)
     if not isinstance(result, DriftResult):
         return result
     left = remaining(replace(proof, result=result), result, wanted)
+    untold_s = 0.0 if flexure is None else _untold_s(result)
     return DriftReading(
         samples=len(samples),
         east_rad=float(result.east_rad),
@@ -120,14 +123,24 @@ def read_drift(
         drive_wave_rad=float(result.drive_wave_rad),
         cadence_s=cadence_s(proof),
         fields=_fields(result),
-        here_s=float(left.here_s),
+        here_s=max(float(left.here_s), untold_s),
         there_s=float(left.there_s),
         component=left.component,
         unknown=result.unknown,
         warnings=result.warnings,
         disturbed=result.disturbed,
-        held=result.held,
+        held=result.held or (flexure is not None and _stands(result)),
     )
+
+
+def _untold_s(result: DriftResult) -> float:
+    """How much longer the present field lasts until it can show whether anything guides."""
+    return 0.0 if result.runs or not result.still else max(FIELD_S - result.positions[-1].seconds, 0.0)
+
+
+def _stands(result: DriftResult) -> bool:
+    """Fields long enough to show it do not show that the drive runs free, and no declination drifts."""
+    return result.still and not result.runs and all(p.seconds >= FIELD_S for p in result.positions)
 
 
 def stated_covariance(proof: DriftProof, result: DriftResult, rested_s: float, flexure: Flexure | None) -> Covariance:
