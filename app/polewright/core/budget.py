@@ -44,6 +44,7 @@ class Nuisance(Enum):
         return _PARTS[self]
 
 
+_TOLD = (Part.STARS, Part.SETTLING)
 _PARTS = {
     Nuisance.REFRACTION: Part.AIR,
     Nuisance.LOW_AIR: Part.AIR,
@@ -109,6 +110,16 @@ class Budget:
     def shared(self) -> Covariance:
         """What it would not: the sum of all columns."""
         return covariance_of(_sum([column.covariance for column in self.columns]))
+
+    @property
+    def told(self) -> Covariance:
+        """What the frames tell of themselves, and more of them make smaller: star noise and shaking."""
+        return covariance_of(_sum([np.array(c.covariance_rad2) for c in self.chances if c.part in _TOLD]))
+
+    @property
+    def hidden(self) -> Covariance:
+        """All the rest, which any number of frames at these places leaves as it is."""
+        return covariance_of(np.array(self.whole) - np.array(self.told))
 
     @property
     def whole(self) -> Covariance:

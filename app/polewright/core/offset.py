@@ -59,17 +59,17 @@ class Offset:
 
     @property
     def by_frames(self) -> Offset:
-        """The same, as sure as frames can tell: without what the budget's nuisances leave open in all of them."""
+        """The same, as sure as frames can tell: without what is hidden from all of them."""
         if self.budget is None:
             return self
-        rest = np.array(self.covariance_rad2) - np.array(self.budget.shared)
+        rest = np.array(self.covariance_rad2) - np.array(self.budget.hidden)
         values, vectors = np.linalg.eigh(rest)
         return replace(self, covariance_rad2=covariance_of(vectors @ np.diag(np.maximum(values, 0.0)) @ vectors.T))
 
     @property
     def at_best(self) -> Offset:
         """The same after any number of frames: only what they cannot tell is left."""
-        return self if self.budget is None else replace(self, covariance_rad2=self.budget.shared)
+        return self if self.budget is None else replace(self, covariance_rad2=self.budget.hidden)
 
 
 def probability_inside(offset: Offset, tolerance_rad: float, aim: tuple[float, float] = (0.0, 0.0)) -> float:

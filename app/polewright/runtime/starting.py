@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from polewright.core.angles import ARCMIN_PER_RAD
-from polewright.core.flexure import Flexure
+from polewright.core.flexure import FLEXURE_PRIOR, Flexure
 from polewright.core.model import Atmosphere, Site, TargetPole
 from polewright.core.night.events import NEW_SCREW, NOW, NightStarted
 from polewright.core.plan.tonight import Planned
@@ -24,7 +24,7 @@ def night_started(
     imaging: Planned | None = None,
     locks: LockMemory = NEW_LOCKS,
     walking: bool = False,
-    flexure: Flexure | None = None,
+    flexure: Flexure | None = FLEXURE_PRIOR,
     air: Atmosphere | None = None,
     told: bool = False,
 ) -> NightStarted:

@@ -13,9 +13,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from polewright.core.axis.fit import AxisFit, cross_matrix, fit_axis
+from polewright.core.axis.mishaps import places_of
 from polewright.core.axis.nuisances import (
     ANOMALOUS_RAD,
     LATE_EACH_S,
+    PLACE_RAD,
     Geometry,
     late_turn,
     pole_lift_rad,
@@ -43,6 +45,11 @@ class Response:
         moves = fit.camera_basis.T @ attitudes.transpose(0, 2, 1) @ cross_matrix(fit.axis_enu)
         return cls(np.asarray(directions @ fit.enu_basis @ fit.gain[:, :2] @ moves))
 
+    def of_places(self, attitudes: FloatArray) -> Response:
+        """The same for a turn that all frames of one place of the RA axis share."""
+        places = np.array(places_of(attitudes))
+        return Response(np.stack([self.per_frame[places == k].sum(axis=0) for k in range(int(places[-1]) + 1)]))
+
     def together(self, turn: FloatArray) -> FloatArray:
         """(2,): where the axis goes when every frame is turned by its row of `turn` (N, 3)."""
         return np.asarray(np.einsum("nij,nj->i", self.per_frame, turn))
@@ -61,7 +68,7 @@ def capture_budget(
     geometry = Geometry(attitudes, seconds, fit.axis_enu, fit.axis_in_camera, estimate.site, atmosphere)
     directions = east_and_up(estimate.target_enu, estimate.site)
     response = Response.of(fit, attitudes, directions)
-    chances = _chances(verdict, response, directions, frames) | _chances_of_air(response, geometry)
+    chances = _chances(verdict, response, directions, frames) | _unseen_chances(response, geometry)
     columns = _columns(response, geometry, estimate.target, flexure)
     return Budget(tuple(Chance(part, covariance_of(c)) for part, c in chances.items()), columns)
 
@@ -77,10 +84,11 @@ def _chances(
     return {Part.STARS: response.each(_in_enu(verdict, own)), Part.SETTLING: shaking + unexplained}
 
 
-def _chances_of_air(response: Response, geometry: Geometry) -> dict[Part, FloatArray]:
+def _unseen_chances(response: Response, geometry: Geometry) -> dict[Part, FloatArray]:
     late = late_turn(geometry.site) * LATE_EACH_S
     air = response.each(np.eye(3) * ANOMALOUS_RAD**2)
-    return {Part.AIR: air, Part.DRIVE: response.each(np.outer(late, late))}
+    places = response.of_places(geometry.attitudes).each(np.eye(3) * PLACE_RAD**2)
+    return {Part.AIR: air, Part.DRIVE: places + response.each(np.outer(late, late))}
 
 
 def _in_enu(verdict: Verdict, covariances: FloatArray) -> FloatArray:

@@ -86,7 +86,7 @@ class MeasuredAxis:
     @property
     def chance_sigma_rad(self) -> float:
         """Total sigma of what further frames can make smaller."""
-        ((ee, _), (_, uu)) = self.covariance_rad2 if self.budget is None else self.budget.by_chance
+        ((ee, _), (_, uu)) = self.covariance_rad2 if self.budget is None else self.budget.told
         return math.sqrt(ee + uu)
 
     @classmethod

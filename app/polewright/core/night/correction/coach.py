@@ -163,12 +163,14 @@ def _loosen(state: Running, offset: Offset) -> LocksToLoosen:
 
 def _average(
     state: Running, offset: Offset
-) -> MoreFrames | FloorReached | CaptureTooRough | DriftTooRough | LocksWanted:
-    """Nothing left to turn, not sure yet: more frames, or a better capture; a drift is proved by another drift."""
+) -> MoreFrames | FloorReached | CaptureTooRough | DriftTooRough | LocksWanted | Near:
+    """Nothing left to turn, not sure yet: more frames, other sky, a better capture; a drift is proved by another."""
     tolerance_rad, made = state.plan.tolerance_rad, state.handling.turns_made
     more = frames_until_sure(offset, state.shared, tolerance_rad, state.aim_rad)
     if more is not None and len(state.rest.readings) < PATIENT_READINGS:
         return MoreFrames(offset.sigma_rad, max(more, 1), made)
+    if offset.budget is not None and good_enough(offset.by_frames, tolerance_rad, state.aim_rad):
+        return _inside(state, offset)
     if _mount_scatters(state, tolerance_rad) and state.locks.tight:
         return FloorReached(floor_rad(offset.by_frames), tolerance_rad, False, made)
     if not state.capture.by_drift:
