@@ -150,7 +150,10 @@ def _drawn(part: Part, rng: np.random.Generator) -> Fault:
         )
     if part is Part.DRIVE:
         return Fault(
-            lambda attitude, number: rng.uniform(-0.5, 0.5) * EARTH_RATE * -_pole(), late_s=rng.normal(0.0, LATE_S)
+            lambda attitude, number: (
+                rng.uniform(-0.5, 0.5) * EARTH_RATE * -_pole() + rng.normal(0.0, 1.0 * ARCSEC, 3)
+            ),
+            late_s=rng.normal(0.0, LATE_S),
         )
     bend, tug = sag(rng.normal(0.0, 10.0 * ARCSEC)), pull(rng.normal(0.0, 10.0 * ARCSEC))
     return Fault(lambda attitude, number: bend.turn(attitude, number) + tug.turn(attitude, number))

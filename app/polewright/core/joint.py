@@ -6,8 +6,8 @@ is linear and normal, so the posterior is exact:
 
     V = blockdiag(C1, C2) + J P J^T,  x = (E^T V^-1 E)^-1 E^T V^-1 m,  f = P J^T V^-1 (m - E x)
 
-Sag and pull may also be far larger than usual: a cable that tugs, a plate that gives. The prior of each is a mixture
-of the usual normal and a wide one; a difference that the usual sizes cannot make finds its home in the wide one.
+The pull may also be far larger than usual: a cable that tugs, a plate that gives. Its prior is a mixture of the
+usual normal and a wide one; a difference that the usual sizes cannot make finds its home in the wide one.
 
 Decided 2026-11-29. A prior that can be surprised. With one normal prior a proof against a pull of six sigmas shrinks
 what it finds and believes itself; with a wide one alone it can prove nothing by a single sky. The mixture does both:
@@ -29,6 +29,7 @@ from polewright.core.covariance import FloatArray, covariance_of
 from polewright.core.offset import Offset, probability_inside
 
 BENDS = (Nuisance.SAG, Nuisance.PULL)
+TAILED = (Nuisance.PULL,)  # sag is 5 to 20" (common practice), and no two skies above 25 degrees tell it well apart
 # chosen: one rig in ten bends by up to six times what is usual, learned or not (a cable is laid anew on any night)
 TAIL_WEIGHT, TAIL_RAD = 0.1, 60.0 / ARCSEC_PER_RAD
 
@@ -142,7 +143,7 @@ def joint(first: Word, second: Word, apart: Collection[Nuisance] = (), tail_weig
     budgets = (first.budget, second.budget)
     names = tuple(dict.fromkeys(column.nuisance for budget in budgets for column in budget.columns))
     kinds = (*names, *(name for name in names if name in apart))
-    bends = [at for at, name in enumerate(kinds) if name in BENDS] if tail_weight > 0.0 else []
+    bends = [at for at, name in enumerate(kinds) if name in TAILED] if tail_weight > 0.0 else []
     slope = _slope(budgets, names, apart)
     sigma = np.array([_sigma(budgets, name) for name in kinds])
     found = []

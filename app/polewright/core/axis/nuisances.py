@@ -15,8 +15,9 @@ Sizes, and where they are from:
 * sag and pull: core/flexure.py.
 * late stamps: up to a second, all frames alike (0.58 s rms about zero) and each by itself (0.29 s): uniform
   distributions. What the drive does turns the frames about the mount axis itself, and the axis does not feel it.
-* places: every place of the RA axis is off by 2" by itself, about all three axes, and all its frames with it:
-  bearings that run out, a clutch, a hand that has just let go (a few arcseconds: common practice, no source).
+* places: every place of the RA axis is off by 1" by itself, about all three axes, and all its frames with it:
+  bearings that run out, a clutch, a hand that has just let go (chosen: as much as a mount at rest moves from reading
+  to reading, core/night/rest.py; no published figure is known).
 * creep: 4" in ten minutes, a tripod just set down (common practice, no source; as core/drift/reading.py).
 """
 
@@ -37,7 +38,7 @@ from polewright.core.sky.places import hemisphere_sign, pole_enu
 from polewright.core.sky.refraction import lift_rad, low_air_rad
 
 ANOMALOUS_RAD = 0.5 / ARCSEC_PER_RAD
-PLACE_RAD = 2.0 / ARCSEC_PER_RAD
+PLACE_RAD = 1.0 / ARCSEC_PER_RAD
 LATE_S, LATE_EACH_S = 1.0 / math.sqrt(3.0), 1.0 / math.sqrt(12.0)
 CREEP_RAD_S = 4.0 / ARCSEC_PER_RAD / 600.0
 _LEAST_TILT = 1e-3  # sine of boresight to axis: nearer to it, the declination axis is not told by the camera

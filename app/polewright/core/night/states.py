@@ -361,12 +361,12 @@ class Running(Seen):
 
     @property
     def stop_here(self) -> bool:
-        """Whether the axis is near enough to the aim, and that is sure: as sure as a proof, once one has failed.
+        """Whether the axis is near enough to the aim, and that is sure, or as sure as frames of this sky can make it.
 
-        Or as sure as frames of this sky can make it.
+        By the stars alone it has to be as sure as a proof, once one has failed.
         """
         offset, tolerance_rad = self.offset, self.plan.tolerance_rad
-        sure = PROVED if self.refuted else SURE_ENOUGH
+        sure = PROVED if self.refuted and self.plan.flexure is None else SURE_ENOUGH
         return offset is not None and (
             good_enough(offset, tolerance_rad, self.aim_rad, sure)
             or frames_exhausted(offset, tolerance_rad, self.aim_rad, sure)
