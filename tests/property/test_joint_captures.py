@@ -49,7 +49,7 @@ def by_brute_force(first: Word, second: Word, tolerance: float) -> tuple[np.ndar
     """Mean and covariance (arcsec) of the axis, probability inside, means of sag and pull: sums over a grid.
 
     The axis is summed exactly for each (sag, pull), as the product of two normals; sag and pull over a fine grid of
-    the mixture prior.
+    their priors: the usual normal for sag, the mixture for pull.
     """
     grid = np.linspace(-4.5 * 60.0, 4.5 * 60.0, 361)
     usual = np.exp(-0.5 * (grid / 10.0) ** 2) / 10.0
@@ -73,7 +73,7 @@ def by_brute_force(first: Word, second: Word, tolerance: float) -> tuple[np.ndar
         )
     mean = (left[0] @ information[0] + left[1] @ information[1]) @ covariance
     misfit = sum(np.einsum("...i,ij,...j->...", m - mean, i, m - mean) for m, i in zip(left, information))
-    weight = np.exp(-0.5 * (misfit - misfit.min())) * prior[:, None] * prior[None, :]
+    weight = np.exp(-0.5 * (misfit - misfit.min())) * usual[:, None] * prior[None, :]
     weight /= weight.sum()
     axis = np.einsum("ab,abi->i", weight, mean)
     spread = covariance + np.einsum("ab,abi,abj->ij", weight, mean - axis, mean - axis)
