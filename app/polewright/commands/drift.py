@@ -20,6 +20,7 @@ from polewright.commands.options import (
     TARGETS,
     add_camera_options,
     add_site_options,
+    air_from,
     site_from,
 )
 from polewright.commands.output import json_text
@@ -228,7 +229,7 @@ def _watch(args: argparse.Namespace) -> Watched:
     """Read, solve and place every frame, in the order of time."""
     first, each = measured_one_by_one(frame_measurer(args), args.frames)
     site, source = site_from(args, first)
-    atmosphere = standard_atmosphere(site)
+    atmosphere = air_from(args, site, first)
     proof = DriftProof(site, atmosphere, _target(args, site))
     placed: list[SkyFrame] = []
     left_out: list[tuple[str, str]] = []
@@ -255,7 +256,7 @@ def _watch_fields(args: argparse.Namespace) -> Watched:
     fields = check_fields(args.field)
     first, _ = measured_one_by_one(frame_measurer(args), [path for field in fields for path in field.frames])
     site, source = site_from(args, first)
-    proof = DriftProof(site, standard_atmosphere(site), _target(args, site))
+    proof = DriftProof(site, air_from(args, site, None), _target(args, site))
     proof, used, left_out = unsolved_proof(args, fields, proof)
     return Watched(proof, used, left_out, source)
 

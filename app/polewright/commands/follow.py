@@ -14,6 +14,7 @@ from polewright.commands.options import (
     TARGETS,
     add_camera_options,
     add_site_options,
+    air_from,
     site_from,
 )
 from polewright.commands.output import json_text
@@ -22,8 +23,8 @@ from polewright.core.axis.estimate import estimate_axis
 from polewright.core.axis.following import AxisReading, FollowState, follow, start_following
 from polewright.core.errors import FrameReadError, UsageError
 from polewright.core.flexure import FLEXURE_PRIOR
-from polewright.core.model import AxisEstimate, Site, SkyFrame, TargetPole
-from polewright.core.sky.places import default_target, standard_atmosphere
+from polewright.core.model import Atmosphere, AxisEstimate, Site, SkyFrame, TargetPole
+from polewright.core.sky.places import default_target
 from polewright.services.measuring import MeasuredFrame, place_in_sky
 from polewright.words.axis import doubt_words, follow_words, refusal_words
 from polewright.words.frames import frame_words
@@ -48,7 +49,9 @@ def run(args: argparse.Namespace) -> int:
         raise UsageError(f"--capture {args.capture} needs at least {args.capture} frames; {len(args.frames)} given.")
     first, each = measured_one_by_one(frame_measurer(args), args.frames)
     site, _ = site_from(args, first)
-    session = FollowSession(site, TARGETS[args.target] if args.target else default_target(site), args.capture)
+    session = FollowSession(
+        site, air_from(args, site, first), TARGETS[args.target] if args.target else default_target(site), args.capture
+    )
     for path, item in each:
         line = session.unreadable(path.name, str(item)) if isinstance(item, FrameReadError) else session.take(item)
         print(json_text(line) if args.json else sentence(line), flush=True)
@@ -58,10 +61,10 @@ def run(args: argparse.Namespace) -> int:
 class FollowSession:
     """Turns measured frames into lines: the capture first, then every frame against it."""
 
-    def __init__(self, site: Site, target: TargetPole, capture_frames: int) -> None:
+    def __init__(self, site: Site, atmosphere: Atmosphere, target: TargetPole, capture_frames: int) -> None:
         self._site = site
         self._target = target
-        self._atmosphere = standard_atmosphere(site)
+        self._atmosphere = atmosphere
         self._left = capture_frames
         self._captured: list[SkyFrame] = []
         self._following: FollowState | None = None

@@ -16,6 +16,7 @@ from polewright.commands.options import (
     TARGETS,
     add_camera_options,
     add_site_options,
+    air_from,
     other_site,
     site_from,
 )
@@ -28,9 +29,9 @@ from polewright.core.axis_reasons import AxisRefusal, SkyImpossible, TooFewPlace
 from polewright.core.budget import Budget, part_sigmas_rad
 from polewright.core.errors import FrameReadError
 from polewright.core.flexure import FLEXURE_PRIOR
-from polewright.core.model import AxisEstimate, PlateSolution, Site, SkyFrame, TargetPole
+from polewright.core.model import Atmosphere, AxisEstimate, PlateSolution, Site, SkyFrame, TargetPole
 from polewright.core.night.orientation.clock import clock_effect_rad, doubting_clock
-from polewright.core.sky.places import default_target, standard_atmosphere
+from polewright.core.sky.places import default_target
 from polewright.core.unsolved import ImpossibleSky, Unsolved
 from polewright.services.catalogue import load_catalogue
 from polewright.services.measuring import MeasuredFrame, arrivals_of, place_in_sky
@@ -50,6 +51,7 @@ class Capture:
     site_source: str
     target: TargetPole
     warnings: tuple[str, ...]
+    atmosphere: Atmosphere
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -81,8 +83,9 @@ def take_capture(args: argparse.Namespace, paths: Sequence[Path]) -> Capture:
     unread = [error for error in came if isinstance(error, FrameReadError)]
     if not measured:
         raise unread[0]
-    atmosphere = standard_atmosphere(site)
-    placed = one_lens(measured, [place_in_sky(item.frame, item.outcome, site, atmosphere) for item in measured], site)
+    atmosphere = air_from(args, site, first)
+    each_by_itself = [place_in_sky(item.frame, item.outcome, site, atmosphere) for item in measured]
+    placed = one_lens(measured, each_by_itself, site, atmosphere)
     target = TARGETS[args.target] if args.target else default_target(site)
     warnings = [f"{item.frame.name}: {text}" for item in measured for text in item.warnings]
     return Capture(
@@ -92,11 +95,12 @@ def take_capture(args: argparse.Namespace, paths: Sequence[Path]) -> Capture:
         site_source=site_source,
         target=target,
         warnings=(*map(str, unread), *other_site(args, first), *warnings),
+        atmosphere=atmosphere,
     )
 
 
 def one_lens(
-    measured: Sequence[MeasuredFrame], placed: Sequence[SkyFrame | Unsolved], site: Site
+    measured: Sequence[MeasuredFrame], placed: Sequence[SkyFrame | Unsolved], site: Site, atmosphere: Atmosphere
 ) -> list[SkyFrame | Unsolved]:
     """What was placed, with one lens for all frames where they are wide."""
     wide = [
@@ -106,7 +110,7 @@ def one_lens(
     ]
     if not is_wide([frame.solution for frame in wide]):
         return list(placed)
-    fitted = iter(with_shared_lens(wide, load_catalogue(), site, standard_atmosphere(site)))
+    fitted = iter(with_shared_lens(wide, load_catalogue(), site, atmosphere))
     return [next(fitted) if isinstance(sky, SkyFrame) else sky for sky in placed]
 
 
@@ -124,9 +128,7 @@ def estimate_of(capture: Capture) -> AxisEstimate | AxisRefusal:
     if len(capture.sky_frames) < 2 and unplaced and isinstance(unplaced[0].outcome, Unsolved):
         name, why = unplaced[0].frame.name, unplaced[0].outcome.why
         return TooFewPlaced(len(capture.sky_frames), len(capture.measured), name, why)
-    estimate = estimate_axis(
-        capture.sky_frames, capture.site, standard_atmosphere(capture.site), capture.target, FLEXURE_PRIOR
-    )
+    estimate = estimate_axis(capture.sky_frames, capture.site, capture.atmosphere, capture.target, FLEXURE_PRIOR)
     if not isinstance(estimate, AxisEstimate):
         return estimate
     return doubting_clock(estimate, arrivals_of([item.frame for item in capture.measured]))

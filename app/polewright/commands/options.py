@@ -6,7 +6,8 @@ import argparse
 import math
 
 from polewright.core.errors import UsageError
-from polewright.core.model import Frame, Site, TargetPole
+from polewright.core.model import Atmosphere, Frame, Site, Sourced, TargetPole
+from polewright.core.sky.weather import Weather, air_at
 from polewright.services.replayer import FASTEST, SLOWEST
 
 TARGETS = {"true": TargetPole.TRUE, "between": TargetPole.BETWEEN, "refracted": TargetPole.REFRACTED}
@@ -32,6 +33,10 @@ def add_site_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--lat", type=float, metavar="DEG", help="latitude in degrees, north positive")
     parser.add_argument("--lon", type=float, metavar="DEG", help="longitude in degrees, EAST positive")
     parser.add_argument("--elev", type=float, metavar="M", help="height above sea level in metres")
+    parser.add_argument("--temperature", type=float, metavar="C", help="of the air, in degrees Celsius")
+    parser.add_argument(
+        "--pressure", type=float, metavar="HPA", help="of the air at the site, in hPa: not reduced to sea level"
+    )
     parser.add_argument(
         "--target", choices=sorted(TARGETS), help="pole to aim at (default: refracted from 30 degrees of latitude on)"
     )
@@ -53,6 +58,8 @@ BOUNDS: dict[str, tuple[float, float, str]] = {
     "capture": (2, 10_000, ""),
     "speed": (SLOWEST, FASTEST, ""),
     "binning": (1, 8, ""),
+    "temperature": (-60, 50, "degrees Celsius"),
+    "pressure": (300, 1100, "hPa"),
     "hours": (0.001, 36, "hours"),
     "error": (0.001, 10_800, "arcminutes"),
 }
@@ -89,6 +96,16 @@ def site_from(args: argparse.Namespace, first: Frame | None) -> tuple[Site, str]
         site = found if args.elev is None else Site(found.lat_deg, found.lon_deg, args.elev)
         return checked_site(site), first.site.source
     raise UsageError("The frames do not say where the mount stands: give --lat and --lon (east positive).")
+
+
+def air_from(args: argparse.Namespace, site: Site, first: Frame | None) -> Atmosphere:
+    """The air by the options, else by the header of the first frame, else the usual air of the site."""
+    found = (None, None) if first is None else (first.temperature_c, first.pressure_hpa)
+    return air_at(site, Weather(_stated(args.temperature, found[0]), _stated(args.pressure, found[1])))
+
+
+def _stated(given: float | None, found: Sourced[float] | None) -> float | None:
+    return given if given is not None or found is None else found.value
 
 
 def other_site(args: argparse.Namespace, first: Frame) -> tuple[str, ...]:

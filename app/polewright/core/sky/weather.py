@@ -2,10 +2,17 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 
 from polewright.core.model import Atmosphere, Site
-from polewright.core.sky.places import standard_atmosphere
+from polewright.core.sky.places import SEA_LEVEL_PRESSURE_HPA, standard_atmosphere
+
+KELVIN = 283.15  # of the usual air
+NIGHTS_K, DAYS_HPA = 8.0, 10.0  # how far a night is from the usual one, one sigma (chosen)
+READ_OFF = (
+    0.01  # of the refraction: thermometer and barometer tell of the air at the site, not along the light (chosen)
+)
 
 
 @dataclass(frozen=True)
@@ -19,8 +26,13 @@ class Weather:
 def air_at(site: Site, weather: Weather) -> Atmosphere:
     """What refraction is computed with: the usual air of the site, with what is stated in its place."""
     usual = standard_atmosphere(site)
+    unknown = [
+        NIGHTS_K / KELVIN if weather.temperature_c is None else 0.0,
+        DAYS_HPA / SEA_LEVEL_PRESSURE_HPA if weather.pressure_hpa is None else 0.0,
+    ]
     return replace(
         usual,
+        scale_sigma=math.hypot(READ_OFF, *unknown),
         temperature_c=usual.temperature_c if weather.temperature_c is None else weather.temperature_c,
         pressure_hpa=usual.pressure_hpa if weather.pressure_hpa is None else weather.pressure_hpa,
     )
