@@ -267,7 +267,7 @@ def follow_words(doubt: FollowDoubt) -> str:
 
 
 def _weak_words(doubt: WeakView) -> str:
-    where = f"The camera looks {_where(doubt.look)}: about {_arcsec(doubt.sigma_rad)} uncertain a frame."
+    where = f"The camera looks {_where(doubt.look)}: a frame adds about {_arcsec(doubt.sigma_rad)} of its own."
     better = doubt.better
     if better is None:
         return f"{where} Take the capture again with the camera within 20 degrees of the pole."
