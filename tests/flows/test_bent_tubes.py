@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from polewright.core.flexure import FLEXURE_PRIOR
+from polewright.core.flexure import FLEXURE_PRIOR, Flexure
 from polewright.core.model import Site, TargetPole
 from polewright.core.night.advice import ElsewhereWanted, FloorReached, ProofContradicts, ProofLimited, Reason
 from polewright.core.night.events import NightStarted
@@ -24,6 +24,8 @@ from polewright.services.solver import Solver
 from polewright.simulate import rig
 from polewright.simulate.night import Night, draw_night
 from polewright.simulate.scenarios import Scenario
+
+ARCSEC = math.pi / 648000.0
 
 
 @dataclass
@@ -51,20 +53,33 @@ def bent(scenario: Scenario, seed: int, pull: float | None, wobble: float | None
     return replace(night, mount=replace(night.mount, real=real))
 
 
-def started(site: Site, target: TargetPole, tolerance_rad: float, walking: bool = False) -> NightStarted:
-    return night_started(site, target, tolerance_rad, walking=walking, flexure=FLEXURE_PRIOR)
+def started(
+    site: Site, target: TargetPole, tolerance_rad: float, walking: bool = False, *, flexure: Flexure
+) -> NightStarted:
+    return night_started(site, target, tolerance_rad, walking=walking, flexure=flexure)
+
+
+LEARNED = Flexure(0.0, 3.0 * ARCSEC, -15.0 * ARCSEC, 3.0 * ARCSEC, 6)  # away from the axis is positive
 
 
 def night(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, seed: int, pull: float | None = None, wobble: float | None = None
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    seed: int,
+    pull: float | None = None,
+    wobble: float | None = None,
+    tolerance_arcsec: float = 30.0,
+    flexure: Flexure = FLEXURE_PRIOR,
 ) -> Told:
     """A calm night of this seed, with the mount changed."""
     monkeypatch.setattr(rig, "draw_night", partial(bent, pull=pull, wobble=wobble))
-    monkeypatch.setattr(rehearsal, "night_started", started)
+    monkeypatch.setattr(rehearsal, "night_started", partial(started, flexure=flexure))
     reasons: list[Reason] = []
     states: list[Running] = []
 
     def watch(running: Rehearsal, seat: Seat) -> None:
+        running.tolerance_rad = tolerance_arcsec * ARCSEC
+
         def look(engine: object) -> None:
             reasons.append(running.engine.advice.reason)
             states[:] = [begun(running.engine.state)]
@@ -99,3 +114,10 @@ def test_polishing_stops_where_the_bearing_wobbles(tmp_path: Path, monkeypatch: 
     assert told.said(FloorReached) or told.said(ProofLimited) or told.said(ProofContradicts)
     assert told.score.goes <= 15 and told.score.minutes < 30.0
     assert math.isfinite(told.score.claimed_sigma_arcmin)
+
+
+def test_a_small_tolerance_is_proved_on_a_rig_that_was_learned(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    told = night(tmp_path, monkeypatch, 6, pull=15.0, tolerance_arcsec=15.0, flexure=LEARNED)
+    assert told.state.proved and told.score.true_inside
