@@ -289,10 +289,10 @@ def test_folder_is_chosen_by_keyboard(bench: Bench, tmp_path: Path) -> None:
     assert page.isVisible() and page.folder == tmp_path
     assert page.note == f"no frames in {tmp_path.name} yet"
     bench.key(Qt.Key.Key_Down)
-    assert page.note == "1 frame lies in tonight" and page.take.text() == "Take tonight"
+    assert page.note == "1 frame in tonight" and page.take.text() == "Take tonight"
     bench.key(Qt.Key.Key_Return)
     assert page.folder == tmp_path / "tonight"
-    assert page.note == "1 frame lies in tonight"
+    assert page.note == "1 frame in tonight"
     bench.key(Qt.Key.Key_Return, CTRL)
     assert bench.window.first.folder.edit.text() == str(tmp_path / "tonight")
     assert isinstance(bench.last(), want.FillForm)
@@ -336,7 +336,7 @@ def test_one_key_is_red_light_on_every_page(bench: Bench) -> None:
         bench.key(Qt.Key.Key_F9)
         assert bench.window.settings.light is not before, page
         keys = bench.window.first.keys if page == "first-run" else bench.window.night.keys
-        told = [key for key, meaning in keys.pairs if meaning in ("red light", "day light")]
+        told = [key for key, meaning in keys.pairs if meaning in ("red light", "daylight")]
         assert told == ["F9"], page
     bench.window.act(want.ChooseFolder())
     before = bench.window.settings.light
@@ -347,7 +347,7 @@ def test_one_key_is_red_light_on_every_page(bench: Bench) -> None:
 
 
 def test_quiet_work_is_told_at_the_edge_and_never_over_the_instruction(bench: Bench) -> None:
-    work = Work("Learning the patterns of the stars", "once", 0.4, can_cancel=False, quiet=True)
+    work = Work("Learning the star patterns", "once", 0.4, can_cancel=False, quiet=True)
     for page, keys, panel in (
         ("first-run", bench.window.first.keys, bench.window.first.work),
         ("rough", bench.window.night.keys, bench.window.night.work),

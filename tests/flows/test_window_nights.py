@@ -187,7 +187,7 @@ def test_the_first_page_says_what_is_wrong(bench: Bench, tmp_path: Path) -> None
     bench.driver.act(want.FillForm("95", "9.8", "80", "240", "5", str(tmp_path / "nowhere")))
     form = bench.view.form
     assert form.site_problem.startswith("The latitude lies between")
-    assert form.folder_problem == "There is no folder nowhere: choose another, or let the camera program make it."
+    assert form.folder_problem == "There is no folder nowhere: choose another, or let the camera program create it."
     assert not form.ready
     (tmp_path / "nowhere").mkdir()
     bench.driver.act(want.FillForm("52° 20′ 50″ N", "9,8", "80", "240", "5", str(tmp_path / "nowhere")))
@@ -317,7 +317,7 @@ def test_the_first_page_follows_folders_by_date(bench: Bench, tmp_path: Path) ->
     (tmp_path / "other" / "sky").mkdir(parents=True)
     folder_with_frame(tmp_path / "other" / "sky" / "x").rename(tmp_path / "other" / "night")
     bench.driver.act(want.ChooseFolder(tmp_path / "other"))
-    assert bench.view.form.folder_note == "Frames lie in the folder night below"
+    assert bench.view.form.folder_note == "There are frames in the sub-folder night"
 
 
 def test_a_lost_folder_is_told_and_its_return_noticed(bench: Bench, tmp_path: Path) -> None:

@@ -18,7 +18,7 @@ FORM = FillPlan(
     "NGC 7293", "-20.8", "1250.5", "4.25", "6000 × 4000", "2", "1800", "3.5", "-1.75", "1.25", "2.5", "0.5", True
 )
 FACTS = (
-    Fact("needed", "2.3′", "of the point halfway between the poles; 0.5 px of blur are reached at 4.7′"),
+    Fact("needed", "2.3′", "of the point halfway between the poles; 0.5 px of blur is reached at 4.7′"),
     Fact("now", "24″", "1 min 30 s exposures, unguided, blur by 0.34 px at most", Mood.GOOD),
     Fact("longest", "under 15 s", "one exposure may last with the error there is now", Mood.TROUBLE),
     Fact("pole", "refracted", "the point halfway between the poles leaves 104 % more room"),
@@ -91,7 +91,7 @@ def refused() -> PlanView:
     return replace(
         working(),
         working=False,
-        problem="The target stands 12 degrees below the horizon at hour angle -1.5 h: 10 above it are needed.",
+        problem="The target is 12 degrees below the horizon at hour angle -1.5 h: at least 10 above it are needed.",
         cure="Choose a target farther toward the pole, or other hours.",
     )
 

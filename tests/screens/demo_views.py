@@ -532,7 +532,7 @@ def moved() -> View:
         view,
         instruction=Instruction(
             "The mount was moved. Measure again.",
-            "2 min 10 s ago, by 1.9′ at least; tonight needs 2.0′. Check feet and locks first.",
+            "2 min 10 s ago, by at least 1.9′; tonight needs 2.0′. Check feet and locks first.",
             "",
             "The mount was moved. Measure again.",
             Mood.TROUBLE,

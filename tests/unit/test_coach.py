@@ -90,7 +90,7 @@ def test_before_the_night() -> None:
         (52.0, "Point the axis north, inclined 52°."),
         (-31.0, "Point the axis south, inclined 31°."),
         (0.0, "Lay the axis level, pointing north."),
-        (90.0, "Stand the axis upright."),
+        (90.0, "Set the axis upright."),
     ],
 )
 def test_stand_it_up(latitude: float, sentence: str) -> None:

@@ -77,8 +77,8 @@ def test_lines_that_are_missing_or_double_are_told(
     cases: dict[str, tuple[Lines, str]] = {
         "deleted": (sound[:10] + sound[12:], "Before line 11 of night.jsonl 2 lines are missing"),
         "one": (sound[:10] + sound[11:], "Before line 11 of night.jsonl a line is missing"),
-        "double": (sound[:10] + sound[9:], "Line 11 of night.jsonl is not in its place"),
-        "moved": ([*sound[:5], sound[9], *sound[5:9], *sound[10:]], "not in its place"),
+        "double": (sound[:10] + sound[9:], "Line 11 of night.jsonl is out of place"),
+        "moved": ([*sound[:5], sound[9], *sound[5:9], *sound[10:]], "out of place"),
     }
     assert log_of(sound).whole and not log_of(sound).problems
     for name, (spoiled, words) in cases.items():
@@ -136,7 +136,7 @@ def looked_at(folder: Path, later_s: float) -> Resumable:
         (600.0, True, "10 min later"),
         (-3600.0, True, "clock set back"),
         (11 * 3600.0, False, "it is over"),
-        (-11 * 3600.0, False, "has not come yet"),
+        (-11 * 3600.0, False, "still to come"),
     ],
 )
 def test_a_night_goes_on_or_says_why_not(

@@ -157,7 +157,7 @@ def test_pixels_that_are_no_numbers_become_the_median(tmp_path: Path) -> None:
     data[3, 4], data[5, 6] = np.nan, np.inf
     frame = read_frame(fits_file(tmp_path, data))
     assert np.all(frame.pixels == 100.0)
-    assert any("2 pixels are no numbers" in warning for warning in frame.warnings)
+    assert any("2 pixels are not numbers" in warning for warning in frame.warnings)
     with pytest.raises(FrameReadError, match="none of its pixels is a number"):
         read_frame(fits_file(tmp_path, np.full((HEIGHT, WIDTH), np.nan, np.float32)))
 

@@ -172,7 +172,7 @@ def test_drift_and_vigil_have_their_place(tmp_path: Path) -> None:
     shift = to_plain(Shift(True, Part.DECLINATION, 60.0, 180.0, 6 * ARCSEC, 0.0, ARCSEC, 0.0, 6 * ARCSEC))
     page = page_of(recorded(tmp_path / "n", a_night(), [(DRIFT_KIND, drift), (VIGIL_KIND, shift)]))
     assert "Proof by drift" in page and "20″ too far east" in page
-    assert "moved by 6.0″ at least" in page
+    assert "moved by at least 6.0″" in page
 
 
 def test_the_table_holds_every_reading(tmp_path: Path) -> None:
@@ -320,7 +320,7 @@ def test_a_turn_that_nobody_told_is_a_move_and_not_called_advised(tmp_path: Path
     seen = ScrewMove(-0.5, 40.0, 4.0, 0.1, sure=False, guessed=True)
     facts.moves["altitude"], facts.rates["altitude"] = (seen,), None
     page = report_html(facts, history_of([facts]), scale_for(1.0))
-    assert "anticlockwise, turned, not told" in page and "-36.00" in page
+    assert "anticlockwise, turned, not reported" in page and "-36.00" in page
     assert "(as advised)" not in page and "-0.50" not in page
-    assert "nobody told how far, so no rate was learned" in page
+    assert "nobody said how far, so no rate was learned" in page
     assert _made(facts) == 2  # the one told, and the one seen

@@ -359,7 +359,7 @@ def test_one_bad_frame_is_told_beside_the_instruction_and_can_be_put_away() -> N
     state = at_rest(1.0, 1.0, trouble=frames_failed(FrameTrouble.TOO_FEW_STARS, 1))
     told = shown(state).trouble
     assert told is not None
-    assert (told.cause, told.cure) == ("3 stars found, 8 wanted.", "Expose 2 s instead of 0.5 s, or look for clouds.")
+    assert (told.cause, told.cure) == ("3 stars found, 8 needed.", "Expose 2 s instead of 0.5 s, or look for clouds.")
     assert shown(state, trouble_read_s=100.0).trouble is None
 
 

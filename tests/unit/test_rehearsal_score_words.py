@@ -8,6 +8,6 @@ from polewright.practice.rehearsal import ScrewScore
 
 def test_a_walked_screw_is_not_called_unturned() -> None:
     said = learned_words(ScrewScore(None, 60.0, 0.1, (-30.0, 4.0)))
-    assert said.startswith("turned, not told: the frames showed 34′ of motion")
-    assert "nobody told how far, so no rate was learned" in said
-    assert learned_words(ScrewScore(None, 60.0, 0.1)) == "no turn told or seen"
+    assert said.startswith("turned, not reported: the frames showed 34′ of motion")
+    assert "nobody said how far, so no rate was learned" in said
+    assert learned_words(ScrewScore(None, 60.0, 0.1)) == "no turn reported or seen"

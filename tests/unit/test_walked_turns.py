@@ -142,7 +142,7 @@ def test_a_door_leads_to_told_turns_and_back() -> None:
     night.feed(led)
     why = reason(night)
     assert isinstance(why, ScrewLeft) and why.walking
-    assert "Tell turns in numbers" in {a.label for a in actions(begun(night.state), advise(night.state), None)}
+    assert "Give turns as numbers" in {a.label for a in actions(begun(night.state), advise(night.state), None)}
 
 
 def test_nobody_has_to_report_a_turn_that_the_eye_leads() -> None:

@@ -10,13 +10,13 @@ from polewright.core.night.advice import Advice, Mood
 from polewright.words.coach import say
 
 BEGINS: dict[object, str] = {
-    it.Turn: r"((Turn|Nudge) (azimuth|altitude) |Keep turning|Slower|The other way|Creep)",
+    it.Turn: r"((Turn|Nudge) (azimuth|altitude) |Keep turning|Slower|The other way|Ease)",
     it.RotateAxis: r"Rotate the RA axis ",
     it.Point: r"Point (to the meridian|\d)",
-    it.SetUp: r"(Point the axis|Lay the axis|Stand the axis)",
+    it.SetUp: r"(Point the axis|Lay the axis|Set the axis)",
     it.Do.LOCK: r"Tighten the base locks",
     it.Do.UNLOCK: r"Loosen the base locks",
-    it.Expose: r"(Expose (longer|shorter)|Look for clouds, dew or a cap)",
+    it.Expose: r"(Expose longer|Shorten the exposure|Look for clouds, dew or a cap)",
     it.Do.REFOCUS: r"Refocus",
     it.Do.TIGHTEN_CLUTCH: r"Tighten the declination clutch",
     it.Do.GO_ON: r"(Go on|Good enough for tonight|By drift .* go on)",

@@ -10,20 +10,20 @@ from polewright.words.folder import followed_words, quiet_folder
 @pytest.mark.parametrize(
     ("said", "reason", "cure"),
     [
-        (quiet_folder("run", 0, None), "No new frame in run: no frames lie there.", "See that the camera takes"),
+        (quiet_folder("run", 0, None), "No new frame in run: no frames there.", "Check that the camera is taking"),
         (
             quiet_folder("run", 12, 200.0),
             "No new frame in run: 12 frames there, the newest came 3 min 20 s ago.",
-            "See that the camera takes",
+            "Check that the camera is taking",
         ),
         (
             quiet_folder("run", 0, None, others=[(".ser", 3), ("", 1)]),
-            "No new frame in run: no frames lie there. Files that are not read: 3 .ser and 1 without ending.",
-            "Let the camera save FITS",
+            "No new frame in run: no frames there. Files that are not read: 3 .ser and 1 without ending.",
+            "Set the camera to save FITS",
         ),
         (
             quiet_folder("run", 0, None, below=[("2026-11-20b", 4)]),
-            "No new frame in run: no frames lie there. Frames lie in the folder 2026-11-20b below.",
+            "No new frame in run: no frames there. There are frames in the sub-folder 2026-11-20b.",
             "Does the camera write to 2026-11-20b?",
         ),
     ],

@@ -80,7 +80,7 @@ def test_one_number_of_stars_is_asked_for() -> None:
     assert (
         {few.needed, many.needed} == {8} if isinstance(few, TooFewStars) and isinstance(many, TooFewStars) else False
     )
-    assert frame_words(few).reason == "3 stars found, 8 wanted."
+    assert frame_words(few).reason == "3 stars found, 8 needed."
 
 
 def test_trails_leave_both_ways_open() -> None:

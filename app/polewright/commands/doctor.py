@@ -32,7 +32,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Where the bundle goes, and what it may tell."""
     parser.add_argument("--out", type=Path, metavar="FILE.zip", help="write a bundle for a bug report")
     parser.add_argument(
-        "--with-location", action="store_true", help="let the bundle tell the site, paths and names, too"
+        "--with-location", action="store_true", help="include the site, paths and names in the bundle"
     )
     parser.add_argument("--json", action="store_true", help="print JSON instead of sentences")
     parser.add_argument("--qt-alone", action="store_true", help=argparse.SUPPRESS)

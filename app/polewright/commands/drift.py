@@ -93,14 +93,16 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="ARCMIN",
         help="how sure both components are to become (default 1)",
     )
-    add("--measured", type=Path, metavar="FILE", help="compare with this: what `measure --json` has printed")
+    add("--measured", type=Path, metavar="FILE", help="compare with this output of `measure --json`")
     add(
         "--guiding",
         choices=("off", "on"),
-        help="whether guiding was off, in both axes; frames that deny it count more",
+        help="whether guiding was off, in both axes; frames that contradict it count for more",
     )
     add(
-        "--stood", action="store_true", help="the tripod has stood for half an hour, or is a pier: it settles no more"
+        "--stood",
+        action="store_true",
+        help="the tripod has stood for half an hour, or is a pier: it no longer settles",
     )
     add_camera_options(parser)
     add_site_options(parser)

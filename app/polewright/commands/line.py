@@ -36,7 +36,7 @@ COMMANDS = {
     "tolerance": "say what accuracy a plan needs, or how long one may expose",
     "report": "write the report of a recorded night",
     "doctor": "check this installation and write a bundle for a bug report",
-    "credits": "name the data and libraries the program stands on, and their licences",
+    "credits": "name the data and libraries the program builds on, and their licences",
     "window": "open the window (the same as no command)",
 }
 """Each command lives in the module of its name beside this file, loaded when it is called."""

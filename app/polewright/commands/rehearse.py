@@ -228,9 +228,9 @@ def learned_words(screw: ScrewScore) -> str:
 def _not_told(seen_arcmin: tuple[float, ...]) -> str:
     """A screw without a rate: never turned, as far as frames show; or the eye led the hand."""
     if not seen_arcmin:
-        return "no turn told or seen"
+        return "no turn reported or seen"
     motion = angle_text(sum(map(abs, seen_arcmin)) / ARCMIN_PER_RAD)
-    return f"turned, not told: the frames showed {motion} of motion; nobody told how far, so no rate was learned"
+    return f"turned, not reported: the frames showed {motion} of motion; nobody said how far, so no rate was learned"
 
 
 def _true(screw: ScrewScore) -> str:

@@ -43,9 +43,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     add("--unguided", action="store_true", help="no guiding: the drive runs at the sidereal rate")
     add("--guide-offset", type=float, default=0.5, metavar="DEG", help="guide star to picture centre (default 0.5)")
     add("--seeing", type=float, default=2.5, metavar="ARCSEC", help="width of the star discs (default 2.5)")
-    add("--blur", type=float, default=0.5, metavar="PX", help="longest trail to be tolerated (default 0.5)")
+    add("--blur", type=float, default=0.5, metavar="PX", help="longest trail allowed (default 0.5)")
     add("--target", choices=sorted(TARGETS), help="pole to aim at (default: by latitude)")
-    add("--error", type=float, metavar="ARCMIN", help="the error that there is: say how long one may expose with it")
+    add("--error", type=float, metavar="ARCMIN", help="the error there is now: say how long one may expose with it")
     add("--json", action="store_true", help="print JSON instead of sentences")
 
 
@@ -127,7 +127,7 @@ def sentences(plan: ImagingPlan, facts: Tolerance) -> list[str]:
     ]
     if facts.limit_rad > 0.0:
         lines.append(
-            f"  The allowed {plan.allowed_blur_px:g} px are reached at {angle_text(facts.limit_rad)}"
+            f"  The allowed {plan.allowed_blur_px:g} px is reached at {angle_text(facts.limit_rad)}"
             f" (textbook formula, no air: {angle_text(facts.closed_form_rad)})."
         )
     if not facts.feasible:
@@ -144,7 +144,11 @@ def sentences(plan: ImagingPlan, facts: Tolerance) -> list[str]:
 
 def _too_much_asked(plan: ImagingPlan, facts: Tolerance) -> list[str]:
     shorter = longest_exposure_s(plan, facts.target, facts.advised_rad)
-    cure = f"expose {duration_text(shorter)}" if isinstance(shorter, float) and shorter >= 1.0 else "a shorter focus"
+    cure = (
+        f"expose {duration_text(shorter)}"
+        if isinstance(shorter, float) and shorter >= 1.0
+        else "a shorter focal length"
+    )
     return [
         f"  This plan would need better, but better than {angle_text(facts.floor_rad)} can hardly be measured and"
         f" kept. Instead: {cure}{'' if plan.guided else ', or guide'}."

@@ -18,7 +18,7 @@ NO_SCREEN = (
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Where to begin."""
-    parser.add_argument("--folder", type=Path, metavar="DIR", help="the folder where the frames land")
+    parser.add_argument("--folder", type=Path, metavar="DIR", help="the folder the camera writes to")
     parser.add_argument("--rehearse", action="store_true", help="practise on a simulated mount at once")
     parser.add_argument("--scenario", default="first-night", metavar="NAME", help="which night to rehearse")
     parser.add_argument("--seed", type=int, default=1, metavar="N", help="which mount and error to rehearse with")

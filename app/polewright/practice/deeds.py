@@ -107,7 +107,7 @@ def tighten_clutch(world: RehearsalWorld) -> Done:
 def refocus(world: RehearsalWorld) -> Done:
     """The stars are sharp again."""
     world.refocus()
-    return Done("looks after the focus", leisure_s=FOCUS_S)
+    return Done("refocuses the camera", leisure_s=FOCUS_S)
 
 
 def press(text: str) -> Deed:

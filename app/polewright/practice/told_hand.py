@@ -79,7 +79,7 @@ class ToldHand:
         self._end_after(deeds.PRESS_S, lambda: self._seat.press(LessonAsked(NOW, screw)))
 
     def _set_up(self) -> None:
-        self._seat.tell("stands the mount up and switches it on")
+        self._seat.tell("sets the mount up and switches it on")
 
         def point() -> None:
             done = self._seat.do(deeds.point_camera(self._seat.world.first_hour_angle_h))

@@ -43,7 +43,7 @@ class FolderPage(FullPanel):
         self.rows.setAccessibleName("folders here")
         self.rows.setUniformItemSizes(True)
         self.rows.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
-        self.take = PlainButton("Take this folder", "Ctrl+Return", loud=True, parent=self)
+        self.take = PlainButton("Use this folder", "Ctrl+Return", loud=True, parent=self)
         self.up = PlainButton("Up", "Alt+Up", parent=self)
         self.leave = PlainButton("Leave", "Escape", parent=self)
         self.path.returnPressed.connect(self._on_typed)

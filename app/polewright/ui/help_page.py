@@ -22,9 +22,9 @@ class HelpPage(FullPanel):
         self.place = Place(INDEX)
         self._read: list[str] = []  # pages before this one
         self.reader = Reader(self)
-        self.back = PlainButton("Page before", "Backspace", parent=self)
+        self.back = PlainButton("Previous page", "Backspace", parent=self)
         self.contents = PlainButton("Contents", "C", parent=self)
-        self.leave = PlainButton("Leave the guide", "Escape", parent=self)
+        self.leave = PlainButton("Close the guide", "Escape", parent=self)
         self.reader.anchorClicked.connect(self._on_link)
         self.back.clicked.connect(self.go_back)
         self.contents.clicked.connect(self._on_contents)

@@ -220,7 +220,7 @@ class LeaveNight:
 class OfTheWindow(Enum):
     """What the window settles by itself."""
 
-    RED_LIGHT = "day light or red light"
+    RED_LIGHT = "daylight or red light"
     BRIGHTER = "brighter by one step"
     DIMMER = "dimmer by one step"
     READING = "only the well and the instruction, for two metres; and back"

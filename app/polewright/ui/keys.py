@@ -76,10 +76,10 @@ def action_for_key(actions: tuple[Action, ...], key: str) -> Action | None:
 def bar_keys(view: View, red: bool) -> tuple[tuple[str, str], ...]:
     """What the line at the bottom says, the most wanted first. On the first page letters go into the fields."""
     if view.page is Page.FIRST_RUN:
-        return (*FORM_KEYS[:4], (FULL_SCREEN, "full screen"), (RED_LIGHT, "day light" if red else "red light"))
+        return (*FORM_KEYS[:4], (FULL_SCREEN, "full screen"), (RED_LIGHT, "daylight" if red else "red light"))
     own = [(a.key, a.label) for a in WINDOW_ACTIONS if a.key in ON_THE_BAR]
     if red:
-        own[0] = (RED_LIGHT, "day light")
+        own[0] = (RED_LIGHT, "daylight")
         own.insert(1, ("+ -", "brightness"))
     extra: tuple[tuple[str, str], ...] = ()
     if view.rehearsal is not None:

@@ -79,7 +79,7 @@ def refusal_words(why: AxisRefusal) -> Said:
         case TurnedUpright(frame, first_name):
             return Said(
                 f"{frame} is turned by a quarter against {first_name}: its pixels were turned, not the camera.",
-                "Switch off that pictures are turned upright, and give the frames as the camera wrote them.",
+                "Switch off the automatic turning of pictures, and use the frames as the camera wrote them.",
             )
         case LongApart(first_name, last, hours):
             return Said(
@@ -101,8 +101,8 @@ def refusal_words(why: AxisRefusal) -> Said:
             )
         case FarFromPole(offset_rad):
             return Said(
-                f"The frames turn about a point {math.degrees(offset_rad):.0f} degrees from the celestial pole: no"
-                " polar axis.",
+                f"The frames turn about a point {math.degrees(offset_rad):.0f} degrees from the celestial pole: not"
+                " a polar axis.",
                 "Turn only the RA axis between the frames, not the declination; check latitude (and its sign),"
                 " longitude and clock.",
             )
@@ -130,7 +130,7 @@ def doubt_words(doubt: AxisDoubt) -> str:
             return f"{frame} is the same exposure as {twin} and was counted once."
         case LowPole():
             return (
-                "So near the horizon nobody knows to arcminutes where air shows the pole: aim at the true pole here."
+                "So near the horizon refraction is uncertain by arcminutes: aim at the true pole here."
                 " The uncertainty has been widened."
             )
         case TwoFrames():
@@ -141,7 +141,7 @@ def doubt_words(doubt: AxisDoubt) -> str:
         case Unsure(sigma_rad, turn_rad, after_rad):
             return (
                 f"The axis is uncertain by {sigma_rad * ARCMIN_PER_RAD:.1f}'. Another frame after turning the RA axis"
-                f" on by {math.degrees(turn_rad):.0f} degrees would bring it to about"
+                f" a further {math.degrees(turn_rad):.0f} degrees would bring it to about"
                 f" {after_rad * ARCMIN_PER_RAD:.1f}'."
             )
         case FramesDisagree():
@@ -164,8 +164,8 @@ def _mishap_words(found: MishapFound) -> str:
             return _time_words(found)
         case Mishap.SLIPS:
             return (
-                f"The declination slips whenever the RA axis is turned, by about {size} in all. The axis shown does"
-                " without the declination and is less sure for it. Tighten the clutch and take the capture again."
+                f"The declination slips whenever the RA axis is turned, by about {size} in all. The axis shown"
+                " ignores the declination and is less certain for it. Tighten the clutch and take the capture again."
             )
         case Mishap.SLIP if found.stays:
             return (
@@ -197,7 +197,7 @@ def _time_words(found: MishapFound) -> str:
     amount = _duration(found.size_rad / SIDEREAL_RATE_RAD_S)
     if found.undone:
         return (
-            f"The time of {found.frame} seems wrong by {amount}; it has been allowed for. Check where the frame has"
+            f"The time of {found.frame} seems wrong by {amount}; it has been allowed for. Check where the frame gets"
             " its time from."
         )
     which = f"from {found.frame} on" if found.stays else f"of {found.frame}"
@@ -285,15 +285,15 @@ def _where(look: Look) -> str:
         case Look.EAST | Look.WEST:
             return f"far to the {look.name.lower()}, where both screws move the field along nearly one line"
         case Look.ELSEWHERE:
-            return "where it sees the screws badly"
+            return "where the screws hardly show"
         case _:
             assert_never(look)
 
 
 def budget_words(budget: Budget) -> str:
-    """`± 1″ by the stars, ± 11″ with mount and air`."""
+    """`± 1″ from the stars, ± 11″ with mount and air`."""
     whole = math.sqrt(sum(sigma**2 for sigma in part_sigmas_rad(budget).values()))
-    return f"{sigma_text(budget.sigma_rad(Part.STARS))} by the stars, {sigma_text(whole)} with mount and air"
+    return f"{sigma_text(budget.sigma_rad(Part.STARS))} from the stars, {sigma_text(whole)} with mount and air"
 
 
 def _arcsec(sigma_rad: float) -> str:

@@ -26,7 +26,6 @@ from polewright.words.frames import clouded_words, frame_gain, frame_headline, f
 from polewright.words.numbers import (
     angle_text,
     clock_face_text,
-    counted,
     duration_text,
     number_text,
     offset_words,
@@ -43,7 +42,7 @@ WORTH_SAYING = 0.75  # a turn that leaves more than this share of the error is n
 WORTH_NAMING_ARCMIN = 5.0  # a component of the drift less sure than that is not told
 TAKE_CARE = "Then hands off; leave declination alone."
 HOLD = "Hold the telescope before you loosen the declination clutch."
-OTHER_SKY = "Begin this stage again where more sky is free: another declination shows it."
+OTHER_SKY = "Where more sky is free, begin this stage again: another declination shows it."
 LEARNED_NIGHTS = 3
 TEACHES = "Three proved nights with this rig teach what its tube does; then the same frames prove more."
 TRIAL = "A trial: it shows what this screw does. Mark the head with a dot."
@@ -52,8 +51,8 @@ SLACK = "The slack comes first: nothing moves for a while, then slowly."
 TO_THE_POSTS = "Watch the marker, not the screw: you will be told when to slow down and when to stop."
 HOPELESS = "With so much scatter even hours would not be enough: expose longer, or wait for steadier air."
 SETTLES = (
-    "A tripod that still settles moves the stars as a wrong axis does. Not on a pier, nor when it has stood for half"
-    " an hour: then skip this."
+    "A tripod that is still settling moves the stars as a wrong axis does. On a pier, or after half an hour, skip"
+    " this."
 )
 QUIET = "Leave the mount alone: tracking on, guiding off in both axes."
 
@@ -77,7 +76,7 @@ def say(advice: Advice) -> Told:
             return Told("Reconnect the frame folder.", f"{lost} Everything measured so far is kept.")
         case it.NoFrames(since_s, usual_s):
             usual = f"They usually come every {usual_s:.0f} s."
-            return Told(f"No frame for {duration_text(since_s)}.", f"{usual} Look whether the camera still runs.")
+            return Told(f"No frame for {duration_text(since_s)}.", f"{usual} Check that the camera is still running.")
         case it.Clouds(since_s):
             return Told("Wait for the clouds to pass.", clouded_words(duration_text(since_s)))
         case it.FramesFail(frame):
@@ -106,9 +105,9 @@ def say(advice: Advice) -> Told:
 def _plainly(why: it.Plainly) -> Told:
     match why:
         case it.Plainly.SITE_UNKNOWN:
-            return Told("Enter your site to begin.", "Latitude and longitude say where the pole stands.")
+            return Told("Enter your site to begin.", "Latitude and longitude say where the pole is.")
         case it.Plainly.PAUSED:
-            return Told("Resume when you are ready.", "Frames are put aside until then.")
+            return Told("Resume when you are ready.", "Frames are set aside until then.")
         case it.Plainly.AXIS_UNKNOWN:
             return Told("Go back and measure again.", "The axis is not known.")
         case it.Plainly.FRAME_AWAITED:
@@ -117,7 +116,7 @@ def _plainly(why: it.Plainly) -> Told:
             gain = "A drive without periodic error looks like this too: then turn the RA axis, or take it as it is."
             return Told("Switch guiding off, then begin again.", drift_doubt_words(Held()), gain)
         case it.Plainly.ROTATING:
-            return Told("Rotating. Stop near the post.", "Then hands off: the next frames show where it stands.")
+            return Told("Rotating. Stop near the post.", "Then hands off: the next frames show where it is.")
         case it.Plainly.NOT_TRACKING:
             return Told("Switch tracking on.", drift_refusal_words(NotTracking()).whole)
         case _:
@@ -126,13 +125,13 @@ def _plainly(why: it.Plainly) -> Told:
 
 def _stand_up(inclination_deg: float, side: str) -> Told:
     if inclination_deg > OVERHEAD_DEG:
-        sentence, why = "Stand the axis upright.", "The pole stands overhead: level the axis with a spirit level."
+        sentence, why = "Set the axis upright.", "The pole is overhead: level the axis with a spirit level."
     elif inclination_deg < LEVEL_DEG:
         sentence = f"Lay the axis level, pointing {side}."
         why = "The pole lies on the horizon: this mount needs its lowest altitude setting."
     else:
         sentence = f"Point the axis {side}, inclined {inclination_deg:.0f}°."
-        why = f"Within two degrees is enough. The pole stands {inclination_deg:.1f}° high."
+        why = f"Within two degrees is enough. The pole is {inclination_deg:.1f}° high."
     return Told(sentence, f"{why} Then go on.")
 
 
@@ -155,7 +154,7 @@ def _turning(why: it.Turning) -> Told:
             )
             return Told("Tighten the declination clutch, then start again.", what)
         case it.NoRoom(Stage.PROOF):
-            return Told("Go back: no sky is left.", "The RA axis has no room to turn.")
+            return Told("Go back: no free sky is left.", "The RA axis has no room to turn.")
         case it.NoRoom():
             return Told(
                 "Point elsewhere, then start again.",
@@ -184,7 +183,11 @@ def _turn_gain(why: it.PlaceWanted) -> str:
     now, then = why.sigma_rad, why.sigma_after_rad
     if now is not None and then is not None:
         return f"The uncertainty shrinks from {angle_text(now, now)} to {angle_text(then, then)}."
-    return "Other sky proves more: move declination by 20°, then begin this stage again." if why.other_sky else ""
+    return (
+        "Another part of the sky proves more: move declination by 20°, then begin this stage again."
+        if why.other_sky
+        else ""
+    )
 
 
 # the proof by a second turn
@@ -206,9 +209,9 @@ def _proving(why: it.Proving) -> Told:
 
 def _floor(why: it.FloorReached) -> Told:
     floor, needed = angle_text(why.floor_rad), angle_text(why.tolerance_rad)
-    instruction = "Take it as it is: the mount's floor." if why.proof else "Go on: more turning does not help."
+    instruction = "Take it as it is: the mount scatters." if why.proof else "Go on: more turning does not help."
     scatter = f"This mount allows {floor} tonight, needed {needed}: its turns scatter, by wind or a worn bearing."
-    return Told(instruction, scatter, "Shelter it, balance a little heavy to the east; or allow more tonight.")
+    return Told(instruction, scatter, "Shelter it and balance it slightly east-heavy; or allow more tonight.")
 
 
 def _elsewhere(why: it.ElsewhereWanted) -> Told:
@@ -216,8 +219,8 @@ def _elsewhere(why: it.ElsewhereWanted) -> Told:
     move = f"The camera is at {_signed(why.here_deg)}: move declination {abs(why.toward_pole_deg):.0f}° {way}."
     return Told(
         f"Point {_place(why.hour_angle_h)}, declination {_signed(why.declination_deg)}.",
-        f"{move} Other sky shows whether the tube bends. {HOLD}",
-        "No other sky is free: go on here, and the proof is weaker.",
+        f"{move} Another part of the sky shows whether the tube bends. {HOLD}",
+        "If nothing else is free, go on here; the proof is weaker.",
     )
 
 
@@ -227,12 +230,12 @@ def _signed(degrees: float) -> str:
 
 def _contradicts(why: it.ProofContradicts) -> Told:
     apart = angle_text(why.apart_rad)
-    now = f"By both the axis is {_total(why.offset)} off."
+    now = f"Together they put the axis {_total(why.offset)} off."
     cause, cure = _cause(why)
     instruction = (
         "Tighten the declination clutch, then start again."
         if why.cause is it.Contradiction.CLUTCH
-        else "Go on: the second turn contradicts."
+        else "Go on: the second turn disagrees."
     )
     return Told(instruction, f"The two turns differ by {apart}: {cause} {now}", cure)
 
@@ -251,10 +254,13 @@ def _cause(why: it.ProofContradicts) -> tuple[str, str]:
             flop = "something tips over with the telescope: a mirror, or the tube in its rings."
             return flop, "Tighten it, or stay on the side of the meridian where you image."
         case it.Contradiction.TRIPOD:
-            return "the tripod probably still settles.", "Give it ten minutes more, then correct and prove anew."
+            return (
+                "the tripod is probably still settling.",
+                "Give it ten minutes more, then correct and prove it again.",
+            )
         case it.Contradiction.WOBBLE:
             wobble = "the RA axis probably wobbles in its bearing, or wind shakes it."
-            return wobble, "Balance a little heavy to the east; shelter the mount. A wider tolerance is honest too."
+            return wobble, "Balance it slightly east-heavy and shelter it; or allow a larger tolerance."
         case it.Contradiction.CLUTCH:
             return "the declination clutch slips.", "Hold the telescope while you tighten it."
         case _:
@@ -263,13 +269,15 @@ def _cause(why: it.ProofContradicts) -> tuple[str, str]:
 
 def _limited(why: it.ProofLimited) -> Told:
     reach, needed = angle_text(why.reach_rad), angle_text(why.tolerance_rad)
-    known = f"Both turns agree; with mount and air they prove {reach}, tonight needs {needed}."
+    known = f"Both turns agree. Mount and air included, they prove {reach}; tonight needs {needed}."
     if why.one_sky:
         return Told(
-            "Take it as it is: one sky agrees.", f"{known} By one sky a bending tube does not show.", OTHER_SKY
+            "Take it as it is: not checked elsewhere.",
+            f"{known} In one part of the sky a bending tube does not show.",
+            OTHER_SKY,
         )
     learns = "" if why.nights >= LEARNED_NIGHTS else TEACHES
-    bends = f"How the tube bends leaves {sigma_text(why.bending_rad)} open."
+    bends = f"The bending of the tube adds {sigma_text(why.bending_rad)}."
     return Told(f"Take it as it is: {reach} proved.", f"{known} {bends}", learns)
 
 
@@ -291,11 +299,11 @@ def _measuring(why: it.Settling | it.WeakGeometry | it.MoreFrames | it.CaptureTo
         case it.CaptureTooRough(sigma_rad, tolerance_rad):
             return Told(
                 "Go back and measure the axis again.",
-                f"The capture leaves {sigma_text(sigma_rad)}: too much for {angle_text(tolerance_rad)}.",
+                f"The capture is good to {sigma_text(sigma_rad)}: not enough for {angle_text(tolerance_rad)}.",
                 "A wider turn of the RA axis makes it surer.",
             )
         case it.DriftTooRough(sigma_rad):
-            left = f"The first drift leaves {sigma_text(sigma_rad)}; the tripod has settled since."
+            left = f"The first drift is good to {sigma_text(sigma_rad)}; the tripod has settled since."
             return Told("Go on: watch the drift again.", left)
         case _:
             assert_never(why)
@@ -321,7 +329,7 @@ def _seek(screw: Screw, turns: float) -> str:
 
 
 def _creep(screw: Screw, turns: float) -> str:
-    return f"Creep {screw.value} {sense_text(turns)} to the posts."
+    return f"Ease {screw.value} {sense_text(turns)} to the posts."
 
 
 def _walking(why: it.Walking) -> Told:
@@ -338,7 +346,7 @@ def _walking(why: it.Walking) -> Told:
             return Told("Stop.", where)
         case Cue.OTHER_WAY:
             way = f"The other way: {sense_text(why.turns)}." if why.sure_way else "The other way."
-            return Told(way, f"{where} It moves away from the posts.")
+            return Told(way, f"{where} It is moving away from the posts.")
         case Cue.SEEK:
             return Told(_seek(why.screw, why.turns), f"{where} {SLACK}")
         case Cue.CREEP:
@@ -391,7 +399,7 @@ def _lesson(turns: float, made: int) -> str:
     count = f"To learn this screw, {made + 1} of at most {MOST_TURNS}:"
     if abs(turns) >= 1.0:
         return f"{count} count whole turns, stop at the dot, say what you read off."
-    return f"{count} it crosses the slack. Say what you read off."
+    return f"{count} this one takes up the slack. Say what you read off."
 
 
 def _screw_gain(why: it.ScrewLeft) -> str:
@@ -411,7 +419,7 @@ def _locks(why: it.Locking) -> Told:
             return Told("Tighten the base locks once, as a trial.", on_many)
         case it.LocksWanted(offset, tolerance_rad, aimed):
             here = "" if offset is None else f"{_total(offset)} off, needed {angle_text(tolerance_rad)}. "
-            reason = "Aimed beside the pole by what the locks will shift. " if aimed else here
+            reason = "Aimed beside the pole, to allow for the locks. " if aimed else here
             return Told("Tighten the base locks evenly.", f"{reason}{may_move}")
         case it.LocksToLoosen(shift_rad, offset, tolerance_rad):
             moved = f"Tightening moved the axis by {angle_text(shift_rad)}. " if shift_rad is not None else ""
@@ -435,7 +443,7 @@ def _drift(why: it.Drifting) -> Told:
             return Told("Begin the drift again.", drift_doubt_words(doubt))
         case it.DriftUnsure(offset):
             here = f"By this drift the axis is {_total(offset)} off, {sigma_text(offset.sigma_rad)}"
-            unsure = f"{here}: not sure enough. A tripod that still settles moves the stars as well."
+            unsure = f"{here}: not sure enough. A tripod that is still settling moves the stars as well."
             return Told("Watch the drift once more.", unsure, "It settles while you watch.")
         case it.DriftTold():
             return _drift_told(why)
@@ -501,15 +509,17 @@ def _so_far(reading: DriftReading) -> str:
 def _ending(why: it.Ending) -> Told:
     match why:
         case it.Near(offset, tolerance_rad, open=True):
-            left = f"Needed {angle_text(tolerance_rad)}; air and mount leave {sigma_text(offset.sigma_rad)}."
-            return Told(f"As good as this sky tells: {_total(offset)}.", f"{left} Go on: other sky tells more.")
+            left = f"Needed {angle_text(tolerance_rad)}; {sigma_text(offset.sigma_rad)} with air and mount."
+            return Told(
+                f"As good as this sky shows: {_total(offset)}.", f"{left} Go on: another part of the sky shows more."
+            )
         case it.Near(offset, tolerance_rad):
             needed = f"Needed {angle_text(tolerance_rad)}. Go on to prove it by a second turn."
             return Told(f"Good enough for tonight: {_total(offset)}.", needed)
         case it.Ended():
             return _ended(why)
         case it.Quiet(proved, moved):
-            times = f"Moved {counted(moved, 'time')} so far."
+            times = f"Shifts so far: {moved}."
             aligned = f"The alignment is {'proved' if proved else 'accepted'}."
             return Told("Watching. Keep imaging.", f"{aligned} {times if moved else 'Nothing has moved since.'}")
         case it.MountMoved():
@@ -540,7 +550,7 @@ def _moved(why: it.MountMoved) -> Told:
     if why.harmless:
         image_on = f"{ago} ago. Tonight needs {needed}: keep imaging, but look at the frame of that moment."
         return Told(f"Moved by {size}. Still good enough.", image_on)
-    at_least = f"{ago} ago, by {size} at least; tonight needs {needed}. Check feet and locks first."
+    at_least = f"{ago} ago, by at least {size}; tonight needs {needed}. Check feet and locks first."
     return Told("The mount was moved. Measure again.", at_least)
 
 
@@ -549,4 +559,4 @@ def _lasts(why: it.MountMoved, needed: str) -> str:
     if why.left_rad <= 0.0:
         return f"more than tonight's {needed}."
     hours = why.left_rad / max(why.shift.rate_rad_h, 1e-12)
-    return f"tonight's {needed} hold for {duration_text(math.floor(min(hours, 24.0) * 3600.0))} more."
+    return f"tonight's {needed} will last another {duration_text(math.floor(min(hours, 24.0) * 3600.0))}."

@@ -49,7 +49,7 @@ def deed_text(event: AnyEvent) -> str:
         case ev.LessonAsked():
             return "asks for a lesson on a screw, or has had enough of it"
         case ev.LeadSwitched(told=told):
-            return "wants turns told in numbers" if told else "wants to be led by the marker"
+            return "wants turns as numbers" if told else "wants to be led by the marker"
         case ev.NightStarted() | ev.TargetChanged() | ev.ToleranceChanged() | ev.TrackingSwitched():
             return ""
         case ev.GuidingSwitched() | ev.ShiftPutAway() | ev.FolderLost() | ev.FolderBack() | ev.Ticked():

@@ -44,7 +44,7 @@ def drift_refusal_words(why: DriftRefusal) -> Said:
         case NoFramesYet():
             return Said("No frames yet.", "Switch tracking on and take frames.")
         case AllLeftOut(frames):
-            return Said(f"All {frames} frames were left out.", "See what is said of each, and mend that first.")
+            return Said(f"All {frames} frames were left out.", "See what is said of each, and put that right first.")
         case TooFewFrames(frames, needed):
             return Said(f"{frames} frames, {needed} needed.", "Keep tracking and take more frames.")
         case TooShort(seconds, needed_s):
@@ -69,7 +69,7 @@ def guiding_words(why: GuidingRefusal) -> Said:
             return Said(
                 "The declination stands still, as on a good alignment and as on a guided mount;"
                 " the frames do not show which.",
-                "If guiding was off in both axes, say --guiding off; else switch it off and watch again.",
+                "If guiding was off in both axes, say --guiding off; otherwise switch it off and watch again.",
             )
         case TooShortToTell(needed_s):
             return Said(
@@ -151,7 +151,7 @@ def drift_doubt_words(doubt: DriftDoubt) -> str:
                 " the base creeps, or something guides. The uncertainty covers it; a turn of the RA axis tells more."
             )
         case OddRate():
-            return "The drive does not run at the sidereal rate: check that it is not set to the Moon or the Sun."
+            return "The drive is not running at the sidereal rate: check that it is not set to the Moon or the Sun."
         case Held():
             return (
                 "Nothing moves, not even in right ascension: is guiding switched on? Switch it off in both axes and"
@@ -180,11 +180,11 @@ def _cause_words(cause: Cause) -> str:
         case Cause.FLEXURE:
             return (
                 "Only the height differs: the tube or the guide scope sags, more the nearer the pole it looks."
-                " Trust the one that was measured nearer to where you will expose."
+                " Trust the one that was measured nearer to where you will image."
             )
         case Cause.REFRACTION:
             return (
-                "That is the refraction of the pole: check that both are counted from the same pole,"
+                "That is the refraction of the pole: check that both are measured from the same pole,"
                 " and the height above sea level."
             )
         case Cause.SLIP:

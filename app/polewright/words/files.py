@@ -16,7 +16,7 @@ def ignored(origin: str, name: str, value: str, why: str) -> str:
 
 def not_read(name: str, what: str) -> str:
     """A file that is nothing but of another kind."""
-    return f"{name} is {what}, which is not read: let the camera save FITS, TIFF, JPEG or its raw format."
+    return f"{name} is {what}, which is not read: set the camera to save FITS, TIFF, JPEG or its raw format."
 
 
 def exif_time_ignored(why: str) -> str:
@@ -75,7 +75,7 @@ def no_exposure(source: str) -> str:
 
 def pixels_mended(count: int) -> str:
     """So many pixels were no numbers."""
-    return f"{count} pixels are no numbers: they were replaced by the median."
+    return f"{count} pixels are not numbers: they were replaced by the median."
 
 
 def first_of_stack(images: int) -> str:
@@ -126,10 +126,10 @@ def folder_lost(name: str, problem: str) -> str:
 
 REPAIR_CATALOGUE = (
     "To repair it, install Polewright again, or, in a checkout, restore the file with 'git checkout resources' or"
-    " make it anew with 'python packaging/build_catalogue.py'."
+    " rebuild it with 'python packaging/build_catalogue.py'."
 )
 TRY_THE_NEXT = "It may still be being written, or the disk or card is at fault: try the next frame."
-TAKE_IT_OUT = "The file is damaged, or no frame of stars: take it out of the folder, or go on with the next one."
+TAKE_IT_OUT = "The file is damaged, or not a frame of stars: take it out of the folder, or go on with the next one."
 
 
 def damaged(name: str, why: str) -> str:
@@ -146,7 +146,7 @@ def misplaced_line(number: int, name: str, missing: int) -> str:
     """A line of a record whose own number is not the next one: so many are missing before it (negative: repeated)."""
     if missing > 0:
         return f"Before line {number} of {name} {'a line is' if missing == 1 else f'{missing} lines are'} missing."
-    return f"Line {number} of {name} is not in its place: its number has been before."
+    return f"Line {number} of {name} is out of place: its number has occurred before."
 
 
 def torn_end(count: int, name: str) -> str:

@@ -37,9 +37,9 @@ def quiet_folder(
 
 
 def lies_there(frames: int, newest_ago_s: float | None) -> str:
-    """`no frames lie there`, `12 frames lie there, the newest 3 min old`."""
+    """`no frames there`, `12 frames lie there, the newest 3 min old`."""
     if not frames or newest_ago_s is None:
-        return "no frames lie there" if not frames else f"{counted(frames, 'frame')} there"
+        return "no frames there" if not frames else f"{counted(frames, 'frame')} there"
     age = "just now" if newest_ago_s < 1.0 else f"{duration_text(newest_ago_s)} ago"
     return f"{counted(frames, 'frame')} there, the newest came {age}"
 
@@ -56,9 +56,9 @@ def _kinds(others: Sequence[tuple[str, int]]) -> str:
 
 
 def frames_below_words(below: Sequence[tuple[str, int]]) -> str:
-    """`Frames lie in the folder sky below`."""
+    """`There are frames in the sub-folder sky`."""
     named = _listed([name for name, _ in below])
-    return f"Frames lie in the folder{'s' if len(below) > 1 else ''} {named} below"
+    return f"There are frames in the sub-folder{'s' if len(below) > 1 else ''} {named}"
 
 
 def _listed(names: Sequence[str]) -> str:
@@ -73,5 +73,5 @@ def _cure(frames: int, others: Sequence[tuple[str, int]], below: Sequence[tuple[
     if below:
         return f"Does the camera write to {below[0][0]}? {CHOOSE}"
     if others and not frames:
-        return f"Let the camera save FITS, TIFF, JPEG or its raw format. {CHOOSE}"
-    return f"See that the camera takes frames, and where it saves them. {CHOOSE}"
+        return f"Set the camera to save FITS, TIFF, JPEG or its raw format. {CHOOSE}"
+    return f"Check that the camera is taking frames, and where it saves them. {CHOOSE}"

@@ -8,9 +8,9 @@ DECLINATION = "The declination lies between -90 and 90 degrees, as in 41.3 or 41
 SENSOR = "The sensor is width by height in pixels, as in 6000 × 4000."
 FIRST_HOUR = "The first hour angle lies between -12 and 12 h; leave it empty to centre on the meridian."
 MISSING = {  # by field, in their order on the page
-    "latitude": "The latitude is missing: type it, or choose the folder whose frames know it.",
-    "longitude": "The longitude is missing: type it, or choose the folder whose frames know it.",
-    "folder": "Which folder the camera writes to is missing: choose it.",
+    "latitude": "The latitude is missing: type it, or choose the folder whose frames state it.",
+    "longitude": "The longitude is missing: type it, or choose the folder whose frames state it.",
+    "folder": "The folder the camera writes to is missing: choose it.",
 }
 
 
@@ -21,7 +21,7 @@ def limits(name: str, low: float, high: float, unit: str) -> str:
 
 def pressure_elsewhere(usual_hpa: float, height_m: float) -> str:
     """A pressure that no weather makes at this height: most likely one reduced to sea level."""
-    return f"At {height_m:.0f} m the air has about {usual_hpa:.0f} hPa: not the value reduced to sea level."
+    return f"At {height_m:.0f} m the air pressure is about {usual_hpa:.0f} hPa: not the value reduced to sea level."
 
 
 def not_listed(target: str) -> str:
@@ -31,12 +31,12 @@ def not_listed(target: str) -> str:
 
 def no_folder(name: str) -> str:
     """A folder that is not there."""
-    return f"There is no folder {name}: choose another, or let the camera program make it."
+    return f"There is no folder {name}: choose another, or let the camera program create it."
 
 
 def not_a_folder(name: str) -> str:
     """Something else of that name."""
-    return f"{name} is no folder: choose the one that it lies in."
+    return f"{name} is not a folder: choose the one that it is in."
 
 
 def folder_unreadable(name: str, problem: str) -> str:
@@ -51,14 +51,14 @@ def not_opened(name: str, problem: str) -> str:
 
 def no_night_here(nights: str) -> str:
     """An empty list of recorded nights: where they lie, and how to get there."""
-    return f"No recorded night here. Yours lie in {nights}: type a folder above, or go up with Alt+Up."
+    return f"No recorded night here. Yours are in {nights}: type a folder above, or go up with Alt+Up."
 
 
 def frames_in(name: str, count: int) -> str:
     """How many frames lie in the folder that would be taken."""
     if count == 0:
         return f"no frames in {name} yet"
-    return f"1 frame lies in {name}" if count == 1 else f"{count} frames lie in {name}"
+    return f"1 frame in {name}" if count == 1 else f"{count} frames in {name}"
 
 
 def this_folder(name: str) -> str:
@@ -68,4 +68,4 @@ def this_folder(name: str) -> str:
 
 def take_it(name: str) -> str:
     """The button that takes the highlighted folder."""
-    return f"Take {name}"
+    return f"Use {name}"

@@ -59,25 +59,26 @@ def frame_words(why: FrameReason) -> Said:
         case TooWide(objects, field_deg, widest_deg):
             return Said(
                 f"{objects} objects found, but no star pattern: the field is {field_deg:.0f} degrees wide, and beyond"
-                f" {widest_deg:.0f} degrees lenses bend it too much.",
+                f" {widest_deg:.0f} degrees lenses distort it too much.",
                 "Use a longer lens, or cut the middle out of the picture.",
             )
         case Elongated(objects):
             return Said(
-                f"Most of the {objects} objects are drawn out.", "Hands off while frames are taken; mind wind."
+                f"Most of the {objects} objects are elongated.",
+                "Hands off while frames are taken; shelter from wind.",
             )
         case NoTime():
             return Said(
                 "The frame does not say when it was taken.",
-                "Let the camera software write the time (DATE-OBS) into its files, or give the time zone.",
+                "Set the camera software to write the time (DATE-OBS) into its files, or give the time zone.",
             )
         case BelowHorizon(frame, depth_deg):
             return Said(
-                f"By this site and time {frame} shows sky {depth_deg:.0f} degrees below the horizon.", SITE_AND_CLOCK
+                f"For this site and time {frame} shows sky {depth_deg:.0f} degrees below the horizon.", SITE_AND_CLOCK
             )
         case Daylight(frame, sun_deg):
             return Said(
-                f"By this site and time the Sun stands {sun_deg:.0f} degrees high, but {frame} shows stars.",
+                f"For this site and time the Sun is {sun_deg:.0f} degrees high, but {frame} shows stars.",
                 SITE_AND_CLOCK,
             )
         case OtherCamera(frame):
@@ -117,7 +118,7 @@ def frame_headline(why: FrameReason) -> str:
         case FrameTrouble.TRAILED:
             return "Hands off while frames are taken."
         case FrameTrouble.SATURATED:
-            return "Expose shorter."
+            return "Shorten the exposure."
         case FrameTrouble.NO_MATCH:
             return "Check clouds, focus and focal length."
         case FrameTrouble.NO_TIME:
@@ -147,7 +148,7 @@ def star_words(why: StarTrouble) -> Said:
     """What is wrong with the stars of a frame."""
     match why:
         case TooSmall(least_px):
-            return Said(f"The frame is smaller than {least_px} pixels.", "Use the whole chip of the camera.")
+            return Said(f"The frame is smaller than {least_px} pixels.", "Use the whole sensor of the camera.")
         case CapOn(value_adu):
             return Said(
                 f"Every pixel has the value {value_adu:.0f}: no light reached the camera.",
@@ -184,7 +185,7 @@ def _unmatched_words(why: NoMatch | NoMatchAnywhere | ScaleUnknown) -> Said:
         )
     return Said(
         f"{why.objects} objects found, but they match no star pattern {_where(why)}.",
-        "If the stars are sharp, check focal length and pixel size; else look for clouds, trees, or a lamp.",
+        "If the stars are sharp, check focal length and pixel size; otherwise look for clouds, trees, or a lamp.",
     )
 
 
@@ -214,7 +215,7 @@ def _few_words(why: TooFewStars) -> Said:
         return Said(f"No stars found{hot}.", f"Look for clouds, dew or a cap; then {longer}.")
     width = f"check the focus: star width {why.width_px:.0f} px"
     other = width if why.width_px > WIDE_PX else "look for clouds"
-    reason = f"{stars_text(why.found)} found, {why.needed} wanted{hot}."
+    reason = f"{stars_text(why.found)} found, {why.needed} needed{hot}."
     return Said(reason, f"{longer[0].upper()}{longer[1:]}, or {other}.")
 
 

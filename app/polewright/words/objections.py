@@ -8,10 +8,10 @@ from polewright.core.night.effects import Objection, Refused
 from polewright.words.said import Said
 
 WORDS: Mapping[Objection, tuple[str, str]] = {
-    Objection.PAUSED: ("Paused: this frame is put aside.", "Resume to go on."),
-    Objection.AS_IT_WAS: ("Nothing changes: it is so already.", "Nothing to do."),
+    Objection.PAUSED: ("Paused: this frame is set aside.", "Resume to go on."),
+    Objection.AS_IT_WAS: ("Nothing changes: that was so already.", "Nothing to do."),
     Objection.NO_CLICK: ("There is nothing to undo.", "Nothing to do."),
-    Objection.SCREWS_LATER: ("The screws come later.", "Stand the mount up first, then go on."),
+    Objection.SCREWS_LATER: ("The screws come later.", "Set the mount up first, then go on."),
     Objection.SCREWS_REST_WHILE_MEASURED: (
         "The screws rest while the axis is measured.",
         "If one was turned, restart this stage.",

@@ -43,13 +43,13 @@ def aimed_words(target: TargetPole, moved_rad: float) -> Said:
     higher = f"{angle_text(abs(moved_rad))} {'higher' if moved_rad > 0.0 else 'lower'} than the one before"
     return Said(
         f"The target is {POLE_WORDS[target]} from now on, {higher}.",
-        "All numbers are told against it. T goes on to the next; Ctrl+Z takes it back.",
+        "All numbers are measured from it. T moves on to the next; Ctrl+Z undoes it.",
     )
 
 
 def allowed_words(tolerance_rad: float) -> Said:
     """Tonight's tolerance has been changed by hand."""
-    return Said(f"Tonight {angle_text(tolerance_rad)} are near enough.", "[ allows less, ] allows more.")
+    return Said(f"Tonight {angle_text(tolerance_rad)} is near enough.", "[ allows less, ] allows more.")
 
 
 def tolerance_words(origin: ToleranceOrigin, tolerance_rad: float) -> str:
@@ -112,8 +112,8 @@ def serves_words(planned: Planned, site: Site, target: TargetPole, east_rad: flo
 def too_low_words(why: TargetTooLow) -> Said:
     """That nothing can be said about a plan, because its target stands too low for a while."""
     reason = (
-        f"The target stands {_height_text(why.altitude_rad)} at hour angle {why.hour_angle_h:+.1f} h: 10 above it are"
-        " needed."
+        f"The target is {_height_text(why.altitude_rad)} at hour angle {why.hour_angle_h:+.1f} h: at least 10 above"
+        " it are needed."
     )
     if why.high_h is None:
         return Said(reason, "Choose a target farther toward the pole, or other hours.")
@@ -137,7 +137,7 @@ def sky_words(choice: SkyChoice) -> str:
     found = f"Azimuth {first.azimuth_deg:.0f}°, {first.altitude_deg:.0f}° high"
     circles = f"{_from_meridian(first.hour_angle_h)} of the meridian, declination {first.declination_deg:+.0f}°"
     few = choice.span_deg < USEFUL_SPAN_DEG
-    less = " Less than 60° are free: expect a less certain axis, or take more frames." if few else ""
+    less = " Less than 60° is free: expect a less certain axis, or take more frames." if few else ""
     there = choice.adjust.hour_angle_h
     beside = "on the meridian" if abs(there) < BESIDE_H else f"{_from_meridian(there)} of it"
     turn = f"From there turn {choice.span_deg:.0f}° to the west."

@@ -29,7 +29,7 @@ def turned_sky_words(turn_rad: float) -> Said:
     """That both screws show the sky to be turned by so much."""
     degrees = abs(math.degrees(turn_rad))
     return Said(
-        f"Both screws move the axis {degrees:.0f} degrees away from its own direction: the longitude is wrong by"
+        f"Both screws move the axis {degrees:.0f} degrees off the expected direction: the longitude is wrong by"
         f" about {degrees:.0f} degrees, or the clock by about {4.0 * degrees:.0f} min.",
         "Check the longitude (west is negative), the clock, its time zone and summer time; then measure the axis"
         " again.",

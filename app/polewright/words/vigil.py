@@ -12,7 +12,7 @@ def shift_words(shift: Shift) -> str:
     """What happened, when, by how much, and what to do."""
     when = duration_text(shift.found_s - shift.onset_s)
     if shift.sudden:
-        return f"{when} ago the mount was moved by {angle_text(shift.size_rad)} at least. Measure the axis again."
+        return f"{when} ago the mount was moved by at least {angle_text(shift.size_rad)}. Measure the axis again."
     if shift.rate_rad_h < SETTLED_RAD_H:
         return f"{when} ago the mount stopped sinking. Measure the axis again."
     return (

@@ -31,18 +31,18 @@ NIGHT_UNHARMED, RECORD_UNHARMED = "The night is not affected.", "The recorded ni
 MAKE_ROOM_OR_LOSE = "Make room and wait a little, or close again to lose what waits."
 MAKE_ROOM = "Make room on the disk, then start again."
 AWAKE = "A mount is being aligned."
-PLAN_ONLY_TONIGHT = "The plan holds tonight; it will not be remembered."
+PLAN_ONLY_TONIGHT = "The plan applies tonight; it will not be remembered."
 QUESTION = "What would you turn now?"
 HOW_TO_ANSWER = "Answer with a screw and an amount; then see what happened that night."
 
 
 LEAVE_IT = Said(
     "Leave this night? It cannot be taken up again.",
-    "Ctrl+W once more leaves it; its record stays. Escape goes on with the night.",
+    "Ctrl+W again leaves it; its record is kept. Escape stays with the night.",
 )
 MEND_SITE = Said(
     "Change the site? The axis must be measured again then.",
-    "Once more goes to the form: screws, locks and tonight's plan stay with the rig. Escape goes on.",
+    "Ask again to open the form: screws, locks and tonight's plan stay with the rig. Escape stays here.",
 )
 MEND_IT = Said(
     "Change what is wrong, then begin again.",
@@ -54,7 +54,7 @@ SITE_OF_FRAMES = Said(
 )
 CLOSE_IT = Said(
     "Close the window? Nothing watches the mount then.",
-    "Once more closes it; start again and the night goes on where it stands. Escape goes on now.",
+    "Close again to confirm: at the next start the night resumes where it was. Escape keeps it open.",
 )
 
 
@@ -67,7 +67,7 @@ def plan_not_kept(reason: str) -> Said:
     """The plan of the last night with this rig makes no sense at this site."""
     return Said(
         f"The last plan with this rig cannot be used here: {reason[:1].lower()}{reason[1:]}",
-        "Make another plan from the menu; until then the usual tolerance holds.",
+        "Make another plan from the menu; until then the usual tolerance applies.",
     )
 
 
@@ -109,7 +109,7 @@ def no_beginning(name: str) -> str:
 
 def night_over(name: str, left_s: float) -> str:
     """It was left open so long ago; negative: its last line is from the future."""
-    when = f"{duration_text(left_s)} ago" if left_s > 0.0 else "at a time that has not come yet"
+    when = f"{duration_text(left_s)} ago" if left_s > 0.0 else "at a time still to come"
     return f"The night {name} was never closed, and ended {when}: it is over."
 
 

@@ -6,7 +6,7 @@ from typing import assert_never
 
 from polewright.core.matching.work import FieldsTried, IndexMade, PatchesSearched, SolverWork
 
-LEARNING = "Learning the patterns of the stars"
+LEARNING = "Learning the star patterns"
 
 
 def index_words() -> tuple[str, str]:

@@ -153,7 +153,7 @@ def _key_facts(facts: NightFacts) -> list[tuple[str, str]]:
     if facts.flexure is not None:
         rows.append(("How the rig bends", flexure_words(facts.flexure)))
     if facts.bend is not None:
-        rows.append(("Tonight's turns told", bend_words(facts.bend)))
+        rows.append(("Tonight's turns showed", bend_words(facts.bend)))
     rows.append(("Frames", f"{facts.frames_solved} solved, {facts.frames_unsolved} not"))
     return rows
 
@@ -182,7 +182,7 @@ def _screws(facts: NightFacts) -> list[tuple[str, str, str, int]]:
         moves = facts.moves.get(screw, ())
         if rate is None:
             if moves:
-                rows.append((screw, "nobody told how far, so no rate was learned", "", len(moves)))
+                rows.append((screw, "nobody said how far, so no rate was learned", "", len(moves)))
             continue
         way = {"azimuth": ("clockwise", "anticlockwise"), "altitude": ("up", "down")}[screw]
         worth = f"{rate_text(rate.arcmin_per_turn, rate.sigma_arcmin)}, {way[0 if rate.arcmin_per_turn > 0 else 1]}"
@@ -203,7 +203,7 @@ def _moves(facts: NightFacts) -> list[tuple[str, str, str, str, str]]:
         for m in moves:
             turns = f"{m.turns:+.2f}{'' if m.sure else ' (as advised)'}"
             if m.guessed:
-                turns = f"{sense_text(m.turns)}, turned, not told"
+                turns = f"{sense_text(m.turns)}, turned, not reported"
             rows.append(
                 (
                     screw,

@@ -158,7 +158,7 @@ def _lead(state: Running) -> tuple[Action, ...]:
     """A door between the two ways to be told, while frames come fast enough for both."""
     if not state.plan.walking or state.stage not in (Stage.ROUGH, Stage.FINE):
         return ()
-    label = "Let the marker lead" if state.plan.told else "Tell turns in numbers"
+    label = "Let the marker lead" if state.plan.told else "Give turns as numbers"
     return (Action(label, "N", events.LeadSwitched(NOW, not state.plan.told), Weight.MENU),)
 
 

@@ -89,7 +89,7 @@ def _error_rad(state: Running) -> float | None:
 def _facts(planned: Planned, needs: Tolerance, study: PlanStudy | None, error_rad: float | None) -> tuple[Fact, ...]:
     allowed = f"{planned.plan.allowed_blur_px:g} px"
     if needs.feasible:
-        bears = f"of {POLE_WORDS[needs.target]}; {allowed} of blur are reached at {angle_text(needs.limit_rad)}"
+        bears = f"of {POLE_WORDS[needs.target]}; {allowed} of blur is reached at {angle_text(needs.limit_rad)}"
         needed = Fact("needed", angle_text(needs.advised_rad), bears)
     else:
         bears = (
@@ -97,7 +97,7 @@ def _facts(planned: Planned, needs: Tolerance, study: PlanStudy | None, error_ra
             if needs.limit_rad <= 0.0
             else f"{angle_text(needs.limit_rad)} uses up the allowed blur"
         )
-        cure = "expose shorter" if planned.plan.guided else "expose shorter, or guide"
+        cure = "shorten the exposure" if planned.plan.guided else "shorten the exposure, or guide"
         needed = Fact(
             "needed", angle_text(needs.advised_rad), f"nothing finer can be held; {bears}: {cure}", Mood.TROUBLE
         )

@@ -45,7 +45,7 @@ def proof_page(state: Running, extras: Extras) -> Proof | None:
         facts.append(Fact("before", angle_text(before_rad), "when first measured"))
     sigma = f"{sigma_text(offset.sigma_rad)} {against_words(plan.target)}"
     facts.append(Fact("after", angle_text(offset.total_rad, offset.sigma_rad), sigma))
-    facts.append(Fact("screws", _count(handling.turns_made, "move"), f"in {_count(handling.goes, 'go', 'goes')}"))
+    facts.append(Fact("screws", counted(handling.turns_made, "move"), f"in {counted(handling.goes, 'adjustment')}"))
     if second is not None:
         first = state.offset
         apart = 0.0 if first is None else math.hypot(second.east_rad - first.east_rad, second.up_rad - first.up_rad)
@@ -62,12 +62,8 @@ def proof_page(state: Running, extras: Extras) -> Proof | None:
         serves = blur <= plan.imaging.plan.allowed_blur_px
         words = f"of blur at most in {exposure_words(plan.imaging.plan)} exposures"
         facts.append(Fact("plan", pixels_text(blur), words, Mood.GOOD if serves else Mood.TROUBLE))
-    facts.append(Fact("time", duration_text(state.now_s), f"{_count(state.frames_used, 'frame')} used"))
+    facts.append(Fact("time", duration_text(state.now_s), f"{counted(state.frames_used, 'frame')} used"))
     return Proof(tuple(facts))
-
-
-def _count(number: int, one: str, many: str = "") -> str:
-    return f"{number} {one if number == 1 else many or one + 's'}"
 
 
 def after_facts(state: Running, extras: Extras) -> tuple[Fact, ...]:
