@@ -289,7 +289,7 @@ def test_folder_is_chosen_by_keyboard(bench: Bench, tmp_path: Path) -> None:
     assert page.isVisible() and page.folder == tmp_path
     assert page.note == f"no frames in {tmp_path.name} yet"
     bench.key(Qt.Key.Key_Down)
-    assert page.note == "1 frame in tonight" and page.take.text() == "Take tonight"
+    assert page.note == "1 frame in tonight" and page.take.text() == "Use tonight"
     bench.key(Qt.Key.Key_Return)
     assert page.folder == tmp_path / "tonight"
     assert page.note == "1 frame in tonight"
@@ -308,7 +308,7 @@ def test_what_is_highlighted_is_taken_not_its_parent(bench: Bench, tmp_path: Pat
     bench.key(Qt.Key.Key_Down)
     if enter_first:
         bench.key(Qt.Key.Key_Return)
-        assert bench.window.folders.take.text() == "Take run"
+        assert bench.window.folders.take.text() == "Use run"
         bench.key(Qt.Key.Key_Return)  # on the first row, the folder itself
     else:
         bench.key(Qt.Key.Key_Return, CTRL)

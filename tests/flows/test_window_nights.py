@@ -285,7 +285,7 @@ def test_while_nothing_arrives_the_page_tells_what_lies_in_the_folder(bench: Ben
     bench.wait(20.0)
     trouble = bench.view.trouble
     assert trouble is not None and trouble.cause.startswith("No new frame in frames: 3 frames there.")
-    assert "lights below" in trouble.cause and "Ctrl+O" in trouble.cure
+    assert "sub-folder lights" in trouble.cause and "Ctrl+O" in trouble.cure
     bench.key(Qt.Key.Key_Escape)
     bench.wait(20.0)
     assert bench.view.trouble is None, "what was read stays away"
