@@ -190,7 +190,7 @@ class TestSoundCaptures:
 
     def test_a_short_arc_says_how_unsure_it_is_and_what_to_do(self) -> None:
         found = measured(capture([0.0, 3.5]))
-        assert "Another frame after turning the RA axis on by" in doubt_words(found.warnings[0])
+        assert "Another frame after turning the RA axis a further" in doubt_words(found.warnings[0])
 
     def test_targets_differ_by_the_refraction_of_the_pole(self) -> None:
         frames = capture([0.0, 45.0, 90.0])
@@ -215,20 +215,20 @@ class TestMishaps:
         for k in range(1, count - 1):
             found = measured(capture(self.turns(count), slip(k.__eq__, 3.0)))
             assert found.suspect == f"f{k + 1}"
-            assert "declination is off by about 3.0'" in doubt_words(found.warnings[0])
+            assert "declination is off by about 3.0′" in doubt_words(found.warnings[0])
             assert np.max(np.abs(error_arcsec(found))) < 6.0
 
     def test_a_declination_that_slips_and_stays(self, count: int) -> None:
         for k in range(2, count - 1):
             found = measured(capture(self.turns(count), slip(k.__le__, 4.0)))
             assert found.suspect == f"f{k + 1}"
-            assert f"slipped by about 4.0' before f{k + 1}" in doubt_words(found.warnings[0])
+            assert f"slipped by about 4.0′ before f{k + 1}" in doubt_words(found.warnings[0])
             assert np.max(np.abs(error_arcsec(found))) < 8.0
 
     def test_a_slip_after_the_first_frame(self, count: int) -> None:
         found = measured(capture(self.turns(count), slip(lambda i: i >= 1, 3.0)))
         assert found.suspect == "f1"
-        assert "slipped by about 3.0' after f1" in doubt_words(found.warnings[0])
+        assert "slipped by about 3.0′ after f1" in doubt_words(found.warnings[0])
         assert np.max(np.abs(error_arcsec(found))) < 6.0
 
     def test_a_slip_of_a_degree(self, count: int) -> None:

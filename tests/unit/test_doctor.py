@@ -200,7 +200,7 @@ def test_the_bundle_tells_the_place_when_asked(
     record_a_night(home)
     out = tmp_path / "bundle.zip"
     assert main(["doctor", "--out", str(out), "--with-location"]) == 0
-    assert "tells where you observe" in capsys.readouterr().out
+    assert "says where you observe" in capsys.readouterr().out
     with zipfile.ZipFile(out) as bundle:
         assert str(LAT) in bundle.read("night.jsonl").decode()
         assert "--with-location" in bundle.read("READ-ME.txt").decode()

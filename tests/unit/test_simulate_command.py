@@ -82,5 +82,5 @@ def test_frames_of_two_mounts_are_never_mixed(tmp_path: Path, capsys: pytest.Cap
     (tmp_path / there).write_bytes(b"another mount")
     (tmp_path / "notes.txt").write_bytes(b"no matter")
     assert main(["simulate", str(tmp_path), "--frames", "1"]) == 2
-    assert "already holds frames" in capsys.readouterr().err
+    assert "already contains frames" in capsys.readouterr().err
     assert len(list(tmp_path.iterdir())) == 2

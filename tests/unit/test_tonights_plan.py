@@ -182,7 +182,7 @@ def test_the_report_says_whether_the_final_error_serves_the_plan() -> None:
     facts.final = Offset(24.0 / ARCSEC_PER_RAD, 0.0, tiny)
     told = verdict(facts)["more"][-1]
     assert told.startswith("Plan: M81, 5 min guided at 800 mm. With the measured error of 24″ your 5 min exposures")
-    assert told.endswith("of 0.5 px allowed: the alignment serves the plan.")
+    assert told.endswith("of 0.5 px allowed: the alignment is good enough for the plan.")
     facts.final = Offset(20.0 / ARCMIN_PER_RAD, 0.0, tiny)
     assert "more than the 0.5 px allowed. Expose no longer than" in verdict(facts)["more"][-1]
     facts.imaging = None

@@ -62,8 +62,8 @@ def test_every_doubt_is_a_sentence(words: Callable[[Any], str], samples: tuple[A
 
 def test_what_was_allowed_for_is_told_with_its_size() -> None:
     kick = axis.MishapFound(axis.Mishap.KICK, "b", 4.0 / 3437.75, 2, 4, True)
-    assert "itself moved by about 4.0' before b" in doubt_words(kick)
-    assert "by about 4.0' after b" in doubt_words(replace(kick, mishap=axis.Mishap.SLIP, index=1))
+    assert "itself moved by about 4.0′ before b" in doubt_words(kick)
+    assert "by about 4.0′ after b" in doubt_words(replace(kick, mishap=axis.Mishap.SLIP, index=1))
     hour = replace(kick, mishap=axis.Mishap.TIME, size_rad=3600.0 * SIDEREAL_RATE_RAD_S, undone=False)
     assert "from b on seems wrong by about 60 min" in doubt_words(hour)
 

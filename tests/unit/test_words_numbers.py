@@ -113,4 +113,4 @@ def test_clock_face_senses_rates_times_and_shares() -> None:
 
 def test_no_large_number_has_an_exponent() -> None:
     """A camera that sees the screws badly is uncertain by 120", not by 1.2e+02"."""
-    assert 'a frame adds about 120" of its own' in follow_words(WeakView(Look.ZENITH, 123.4 / 206264.8, None))
+    assert "a frame adds about 120″ of its own" in follow_words(WeakView(Look.ZENITH, 123.4 / 206264.8, None))

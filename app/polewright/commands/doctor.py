@@ -50,9 +50,7 @@ def run(args: argparse.Namespace) -> int:
         privacy = None if args.with_location else own_privacy()
         write_bundle(args.out, bundle_texts(folders, checks, facts, privacy), args.with_location)
         if not args.json:
-            told = (
-                "tells where you observe" if args.with_location else "leaves out where you observe, names and paths"
-            )
+            told = "says where you observe" if args.with_location else "leaves out where you observe, names and paths"
             print(f"\n{args.out} written; it {told}. Look through it before you send it.")
     return EXIT_OK if facts["well"] else EXIT_NOT_MEASURABLE
 

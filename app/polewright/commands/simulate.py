@@ -88,7 +88,9 @@ def _fresh(folder: Path) -> None:
     except OSError as exc:
         raise UsageError(f"The folder {folder} cannot be read ({exc.strerror}): choose another one.") from exc
     if used:
-        raise UsageError(f"{folder} already holds frames: choose a new or an empty folder; nothing is overwritten.")
+        raise UsageError(
+            f"{folder} already contains frames: choose a new or an empty folder; nothing is overwritten."
+        )
 
 
 def _drift(rig: SimulatedRig, args: argparse.Namespace) -> dict[str, Any]:

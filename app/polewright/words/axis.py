@@ -140,9 +140,9 @@ def doubt_words(doubt: AxisDoubt) -> str:
             )
         case Unsure(sigma_rad, turn_rad, after_rad):
             return (
-                f"The axis is uncertain by {sigma_rad * ARCMIN_PER_RAD:.1f}'. Another frame after turning the RA axis"
+                f"The axis is uncertain by {sigma_rad * ARCMIN_PER_RAD:.1f}′. Another frame after turning the RA axis"
                 f" a further {math.degrees(turn_rad):.0f} degrees would bring it to about"
-                f" {after_rad * ARCMIN_PER_RAD:.1f}'."
+                f" {after_rad * ARCMIN_PER_RAD:.1f}′."
             )
         case FramesDisagree():
             return _disagree_words(doubt)
@@ -203,7 +203,7 @@ def _time_words(found: MishapFound) -> str:
     which = f"from {found.frame} on" if found.stays else f"of {found.frame}"
     return (
         f"The time {which} seems wrong by about {amount} against the other frames. The uncertainty has been widened"
-        " to cover it. Check clock and time zone of the camera software and take the capture again."
+        " to cover it. Check clock and time zone of the camera program and take the capture again."
     )
 
 
@@ -247,11 +247,11 @@ def follow_words(doubt: FollowDoubt) -> str:
             return f"Tracking seems to have been switched {'on' if on else 'off'}."
         case AxisTurned(turn_rad, screws_too, sigma_rad):
             turn = math.degrees(turn_rad)
-            amount = f"{turn:.0f} degrees" if turn >= 2.0 else f"{60.0 * turn:.0f}'"
+            amount = f"{turn:.0f} degrees" if turn >= 2.0 else f"{60.0 * turn:.0f}′"
             also = " and the screws turned" if screws_too else ""
             return (
                 f"The RA axis moved by {amount}, not as a drive does{also}: this reading rests on the roll of the"
-                f' camera alone (uncertain by {number_text(sigma_rad * ARCSEC_PER_RAD)}"). If the declination was'
+                f" camera alone (uncertain by {number_text(sigma_rad * ARCSEC_PER_RAD)}″). If the declination was"
                 " touched, take the capture again."
             )
         case OlderFrame(frame):
@@ -297,12 +297,12 @@ def budget_words(budget: Budget) -> str:
 
 
 def _arcsec(sigma_rad: float) -> str:
-    return f'{number_text(max(sigma_rad * ARCSEC_PER_RAD, 0.1))}"'
+    return f"{number_text(max(sigma_rad * ARCSEC_PER_RAD, 0.1))}″"
 
 
 def _angle(size_rad: float) -> str:
     minutes = abs(size_rad) * ARCMIN_PER_RAD
-    return f"{minutes:.1f}'" if minutes >= 1.0 else f'{60.0 * minutes:.0f}"'
+    return f"{minutes:.1f}′" if minutes >= 1.0 else f"{60.0 * minutes:.0f}″"
 
 
 def _duration(seconds: float) -> str:

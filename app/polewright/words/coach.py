@@ -210,7 +210,7 @@ def _proving(why: it.Proving) -> Told:
 def _floor(why: it.FloorReached) -> Told:
     floor, needed = angle_text(why.floor_rad), angle_text(why.tolerance_rad)
     instruction = "Take it as it is: the mount scatters." if why.proof else "Go on: more turning does not help."
-    scatter = f"This mount allows {floor} tonight, needed {needed}: its turns scatter, by wind or a worn bearing."
+    scatter = f"This mount allows {floor} tonight; {needed} is needed. Its turns scatter: wind, or a worn bearing."
     return Told(instruction, scatter, "Shelter it and balance it slightly east-heavy; or allow more tonight.")
 
 

@@ -105,9 +105,7 @@ def unknown_words(unknown: Unknown | None) -> str:
         case Unknown.ALTITUDE:
             return "The altitude is not known yet: watch a field four to six hours from the meridian."
         case Unknown.ONE_DIRECTION:
-            return (
-                "One position tells one direction only: watch a second field, four hours or more away in hour angle."
-            )
+            return "One field shows one direction only: watch a second field, four hours or more away in hour angle."
         case _:
             assert_never(unknown)
 

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 CLOCK_UNSTATED = "The camera wrote local time without saying how far it is from UTC: state the UTC offset."
-TIME_BY_NAME = "The header holds no time: the one in the file name is used, taken as UTC."
+TIME_BY_NAME = "The header has no time: the one in the file name is used, taken as UTC."
 NO_TIME_AT_ALL = "There is no time in the header, and the file's own time makes no sense."
-TIME_BY_FILE = "The header holds no time: the file's modification time is used, which a copy may have changed."
+TIME_BY_FILE = "The header has no time: the file's modification time is used, which a copy may have changed."
 EIGHT_BITS = "A 16-bit colour PNG is read with 8 bits only: save FITS or TIFF to keep faint stars."
 
 

@@ -70,7 +70,7 @@ def frame_words(why: FrameReason) -> Said:
         case NoTime():
             return Said(
                 "The frame does not say when it was taken.",
-                "Set the camera software to write the time (DATE-OBS) into its files, or give the time zone.",
+                "Set the camera program to write the time (DATE-OBS) into its files, or give the time zone.",
             )
         case BelowHorizon(frame, depth_deg):
             return Said(
@@ -93,10 +93,11 @@ def frame_words(why: FrameReason) -> Said:
                 "Take the capture again.",
             )
         case Unreadable(problem):
-            return Said(problem, "Check the camera software; the next frame is awaited.")
+            return Said(problem, "Check the camera program; waiting for the next frame.")
         case Fault(frame):
             return Said(
-                f"{frame} could not be measured: a fault in the program.", "Nothing to do; the next frame is awaited."
+                f"{frame} could not be measured: a fault in the program.",
+                "Nothing to do; waiting for the next frame.",
             )
         case RecordedReason(_, reason, cure):
             return Said(reason, cure)

@@ -101,7 +101,7 @@ def serves_words(planned: Planned, site: Site, target: TargetPole, east_rad: flo
         f" blur by {pixels_text(blur)}"
     )
     if blur <= plan.allowed_blur_px:
-        return f"{said}, of {plan.allowed_blur_px:g} px allowed: the alignment serves the plan."
+        return f"{said}, of {plan.allowed_blur_px:g} px allowed: the alignment is good enough for the plan."
     longest = longest_exposure_s(plan.at(site), target, error_rad)
     cure = (
         f" Expose no longer than {duration_text(longest)}." if isinstance(longest, float) and longest >= 1.0 else ""
