@@ -9,9 +9,13 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from pathlib import Path
 
 import numpy as np
+from numpy.typing import NDArray
+from PIL import Image
 
+import starfields as sf
 from polewright.core.angles import ARCMIN_PER_RAD, rotation_about, unit
 from polewright.core.axis.estimate import estimate_axis
 from polewright.core.axis.shared_lens import Wide
@@ -30,6 +34,7 @@ from polewright.core.model import (
 )
 from polewright.core.sky.catalogue import Catalogue
 from polewright.core.sky.places import observed_enu, standard_atmosphere, true_pole_enu
+from polewright.core.sky.timescales import iso_text
 from sky_solver import shared_solver
 from solver_fields import star_list
 
@@ -37,7 +42,7 @@ WIDTH_PX, HEIGHT_PX = 1600, 1200
 SITE = Site(52.0, 10.0, 100.0)
 AIR = standard_atmosphere(SITE)
 MIDDLE = 0.35  # of each side: what is solved first, as in services/second_looks.py
-START = Utc(2461000.5, 0.35)
+START = Utc(2461000.5, 0.85)  # by night
 DRAWINGS: dict[str, Callable[[FloatArray], FloatArray]] = {
     "straight": lambda t: np.asarray(np.tan(t)),
     "equidistant": lambda t: t,
@@ -168,3 +173,40 @@ def error_arcmin(frames: list[SkyFrame], taken: Capture) -> tuple[np.ndarray, np
     assert isinstance(found, AxisEstimate), found
     error = np.array([found.east_rad, found.up_rad]) - taken.offset_rad
     return error * ARCMIN_PER_RAD, np.sqrt(np.diag(found.covariance_rad2)) * ARCMIN_PER_RAD
+
+
+def picture(stars: StarList, rng: np.random.Generator) -> NDArray[np.uint16]:
+    """The frame (H, W) itself: stars 2.5 px wide whose light falls with their rank as that of the sky does (so many
+    stars as are brighter, to the power of -0.8), over a glow that rises towards one side, noise and hot pixels."""
+    noise = 20.0
+    rank = np.arange(1.0, len(stars) + 1.0)
+    image = np.full((HEIGHT_PX, WIDTH_PX), 1000.0) + np.linspace(0.0, 300.0, HEIGHT_PX)[:, None]
+    for x, y, flux in zip(stars.x_px, stars.y_px, sf.flux_of(900.0 * rank**-0.8, 2.5, noise)):
+        sf.add_star(image, float(x), float(y), float(flux), 2.5 / sf.FWHM_PER_SIGMA)
+    image += rng.normal(size=image.shape) * np.sqrt(noise**2 + (image - 1000.0))
+    image[rng.integers(0, HEIGHT_PX, 60), rng.integers(0, WIDTH_PX, 60)] += 3000.0
+    return np.clip(np.rint(image), 0, 65535).astype(np.uint16)
+
+
+def write_frames(taken: Capture, folder: Path, kind: str, rng: np.random.Generator) -> list[str]:
+    """The frames of a capture as "fits" or "jpeg" files, ten seconds each; their paths."""
+    writes = {"fits": _write_fits, "jpeg": _write_jpeg}[kind]
+    paths = [str(folder / f"{k}.{kind}") for k in range(len(taken.lists))]
+    for path, stars, utc in zip(paths, taken.lists, taken.utc):
+        writes(path, picture(stars, rng), iso_text(utc.plus_seconds(-5.0)))
+    return paths
+
+
+def _write_fits(path: str, image: NDArray[np.uint16], start: str) -> None:
+    from astropy.io import fits
+
+    fits.writeto(path, image, fits.Header({"DATE-OBS": start, "EXPTIME": 10.0}))
+
+
+def _write_jpeg(path: str, image: NDArray[np.uint16], start: str) -> None:
+    """Eight bits of the darkest 1300 levels, as a camera's own curve would keep them."""
+    exif = Image.Exif()
+    local = start[:19].replace("-", ":").replace("T", " ")
+    exif.get_ifd(0x8769).update({0x9003: local, 0x9011: "+00:00", 0x829A: 10.0})
+    levels = np.clip((image.astype(np.float64) - 900.0) / 6.0, 0, 255).astype(np.uint8)
+    Image.fromarray(levels).save(path, "JPEG", quality=95, exif=exif)

@@ -324,7 +324,9 @@ def test_the_picture_in_the_report_has_east_where_its_word_stands(case: Case) ->
 def test_measure_prints_the_side_and_json_its_sign(case: Case) -> None:
     night = learned(case)
     estimate = measured(night)
-    capture = SimpleNamespace(measured=[], target=TargetPole.TRUE, warnings=[], site=night.site, site_source="given")
+    capture = SimpleNamespace(
+        measured=[], sky_frames=[], target=TargetPole.TRUE, warnings=[], site=night.site, site_source="given"
+    )
     facts: Any = measure.measured_facts(capture, estimate)  # type: ignore[arg-type]
     assert (facts["axis"]["east_arcmin"] > 0.0) is (case.east == "east")
     assert (facts["axis"]["up_arcmin"] > 0.0) is (case.height == "high")

@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 
 import starfields as sf
-from polewright.core.model import Camera, Frame, PlateSolution, Sourced, StarList
+from polewright.core.detection.hot_pixels import HotPixelMask
+from polewright.core.model import Camera, FloatArray, Frame, PlateSolution, Sourced, StarList
 from polewright.core.unsolved import NoTime, ThinCatalogue, Unsolved
 from polewright.services import detector
 from polewright.services.contained.ceiling import Budget
@@ -21,6 +22,7 @@ from polewright.services.measuring import FrameMeasurer
 from polewright.services.second_looks import Look, second_looks
 from sky_solver import shared_catalogue, shared_solver
 from solver_fields import Field, FieldRecipe, error_px, make_field
+from wide_lenses import HEIGHT_PX, WIDTH_PX, Bending, capture, picture
 
 SKY_ADU, NOISE_ADU, FWHM_PX = 500.0, 20.0, 2.5
 
@@ -116,6 +118,42 @@ def test_the_middle_of_a_frame_stands_for_the_whole() -> None:
     assert whole.x_px.min() > 0.3 * 1280 and whole.x_px.max() < 0.7 * 1280
     camera = look.camera_of_part(Camera(1280, 960, 900.0))
     assert camera is not None and camera.width_px == look.stars.width_px and camera.focal_px == 900.0
+
+
+def test_about_the_middle_the_ordinary_list_is_kept() -> None:
+    """All stars of the frame once, bright ones first; those of the middle with the numbers that were matched."""
+    _, image = drawn(5, 40.0)
+    frame = frame_of(np.tile(image, (2, 2)), 6)
+    ordinary = Detector().detect(frame)
+    *_, look = second_looks(frame, Detector().detect)
+    stars, middle = look.among(ordinary), look.whole_stars()
+    assert (stars.width_px, stars.height_px) == (1280, 960)
+    assert np.isin(middle.x_px, stars.x_px).all() and len(stars) > len(middle) + 60
+    assert (np.diff(stars.flux_adu) <= 0.0).all()
+    gap = np.hypot(np.subtract.outer(stars.x_px, stars.x_px), np.subtract.outer(stars.y_px, stars.y_px))
+    assert gap[np.triu_indices(len(stars), 1)].min() > 1.5  # none twice
+    assert np.array_equal(Look(frame, ordinary).among(middle).x_px, ordinary.x_px)  # a look at all of it stands alone
+
+
+def test_hot_pixels_are_learnt_where_the_solution_speaks() -> None:
+    """Outside the middle of a lens that bends, nobody knows how far the sky has moved."""
+    rng = np.random.default_rng([8, 0])
+    taken = capture(shared_catalogue(), Bending("equidistant", 180.0), rng, frames=3, noise_px=0.0, strays=0)
+    night, learnt_at = measurer(True), []
+
+    class Mask(HotPixelMask):
+        def update(self, places_px: FloatArray, sky_moved_px: float | FloatArray) -> HotPixelMask:
+            learnt_at.append(places_px)
+            return self
+
+    night._hot_pixels = Mask.empty(HEIGHT_PX, WIDTH_PX)
+    for stars in taken.lists:
+        got = night.place(Frame("fisheye", picture(stars, rng), None))
+        assert isinstance(got.outcome, PlateSolution)
+        assert np.ptp(got.stars.x_px) > 0.7 * WIDTH_PX
+    assert len(learnt_at) == 3
+    for places in learnt_at:
+        assert (np.abs(places - [0.5 * WIDTH_PX, 0.5 * HEIGHT_PX]) < [0.18 * WIDTH_PX, 0.18 * HEIGHT_PX]).all()
 
 
 def test_frames_that_cannot_show_stars_are_not_looked_at_again() -> None:

@@ -134,7 +134,13 @@ def estimate_of(capture: Capture) -> AxisEstimate | AxisRefusal:
     return doubting_clock(estimate, arrivals_of([item.frame for item in capture.measured]))
 
 
-def frame_facts(item: MeasuredFrame) -> dict[str, object]:
+def with_their_places(capture: Capture) -> list[tuple[MeasuredFrame, SkyFrame | None]]:
+    """Each frame (N,) beside what the axis rests on: one lens for all may know more of its stars."""
+    places = iter(capture.sky_frames)
+    return [(item, next(places) if isinstance(item.outcome, PlateSolution) else None) for item in capture.measured]
+
+
+def frame_facts(item: MeasuredFrame, placed: SkyFrame | None) -> dict[str, object]:
     """One entry of the `frames` list in the JSON output."""
     outcome = item.outcome
     utc = item.frame.utc_mid
@@ -144,14 +150,14 @@ def frame_facts(item: MeasuredFrame) -> dict[str, object]:
         "utc_mid_source": utc.source if utc is not None else None,
         "stars_detected": len(item.stars),
     }
-    if isinstance(outcome, PlateSolution):
+    if isinstance(outcome, PlateSolution) and placed is not None:
         facts |= {
             "ra_deg": outcome.centre.ra_deg,
             "dec_deg": outcome.centre.dec_deg,
-            "stars_matched": len(outcome.matched),
-            "rms_arcsec": outcome.rms_arcsec,
+            "stars_matched": placed.stars_matched,
+            "rms_arcsec": placed.rms_arcsec,
         }
-    else:
+    elif isinstance(outcome, Unsolved):
         facts |= told_facts(outcome.why, frame_words(outcome.why))
     return facts
 
@@ -165,7 +171,7 @@ def budget_facts(budget: Budget | None) -> dict[str, float] | None:
 
 def measured_facts(capture: Capture, estimate: AxisEstimate | AxisRefusal) -> dict[str, object]:
     """The facts as plain values, under the names that the JSON output promises."""
-    frames = [frame_facts(item) for item in capture.measured]
+    frames = [frame_facts(*frame) for frame in with_their_places(capture)]
     if not isinstance(estimate, AxisEstimate):
         return {
             "axis": None,
@@ -198,15 +204,15 @@ def measured_facts(capture: Capture, estimate: AxisEstimate | AxisRefusal) -> di
 def sentences(capture: Capture, estimate: AxisEstimate | AxisRefusal) -> list[str]:
     """The same for a person."""
     lines = []
-    for item in capture.measured:
+    for item, placed in with_their_places(capture):
         outcome = item.outcome
-        if isinstance(outcome, PlateSolution):
+        if isinstance(outcome, PlateSolution) and placed is not None:
             centre = outcome.centre
             lines.append(
                 f"{item.frame.name}: RA {centre.ra_deg:.3f}, Dec {centre.dec_deg:+.3f} deg,"
-                f" {len(outcome.matched)} stars, {outcome.rms_arcsec:.2f} arcsec"
+                f" {placed.stars_matched} stars, {placed.rms_arcsec:.2f} arcsec"
             )
-        else:
+        elif isinstance(outcome, Unsolved):
             lines.append(f"{item.frame.name}: not solved: {frame_words(outcome.why).whole}")
     lines.append("")
     if not isinstance(estimate, AxisEstimate):

@@ -126,6 +126,7 @@ class FrameMeasurer:
         self._hot_pixels: HotPixelMask | None = None
         self._look_again = look_again
         self._look_that_solved = 0  # of the last solved frame: 0 the ordinary list, else which of the second looks
+        self._by_middle = False  # was the last solved frame so wide that its middle alone was known?
         self._neighbours = Neighbours()
         self._failed = 0
         self._camera_name: str | None = None
@@ -147,22 +148,17 @@ class FrameMeasurer:
         start = self._now_s()
         stars = self._detector.detect(frame, self._hot_pixels)
         detected = self._now_s()
-        outcome = self._solve(frame, stars)
-        if isinstance(outcome, PlateSolution):
-            self._look_that_solved = 0
-        else:
-            shared = self._neighbours.place(stars)
-            stars, outcome = (stars, shared) if shared is not None else self._second_looks(frame, stars, outcome)
+        outcome, shown, spoken_for = self._looked_at(frame, stars)
         solved = self._now_s()
         warnings = (*frame.warnings, *_date_warnings(frame), *self._other_camera(frame))
         if isinstance(outcome, PlateSolution):
             warnings = (*warnings, *outcome.warnings)
-            self._learn_hot_pixels(stars, outcome)
-            self._neighbours = self._neighbours.with_frame(stars, outcome)
+            self._learn_hot_pixels(spoken_for, outcome)
+            self._neighbours = self._neighbours.with_frame(spoken_for, outcome)
             self.last = outcome
         self._failed = 0 if isinstance(outcome, PlateSolution) else self._failed + 1
         return MeasuredFrame(
-            frame, stars, outcome, {"read": read_s, "detect": detected - start, "solve": solved - detected}, warnings
+            frame, shown, outcome, {"read": read_s, "detect": detected - start, "solve": solved - detected}, warnings
         )
 
     def again(self, measured: MeasuredFrame) -> MeasuredFrame:
@@ -171,6 +167,26 @@ class FrameMeasurer:
             return measured
         shared = self._neighbours.place(measured.stars)
         return measured if shared is None else replace(measured, outcome=shared)
+
+    def _looked_at(self, frame: Frame, stars: StarList) -> tuple[PlateSolution | Unsolved, StarList, StarList]:
+        """The outcome, the stars of the frame, and those that the outcome speaks for: outside the middle of a lens
+        that bends, its camera tells neither where a star is nor how far the sky has moved.
+
+        So the frame after one that was solved by its middle is not tried with all its stars until its middle fails:
+        the lens of the middle, drawn on to the corners, matched stars that were 17 px off.
+        """
+        if self._by_middle:
+            looked = self._second_looks(frame, stars, None)
+            if looked is not None:
+                return looked
+        outcome = self._solve(frame, stars)
+        if isinstance(outcome, PlateSolution):
+            self._look_that_solved, self._by_middle = 0, False
+            return outcome, stars, stars
+        shared = self._neighbours.place(stars)
+        if shared is not None:
+            return shared, stars, stars
+        return self._second_looks(frame, stars, outcome) or (outcome, stars, stars)
 
     def _solve(self, frame: Frame, stars: StarList) -> PlateSolution | Unsolved:
         """With all that is known; what fails although it shows stars may have been flipped meanwhile."""
@@ -185,27 +201,30 @@ class FrameMeasurer:
         return second if isinstance(second, PlateSolution) else outcome
 
     def _second_looks(
-        self, frame: Frame, stars: StarList, refused: Unsolved
-    ) -> tuple[StarList, PlateSolution | Unsolved]:
-        """Other lists of the same frame, where that is worth its time; the first list and its refusal when they fail.
+        self, frame: Frame, stars: StarList, refused: Unsolved | None
+    ) -> tuple[PlateSolution, StarList, StarList] | None:
+        """By other lists of the same frame, where that is worth its time; None when they fail. `refused`: None where
+        its middle alone is looked at.
 
         A frame that follows a solved one has most likely been spoiled, unless that one needed a second look, too.
         """
         hint = self._hint(frame, drawn=stars.shared_error != NO_SHARED_ERROR)
         looks = MOST_LOOKS if hint.thorough else self._look_that_solved
-        if isinstance(stars.trouble, TooSmall | CapOn | TooBright) or isinstance(refused.why, ThinCatalogue):
-            return stars, refused  # no other list shows what is not there, or not in the catalogue
+        if isinstance(stars.trouble, TooSmall | CapOn | TooBright):
+            return None  # no other list shows what is not there
+        if refused is not None and isinstance(refused.why, ThinCatalogue):
+            return None  # nor what is not in the catalogue
         hint = replace(hint, thorough=False)
         again = self._look_again(frame, self._detector.detect, self._hot_pixels)
         for number, look in enumerate(islice(again, looks), start=1):
-            if look.is_part and not _may_be_wide(frame, hint):
+            if not (_may_be_wide(frame, hint) if look.is_part else refused is not None):
                 continue
             of_part = replace(hint, camera=look.camera_of_part(hint.camera))
             outcome = self._solver.solve(look.stars, self._epoch_year(frame), of_part, self._progress)
             if isinstance(outcome, PlateSolution):
-                self._look_that_solved = number
-                return look.whole_stars(), look.whole(outcome)
-        return stars, refused
+                self._look_that_solved, self._by_middle = number, look.is_part
+                return look.whole(outcome), look.among(stars), look.whole_stars()
+        return None
 
     def _other_camera(self, frame: Frame) -> tuple[str, ...]:
         """A warning when the frame names another camera than the frames before it."""

@@ -12,8 +12,11 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 
+import numpy as np
+from numpy.typing import NDArray
+
 from polewright.core.detection.hot_pixels import HotPixelMask
-from polewright.core.model import Camera, Frame, PixelArray, PlateSolution, StarList
+from polewright.core.model import Camera, FloatArray, Frame, PixelArray, PlateSolution, StarList
 from polewright.services.binning import binned
 from polewright.services.detector import finite
 from polewright.services.local_pass import local_list
@@ -56,12 +59,42 @@ class Look:
             y_px=self.stars.y_px + y,
         )
 
+    def among(self, ordinary: StarList) -> StarList:
+        """Its stars in pixels of the frame, bright ones first, and about the part those of the ordinary list (M,):
+        what a lens of one capture is fitted to (core/axis/shared_lens.py). Its own stars keep their numbers exactly.
+        """
+        own = self.whole_stars()
+        if not self.is_part:
+            return own
+        x, y = self._corner
+        across, down = ordinary.x_px - x + 0.5, ordinary.y_px - y + 0.5
+        inside = (across > 0) & (across < self.stars.width_px) & (down > 0) & (down < self.stars.height_px)
+        return _joined(own, ordinary, ~inside)
+
     def whole(self, part: PlateSolution) -> PlateSolution:
         """The solution of the frame from that of its middle: the boresight is the same."""
         x, y = self._corner
         camera = replace(part.camera, width_px=self.frame.width_px, height_px=self.frame.height_px)
         matched = replace(part.matched, x_px=part.matched.x_px + x, y_px=part.matched.y_px + y)
         return replace(part, camera=camera, matched=matched)
+
+
+def _joined(own: StarList, others: StarList, which: NDArray[np.bool_]) -> StarList:
+    order = np.argsort(-np.concatenate([own.flux_adu, others.flux_adu[which]]), kind="stable")
+
+    def both(mine: FloatArray, theirs: FloatArray) -> FloatArray:
+        return np.asarray(np.concatenate([mine, theirs[which]])[order])
+
+    return replace(
+        own,
+        x_px=both(own.x_px, others.x_px),
+        y_px=both(own.y_px, others.y_px),
+        sigma_px=both(own.sigma_px, others.sigma_px),
+        flux_adu=both(own.flux_adu, others.flux_adu),
+        snr=both(own.snr, others.snr),
+        fwhm_px=both(own.fwhm_px, others.fwhm_px),
+        flags=np.concatenate([own.flags, others.flags[which]])[order],
+    )
 
 
 def second_looks(frame: Frame, detect: Finds, hot_pixels: HotPixelMask | None = None) -> Iterator[Look]:

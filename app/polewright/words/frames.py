@@ -58,9 +58,9 @@ def frame_words(why: FrameReason) -> Said:
             )
         case TooWide(objects, field_deg, widest_deg):
             return Said(
-                f"{objects} objects found, but no star pattern: the field is {field_deg:.0f} degrees wide, and beyond"
-                f" {widest_deg:.0f} degrees lenses distort it too much.",
-                "Use a longer lens, or cut the middle out of the picture.",
+                f"{objects} objects found, but no star pattern: without distortion the field would be {field_deg:.0f}"
+                f" degrees wide, and beyond {widest_deg:.0f} degrees lenses distort it too much.",
+                "Let stars show in the middle of the picture, clear of clouds and trees, or use a longer lens.",
             )
         case Elongated(objects):
             return Said(
