@@ -321,6 +321,6 @@ def test_a_turn_that_nobody_told_is_a_move_and_not_called_advised(tmp_path: Path
     facts.moves["altitude"], facts.rates["altitude"] = (seen,), None
     page = report_html(facts, history_of([facts]), scale_for(1.0))
     assert "anticlockwise, turned, not reported" in page and "-36.00" in page
-    assert "(as advised)" not in page and "-0.50" not in page
+    assert "(as asked)" not in page and "-0.50" not in page
     assert "nobody said how far, so no rate was learned" in page
     assert _made(facts) == 2  # the one told, and the one seen

@@ -381,7 +381,7 @@ def test_smeared_frames_while_a_screw_turns_are_no_trouble() -> None:
 def test_a_refused_click_comes_before_everything_else() -> None:
     notice = Notice("recording", "The disk is full.", "Make room.")
     view = shown(at_rest(1.0, 1.0), refused=Refused(Objection.SCREWS_REST_WHILE_PROVED), notices=(notice,))
-    assert view.trouble is not None and view.trouble.cause == "The screws rest during the proof."
+    assert view.trouble is not None and view.trouble.cause == "Leave the screws alone during the proof."
     view = shown(at_rest(1.0, 1.0), notices=(notice,))
     assert view.trouble is not None and view.trouble.cure == "Make room."
 

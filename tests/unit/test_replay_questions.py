@@ -60,5 +60,5 @@ def test_a_night_walked_by_eye_is_asked_about_too(walked: ReplayTrack) -> None:
         assert judge(decision, decision.made, rates) is None
         same = unmeasured_words(decision.made, decision.made)
         other = unmeasured_words(Answer(decision.made.screw, -decision.made.turns), decision.made)
-        assert same.startswith("The same way") and other.startswith("The other way")
+        assert same.startswith("The same way") and other.startswith("The opposite way")
         assert "led by the eye" in that_night(decision.made.screw, decision.made.turns, decision.by_eye)

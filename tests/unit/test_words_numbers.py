@@ -19,6 +19,7 @@ from polewright.words.numbers import (
     rate_text,
     sense_text,
     sigma_text,
+    total_text,
     turns_text,
 )
 
@@ -43,6 +44,15 @@ from polewright.words.numbers import (
 )
 def test_angles(angle_rad: float, sigma_rad: float | None, text: str) -> None:
     assert angle_text(angle_rad, sigma_rad) == text
+
+
+@pytest.mark.parametrize(
+    ("total_arcsec", "sigma_arcsec", "text"),
+    [(4.2, 13.0, "under 10″"), (1.0, 3.0, "1″"), (0.4, 3.0, "under 1″"), (45.4, 13.0, "50″"), (0.0, 3.0, "0″")],
+)
+def test_a_distance_from_the_pole_is_never_nothing(total_arcsec: float, sigma_arcsec: float, text: str) -> None:
+    """An axis 4.2″ ± 13″ off was told as good enough at 0″."""
+    assert total_text(total_arcsec / ARCSEC_PER_RAD, sigma_arcsec / ARCSEC_PER_RAD) == text
 
 
 def test_signs_are_words() -> None:

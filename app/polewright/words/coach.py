@@ -31,6 +31,7 @@ from polewright.words.numbers import (
     offset_words,
     sense_text,
     sigma_text,
+    total_text,
     turns_text,
 )
 from polewright.words.plan import sky_direction, sky_words
@@ -310,7 +311,7 @@ def _measuring(why: it.Settling | it.WeakGeometry | it.MoreFrames | it.CaptureTo
 
 
 def _total(offset: Offset) -> str:
-    return angle_text(offset.total_rad, offset.sigma_rad)
+    return total_text(offset.total_rad, offset.sigma_rad)
 
 
 def _begin_walk(why: it.ScrewLeft) -> str:

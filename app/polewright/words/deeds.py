@@ -63,4 +63,4 @@ def deed_text(event: AnyEvent) -> str:
 
 
 def _turned(turns: float | None) -> str:
-    return "as advised" if turns is None else f"{turns_text(turns, True)} {sense_text(turns)}"
+    return "as asked" if turns is None else f"{turns_text(turns, True)} {sense_text(turns)}"

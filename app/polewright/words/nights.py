@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from polewright.core.model import Site
 from polewright.core.offset import Offset
-from polewright.words.numbers import angle_text, counted, duration_text
+from polewright.words.numbers import counted, duration_text, total_text
 from polewright.words.said import Said
 
 NIGHTS, REPORT = "Earlier nights", "Report"
@@ -24,7 +24,7 @@ def result_text(proved: bool, accepted: bool) -> str:
 
 def error_text(offset: Offset | None) -> str:
     """How far off the axis was."""
-    return "not measured" if offset is None else angle_text(offset.total_rad, offset.sigma_rad)
+    return "not measured" if offset is None else total_text(offset.total_rad, offset.sigma_rad)
 
 
 def place_text(site: Site | None) -> str:

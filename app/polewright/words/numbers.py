@@ -32,6 +32,17 @@ def angle_text(angle_rad: float, sigma_rad: float | None = None) -> str:
     return f"{number_text(arcsec / unit_arcsec, sigma)}{unit}"
 
 
+def total_text(total_rad: float, sigma_rad: float | None = None) -> str:
+    """A distance from the pole: `45″`; `under 10″` where its uncertainty leaves no digit of it, never `0″`."""
+    text = angle_text(total_rad, sigma_rad)
+    if sigma_rad is None or total_rad == 0.0 or not _is_zero(text):
+        return text
+    arcsec = abs(total_rad) * ARCSEC_PER_RAD
+    unit_arcsec, unit = _unit(arcsec)
+    place = _leading_place(abs(sigma_rad) * ARCSEC_PER_RAD / unit_arcsec)
+    return f"under {10.0**place:g}{unit}"
+
+
 def offset_words(
     offset_rad: float, sigma_rad: float | None = None, direction: Direction = "east", with_sigma: bool = True
 ) -> str:

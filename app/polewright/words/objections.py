@@ -13,11 +13,11 @@ WORDS: Mapping[Objection, tuple[str, str]] = {
     Objection.NO_CLICK: ("There is nothing to undo.", "Nothing to do."),
     Objection.SCREWS_LATER: ("The screws come later.", "Set the mount up first, then go on."),
     Objection.SCREWS_REST_WHILE_MEASURED: (
-        "The screws rest while the axis is measured.",
+        "Leave the screws alone while the axis is measured.",
         "If one was turned, restart this stage.",
     ),
     Objection.SCREWS_REST_WHILE_PROVED: (
-        "The screws rest during the proof.",
+        "Leave the screws alone during the proof.",
         "Go back to the fine correction to turn them.",
     ),
     Objection.NO_SUCH_TURN: ("No turn of the {screw} screw was asked for.", "Say how far you turned it."),

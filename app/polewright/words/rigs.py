@@ -11,10 +11,10 @@ NEW_RIG = "a new rig: nothing known yet"
 def rig_words(
     azimuth_arcmin: float | None, altitude_arcmin: float | None, lock_nights: int, plan: bool, used: str
 ) -> str:
-    """`azimuth 31′, altitude 12′ a turn; locks of 3 nights; last used 2026-11-17`."""
+    """`azimuth 31′, altitude 12′ a turn; locks from 3 nights; last used 2026-11-17`."""
     parts = [
         turn_words(azimuth_arcmin, altitude_arcmin),
-        f"locks of {counted(lock_nights, 'night')}" if lock_nights else "",
+        f"locks from {counted(lock_nights, 'night')}" if lock_nights else "",
         "a plan" if plan else "",
         f"last used {used[:10]}" if used else "",
     ]

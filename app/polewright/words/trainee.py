@@ -35,7 +35,7 @@ def marked_words(marked: Marked) -> str:
 
 
 NEVER_TURNED = "Never turned that night."
-SAME_WAY, OTHER_WAY = "The same way as that night.", "The other way than that night."
+SAME_WAY, OTHER_WAY = "The same way as that night.", "The opposite way to that night."
 
 
 def unmeasured_words(answer: Answer, made: Answer) -> str:

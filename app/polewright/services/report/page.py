@@ -28,6 +28,7 @@ from polewright.words.numbers import (
     percent_text,
     rate_text,
     sense_text,
+    total_text,
 )
 from polewright.words.plan import plan_words, serves_words
 from polewright.words.report import disturbed_words
@@ -78,7 +79,7 @@ def verdict(facts: NightFacts) -> dict[str, Any]:
     pole = POLE_NAMES[facts.target] if facts.target else "pole"
     if facts.final is None:
         return {"main": _disturbed(facts, pole, "") or "The axis was not measured.", "more": []}
-    total = angle_text(facts.final.total_rad, _total_sigma(facts.final))
+    total = total_text(facts.final.total_rad, _total_sigma(facts.final))
     needed = f"Needed: {angle_text(facts.tolerance_rad)}."
     inside = facts.inside
     sure = f" Inside it with {percent_text(min(inside, 0.9999))} certainty." if inside is not None else ""
@@ -102,7 +103,7 @@ def _disturbed(facts: NightFacts, pole: str, total: str) -> str:
     """That it was proved and then moved; "" where it was not."""
     if facts.proven is None or facts.moved is None:
         return ""
-    proved = angle_text(facts.proven.offset.total_rad, _total_sigma(facts.proven.offset))
+    proved = total_text(facts.proven.offset.total_rad, _total_sigma(facts.proven.offset))
     since = total if facts.measured_since else ""
     return disturbed_words(_clock(facts.proven.utc), proved, pole, _clock(facts.moved), since)
 
@@ -144,7 +145,7 @@ def _key_facts(facts: NightFacts) -> list[tuple[str, str]]:
             ("Scale, field", f"{camera.scale_arcsec_px:.2f}″ per pixel, {field}"),
         ]
     if facts.first is not None:
-        rows.append(("At first", angle_text(facts.first.offset.total_rad, _total_sigma(facts.first.offset))))
+        rows.append(("At first", total_text(facts.first.offset.total_rad, _total_sigma(facts.first.offset))))
     rows.append(("Moves", str(sum(1 for d in facts.deeds if d.turns is not None))))
     if facts.aligned_s is not None:
         rows.append(("Time to align", duration_text(facts.aligned_s)))
@@ -201,7 +202,7 @@ def _moves(facts: NightFacts) -> list[tuple[str, str, str, str, str]]:
     rows = []
     for screw, moves in facts.moves.items():
         for m in moves:
-            turns = f"{m.turns:+.2f}{'' if m.sure else ' (as advised)'}"
+            turns = f"{m.turns:+.2f}{'' if m.sure else ' (as asked)'}"
             if m.guessed:
                 turns = f"{sense_text(m.turns)}, turned, not reported"
             rows.append(
@@ -243,7 +244,7 @@ def _frames_sentence(facts: NightFacts) -> str:
 
 def _night_row(night: NightFacts) -> tuple[str, str, str, str, str, str, str]:
     result = "proved" if night.proved else "accepted" if night.accepted else "not finished"
-    final = angle_text(night.final.total_rad, _total_sigma(night.final)) if night.final else "–"
+    final = total_text(night.final.total_rad, _total_sigma(night.final)) if night.final else "–"
     rates = []
     for screw in ("azimuth", "altitude"):
         rate = night.rates.get(screw)

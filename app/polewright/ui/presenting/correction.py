@@ -25,6 +25,7 @@ from polewright.words.numbers import (
     sense_text,
     sigma_text,
     size_and_side,
+    total_text,
     turns_text,
 )
 from polewright.words.plan import against_words, tolerance_words
@@ -207,5 +208,5 @@ def total_fact(state: Running) -> Fact | None:
 
 
 def _total(state: Running, offset: Offset, about: str) -> Fact:
-    total = angle_text(offset.total_rad, offset.sigma_rad)
+    total = total_text(offset.total_rad, offset.sigma_rad)
     return Fact("total", f"{about}{total}", f"{sigma_text(offset.sigma_rad)} {against_words(state.plan.target)}")

@@ -34,7 +34,12 @@ from polewright.ui.view_model import Fact, FramePicture, Instruction, Page, Step
 from polewright.words.cautions import caution_words
 from polewright.words.coach import say
 from polewright.words.frames import frame_words
-from polewright.words.numbers import angle_text, duration_text, sigma_text
+from polewright.words.numbers import (
+    angle_text,
+    duration_text,
+    sigma_text,
+    total_text,
+)
 from polewright.words.objections import refused_words
 from polewright.words.window import LOST_FOLDER, NO_FREE_SKY, OTHER_SIDE, SKIP_THE_REST
 
@@ -153,7 +158,7 @@ def _outcome(state: NightState, stage: Stage) -> str:
             return f"from {angle_text(math.hypot(axis.east_rad, axis.up_rad))}"
         case Stage.FINE:
             shown = shown_offset(state)  # the same number as in the sentence and the table
-            return "" if shown is None else angle_text(shown.total_rad, shown.sigma_rad)
+            return "" if shown is None else total_text(shown.total_rad, shown.sigma_rad)
         case Stage.PROOF:
             return _end(state)
         case _:

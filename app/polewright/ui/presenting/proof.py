@@ -22,7 +22,15 @@ from polewright.ui.presenting.correction import shown_offset
 from polewright.ui.presenting.drift import drift_fact
 from polewright.ui.presenting.extras import Extras
 from polewright.ui.view_model import Action, Fact, Instruction, Page, Proof, View, Weight
-from polewright.words.numbers import angle_text, counted, duration_text, offset_words, percent_text, sigma_text
+from polewright.words.numbers import (
+    angle_text,
+    counted,
+    duration_text,
+    offset_words,
+    percent_text,
+    sigma_text,
+    total_text,
+)
 from polewright.words.plan import against_words, exposure_words, pixels_text
 from polewright.words.practice import next_night
 from polewright.words.vigil import NO_FRAME_SINCE, NO_STARS_SINCE
@@ -44,13 +52,13 @@ def proof_page(state: Running, extras: Extras) -> Proof | None:
     if (before_rad := extras.history.first_total_rad) is not None:
         facts.append(Fact("before", angle_text(before_rad), "when first measured"))
     sigma = f"{sigma_text(offset.sigma_rad)} {against_words(plan.target)}"
-    facts.append(Fact("after", angle_text(offset.total_rad, offset.sigma_rad), sigma))
+    facts.append(Fact("after", total_text(offset.total_rad, offset.sigma_rad), sigma))
     facts.append(Fact("screws", counted(handling.turns_made, "move"), f"in {counted(handling.goes, 'adjustment')}"))
     if second is not None:
         first = state.offset
         apart = 0.0 if first is None else math.hypot(second.east_rad - first.east_rad, second.up_rad - first.up_rad)
         facts.append(
-            Fact("second turn", angle_text(second.total_rad, second.sigma_rad), f"{angle_text(apart)} apart")
+            Fact("second turn", total_text(second.total_rad, second.sigma_rad), f"{angle_text(apart)} apart")
         )
     drift = drift_fact(state)
     if drift is not None:
@@ -128,7 +136,7 @@ def _aligned(state: Running) -> list[Fact]:
         return []
     chance = percent_text(probability_inside(offset, plan.tolerance_rad))
     words = f"{sigma_text(offset.sigma_rad)}; {chance} within {angle_text(plan.tolerance_rad)}"
-    return [Fact("axis", angle_text(offset.total_rad, offset.sigma_rad), words)]
+    return [Fact("axis", total_text(offset.total_rad, offset.sigma_rad), words)]
 
 
 def _looks(state: Running, watching: Watching, extras: Extras) -> Fact:
@@ -200,7 +208,7 @@ def score_page(view: View, state: Running, truth: TrueOffset, next_name: str = "
             f"{offset_words(east)}, {offset_words(up, None, 'up')}",
             mood,
         ),
-        Fact("measured", angle_text(offset.total_rad, offset.sigma_rad), sigma_text(offset.sigma_rad)),
+        Fact("measured", total_text(offset.total_rad, offset.sigma_rad), sigma_text(offset.sigma_rad)),
     )
     onward = Action(next_night(next_name), "Return", want.StartRehearsal(next_name, 1), Weight.PRIMARY)
     actions = (
