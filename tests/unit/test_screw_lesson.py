@@ -96,7 +96,7 @@ def test_the_lesson_follows_the_trial_and_counts_its_turns() -> None:
     assert [lesson.made for lesson in made if lesson.screw is made[0].screw][:3] == [0, 1, 2]
     assert max(lesson.made for lesson in made) < MOST_TURNS
     assert any(text.startswith("To learn this screw, 1 of at most 8: count whole turns") for text in asked)
-    assert any("it crosses the slack" in text for text in asked)
+    assert any("this one takes up the slack" in text for text in asked)
 
 
 def test_asked_for_again_it_is_over_and_a_click_takes_it_back() -> None:
