@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import replace
 from pathlib import Path
 
@@ -23,7 +24,17 @@ from polewright.services.profiles import RIGS
 from polewright.simulate.rig import SimulatedRig
 from polewright.simulate.scenarios import SCENARIOS
 from polewright.ui.driving.first_frame import learned, look_into
-from polewright.ui.driving.form import FIELDS, Known, angle_of, form_view, number_text, optics_of, site_of, weather_of
+from polewright.ui.driving.form import (
+    FIELDS,
+    Known,
+    angle_of,
+    form_view,
+    number_text,
+    optics_of,
+    site_of,
+    weather_of,
+    without_site,
+)
 from polewright.ui.driving.night_files import export_night
 from polewright.ui.driving.remembered import Remembered, recall, remember
 from polewright.ui.driving.replay_track import StoppedError, load_track
@@ -107,13 +118,17 @@ def test_what_was_typed_is_not_overwritten_by_a_header(tmp_path: Path) -> None:
     assert (known.focal_length, known.pixel_size) == ("240", "5")
     assert known.site_from.startswith("as you typed it; the rest from FITS header")
     assert learned(Known(), look.frame).latitude == "52.3"
+    silent = replace(look.frame, temperature_c=None, pressure_hpa=None)
+    earlier = replace(typed, temperature="21", pressure="990", typed=typed.typed | {"pressure"})
+    known = learned(earlier, silent)
+    assert (known.temperature, known.pressure) == ("", "990"), "an earlier folder's header tells nothing of tonight"
 
 
 def test_looking_into_folders_that_are_none(tmp_path: Path) -> None:
     assert look_into(str(tmp_path / "nowhere")).problem.startswith("There is no folder nowhere")
     file = tmp_path / "a.fits"
     file.write_bytes(b"SIMPLE  = half a header")
-    assert look_into(str(file)).problem.startswith("a.fits is no folder")
+    assert look_into(str(file)).problem.startswith("a.fits is not a folder")
     look = look_into(str(tmp_path))  # a damaged frame is no problem of the folder
     assert look.problem == "" and look.frame is None
 
@@ -203,7 +218,7 @@ def fill(known: Known) -> FillForm:
     return FillForm(**{name: getattr(known, name) for name in FIELDS})
 
 
-def test_weather_is_kept_with_the_site(tmp_path: Path) -> None:
+def test_what_the_air_was_is_kept_with_the_site_and_believed_on_no_other_night(tmp_path: Path) -> None:
     known = Known(latitude="47", longitude="11", elevation="1200", temperature="-8", pressure="880")
     what = chosen(known)
     assert what is not None and what.weather == Weather(-8.0, 880.0)
@@ -211,7 +226,18 @@ def test_weather_is_kept_with_the_site(tmp_path: Path) -> None:
     (site,) = known_profiles(tmp_path).sites
     assert (site.temperature_c, site.pressure_hpa) == (-8.0, 880.0)
     form = from_site(Known(), site)
-    assert (form.temperature, form.pressure, form.site_name) == ("-8", "880", "Pass")
+    assert (form.temperature, form.pressure, form.site_name) == ("", "", "Pass")
+    tonight = from_site(Known().filled(FillForm(*[""] * 6, temperature="4")), site)
+    assert tonight.temperature == "4", "what was typed tonight stays"
+    rig_and_site(tmp_path, Chosen(site.site, what.optics, site_name="Pass"))
+    assert known_profiles(tmp_path).sites == (site,), "a night that goes on states nothing anew"
+    remember(tmp_path, Remembered(form=known))
+    settings = json.loads((tmp_path / "window.json").read_text())
+    settings["form"] |= {"temperature": "-8", "pressure": "880"}  # as it was written once
+    (tmp_path / "window.json").write_text(json.dumps(settings))
+    again = recall(tmp_path).form
+    assert (again.latitude, again.temperature, again.pressure) == ("47", "", "")
+    assert weather_of(without_site(known)) == Weather()
     assert air_at(site.site, what.weather).pressure_hpa == 880.0
 
 
@@ -220,7 +246,8 @@ def test_weather_is_kept_with_the_site(tmp_path: Path) -> None:
     [
         ("cold", "", "The temperature lies"),
         ("", "2000", "The air pressure lies"),
-        ("", "1013", "At 1200 m the air has"),
+        ("", "1013", "At 1200 m the air pressure is about"),
+        ("", "940", "At 1200 m the air pressure is about"),  # 7 % above the usual 877 hPa
     ],
 )
 def test_impossible_weather_is_refused_with_a_reason(temperature: str, pressure: str, problem: str) -> None:

@@ -45,9 +45,10 @@ class RigProfile:
 
 @dataclass(frozen=True)
 class SiteProfile:
-    """A place where the mount stands. `temperature_c`, `pressure_hpa`: its air as last stated, None: by the season.
+    """A place where the mount stands. `temperature_c`, `pressure_hpa`: its air when it was last used, as stated then.
 
-    The pressure is that at the site's height, not reduced to sea level. `used` as in RigProfile.
+    They are there to be read and never taken for another night's; None: nobody said. The pressure is that at the
+    site's height, not reduced to sea level. `used` as in RigProfile.
     """
 
     name: str

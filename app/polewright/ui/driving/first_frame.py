@@ -13,7 +13,7 @@ from polewright.services.dated_folders import DatedFolders
 from polewright.services.folder_survey import frames_below
 from polewright.services.frame_reader import read_frame
 from polewright.services.frame_reader.families import is_frame_name
-from polewright.ui.driving.form import Known, number_text
+from polewright.ui.driving.form import Known, number_text, without_air
 from polewright.words import forms
 from polewright.words.folder import NO_FRAMES_YET, followed_words, frames_below_words
 
@@ -77,7 +77,7 @@ def learned(known: Known, frame: Frame) -> Known:
     told = {} if frame.temperature_c is None else {"temperature": number_text(frame.temperature_c.value, 1)}
     told |= {} if frame.pressure_hpa is None else {"pressure": number_text(frame.pressure_hpa.value, 0)}
     free: dict[str, Any] = {name: text for name, text in told.items() if name not in known.typed}
-    known = replace(known, **free)
+    known = replace(without_air(known), **free)
     focal, pixel = frame.focal_length_mm, frame.pixel_size_um
     stated = focal or pixel
     if stated is not None:

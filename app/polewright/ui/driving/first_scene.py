@@ -11,7 +11,7 @@ from polewright.runtime.worker import Done
 from polewright.services.ports import Timer
 from polewright.ui import intents as want
 from polewright.ui.driving.first_frame import FolderLook, learned, look_into
-from polewright.ui.driving.form import Known, form_view
+from polewright.ui.driving.form import Known, form_view, without_air
 from polewright.ui.driving.means import Means
 from polewright.ui.driving.rig import (
     KnownProfiles,
@@ -62,7 +62,7 @@ class FirstScene:
         if isinstance(intent, want.OfTheForm):
             self._fill(intent)
         elif isinstance(intent, want.ChooseFolder) and intent.folder is not None:
-            self.known = replace(self.known, folder=str(intent.folder))
+            self.known = replace(without_air(self.known), folder=str(intent.folder))
             self._problem, self._frame, self._note = "", None, ""
             self._look()
         elif isinstance(intent, want.DismissTrouble):
@@ -86,7 +86,7 @@ class FirstScene:
                     self.known = learned(self.known, self._frame)  # what was cleared is the frame's again
                 if self.known.folder != before:
                     self._problem, self._frame, self._note = "", None, ""
-                    self.known = replace(self.known, typed=self.known.typed - {"folder"})
+                    self.known = replace(without_air(self.known), typed=self.known.typed - {"folder"})
                     self._look()
             case want.UseSite():
                 self._use_site(intent.name)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import re
 from dataclasses import dataclass, fields, replace
+from typing import Any
 
 from polewright.core.model import Site
 from polewright.core.sky.places import standard_atmosphere
@@ -20,7 +21,8 @@ FIELDS = tuple(field.name for field in fields(FillForm))
 SIDES = {"N": 1.0, "E": 1.0, "S": -1.0, "W": -1.0}
 PARTS = re.compile(r"[°′″'\":\s]+")
 LOWEST_M, HIGHEST_M = -500.0, 9000.0
-PRESSURE_SHARE = 0.08  # weather moves the air pressure of a place by 5 % at most (common practice, no source)
+AIR = ("temperature", "pressure")  # of tonight alone: last season's is worse than the usual one
+PRESSURE_SHARE = 0.05  # weather moves the air pressure of a place by 5 % at most (common practice, no source)
 
 
 @dataclass(frozen=True)
@@ -104,9 +106,16 @@ def optics_of(known: Known) -> Optics | str:
 
 
 def without_site(known: Known) -> Known:
-    """The form with its site left to the frames."""
+    """The form with its site left to the frames, and the air over it."""
     site = frozenset({"latitude", "longitude", "elevation", "site_name"})
-    return replace(known, latitude="", longitude="", elevation="", site_name="", typed=known.typed - site)
+    left = replace(known, latitude="", longitude="", elevation="", site_name="", typed=known.typed - site.union(AIR))
+    return without_air(left)
+
+
+def without_air(known: Known) -> Known:
+    """The form without the air that nobody typed: it was another frame's."""
+    left: dict[str, Any] = {name: "" for name in AIR if name not in known.typed}
+    return replace(known, **left)
 
 
 def scale_of(known: Known) -> float | None:

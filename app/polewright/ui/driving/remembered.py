@@ -11,13 +11,14 @@ from polewright.core.errors import SettingsError
 from polewright.services.atomic_file import unused_name, write_atomically
 from polewright.services.program_log import LOG
 from polewright.services.regular_file import read_regular
-from polewright.ui.driving.form import FIELDS, Known
+from polewright.ui.driving.form import AIR, FIELDS, Known
 from polewright.ui.intents import FillForm
 from polewright.ui.settings import WindowSettings
 from polewright.ui.theme import Light
 from polewright.words.window import settings_set_aside, settings_stay
 
 FILE = "window.json"
+KEPT = tuple(name for name in FIELDS if name not in AIR)
 
 
 @dataclass(frozen=True)
@@ -34,7 +35,7 @@ class Remembered:
 def remember(folder: Path, what: Remembered) -> None:
     """Write it; SettingsError when that fails."""
     settings = {**asdict(what.settings), "light": what.settings.light.value}
-    form = {name: getattr(what.form, name) for name in FIELDS}
+    form = {name: getattr(what.form, name) for name in KEPT}
     nights = {"open_night": what.open_night, "open_frames": what.open_frames}
     text = json.dumps({"settings": settings, "form": form, **nights}, indent=2)
     try:
@@ -71,7 +72,7 @@ def _read(data: Any) -> Remembered:
     brightness = float(settings["brightness"])
     if not 0.0 < brightness <= 1.0:
         raise ValueError(f"a brightness of {brightness}")
-    known = Known().filled(FillForm(*(str(form.get(name, "")) for name in FIELDS)))
+    known = Known().filled(replace(FillForm(), **{name: str(form.get(name, "")) for name in KEPT}))
     return Remembered(
         WindowSettings(
             Light(settings["light"]),

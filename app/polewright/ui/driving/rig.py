@@ -66,15 +66,13 @@ def known_profiles(config: Path) -> KnownProfiles:
 
 
 def from_site(known: Known, profile: SiteProfile) -> Known:
-    """The form filled from a site."""
+    """The form filled from a site; its air was that of another night."""
     site = profile.site
     return replace(
         known,
         latitude=number_text(site.lat_deg, 5),
         longitude=number_text(site.lon_deg, 5),
         elevation=number_text(site.elev_m, 0),
-        temperature="" if profile.temperature_c is None else number_text(profile.temperature_c, 1),
-        pressure="" if profile.pressure_hpa is None else number_text(profile.pressure_hpa, 0),
         site_name=profile.name,
         site_from=f"known site {profile.name}",
         typed=known.typed | {"latitude", "longitude", "elevation", "site_name"},
@@ -174,6 +172,8 @@ def _site_profile(config: Path, what: Chosen, used: str) -> SiteProfile:
         fresh = SiteProfile(what.site_name, what.site, "", weather.temperature_c, weather.pressure_hpa, used)
         return store.add(fresh).profile
     was = stored.profile
+    if not used:  # a night that goes on states nothing anew
+        weather = Weather(was.temperature_c, was.pressure_hpa)
     now = replace(
         was,
         site=what.site,
