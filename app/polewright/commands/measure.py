@@ -24,7 +24,7 @@ from polewright.commands.output import json_text
 from polewright.core.angles import ARCMIN_PER_RAD, ARCSEC_PER_RAD
 from polewright.core.axis.estimate import estimate_axis
 from polewright.core.axis.screw_offsets import screw_offsets
-from polewright.core.axis.shared_lens import Wide, is_wide, with_shared_lens
+from polewright.core.axis.shared_lens import Wide, each_alone, is_wide, with_shared_lens
 from polewright.core.axis_reasons import AxisRefusal, SkyImpossible, TooFewPlaced
 from polewright.core.budget import Budget, part_sigmas_rad
 from polewright.core.errors import FrameReadError
@@ -102,15 +102,14 @@ def take_capture(args: argparse.Namespace, paths: Sequence[Path]) -> Capture:
 def one_lens(
     measured: Sequence[MeasuredFrame], placed: Sequence[SkyFrame | Unsolved], site: Site, atmosphere: Atmosphere
 ) -> list[SkyFrame | Unsolved]:
-    """What was placed, with one lens for all frames where they are wide."""
+    """What was placed, with one lens for all frames where they are wide, or less surely where there is none."""
     wide = [
         Wide(sky, item.outcome, item.stars)
         for item, sky in zip(measured, placed)
         if isinstance(sky, SkyFrame) and isinstance(item.outcome, PlateSolution)
     ]
-    if not is_wide([frame.solution for frame in wide]):
-        return list(placed)
-    fitted = iter(with_shared_lens(wide, load_catalogue(), site, atmosphere))
+    together = is_wide([frame.solution for frame in wide])
+    fitted = iter(with_shared_lens(wide, load_catalogue(), site, atmosphere) if together else each_alone(wide))
     return [next(fitted) if isinstance(sky, SkyFrame) else sky for sky in placed]
 
 
