@@ -59,7 +59,7 @@ _SIGMA_FLOOR_PX = 0.1  # bright wide-lens stars are not measured better than tha
 _CATALOGUE_STARS = 9000  # of the whole sky, to magnitude 6.5: more than such a frame shows (measured: 220 detections)
 _LOWEST_SINE, _BEHIND = 0.09, -0.2  # above 5 degrees, where refraction holds; up to 102 degrees off the boresight
 # so many times the sigmas of a wide frame that no lens explains together with others: with two frames of 90 to 180
-# degrees the axis was off by 2.0 stated sigmas (rms of 12 drawn captures, 5.1 at most); trebled, by 0.7
+# degrees the axis was off by 2.0 sigmas of its stars (rms of 12 drawn captures, 5.1 at most); three: chosen for it
 _ALONE = 3.0
 _LENS = 8  # ln focal length, three of the bend, two of the centre, two of the tilt
 
