@@ -207,7 +207,7 @@ def is_wide(solutions: Sequence[PlateSolution]) -> bool:
 def _is_bent(camera: Camera) -> bool:
     """Is the frame so wide across that its lens bends by more than a centroid is off?"""
     left, right = pixel_to_vector(camera, np.array([0.0, camera.width_px - 1.0]), np.full(2, 0.5 * camera.height_px))
-    return float(np.arccos(np.clip(left @ right, -1.0, 1.0))) > WIDE_RAD
+    return bool(np.arccos(np.clip(left @ right, -1.0, 1.0)) > WIDE_RAD)
 
 
 def _from_middle(camera: Camera, x_px: FloatArray, y_px: FloatArray) -> FloatArray:
