@@ -120,6 +120,22 @@ def test_a_rig_remembers_its_nights_each_once(tmp_path: Path) -> None:
     RigOutlets(tmp_path, None).save_flexure(night(1.0, 1.0))
 
 
+def test_a_night_that_is_resumed_counts_once(tmp_path: Path) -> None:
+    for told in (night(40.0, -40.0), night(20.0, 0.0), night(12.0, 20.0)):
+        found = rig_and_site(tmp_path, Chosen(SITE, OPTICS))
+        RigOutlets(tmp_path, found.stored, "2026-03-02").save_flexure(told)
+    RigOutlets(tmp_path, rig_and_site(tmp_path, Chosen(SITE, OPTICS)).stored, "2026-03-03").save_flexure(told)
+    memory = rig_and_site(tmp_path, Chosen(SITE, OPTICS)).flexure
+    assert memory.nights == (replace(told, night="2026-03-02"), replace(told, night="2026-03-03"))
+
+
+def test_the_memory_of_older_profiles_is_read() -> None:
+    old = after(night(12.0, 20.0)).to_dict()
+    for one in old["nights"]:  # type: ignore[attr-defined]
+        del one["night"]
+    assert FlexureMemory.from_dict(old) == after(night(12.0, 20.0))
+
+
 def test_another_camera_begins_with_nothing(tmp_path: Path) -> None:
     RigOutlets(tmp_path, rig_and_site(tmp_path, Chosen(SITE, OPTICS)).stored).save_flexure(night(12.0, 20.0))
     assert rig_and_site(tmp_path, Chosen(SITE, Optics(400.0, 3.0))).flexure == NEW_FLEXURE

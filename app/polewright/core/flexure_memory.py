@@ -36,11 +36,15 @@ _ROUNDS = 8
 
 @dataclass(frozen=True)
 class NightBend:
-    """What the two turns of one night told by themselves: sag (rad), pull (rad per rad) and their covariance."""
+    """What the two turns of one night told by themselves: sag (rad), pull (rad per rad) and their covariance.
+
+    `night`: the name of its folder, "" where an older profile kept none.
+    """
 
     sag_rad: float
     pull: float
     covariance: Covariance
+    night: str = ""
 
     @property
     def told(self) -> FloatArray:
@@ -70,10 +74,12 @@ class FlexureMemory:
         )
 
     def with_night(self, bend: NightBend) -> FlexureMemory:
-        """This memory and one more night; what a changed rig has taught is forgotten."""
+        """This memory and one more night, in place of what the same night told before; what a changed rig has taught
+        is forgotten."""
         if max(abs(bend.sag_rad), abs(bend.pull)) > LARGEST_RAD:
             return self
-        nights = (*self.nights, bend)[-KEPT_NIGHTS:]
+        others = tuple(night for night in self.nights if not bend.night or night.night != bend.night)
+        nights = (*others, bend)[-KEPT_NIGHTS:]
         old = nights[:-2]
         changed = len(old) >= LEAST_NIGHTS and all(_contradicts(old, night) for night in nights[-2:])
         return FlexureMemory(nights[-2:] if changed else nights)

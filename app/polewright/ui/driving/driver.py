@@ -242,7 +242,7 @@ class Driver(QObject):
     def _begin_night(self, folder: Path, begin: Begin, optics: Optics, found: RigAndSite) -> None:
         self._end_scene()
         measure = self._measure = LiveMeasure(self._means.make_measure, optics, self._say, self._means.give_up_frame)
-        outlets = RigOutlets(self._means.config, found.stored)
+        outlets = RigOutlets(self._means.config, found.stored, folder.name)
         order = NightOrder(
             folder,
             measure,

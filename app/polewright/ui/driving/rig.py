@@ -254,10 +254,11 @@ def _flexure(data: Mapping[str, object]) -> FlexureMemory:
 class RigOutlets:
     """Satisfies engine.Outlets: keeps with the rig what its screws and locks have taught.
 
-    Used in the night's thread.
+    Used in the night's thread. `night`: the name of its folder, by which a night that is resumed counts once.
     """
 
-    def __init__(self, config: Path, stored: Stored[RigProfile] | None) -> None:
+    def __init__(self, config: Path, stored: Stored[RigProfile] | None, night: str = "") -> None:
+        self._night = night
         self._store: ProfileStore[RigProfile] = ProfileStore(config, RIGS)
         self._stored = stored
         self._flexure_before = NEW_FLEXURE if stored is None else _flexure(stored.profile.flexure)
@@ -280,7 +281,7 @@ class RigOutlets:
     def save_flexure(self, bend: NightBend) -> None:
         """The same for how it bends; a night counts once, by what it told last."""
         if self._stored is not None:
-            kept = self._flexure_before.with_night(bend).to_dict()
+            kept = self._flexure_before.with_night(replace(bend, night=self._night)).to_dict()
             self._stored = self._store.save(self._stored, replace(self._stored.profile, flexure=kept))
 
     def keep_night(self, state: NightState) -> None:
