@@ -20,7 +20,9 @@ from frame_reasons import reason_of
 from polewright.commands.line import run
 from polewright.core.angles import ARCMIN_PER_RAD, ARCSEC_PER_RAD
 from polewright.core.errors import RecordingError
+from polewright.core.flexure import FLEXURE_PRIOR, Flexure
 from polewright.core.model import Attitude, Camera, Site, SkyFrame, SkyPosition, TargetPole, Utc
+from polewright.core.night.effects import Effect
 from polewright.core.night.events import (
     Accepted,
     AnyEvent,
@@ -33,6 +35,8 @@ from polewright.core.night.events import (
     ScrewTurned,
 )
 from polewright.core.night.measured import FollowedAxis, MeasuredAxis, PlacedFrame
+from polewright.core.night.states import NightState, Running
+from polewright.core.night.table import step
 from polewright.core.plain import to_plain
 from polewright.core.screws.angles import Screw
 from polewright.core.screws.memory import ScrewMove
@@ -41,6 +45,7 @@ from polewright.core.vigil.watch import Part, Shift
 from polewright.services.clock import VirtualClock
 from polewright.services.night_log import NightLog, read_night
 from polewright.services.recorder import NightRecorder
+from polewright.services.report import facts as facts_of_nights
 from polewright.services.report.facts import DRIFT_KIND, VIGIL_KIND, gather
 from polewright.services.report.history import history_of, same_rig, starting_hint
 from polewright.services.report.page import _made, report_html, verdict
@@ -118,6 +123,21 @@ def test_a_night_that_was_proved_and_then_disturbed_says_both() -> None:
     assert "; measured again at " in verdict(again)["main"] and verdict(again)["main"].endswith("not proved.")
     quiet = replace(facts, moved=None, proved=True, final=facts.proven.offset)
     assert verdict(quiet)["main"].startswith("Aligned to ")
+
+
+def test_the_bending_expected_is_that_of_the_evening(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Proofs leave in the plan what the turns of this night have told: that is told on its own."""
+
+    def taught(state: NightState, event: AnyEvent) -> tuple[NightState, tuple[Effect, ...]]:
+        after, effects = step(state, event)
+        assert isinstance(after, Running)
+        return replace(after, plan=replace(after.plan, flexure=Flexure(5e-5, 1e-6, 3e-5, 1e-6))), effects
+
+    monkeypatch.setattr(facts_of_nights, "step", taught)
+    begun, *rest = a_night()
+    assert isinstance(begun, NightStarted)
+    facts = gather(recorded(tmp_path / "2026-03-01", [replace(begun, flexure=FLEXURE_PRIOR), *rest]), "2026-03-01")
+    assert facts.flexure == FLEXURE_PRIOR
 
 
 def test_the_report_repeats_the_cautions(tmp_path: Path) -> None:

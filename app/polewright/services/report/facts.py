@@ -180,7 +180,7 @@ def _note(facts: NightFacts, before: NightState, state: NightState, line: Logged
     stage = state.stage.value
     if isinstance(event, NightStarted) and facts.started is None:
         facts.started, facts.site, facts.target = line.utc, event.site, event.target
-        facts.rig = event.rig
+        facts.rig, facts.flexure = event.rig, event.flexure  # expected; the plan holds what tonight taught by the end
     if state.plan is not None:
         facts.tolerance_rad, facts.target = state.plan.tolerance_rad, state.plan.target
         facts.imaging = state.plan.imaging
@@ -262,7 +262,6 @@ def _finish(facts: NightFacts, state: Running) -> None:
     facts.by_drift = state.drift is not None
     facts.final = told_offset(state) if state.proved else witnessed_offset(state) or state.offset
     facts.lock_shift_rad = state.locks.shift_rad
-    facts.flexure = state.plan.flexure
     for screw in Screw:
         facts.moves[screw.value] = state.memory(screw).moves
         facts.rates[screw.value] = state.rate(screw)
