@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -54,6 +56,20 @@ def test_pull_and_sag_fake_what_the_covariance_allows_for() -> None:
     shown = np.array(whole_covariance(proof, found, only_sag)) - np.array(whole_covariance(proof, found, none))
     faked = np.array([found.east_rad, found.up_rad])
     assert shown == pytest.approx(np.outer(faked, faked), abs=(2.0 / ARCSEC_PER_RAD) ** 2 + 0.1 * faked @ faked)
+
+
+def test_stated_weather_makes_a_drift_surer_of_the_air() -> None:
+    """The doubt about the air goes by what the air says of itself: three times surer, a third of the column."""
+    proof = watched(mount_off(40.0, 0.0, 0.0), 40.0, PLACES, 400.0, 5.0, 0.0, np.random.default_rng(1))
+    found = measure(proof)
+    assert isinstance(found, DriftResult)
+    rigid = Flexure(sag_sigma_rad=0.0, pull_sigma=0.0)
+    known, read_off, usual = (
+        np.array(whole_covariance(replace(proof, atmosphere=replace(proof.atmosphere, scale_sigma=s)), found, rigid))
+        for s in (0.0, 0.01, 0.03)
+    )
+    assert np.sqrt(np.trace(usual - known)) * ARCSEC_PER_RAD > 0.02
+    assert np.trace(usual - known) == pytest.approx(9.0 * np.trace(read_off - known), rel=1e-3)
 
 
 def test_a_pull_is_an_axis_error_of_its_own_size() -> None:

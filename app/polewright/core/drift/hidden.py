@@ -19,7 +19,6 @@ from polewright.core.flexure import Flexure
 from polewright.core.model import FloatArray
 from polewright.core.sky.places import pole_enu
 
-AIR_SHARE = 0.03  # of refraction, where nobody gave the weather: 8 K or 30 hPa
 _WEAK_RAD = np.radians(3.0)  # as in the fit: what one field leaves open stays where it is
 
 
@@ -48,7 +47,7 @@ def _rates(proof: DriftProof, positions: Sequence[PositionDrift], flexure: Flexu
     site, air = proof.site, proof.atmosphere
     sag = [np.hypot(flexure.sag_sigma_rad, flexure.sag_rad) * _sinking(proof, *place) for place in places]
     pull = [np.hypot(flexure.pull_sigma, flexure.pull)] * len(places)
-    thick = [AIR_SHARE * refraction_bias_rad(site, air, *place, axis=proof.target) for place in places]
+    thick = [air.scale_sigma * refraction_bias_rad(site, air, *place, axis=proof.target) for place in places]
     return np.array([sag, pull, thick])
 
 
