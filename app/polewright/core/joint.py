@@ -32,6 +32,7 @@ BENDS = (Nuisance.SAG, Nuisance.PULL)
 TAILED = (Nuisance.PULL,)  # sag is 5 to 20" (common practice), and no two skies above 25 degrees tell it well apart
 # chosen: one rig in ten bends by up to six times what is usual, learned or not (a cable is laid anew on any night)
 TAIL_WEIGHT, TAIL_RAD = 0.1, 60.0 / ARCSEC_PER_RAD
+_TIED = 1e-12  # eigenvalue of a correlation below which two nuisances are one (chosen: rounding is 1e-16)
 
 
 @dataclass(frozen=True, eq=False)
@@ -120,21 +121,36 @@ class Joint:
 
     @property
     def budget(self) -> Budget:
-        """The error of the joint axis: what hangs on each nuisance as it is known by now, the rest by chance."""
-        columns = tuple(self._column(name) for name in self.names)
+        """The error of the joint axis: what hangs on each nuisance as it is known by now, the rest by chance.
+
+        Two captures that agree tie the nuisances together, and a budget adds its columns as if each were alone. They
+        are therefore those of the independent numbers that lie nearest to the nuisances (in sigmas of each), so that
+        the whole is the covariance of the axis.
+        """
+        columns = self._columns()
         rest = self.covariance_rad2 - sum((c.covariance for c in columns), np.zeros((2, 2)))
         return Budget((Chance(Part.STARS, covariance_of(_positive(rest))),), columns)
 
-    def _column(self, name: Nuisance) -> Column:
+    def _columns(self) -> tuple[Column, ...]:
         """The axis believed runs against a nuisance that is larger than believed."""
-        at, known, axis = self.names.index(name), self.nuisance(name), self.axis_rad
-        assert known is not None
-        mean, sigma = known
-        cross = sum(
-            s.weight * (s.cross[:, at] + (s.axis_rad - axis) * (float(s.nuisances[at]) - mean)) for s in self.shares
-        )
-        per_unit = -np.asarray(cross) / max(sigma**2, 1e-300)
-        return Column(name, float(per_unit[0]), float(per_unit[1]), sigma)
+        cross, spread = self._moments()
+        sigma = np.sqrt(np.maximum(np.diag(spread), 1e-300))
+        values, vectors = np.linalg.eigh(spread / np.outer(sigma, sigma))
+        kept = vectors[:, values > _TIED]
+        alone = kept / np.sqrt(values[values > _TIED]) @ kept.T
+        east, up = -(cross / sigma) @ alone / sigma
+        return tuple(Column(n, float(e), float(u), float(s)) for n, e, u, s in zip(self.names, east, up, sigma))
+
+    def _moments(self) -> tuple[FloatArray, FloatArray]:
+        """Over all shares, of axis with nuisances (2, K) and of the nuisances (K, K)."""
+        count = len(self.names)
+        mean = sum((s.weight * s.nuisances[:count] for s in self.shares), np.zeros(count))
+        cross, spread = np.zeros((2, count)), np.zeros((count, count))
+        for s in self.shares:
+            away = s.nuisances[:count] - mean
+            cross += s.weight * (s.cross[:, :count] + np.outer(s.axis_rad - self.axis_rad, away))
+            spread += s.weight * (s.nuisance_covariance[:count, :count] + np.outer(away, away))
+        return cross, spread
 
 
 def joint(first: Word, second: Word, apart: Collection[Nuisance] = (), tail_weight: float = TAIL_WEIGHT) -> Joint:
