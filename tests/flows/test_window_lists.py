@@ -13,6 +13,7 @@ from PySide6.QtCore import QCoreApplication, QEvent, Qt, QUrl
 from pytestqt.qtbot import QtBot
 
 from polewright.core.night.states import Stage
+from polewright.runtime.worker import Answer, Job
 from polewright.services.file_lock import FileLock
 from polewright.services.guide import MESSAGES, Place, guide_pages, place_of
 from polewright.simulate.scenarios import SCENARIOS
@@ -151,6 +152,28 @@ def test_a_night_is_exported_shown_and_deleted_only_when_asked_twice(bench: Benc
     bench.key(Qt.Key.Key_Delete)
     assert not night.exists() and len(list(night.parent.iterdir())) == 3
     assert bench.view.nights is not None and len(bench.view.nights.rows) == 3
+
+
+def test_while_a_night_is_deleted_no_other_press_takes_its_answer(
+    bench: Bench, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    scene = listed(bench)
+    held: list[tuple[Job, Answer]] = []
+    worker = scene._means.worker
+    monkeypatch.setattr(worker, "ask", lambda name, job, answer: held.append((job, answer)))
+    bench.key(Qt.Key.Key_Delete)
+    bench.key(Qt.Key.Key_Delete)
+    assert bench.view.work is not None and bench.view.work.title == "Deleting the night"
+    waiting = {action.key for action in bench.view.actions if not action.enabled}
+    assert waiting == {"Return", "T", "R", "E", "F", "Delete"}
+    for key in (Qt.Key.Key_E, Qt.Key.Key_R, Qt.Key.Key_Delete):
+        bench.key(key)
+        bench.driver.act(want.OfTheList.EXPORT)
+    assert len(held) == 1, "nothing else was begun"
+    monkeypatch.undo()
+    worker.ask("deleting", *held[0])
+    assert bench.view.work is None and len(scene.lines) == 3
+    assert bench.view.trouble is not None and bench.view.trouble.cause == "The night 2026-11-12 is deleted."
 
 
 def test_a_night_that_somebody_writes_to_is_not_deleted(bench: Bench) -> None:

@@ -8,6 +8,7 @@ from polewright.words.numbers import counted, duration_text, total_text
 from polewright.words.said import Said
 
 NIGHTS, REPORT = "Earlier nights", "Report"
+SAVING, EXPORTING, DELETING = "Saving the report", "Exporting the night", "Deleting the night"
 NO_NIGHTS = Said(
     "No night is recorded here yet.", "A night is recorded from its first frame on. Rehearse one meanwhile (Ctrl+P)."
 )

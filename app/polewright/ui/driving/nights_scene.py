@@ -79,6 +79,8 @@ class NightsScene:
             self.chosen = min(max(0, intent.row), max(0, len(self.lines) - 1))
         elif isinstance(intent, want.DismissTrouble):
             self._trouble = None
+        elif self._work is not None and isinstance(intent, OfTheList) and intent is not OfTheList.LEAVE_REPORT:
+            return True  # one thing after the other: a second would take the answer of the first
         elif isinstance(intent, OfTheList):
             self._trouble = None
             if (self.night is not None and not self.night.problem) or intent in (OfTheList.DELETE, OfTheList.FOLDER):
@@ -95,16 +97,16 @@ class NightsScene:
         folder = night.folder
         match intent:
             case OfTheList.REPORT:
-                self._ask(lambda: page_of(folder), self._on_report)
+                self._ask(words.REPORT, lambda: page_of(folder), self._on_report)
             case OfTheList.LEAVE_REPORT:
                 self.report = None
             case OfTheList.SAVE_HTML | OfTheList.SAVE_PDF:
                 pdf = intent is OfTheList.SAVE_PDF
-                self._ask(lambda: saved(folder, pdf), self._on_saved)
+                self._ask(words.SAVING, lambda: saved(folder, pdf), self._on_saved)
             case OfTheList.OPEN_REPORT:
-                self._ask(lambda: saved(folder, False), self._on_saved_to_open)
+                self._ask(words.SAVING, lambda: saved(folder, False), self._on_saved_to_open)
             case OfTheList.EXPORT:
-                self._ask(lambda: export_night(folder), self._on_exported)
+                self._ask(words.EXPORTING, lambda: export_night(folder), self._on_exported)
             case OfTheList.FOLDER:
                 self._show_outside(folder)
             case OfTheList.DELETE:
@@ -112,8 +114,8 @@ class NightsScene:
             case _:
                 assert_never(intent)
 
-    def _ask(self, job: Callable[[], object], answer: Callable[[Done], None]) -> None:
-        self._work = Work(words.REPORT, can_cancel=False)
+    def _ask(self, title: str, job: Callable[[], object], answer: Callable[[Done], None]) -> None:
+        self._work = Work(title, can_cancel=False)
         self._means.worker.ask(WORKING, job, lambda done: self._on_done(done, answer))
 
     def _on_done(self, done: Done, answer: Callable[[Done], None]) -> None:
@@ -150,7 +152,7 @@ class NightsScene:
             return
         self._asking = None
         nights = self._means.data / "nights"
-        self._ask(lambda: delete_night(folder, nights), lambda done: self._on_deleted(done, folder))
+        self._ask(words.DELETING, lambda: delete_night(folder, nights), lambda done: self._on_deleted(done, folder))
 
     def _on_deleted(self, done: Done, folder: Path) -> None:
         done.result()

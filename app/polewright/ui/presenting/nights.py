@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 from polewright.core.angles import ARCMIN_PER_RAD
 from polewright.core.sky.timescales import iso_text
@@ -52,8 +53,16 @@ def nights_view(
     said = words.LOOKING if reading else words.count_text(len(lines)) if lines else words.NO_NIGHTS.whole
     listed = Nights(tuple(map(_row, lines)), chosen, said, report)
     shown = OF_THE_REPORT if report is not None else _actions(night)
+    if work is not None:
+        shown = tuple(replace(one, enabled=False, why_not=work.title) if _waits(one) else one for one in shown)
     instruction = Instruction(words.NIGHTS, said)
     return View(Page.NIGHTS, (), instruction, _well(night), trouble=trouble, work=work, actions=shown, nights=listed)
+
+
+def _waits(action: Action) -> bool:
+    """Whether it has to do with the files of a night, which something else is at."""
+    replay = isinstance(action.intent, want.OpenReplay) and action is not FROM_A_FILE
+    return replay or (isinstance(action.intent, OfTheList) and action.intent is not OfTheList.LEAVE_REPORT)
 
 
 def _actions(night: NightLine | None) -> tuple[Action, ...]:
