@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import gc
 import threading
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -209,6 +210,38 @@ def test_cleared_fields_take_the_values_of_the_frame_again(bench: Bench, tmp_pat
     form = bench.view.form
     assert (form.latitude, form.longitude, form.elevation, form.focal_length) == ("52.3", "3", "100", "240")
     assert form.optics_from.startswith("from FITS header") and "as you typed it; the rest from" in form.site_from
+
+
+def test_a_window_closed_before_it_begins_starts_nothing(bench: Bench) -> None:
+    started: list[float | None] = []
+
+    def prepare(scale: float | None, tell: object) -> Callable[[], None]:
+        started.append(scale)
+        return lambda: None
+
+    bench.driver._means = replace(bench.driver._means, prepare_index=prepare)
+    bench.driver.begin_when_shown()
+    bench.driver.close()
+    bench.wait(1.0)
+    assert started == []
+
+
+def test_what_was_typed_is_still_there_after_a_look_elsewhere(bench: Bench, tmp_path: Path) -> None:
+    bench.driver.begin()
+    bench.driver.act(want.FillForm("-33.9", "18.4", "100", "50", "5", str(tmp_path), temperature="4"))
+    for key in (Qt.Key.Key_L, Qt.Key.Key_P):
+        bench.key(key, CTRL)
+        if key == Qt.Key.Key_P:
+            bench.key(RETURN)
+            assert isinstance(bench.driver.scene, RehearsalScene)
+            bench.driver.act(want.LeaveNight())
+        else:
+            assert bench.view.page is Page.NIGHTS
+            bench.key(Qt.Key.Key_Escape)
+        form = bench.view.form
+        assert bench.view.page is Page.FIRST_RUN
+        assert (form.latitude, form.longitude, form.focal_length, form.temperature) == ("-33.9", "18.4", "50", "4")
+        assert form.folder == str(tmp_path)
 
 
 def test_the_target_pole_is_named_and_the_key_that_changes_it_says_so(bench: Bench, tmp_path: Path) -> None:

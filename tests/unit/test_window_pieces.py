@@ -227,7 +227,7 @@ def test_what_the_air_was_is_kept_with_the_site_and_believed_on_no_other_night(t
     assert (site.temperature_c, site.pressure_hpa) == (-8.0, 880.0)
     form = from_site(Known(), site)
     assert (form.temperature, form.pressure, form.site_name) == ("", "", "Pass")
-    tonight = from_site(Known().filled(FillForm(*[""] * 6, temperature="4")), site)
+    tonight = from_site(Known().filled(FillForm(temperature="4")), site)
     assert tonight.temperature == "4", "what was typed tonight stays"
     rig_and_site(tmp_path, Chosen(site.site, what.optics, site_name="Pass"))
     assert known_profiles(tmp_path).sites == (site,), "a night that goes on states nothing anew"

@@ -96,6 +96,8 @@ class Driver(QObject):
 
     def begin(self, folder: Path | None = None, rehearsal: tuple[str, int] | None = None) -> None:
         """Show the first page, or go straight on with what was asked for or left open."""
+        if self._closing:  # before the window was painted: nobody would end what begins here
+            return
         self.refresh()
         self._stop_preparing = self._means.prepare_index(scale_of(self._remembered.form), self._on_prepared)
         if folder is not None:
@@ -136,7 +138,13 @@ class Driver(QObject):
             form = self._remembered.form if scene.over else replace(self._remembered.form, folder=folder)
             self._keep(replace(self._remembered, form=form, open_frames=folder))
 
+    def _keep_form(self) -> None:
+        """What was typed waits while something else fills the window."""
+        if isinstance(self.scene, FirstScene):
+            self._remembered = replace(self._remembered, form=self.scene.known)
+
     def _change_scene(self, intent: want.OfTheDriver) -> None:
+        self._keep_form()
         match intent:
             case want.StartRehearsal():
                 self._rehearse(intent)
@@ -313,6 +321,7 @@ class Driver(QObject):
             self._tell(Notice(LOADING, problem_text(done.problem), words.ANOTHER_RECORDING))
             return
         track: ReplayTrack = done.value
+        self._keep_form()  # loading takes a while, and the form is open meanwhile
         self._end_scene()
         self._show(ReplayScene(self._means, track, self.refresh, asked))
 
