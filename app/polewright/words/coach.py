@@ -177,7 +177,7 @@ def _why_turn(why: it.PlaceWanted) -> str:
     known = f"Known to {sigma_text(why.sigma_rad)} so far;"
     if why.places < 3:
         return f"{known} a third place checks the other two. Leave declination alone."
-    return f"{known} tonight's {angle_text(why.tolerance_rad)} need {sigma_text(why.tolerance_rad / 3.0)}."
+    return f"{known} tonight's tolerance is {angle_text(why.tolerance_rad)}."
 
 
 def _turn_gain(why: it.PlaceWanted) -> str:

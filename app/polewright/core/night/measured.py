@@ -89,6 +89,11 @@ class MeasuredAxis:
         ((ee, _), (_, uu)) = self.covariance_rad2 if self.budget is None else self.budget.told
         return math.sqrt(ee + uu)
 
+    def sigma_with_rad(self, chance_sigma_rad: float) -> float:
+        """Total sigma once further frames have brought their part down to `chance_sigma_rad`."""
+        shared2 = max(self.sigma_rad**2 - self.chance_sigma_rad**2, 0.0)
+        return math.sqrt(shared2 + chance_sigma_rad**2)
+
     @classmethod
     def of(cls, estimate: AxisEstimate, gains: tuple[RotationGain, ...] = ()) -> MeasuredAxis:
         """The plain part of an estimate."""

@@ -78,17 +78,17 @@ def _west_deg(state: Running, first: PlacedFrame, frame: PlacedFrame) -> float:
 
 
 def capture_sigma_rad(capture: Capture) -> float | None:
-    """Total sigma, by what further frames can mend, of the axis of the capture; None before there is one."""
-    return None if capture.axis is None else capture.axis.chance_sigma_rad
+    """Total sigma of the axis of the capture; None before there is one."""
+    return None if capture.axis is None else capture.axis.sigma_rad
 
 
 def accuracy_after(capture: Capture, step_rad: float) -> str:
     """What one more place will bring, as "± 6″"; "" while that is not known, or no gain."""
-    sigma = capture_sigma_rad(capture)
-    if capture.axis is None or sigma is None or not capture.axis.gains or not step_rad:
+    axis = capture.axis
+    if axis is None or not axis.gains or not step_rad:
         return ""
-    gain = min(capture.axis.gains, key=lambda g: abs(g.rotation_rad - step_rad))
-    return sigma_text(gain.sigma_rad) if gain.sigma_rad < sigma else ""
+    gain = min(axis.gains, key=lambda g: abs(g.rotation_rad - step_rad))
+    return sigma_text(axis.sigma_with_rad(gain.sigma_rad)) if gain.sigma_rad < axis.chance_sigma_rad else ""
 
 
 def turn_numbers(state: Running, advice: Advice) -> tuple[Fact, ...]:

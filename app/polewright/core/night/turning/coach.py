@@ -45,7 +45,7 @@ def _doubt(state: Running, capture: Capture, count: int) -> DoesNotFit | None:
 
 def _place_wanted(state: Running, capture: Capture, step_rad: float) -> PlaceWanted:
     axis, count = capture.axis, len(places(capture))
-    sigma_rad = None if axis is None else axis.chance_sigma_rad
+    sigma_rad = None if axis is None else axis.sigma_rad
     return PlaceWanted(
         state.stage,
         math.degrees(step_rad),
@@ -64,7 +64,8 @@ def _sigma_after_rad(capture: Capture, step_rad: float) -> float | None:
     if axis is None or not axis.gains:
         return None
     gain = min(axis.gains, key=lambda g: abs(g.rotation_rad - step_rad))
-    return gain.sigma_rad if math.isfinite(gain.sigma_rad) and gain.sigma_rad < axis.chance_sigma_rad else None
+    gains = math.isfinite(gain.sigma_rad) and gain.sigma_rad < axis.chance_sigma_rad
+    return axis.sigma_with_rad(gain.sigma_rad) if gains else None
 
 
 def _has_budget(state: Running) -> bool:
