@@ -5,16 +5,20 @@ from __future__ import annotations
 import json
 import lzma
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
 
 from night_kit import MemoryRecorder, rehearsed
+from polewright.core.errors import SettingsError
 from polewright.core.night.states import Waiting
+from polewright.core.screws.angles import Screw
+from polewright.core.screws.memory import ScrewMemory
 from polewright.runtime import engine as engine_module
 from polewright.runtime.checkpoint import course_to_plain, take_up
 from polewright.runtime.course import Course
-from polewright.runtime.engine import NightEngine
+from polewright.runtime.engine import NightEngine, NoOutlets
 from polewright.runtime.jobs import InlineJobs
 from polewright.runtime.retrace import EVENT_KIND, recorded_events, retrace_to_the_end
 from polewright.services import checkpoint as checkpoint_module
@@ -94,6 +98,50 @@ def test_the_engine_keeps_checkpoints_and_a_resumed_night_is_the_same(
     assert resumed.state == whole.state == engine.state
     assert following_of(resumed.course) == following_of(whole.course) == following_of(engine.course)
     again.close()
+
+
+class FullDisk(NoOutlets):
+    """The rig's profile cannot be saved."""
+
+    def save_screw(self, screw: Screw, memory: ScrewMemory) -> None:
+        raise SettingsError("The disk is full.")
+
+
+class NoCheckpoints(MemoryRecorder):
+    """A recorder with a bug."""
+
+    def keep_checkpoint(self, state: dict[str, Any]) -> None:
+        raise ValueError("not a number")
+
+
+def posted(
+    monkeypatch: pytest.MonkeyPatch, recorder: MemoryRecorder, outlets: NoOutlets | None = None
+) -> NightEngine:
+    """The events of a rehearsal through an engine that keeps a checkpoint every 40."""
+    monkeypatch.setattr(engine_module, "CHECKPOINT_EVENTS", 40)
+    log = rehearsed("calm", 3).log
+    clock = VirtualClock(log.events[0].utc)
+    engine = NightEngine(no_frames, InlineJobs(), recorder, clock, clock.monotonic_s, outlets)
+    for _, event in recorded_events(log):
+        if not type(event).__name__.startswith(("Axis", "Drift")):  # those are the engine's own answers
+            clock.advance(max(0.0, event.at_s - engine.now_s()))
+            engine.post(event)
+    return engine
+
+
+def test_a_profile_that_cannot_be_saved_costs_no_checkpoint(monkeypatch: pytest.MonkeyPatch) -> None:
+    usual, refused = MemoryRecorder(), MemoryRecorder()
+    posted(monkeypatch, usual)
+    engine = posted(monkeypatch, refused, FullDisk())
+    assert "The disk is full." in [notice.cause for notice in engine.notices]
+    assert len(refused.checkpoints) == len(usual.checkpoints) > 2
+
+
+def test_a_fault_of_the_checkpoint_costs_the_checkpoint_only(monkeypatch: pytest.MonkeyPatch) -> None:
+    recorder = NoCheckpoints()
+    engine = posted(monkeypatch, recorder)
+    assert engine.state.proved and "fault" in recorder.kinds()
+    assert any("keeping a checkpoint" in notice.cause for notice in engine.notices)
 
 
 def no_frames(path: Path) -> MeasuredFrame:

@@ -218,9 +218,12 @@ class NightEngine:
         if self._since_checkpoint < CHECKPOINT_EVENTS or self._answer_failed:
             return
         self._since_checkpoint = 0
-        state = course_to_plain(self.course)
-        if state is not None:
-            self._recorder.keep_checkpoint(state)
+        try:
+            state = course_to_plain(self.course)
+            if state is not None:
+                self._recorder.keep_checkpoint(state)
+        except Exception as error:
+            self.fault("keeping a checkpoint", error)
 
     def _take(self, event: AnyEvent) -> None:
         self._since_checkpoint += 1
@@ -230,17 +233,27 @@ class NightEngine:
         self._doubt_the_sky()
 
     def _carry_out(self, effect: Effect) -> None:
-        try:
-            answer = self.course.answer(effect, self.now_s())
-            if answer is not None:
-                self._posted.append(answer)
-            self._let_out(effect)
-        except PolewrightError as error:
+        """Answer it, then let it out; only an answer that fails would be met again by retracing."""
+        if self._went_well(self._answer, effect):
+            self._went_well(self._let_out, effect)
+        else:
             self._answer_failed = True
+
+    def _went_well(self, deed: Callable[[Effect], None], effect: Effect) -> bool:
+        try:
+            deed(effect)
+        except PolewrightError as error:
             self.notify(Notice(type(effect).__name__, str(error), ""))
         except Exception as error:
-            self._answer_failed = True
             self.fault(f"answering {type(effect).__name__}", error)
+        else:
+            return True
+        return False
+
+    def _answer(self, effect: Effect) -> None:
+        answer = self.course.answer(effect, self.now_s())
+        if answer is not None:
+            self._posted.append(answer)
 
     def _let_out(self, effect: Effect) -> None:
         """What goes beyond the night's own course: to the rig's profile, the record, the person."""
