@@ -13,7 +13,7 @@ import pytest
 from astropy.io import fits
 from PIL import Image
 
-from polewright.services.dated_folders import date_in
+from polewright.services.dated_folders import date_in, to_follow
 from polewright.services.folder_events import FolderBack, FolderEvent, FolderLost, FolderReady, FrameArrived
 from polewright.services.folder_poller import FolderPoller, WatchSettings
 from polewright.services.frame_completeness import Completeness, Inspection, inspect_frame
@@ -403,3 +403,9 @@ def test_every_prefix_of_a_fits_file_is_unfinished(tmp_path: Path) -> None:
             assert inspect_frame(target, length).verdict is not Completeness.COMPLETE
         target.write_bytes(whole)
         assert inspect_frame(target, len(whole)).verdict is Completeness.COMPLETE
+
+
+def test_calibration_frames_are_left_alone_with_a_date_or_without() -> None:
+    names = ["2026-11-29 darks", "2026-11-29", "flats 20261129", "2026-11-28", "darks", "M 31"]
+    assert to_follow(names, inside=True) == (["2026-11-29", "2026-11-28", "M 31"], [])
+    assert to_follow(names, inside=False) == (["2026-11-29", "2026-11-28"], [])

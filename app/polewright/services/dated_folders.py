@@ -40,10 +40,10 @@ def to_follow(names: list[str], inside: bool) -> tuple[list[str], list[str]]:
 
     `inside`: the folder is itself below the one that was chosen.
     """
-    dated = sorted((name for name in names if date_in(name)), key=lambda name: date_in(name) or (), reverse=True)
-    others = sorted(name for name in names if not date_in(name)) if inside else []
-    sky = [name for name in others if not CALIBRATION.search(name)]
-    return [*dated[:NEWEST_DATES], *sky], dated[NEWEST_DATES:]
+    sky = [name for name in names if not CALIBRATION.search(name)]
+    dated = sorted((name for name in sky if date_in(name)), key=lambda name: date_in(name) or (), reverse=True)
+    others = sorted(name for name in sky if not date_in(name)) if inside else []
+    return [*dated[:NEWEST_DATES], *others], dated[NEWEST_DATES:]
 
 
 class DatedFolders:
@@ -100,7 +100,7 @@ class DatedFolders:
         """The sub-folders of `folder` to go on with."""
         wanted, left_out = to_follow(below, bool(folder))
         if not folder:
-            self.passed = sorted(name for name in below if not date_in(name))
+            self.passed = sorted(set(below) - set(wanted) - set(left_out))
         if not self._most or folder.count(os.sep) + bool(folder) >= DEEPEST:
             return []
         prefix = folder + os.sep if folder else ""
