@@ -8,6 +8,7 @@ import io
 import json
 import os
 import re
+import shutil
 import subprocess
 import sys
 from functools import cache
@@ -18,7 +19,7 @@ import pytest
 
 from iso_time import utc_from_iso
 from polewright.__main__ import main
-from polewright.core.errors import FrameReadError
+from polewright.core.errors import FrameReadError, RecordingError
 from polewright.core.model import Site, TargetPole, Utc
 from polewright.core.night import events
 from polewright.core.not_measurable import RecordedRefusal
@@ -28,7 +29,7 @@ from polewright.services.clock import VirtualClock
 from polewright.services.frame_reader import read_frame
 from polewright.services.log_format import LoggedEvent
 from polewright.services.night_export import export_csv
-from polewright.services.night_folders import kept_frame, own_night
+from polewright.services.night_folders import delete_night, kept_frame, own_night, recorded_nights
 from polewright.services.profile_store import ProfileStore, file_stem
 from polewright.services.profiles import RIGS, RigProfile
 from polewright.services.recorder import NightRecorder
@@ -318,3 +319,23 @@ def test_no_array_of_objects_can_come_out_of_a_layer_file(tmp_path: Path) -> Non
     path.write_bytes(json.dumps(header).encode().ljust(4096) + np.zeros(4096, np.uint8).tobytes())
     with pytest.raises(LayerFileError):
         read_layer(path, "c")
+
+
+def test_nobody_can_open_a_night_while_it_is_deleted(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    night = tmp_path / "2026-03-01"
+    night.mkdir()
+    (night / "night.jsonl").write_text("log")
+    seen: list[bool] = []
+
+    def refuse(folder: Path) -> None:
+        seen.append(night.exists() or recorded_nights(tmp_path) != [])
+        raise PermissionError(13, "Permission denied")
+
+    with monkeypatch.context() as patched:
+        patched.setattr(shutil, "rmtree", refuse)
+        with pytest.raises(RecordingError, match="cannot be deleted: Permission denied"):
+            delete_night(night, tmp_path)
+    assert seen == [False]
+    assert recorded_nights(tmp_path) == [night], "what cannot be deleted stays where it was"
+    delete_night(night, tmp_path)
+    assert list(tmp_path.iterdir()) == []

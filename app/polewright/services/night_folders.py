@@ -11,6 +11,7 @@ from pathlib import Path
 from polewright.core.errors import RecordingError
 from polewright.core.model import Utc
 from polewright.core.sky.timescales import iso_text
+from polewright.services.atomic_file import unused_name
 from polewright.services.file_lock import FileLock
 from polewright.services.night_log import LOG_NAME
 
@@ -38,7 +39,7 @@ def new_night_folder(root: Path, utc: Utc, lon_deg: float = 0.0) -> Path:
 def recorded_nights(root: Path) -> list[Path]:
     """The folders below `root` that hold a log, latest name first."""
     try:
-        return sorted((path.parent for path in root.glob(f"*/{LOG_NAME}")), reverse=True)
+        return sorted((path.parent for path in root.glob(f"[!.]*/{LOG_NAME}")), reverse=True)
     except OSError:
         return []
 
@@ -51,15 +52,34 @@ def delete_night(folder: Path, nights: Path) -> None:
     own = own_night(nights, str(folder))
     if own is None or folder.is_symlink() or not (folder / LOG_NAME).is_file():
         raise RecordingError(f"{folder.name} is not one of the program's own nights: it was left as it is.")
-    lock = FileLock(folder / ".lock")
     try:
-        free = lock.take()
-        lock.free()
-        if not free:
-            raise RecordingError(f"The night {folder.name} is open in another window: close it there first.")
-        shutil.rmtree(folder)
+        _remove(_out_of_the_way(folder), folder)
     except OSError as error:
         raise RecordingError(f"{folder.name} cannot be deleted: {error.strerror or error}.") from error
+
+
+def _out_of_the_way(folder: Path) -> Path:
+    """Its new name, hidden: while it is deleted nobody can open it under the old one."""
+    hidden = unused_name(folder.with_name(f".{folder.name}"), "deleted")
+    lock = FileLock(folder / ".lock")
+    if not lock.take():
+        raise RecordingError(f"The night {folder.name} is open in another window: close it there first.")
+    if os.name == "nt":
+        lock.free()  # Windows renames no folder in which a file is open, ours or another window's
+    try:
+        return folder.rename(hidden)
+    finally:
+        lock.free()
+
+
+def _remove(hidden: Path, folder: Path) -> None:
+    """Delete it; what cannot be deleted comes back under its old name."""
+    try:
+        shutil.rmtree(hidden)
+    except OSError:
+        with contextlib.suppress(OSError):
+            hidden.rename(folder)
+        raise
 
 
 def own_night(nights: Path, remembered: str) -> Path | None:
