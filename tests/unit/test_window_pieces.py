@@ -214,6 +214,17 @@ def test_two_mounts_with_the_same_optics_never_share_what_they_know(tmp_path: Pa
     assert with_names(named, profiles).rig_name == "third mount", "what was typed stays"
 
 
+def test_a_save_that_met_another_windows_costs_that_save_only(tmp_path: Path) -> None:
+    stored = rig_and_site(tmp_path, Chosen(Site(52.3, 3.0), Optics(240.0, 5.0))).stored
+    ours, theirs = RigOutlets(tmp_path, stored), RigOutlets(tmp_path, stored)
+    theirs.save_locks(LockMemory(tonight=((0.0, 1.0),)))
+    with pytest.raises(SettingsError, match="another window"):
+        ours.save_locks(LockMemory(tonight=((0.0, 2.0),)))
+    ours.save_locks(LockMemory(tonight=((0.0, 3.0),)))
+    again = rig_and_site(tmp_path, Chosen(Site(52.3, 3.0), Optics(240.0, 5.0)))
+    assert again.locks.nights == LockMemory(tonight=((0.0, 3.0),)).for_next_night().nights != ()
+
+
 def fill(known: Known) -> FillForm:
     return FillForm(**{name: getattr(known, name) for name in FIELDS})
 

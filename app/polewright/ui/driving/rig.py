@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import contextlib
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Any
 
 from polewright.core.errors import RecordingError, SettingsError
 from polewright.core.flexure_memory import NEW_FLEXURE, FlexureMemory, NightBend
@@ -268,21 +270,27 @@ class RigOutlets:
         if self._stored is None:
             return
         kept = memory.for_next_night(learn(memory), sense_for_next_night(memory))
-        profile = self._stored.profile
-        screws = {**profile.screws, screw.value: kept.to_dict()}
-        self._stored = self._store.save(self._stored, replace(profile, screws=screws))
+        self._save(screws={**self._stored.profile.screws, screw.value: kept.to_dict()})
 
     def save_locks(self, memory: LockMemory) -> None:
         """The same for what tightening the locks does."""
         if self._stored is not None:
-            kept = memory.for_next_night().to_dict()
-            self._stored = self._store.save(self._stored, replace(self._stored.profile, locks=kept))
+            self._save(locks=memory.for_next_night().to_dict())
 
     def save_flexure(self, bend: NightBend) -> None:
         """The same for how it bends; a night counts once, by what it told last."""
         if self._stored is not None:
-            kept = self._flexure_before.with_night(replace(bend, night=self._night)).to_dict()
-            self._stored = self._store.save(self._stored, replace(self._stored.profile, flexure=kept))
+            self._save(flexure=self._flexure_before.with_night(replace(bend, night=self._night)).to_dict())
+
+    def _save(self, **changed: Any) -> None:
+        """SettingsError when it cannot be; the next save begins from what is stored then, or it would fail too."""
+        assert self._stored is not None
+        try:
+            self._stored = self._store.save(self._stored, replace(self._stored.profile, **changed))
+        except SettingsError:
+            with contextlib.suppress(SettingsError):
+                self._stored = self._store.load(self._stored.path)
+            raise
 
     def keep_night(self, state: NightState) -> None:
         """The record holds it already."""
