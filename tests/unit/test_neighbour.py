@@ -13,6 +13,8 @@ from polewright.core.detection.hot_pixels import HotPixelMask
 from polewright.core.matching.hint import SolveHint
 from polewright.core.matching.neighbour import PATH, Neighbours, neighbour_of, placed_by
 from polewright.core.model import Atmosphere, Frame, PlateSolution, Site, StarList, Utc
+from polewright.core.night.measured import PlacedFrame
+from polewright.core.plain import from_plain, to_plain
 from polewright.core.unsolved import NoTime, Unsolved
 from polewright.runtime.frame_facts import solution_from_plain, solution_to_plain
 from polewright.services.measuring import FrameMeasurer
@@ -99,6 +101,7 @@ def test_errors_add_up_only_where_the_field_has_moved_on() -> None:
         got = night.place(seen)
         assert got is not None and off_px(got, there) < 3.0
         night = night.with_frame(seen, got)
+        assert got.anchor == solution.centre
         sigmas.append(float(np.trace(got.attitude_icrs.covariance_rad2[:2, :2])))
         assert night.anchor is not None and night.anchor[1] is solution
     assert sigmas[2] > sigmas[0]
@@ -151,9 +154,14 @@ def test_what_is_inherited_goes_with_the_frame_into_sky_and_record() -> None:
     assert np.allclose(with_it - without, got.inherited_rad2)
     again = solution_from_plain(solution_to_plain(got))
     assert again.inherited_rad2 is not None and np.array_equal(again.inherited_rad2, got.inherited_rad2)
+    assert got.anchor == again.anchor == solution.centre
+    placed = PlacedFrame.of(sky_frame("f", utc, site, air, got))
+    assert placed.anchor == solution.centre and placed == PlacedFrame.of(placed.sky_frame())
+    assert from_plain(PlacedFrame, to_plain(placed)) == placed
     old = solution_to_plain(got)
-    del old["inherited_rad2"]
+    del old["inherited_rad2"], old["anchor"]
     assert solution_from_plain(old).inherited_rad2 is None
+    assert solution_from_plain(old).anchor is None
 
 
 def test_a_frame_before_its_field_was_known_is_placed_when_it_is() -> None:

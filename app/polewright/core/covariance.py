@@ -15,3 +15,9 @@ NO_COVARIANCE: Covariance = ((0.0, 0.0), (0.0, 0.0))
 def covariance_of(matrix: FloatArray) -> Covariance:
     """A (2, 2) array as nested tuples."""
     return (float(matrix[0, 0]), float(matrix[0, 1])), (float(matrix[1, 0]), float(matrix[1, 1]))
+
+
+def nearest_covariance(matrix: FloatArray) -> FloatArray:
+    """The nearest (..., N, N) matrices without a negative variance."""
+    values, vectors = np.linalg.eigh(0.5 * (matrix + matrix.swapaxes(-1, -2)))
+    return np.asarray(vectors * np.maximum(values, 0.0)[..., None, :] @ vectors.swapaxes(-1, -2))

@@ -25,7 +25,7 @@ import numpy as np
 
 from polewright.core.angles import ARCSEC_PER_RAD
 from polewright.core.budget import Budget, Chance, Column, Nuisance, Part
-from polewright.core.covariance import FloatArray, covariance_of
+from polewright.core.covariance import FloatArray, covariance_of, nearest_covariance
 from polewright.core.offset import Offset, probability_inside
 
 BENDS = (Nuisance.SAG, Nuisance.PULL)
@@ -129,7 +129,7 @@ class Joint:
         """
         columns = self._columns()
         rest = self.covariance_rad2 - sum((c.covariance for c in columns), np.zeros((2, 2)))
-        return Budget((Chance(Part.STARS, covariance_of(_positive(rest))),), columns)
+        return Budget((Chance(Part.STARS, covariance_of(nearest_covariance(rest))),), columns)
 
     def _columns(self) -> tuple[Column, ...]:
         """The axis believed runs against a nuisance that is larger than believed."""
@@ -228,12 +228,6 @@ def _share(first: Word, second: Word, slope: FloatArray, prior: FloatArray) -> t
     cross = -covariance @ by_axis.T
     share = Share(1.0, axis, np.asarray(covariance), gain @ (told - both @ axis), left, cross, chi2)
     return share, -0.5 * (chi2 + float(np.linalg.slogdet(spread)[1]))
-
-
-def _positive(matrix: FloatArray) -> FloatArray:
-    """The nearest covariance."""
-    values, vectors = np.linalg.eigh(0.5 * (matrix + matrix.T))
-    return np.asarray(vectors @ np.diag(np.maximum(values, 0.0)) @ vectors.T)
 
 
 def _offset(axis_rad: FloatArray, covariance_rad2: FloatArray) -> Offset:

@@ -233,6 +233,7 @@ class PlateSolution:
     shared_error: SharedError = NO_SHARED_ERROR  # that of its stars
     # covariance (3, 3), rad^2, camera axes: error of the frame whose stars placed this one; part of the attitude's
     inherited_rad2: FloatArray | None = None
+    anchor: SkyPosition | None = None  # centre of the frame that the catalogue placed and that this error began with
 
     @property
     def scale_arcsec_px(self) -> float:
@@ -270,7 +271,11 @@ class TargetPole(Enum):
 
 @dataclass(frozen=True, eq=False)
 class SkyFrame:
-    """One solved exposure as the axis estimator needs it: when, and the attitude in observed ENU."""
+    """One solved exposure as the axis estimator needs it: when, and the attitude in observed ENU.
+
+    `inherited_rad2` and `anchor` as in PlateSolution: the part of the covariance that is one error of all frames with
+    this anchor, and of the frame whose own `centre` it is.
+    """
 
     name: str
     utc_mid: Utc
@@ -279,6 +284,8 @@ class SkyFrame:
     stars_matched: int
     rms_arcsec: float
     centre: SkyPosition
+    inherited_rad2: FloatArray | None = None
+    anchor: SkyPosition | None = None
 
 
 @dataclass(frozen=True, eq=False)

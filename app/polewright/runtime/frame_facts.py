@@ -21,6 +21,7 @@ from polewright.core.model import (
     PlateSolution,
     SharedError,
     Site,
+    SkyPosition,
     StarList,
     Utc,
 )
@@ -106,6 +107,7 @@ def solution_to_plain(solution: PlateSolution) -> dict[str, Any]:
         "warnings": list(solution.warnings),
         "shared_error": list(solution.shared_error),
         "inherited_rad2": solution.inherited_rad2,
+        "anchor": to_plain(solution.anchor),
     }
 
 
@@ -126,6 +128,7 @@ def solution_from_plain(data: Mapping[str, Any]) -> PlateSolution:
             warnings=tuple(data["warnings"]),
             shared_error=_shared(data),
             inherited_rad2=_inherited(data),
+            anchor=from_plain(SkyPosition, data["anchor"]) if data.get("anchor") is not None else None,
         )
     except (KeyError, TypeError, ValueError, AttributeError, OverflowError) as exc:
         raise RecordingError(f"The record of a frame's solution is damaged: {exc!r}.") from exc

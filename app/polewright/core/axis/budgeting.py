@@ -2,12 +2,12 @@
 
 The fit is linear in turns of arcseconds: how far the axis goes for a turn of one frame is one matrix, and with it
 every part is a product. Star noise and shaking turn each frame by itself, the nuisances of core/axis/nuisances.py all
-of them together.
+of them together; what a frame is off by whose stars placed others turns it and those others together.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -27,9 +27,9 @@ from polewright.core.axis.nuisances import (
 from polewright.core.axis.scatter import scatter_rad2
 from polewright.core.axis.suspects import Verdict
 from polewright.core.budget import Budget, Chance, Column, Nuisance, Part
-from polewright.core.covariance import covariance_of
+from polewright.core.covariance import covariance_of, nearest_covariance
 from polewright.core.flexure import Flexure
-from polewright.core.model import Atmosphere, AxisEstimate, FloatArray, Site, SkyFrame, TargetPole
+from polewright.core.model import Atmosphere, AxisEstimate, FloatArray, Site, SkyFrame, SkyPosition, TargetPole
 from polewright.core.sky.places import east_and_up, pole_enu
 
 
@@ -81,7 +81,31 @@ def _chances(
     told = directions @ verdict.fit.axis_covariance_enu @ directions.T
     unexplained = told - response.each(_in_enu(verdict, verdict.covariances))
     shaking = response.each(np.eye(3) * scatter_rad2(verdict.fit, own))
-    return {Part.STARS: response.each(_in_enu(verdict, own)), Part.SETTLING: shaking + unexplained}
+    stars = _by_stars(response, _in_enu(verdict, own), _lent(verdict, frames), frames)
+    return {Part.STARS: stars, Part.SETTLING: shaking + unexplained}
+
+
+def _lent(verdict: Verdict, frames: Sequence[SkyFrame]) -> dict[SkyPosition, FloatArray]:
+    """The error (3, 3) of every anchor, rad^2 in ENU, as the first frame inherited it; the sky turns it by a few
+    degrees during a capture, which is left out."""
+    found: dict[SkyPosition, FloatArray] = {}
+    for frame, attitude in zip(frames, verdict.attitudes):
+        if frame.anchor is not None and frame.inherited_rad2 is not None:
+            found.setdefault(frame.anchor, np.asarray(attitude @ frame.inherited_rad2 @ attitude.T))
+    return found
+
+
+def _by_stars(
+    response: Response, own: FloatArray, lent: Mapping[SkyPosition, FloatArray], frames: Sequence[SkyFrame]
+) -> FloatArray:
+    """Star noise of frames with `own` (N, 3, 3) in ENU; the error of an anchor turns all that it placed together."""
+    common = np.zeros((2, 2))
+    for anchor, error in lent.items():
+        members = [i for i, frame in enumerate(frames) if anchor in (frame.anchor, frame.centre)]
+        moves = response.per_frame[members].sum(axis=0)
+        common += moves @ error @ moves.T
+        own[members] = nearest_covariance(own[members] - error)
+    return np.asarray(common + response.each(own))
 
 
 def _unseen_chances(response: Response, geometry: Geometry) -> dict[Part, FloatArray]:

@@ -54,6 +54,8 @@ def sky_frame(
         stars_matched=len(matched),
         rms_arcsec=rms_px / fit.camera.focal_px * ARCSEC_PER_RAD,
         centre=solution.centre,
+        inherited_rad2=solution.inherited_rad2,
+        anchor=solution.anchor,
     )
 
 

@@ -219,4 +219,5 @@ def _solution(there: Neighbour, here: Detections, stars: StarList, shared: _Shar
         path=PATH,
         shared_error=stars.shared_error,
         inherited_rad2=inherited,
+        anchor=there.solution.anchor or there.solution.centre,
     )

@@ -25,6 +25,8 @@ class PlacedFrame:
     stars_matched: int
     rms_arcsec: float
     centre: SkyPosition
+    inherited_rad2: Matrix | None = None
+    anchor: SkyPosition | None = None
 
     @classmethod
     def of(cls, frame: SkyFrame) -> PlacedFrame:
@@ -38,13 +40,23 @@ class PlacedFrame:
             frame.stars_matched,
             frame.rms_arcsec,
             frame.centre,
+            None if frame.inherited_rad2 is None else _matrix(frame.inherited_rad2),
+            frame.anchor,
         )
 
     def sky_frame(self) -> SkyFrame:
         """The same, as the axis estimator takes it."""
         attitude = Attitude(np.array(self.camera_to_enu), np.array(self.covariance_rad2))
         return SkyFrame(
-            self.name, self.utc_mid, attitude, self.camera, self.stars_matched, self.rms_arcsec, self.centre
+            self.name,
+            self.utc_mid,
+            attitude,
+            self.camera,
+            self.stars_matched,
+            self.rms_arcsec,
+            self.centre,
+            None if self.inherited_rad2 is None else np.array(self.inherited_rad2),
+            self.anchor,
         )
 
 
