@@ -99,6 +99,7 @@ SAMPLES: tuple[it.Reason, ...] = (
     it.TripodSettles(200.0, 900.0),
     it.DriftDisturbed(Jumped(1e-4, 40.0)),
     it.DriftUnsure(HERE),
+    it.DriftUnsure(HERE, RAD, 2.0 * RAD),
     *(
         it.DriftTold(HERE, told, proof, guided)
         for told in (None, Comparison(0.0, 0.0, 1.0, True, Cause.NONE))

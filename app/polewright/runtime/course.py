@@ -123,9 +123,8 @@ def _estimated(effect: EstimateAxis, plan: NightPlan, at_s: float) -> AxisMeasur
 
 
 def _fitted(effect: FitDrift, plan: NightPlan, at_s: float) -> DriftMeasured | DriftRefused:
-    # without flexure: the prior of bending makes a drift uncertain by 20" (tests/bench/drift_coverage.py), and a
-    # proof by it of 30" would not end
-    found = read_drift(effect.samples, plan.site, plan.air, effect.target, effect.wanted_rad, effect.rested_s)
+    resting = effect.wanted_rad, effect.rested_s
+    found = read_drift(effect.samples, plan.site, plan.air, effect.target, *resting, plan.flexure)
     if not isinstance(found, DriftReading):
         return DriftRefused(at_s, found)
     return DriftMeasured(at_s, found)

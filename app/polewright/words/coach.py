@@ -43,6 +43,7 @@ WORTH_SAYING = 0.75  # a turn that leaves more than this share of the error is n
 WORTH_NAMING_ARCMIN = 5.0  # a component of the drift less sure than that is not told
 TAKE_CARE = "Then hands off; leave declination alone."
 HOLD = "Hold the telescope before you loosen the declination clutch."
+OTHER_WITNESS = "A second turn of the RA axis may prove more; so does a pier, or a larger tolerance."
 OTHER_SKY = "Where more sky is free, begin this stage again: another declination shows it."
 LEARNED_NIGHTS = 3
 TEACHES = "Three proved nights with this rig teach what its tube does; then the same frames prove more."
@@ -442,10 +443,8 @@ def _drift(why: it.Drifting) -> Told:
             return Told(f"Hands off. Tripod settling, {duration_text(left_s)}.", SETTLES)
         case it.DriftDisturbed(doubt):
             return Told("Begin the drift again.", drift_doubt_words(doubt))
-        case it.DriftUnsure(offset):
-            here = f"By this drift the axis is {_total(offset)} off, {sigma_text(offset.sigma_rad)}"
-            unsure = f"{here}: not sure enough. A tripod that is still settling moves the stars as well."
-            return Told("Watch the drift once more.", unsure, "It settles while you watch.")
+        case it.DriftUnsure():
+            return _drift_unsure(why)
         case it.DriftTold():
             return _drift_told(why)
         case it.FieldWanted():
@@ -454,6 +453,17 @@ def _drift(why: it.Drifting) -> Told:
             return _watched(why)
         case _:
             assert_never(why)
+
+
+def _drift_unsure(why: it.DriftUnsure) -> Told:
+    here = f"By this drift the axis is {_total(why.offset)} off"
+    if why.reach_rad is None:
+        unsure = f"{here}, {sigma_text(why.offset.sigma_rad)}: not sure enough."
+        settles = "A tripod that is still settling moves the stars as well."
+        return Told("Watch the drift once more.", f"{unsure} {settles}", "It settles while you watch.")
+    reach, needed = angle_text(why.reach_rad), angle_text(why.tolerance_rad)
+    bears = f"Tube, air and tripod included, a drift proves {reach} at best; tonight needs {needed}."
+    return Told("Take it as it is: the drift agrees.", f"{here}: no proof. {bears}", OTHER_WITNESS)
 
 
 def _drift_told(why: it.DriftTold) -> Told:

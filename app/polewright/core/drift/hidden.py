@@ -7,6 +7,7 @@ least squares as the drift itself.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -24,9 +25,16 @@ _WEAK_RAD = np.radians(3.0)  # as in the fit: what one field leaves open stays w
 
 def whole_covariance(proof: DriftProof, result: DriftResult, flexure: Flexure) -> Covariance:
     """Covariance (2, 2), rad^2, of (east, up): scatter and slow wander of the frames, the tube and the air."""
-    red = slope_growth([(np.array(p.at_s), np.array(p.dec_residual_rad)) for p in result.positions])
-    scatter = np.array(result.covariance_rad2) * max(red / result.inflation, 1.0)
+    scatter = np.array(wandering(result).covariance_rad2)
     return covariance_of(scatter + _faked(proof, result.positions, flexure))
+
+
+def wandering(result: DriftResult) -> DriftResult:
+    """The same, its scatter grown by the slow wander that the frames show."""
+    red = slope_growth([(np.array(p.at_s), np.array(p.dec_residual_rad)) for p in result.positions])
+    more = max(red / result.inflation, 1.0)
+    grown = covariance_of(np.array(result.covariance_rad2) * more)
+    return replace(result, covariance_rad2=grown, inflation=result.inflation * more)
 
 
 def _faked(proof: DriftProof, positions: Sequence[PositionDrift], flexure: Flexure) -> FloatArray:

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from polewright.core.angles import ARCSEC_PER_RAD, SIDEREAL_RATE_RAD_S
-from polewright.core.drift.hidden import whole_covariance
+from polewright.core.drift.hidden import wandering, whole_covariance
 from polewright.core.drift.live import DriftProof, DriftResult, DriftSample, measure
 from polewright.core.drift.reasons import DriftDoubt, DriftRefusal, Unknown
 from polewright.core.drift.remaining import cadence_s, remaining
@@ -104,7 +104,7 @@ def read_drift(
     """What the frames say, and how much longer to watch until each component is known to `wanted` rad.
 
     A base that creeps moves stars as a wrong axis does, and no frame tells the two apart: the covariance grows by
-    what a tripod may do that has stood for `rested_s`. The time left counts the scatter of the frames alone.
+    what a tripod may do that has stood for `rested_s`. The time left counts what the frames show.
     Without `flexure` (records of before) it knows neither slow wander nor tube nor air, and asks for no field of four
     minutes; with it a field lasts until it can show that nothing guides, and what does not show it then is held.
     """
@@ -112,7 +112,8 @@ def read_drift(
     result = measure(proof)
     if not isinstance(result, DriftResult):
         return result
-    left = remaining(replace(proof, result=result), result, wanted)
+    told = result if flexure is None else wandering(result)
+    left = remaining(replace(proof, result=told), told, wanted)
     untold_s = 0.0 if flexure is None else _untold_s(result)
     return DriftReading(
         samples=len(samples),

@@ -413,9 +413,12 @@ class DriftDisturbed:
 
 @dataclass(frozen=True)
 class DriftUnsure:
-    """The drift is complete, and neither confirms nor contradicts."""
+    """The drift is complete, and neither confirms nor contradicts. `reach_rad`: the smallest tolerance that it could
+    prove, tube and air included; watching again makes no more of it. None in records that know of the stars alone."""
 
     offset: Offset
+    tolerance_rad: float = 0.0
+    reach_rad: float | None = None
 
 
 @dataclass(frozen=True)
@@ -567,7 +570,9 @@ def action_of(reason: Reason) -> Action:
             return Do.UNLOCK
         case Near() | DriftTooRough() | DriftTold():
             return Do.GO_ON
-        case DriftDisturbed() | Plainly.LOOKS_GUIDED | DriftUnsure():
+        case DriftUnsure(reach_rad=reach_rad):
+            return Do.START_AGAIN if reach_rad is None else Do.ACCEPT
+        case DriftDisturbed() | Plainly.LOOKS_GUIDED:
             return Do.START_AGAIN
         case ElsewhereWanted(hour_angle_h, declination_deg):
             return Point(hour_angle_h, declination_deg)

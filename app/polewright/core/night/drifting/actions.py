@@ -12,6 +12,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from polewright.core.budget import Budget, Chance, Part
 from polewright.core.drift.compare import Comparison, compare_with_turn, words_agree
 from polewright.core.drift.live import with_sample
 from polewright.core.drift.reading import DriftReading, rest_needed_s, wanted_rad
@@ -27,11 +28,16 @@ from polewright.core.offset import (
     WORTH_SHARE,
     Offset,
     covariance_of,
+    floor_rad,
     good_enough,
     probability_inside,
 )
 
 EVERY_FRAME = 150  # so many frames are fitted one by one; of more, sixty fits a doubling
+INDEPENDENT = ((1.0, 1.0),)
+# tube, air and tripod may have misled both alike: shares that make one are never too sure, whatever the correlation
+CORRELATED = tuple((share, 1.0 - share) for share in (0.0, 0.25, 0.5, 0.75, 1.0))
+REST_SHARE = 0.5  # of the tolerance is what creep is compared with where tube and air count too (chosen)
 EVEN = 0.5  # more likely outside than inside
 CLOCK_SET_BACK_S = 60.0  # a frame so much older than the last one comes by another clock
 SET_ASIDE = Refused(Objection.DRIFT_SET_ASIDE)
@@ -131,18 +137,41 @@ def both_offset(state: Running) -> Offset | None:
     second = drift_offset(state)
     if not _agree(reading, before):
         return second
-    information = [np.linalg.inv(np.array(o.covariance_rad2)) for o in (before, second)]
-    covariance = np.linalg.inv(information[0] + information[1])
-    mean = covariance @ sum(i @ np.array([o.east_rad, o.up_rad]) for i, o in zip(information, (before, second)))
+    shares = INDEPENDENT if state.plan.flexure is None else CORRELATED
+    together = (_together(before, second, *of_each) for of_each in shares)
+    return min(together, key=lambda both: both.sigma_rad)
+
+
+def _together(before: Offset, second: Offset, *shares: float) -> Offset:
+    """The weighted mean; `shares`: how much of its information each one brings."""
+    witnesses = (before, second)
+    information = [share * np.linalg.inv(np.array(o.covariance_rad2)) for share, o in zip(shares, witnesses)]
+    covariance = np.asarray(np.linalg.inv(information[0] + information[1]), dtype=np.float64)
+    mean = covariance @ sum(i @ np.array([o.east_rad, o.up_rad]) for i, o in zip(information, witnesses))
     return Offset(float(mean[0]), float(mean[1]), covariance_of(covariance), second.readings)
+
+
+def reach_rad(state: Running) -> float | None:
+    """The smallest tolerance that the drift could prove with the axis in its middle; None where nothing proves it, or
+    in records that know of the stars alone."""
+    both, sure = both_offset(state), SURE_ENOUGH if state.capture.by_drift else PROVED
+    if both is None or state.plan.flexure is None:
+        return None
+    return max(floor_rad(both, sure), drift_offset(state).sigma_rad / WORTH_SHARE)
 
 
 def settling_s(state: Running) -> float:
     """How much longer a tripod must stand before the proof is worth beginning; frames are only seen until then."""
-    watch, plan = state.drift, state.plan
+    watch = state.drift
     if watch is None or watch.stood or watch.samples or state.stage is not Stage.PROOF:
         return 0.0
-    return max(rest_needed_s(plan.tolerance_rad) - stood_s(state), 0.0)
+    return max(rest_s(state) - stood_s(state), 0.0)
+
+
+def rest_s(state: Running) -> float:
+    """How long a tripod must have stood until a drift is worth watching."""
+    plan = state.plan
+    return rest_needed_s(plan.tolerance_rad * (1.0 if plan.flexure is None else REST_SHARE))
 
 
 def stood_s(state: Running) -> float:
@@ -219,11 +248,15 @@ def take_drift(state: Running, event: DriftMeasured) -> Outcome:
     state = replace(state, drift=replace(watch, reading=reading, read_s=state.now_s, refusal=None, kept=kept))
     if state.stage is not Stage.CAPTURE:
         return state, ()
-    return replace(state, capture=_capture_of(reading, watch) if reading.known else Capture()), ()
+    return replace(state, capture=_capture_of(reading, watch, state) if reading.known else Capture()), ()
 
 
-def _capture_of(reading: DriftReading, watch: DriftWatch) -> Capture:
-    """A capture whose axis the drift has told; its frame is the one that the screws are followed from."""
+def _capture_of(reading: DriftReading, watch: DriftWatch, state: Running) -> Capture:
+    """A capture whose axis the drift has told; its frame is the one that the screws are followed from.
+
+    Frames that follow the screws make no drift surer: all of its doubt is hidden from them.
+    """
+    doubt = Budget((Chance(Part.DRIVE, reading.covariance_rad2),))
     assert watch.frame is not None
     axis = MeasuredAxis(
         reading.east_rad,
@@ -232,6 +265,7 @@ def _capture_of(reading: DriftReading, watch: DriftWatch) -> Capture:
         companion_east_rad=reading.east_rad,
         companion_up_rad=reading.up_rad,
         frames=(watch.frame.name,),
+        budget=None if state.plan.flexure is None else doubt,
     )
     return Capture((watch.frame,), (0.0,), axis, by_drift=True)
 
@@ -270,7 +304,7 @@ def believe_drift(state: Running, event: object) -> Outcome:
     """The person goes by the drift: the correction goes on from its axis."""
     watch = state.drift
     assert watch is not None and watch.reading is not None
-    capture = _capture_of(watch.reading, watch)
+    capture = _capture_of(watch.reading, watch, state)
     state, effects = keep_drift(state, event)
     state, more = begin_following(replace(state, capture=capture, proof=Capture()), event)
     return replace(state, drift=anew(watch)), (*effects, *more)

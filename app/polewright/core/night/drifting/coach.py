@@ -6,7 +6,7 @@ import math
 
 from polewright.core.angles import ARCSEC_PER_RAD
 from polewright.core.drift.plan import predicted_seconds
-from polewright.core.drift.reading import DriftReading, place_rad, rest_needed_s, tells, wanted_rad
+from polewright.core.drift.reading import DriftReading, place_rad, tells, wanted_rad
 from polewright.core.drift.reasons import NotTracking as StarsRun
 from polewright.core.night.advice import (
     DriftDisturbed,
@@ -19,7 +19,15 @@ from polewright.core.night.advice import (
     TripodSettles,
 )
 from polewright.core.night.drift_watch import DriftWatch
-from polewright.core.night.drifting.actions import compared, drift_contradicts, drift_offset, opposed, settling_s
+from polewright.core.night.drifting.actions import (
+    compared,
+    drift_contradicts,
+    drift_offset,
+    opposed,
+    reach_rad,
+    rest_s,
+    settling_s,
+)
 from polewright.core.night.drifting.places import position_for
 from polewright.core.night.states import Running, Stage
 
@@ -34,9 +42,9 @@ def advise_drift(state: Running, watch: DriftWatch) -> Reason:
 
 
 def _in_the_way(state: Running, watch: DriftWatch) -> Reason | None:
-    reading, rest_s = watch.reading, settling_s(state)
-    if rest_s > 0.0:
-        return TripodSettles(rest_s, rest_needed_s(state.plan.tolerance_rad))
+    reading, left_s = watch.reading, settling_s(state)
+    if left_s > 0.0:
+        return TripodSettles(left_s, rest_s(state))
     if reading is not None and reading.disturbed:
         return DriftDisturbed(reading.warnings[0])
     if reading is not None and reading.held:
@@ -59,7 +67,7 @@ def _complete(state: Running) -> DriftUnsure | DriftTold:
     """Only where the drift does not simply confirm: it puts the axis outside, or leaves it open."""
     offset, proof = drift_offset(state), state.stage is Stage.PROOF
     if proof and not drift_contradicts(state):
-        return DriftUnsure(offset)
+        return DriftUnsure(offset, state.plan.tolerance_rad, reach_rad(state))
     guided_too = proof and offset.total_rad <= state.plan.tolerance_rad and opposed(state)
     return DriftTold(offset, compared(state), proof, guided_too)
 
