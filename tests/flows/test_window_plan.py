@@ -149,12 +149,14 @@ def test_it_holds_after_closing_in_replay_and_the_next_night(bench: Bench, tmp_p
     assert page(again).view.status.endswith(", this plan.")
     again.key(ESCAPE)
     again.key(Qt.Key.Key_W, CTRL)
+    again.key(Qt.Key.Key_W, CTRL)  # it asks once
 
     again.driver.act(want.OpenReplay(folder / "night.jsonl"))
     assert isinstance(again.driver.scene, ReplayScene)
     again.driver.act(want.Scrub(1e9))
     assert again.view.reticle.tolerance_text == text
-    again.key(Qt.Key.Key_W, CTRL)
+    again.key(Qt.Key.Key_W, CTRL)  # to the list of earlier nights, and from there to the first page
+    again.key(ESCAPE)
 
     again.key(RETURN, CTRL)  # another night with the same rig
     started = state_of(again).plan

@@ -10,6 +10,7 @@ import pytest
 
 from night_kit import rehearsed
 from polewright.core.angles import rotation_about
+from polewright.core.budget import Budget, Chance, Part
 from polewright.core.night.advice import Do
 from polewright.core.night.events import AxisFollowed, FrameSolved, FrameUnsolved
 from polewright.core.night.measured import PlacedFrame
@@ -64,5 +65,6 @@ def test_a_second_turn_that_knows_nothing_proves_nothing() -> None:
     axis = state.proof.axis
     assert axis is not None and proof_confirms(begun(state))
     variance = math.radians(0.25) ** 2
-    unsure = replace(axis, covariance_rad2=((variance, 0.0), (0.0, variance)))
+    nothing = ((variance, 0.0), (0.0, variance))
+    unsure = replace(axis, covariance_rad2=nothing, budget=Budget((Chance(Part.SETTLING, nothing),)))
     assert not proof_confirms(replace(begun(state), proof=replace(state.proof, axis=unsure)))

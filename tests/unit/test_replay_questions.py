@@ -33,9 +33,9 @@ def walked(tmp_path_factory: pytest.TempPathFactory) -> ReplayTrack:
     return load_track(folder)
 
 
-def assert_asked_while_the_well_is_shown(track: ReplayTrack) -> None:
+def assert_asked_while_the_well_is_shown(track: ReplayTrack, least: int = 4) -> None:
     times = [question.t_s for question in track.questions]
-    assert len(times) >= 4 and times == sorted(times) and times[0] > 60.0
+    assert len(times) >= least and times == sorted(times) and times[0] > 60.0
     for question in track.questions:
         moment = track.moments[track.index_at(question.t_s)]
         assert moment.state.stage in (Stage.ROUGH, Stage.FINE), "the well is on the screen"
@@ -52,7 +52,7 @@ def test_recorded_nights_are_asked_about_when_each_move_begins(name: str, tmp_pa
 
 
 def test_a_night_walked_by_eye_is_asked_about_too(walked: ReplayTrack) -> None:
-    assert_asked_while_the_well_is_shown(walked)
+    assert_asked_while_the_well_is_shown(walked, 2)  # one walk a screw may do
     by_eye = [q.decision for q in walked.questions if q.decision.by_eye]
     assert by_eye, "nobody told these turns"
     for decision in by_eye:
