@@ -7,7 +7,7 @@ import math
 import typing
 
 from frame_reasons import SAMPLES as FRAMES
-from polewright.core.axis_reasons import OlderFrame, TooAlike
+from polewright.core.axis_reasons import LongApart, OlderFrame, TooAlike
 from polewright.core.drift.compare import Cause, Comparison
 from polewright.core.drift.plan import DriftPosition
 from polewright.core.drift.reading import DriftReading
@@ -49,6 +49,7 @@ SAMPLES: tuple[it.Reason, ...] = (
     *(it.NotUpYet(degrees, southern) for degrees in (0.5, 52.3, 89.0) for southern in (True, False)),
     *(it.TurnBegins(stage, sky) for stage in TURNED for sky in (None, SKY)),
     *(it.DoesNotFit(stage, frame, 4) for stage in TURNED for frame in (None, "a.fits")),
+    *(it.NotOneCapture(stage, LongApart("a.fits", "b.fits", 815.8)) for stage in TURNED),
     *(it.NoRoom(stage) for stage in TURNED),
     *(
         it.PlaceWanted(stage, west, places, RAD, sigma, after, refusal, other)

@@ -9,6 +9,7 @@ import pytest
 
 from frame_reasons import reason_of
 from paper_night import PaperNight
+from polewright.core.axis_reasons import LongApart
 from polewright.core.model import Site, TargetPole
 from polewright.core.night import advice as says
 from polewright.core.night.advise import advise
@@ -17,6 +18,7 @@ from polewright.core.night.events import (
     AnyEvent,
     AxisFollowed,
     AxisMeasured,
+    AxisRefused,
     BackAsked,
     FolderLost,
     FrameSolved,
@@ -24,6 +26,7 @@ from polewright.core.night.events import (
     NextAsked,
     NightStarted,
     PauseAsked,
+    RestartAsked,
 )
 from polewright.core.night.measured import FollowedAxis, MeasuredAxis, RotationGain
 from polewright.core.night.states import NightState, Stage, Waiting, begun
@@ -131,6 +134,18 @@ def test_suspect_frame_names_its_cure() -> None:
     state = replace(begun(state), capture=replace(state.capture, axis=replace(axis, suspect="c1")))
     advice = advise(state)
     assert advice.action is says.Do.TIGHTEN_CLUTCH and "c1" in say(advice).why
+
+
+def test_frames_of_two_captures_stop_the_turn_also_once_there_is_an_axis() -> None:
+    """A frame of another month among good ones: the capture is refused with it, and no further turn mends that."""
+    state = capture(after(Waiting(), start(), NextAsked(1.0)), 40.0)
+    assert state.capture.axis is not None
+    state = after(state, AxisRefused(30.0, LongApart("old.fits", "c2", 815.8)))
+    advice = advise(state)
+    assert advice.action is says.Do.START_AGAIN and advice.mood is says.Mood.TROUBLE
+    told = say(advice)
+    assert told.instruction == "Begin this stage again." and "816 hours apart" in told.why
+    assert isinstance(advise(after(state, RestartAsked(31.0))).reason, says.TurnBegins)
 
 
 def test_turn_is_in_eighths_with_direction_and_gain() -> None:

@@ -101,19 +101,10 @@ class TooUnsure(NotMeasurable):
     turn_rad: float
 
 
+FramesApart = MirroredAndNot | OtherField | TurnedUpright | LongApart | SameInstant  # frames of several captures
+
 AxisRefusal = (
-    TooFewPlaces
-    | TooFewPlaced
-    | SkyImpossible
-    | MirroredAndNot
-    | OtherField
-    | TurnedUpright
-    | LongApart
-    | SameInstant
-    | TooAlike
-    | FarFromPole
-    | TooUnsure
-    | RecordedRefusal
+    TooFewPlaces | TooFewPlaced | SkyImpossible | FramesApart | TooAlike | FarFromPole | TooUnsure | RecordedRefusal
 )
 
 # an axis with a doubt

@@ -85,7 +85,7 @@ def say(advice: Advice) -> Told:
             return Told(frame_headline(frame), frame_words(frame).whole, frame_gain(frame))
         case it.NotUpYet(inclination_deg, southern):
             return _stand_up(inclination_deg, "south" if southern else "north")
-        case it.TurnBegins() | it.DoesNotFit() | it.NoRoom() | it.PlaceWanted():
+        case it.TurnBegins() | it.DoesNotFit() | it.NotOneCapture() | it.NoRoom() | it.PlaceWanted():
             return _turning(why)
         case it.ElsewhereWanted() | it.ProofContradicts() | it.ProofLimited() | it.FloorReached():
             return _proving(why)
@@ -155,6 +155,8 @@ def _turning(why: it.Turning) -> Told:
                 else f"Frame {frame} does not fit the others: declination slipped, or the tripod was moved."
             )
             return Told("Tighten the declination clutch, then start again.", what)
+        case it.NotOneCapture(_, refusal):
+            return Told("Begin this stage again.", refusal_words(refusal).whole)
         case it.NoRoom(Stage.PROOF):
             return Told("Go back: no free sky is left.", "The RA axis has no room to turn.")
         case it.NoRoom():

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from enum import Enum, auto
 from typing import assert_never
 
-from polewright.core.axis_reasons import AxisRefusal, FollowDoubt
+from polewright.core.axis_reasons import AxisRefusal, FollowDoubt, FramesApart
 from polewright.core.drift.compare import Comparison
 from polewright.core.drift.plan import DriftPosition
 from polewright.core.drift.reading import DriftReading, Side
@@ -186,6 +186,14 @@ class DoesNotFit:
     stage: Stage
     frame: str | None
     places: int
+
+
+@dataclass(frozen=True)
+class NotOneCapture:
+    """The frames of the turn do not belong together, whatever else is done."""
+
+    stage: Stage
+    why: FramesApart
 
 
 @dataclass(frozen=True)
@@ -485,7 +493,7 @@ class MountMoved:
     proved: bool
 
 
-Turning = TurnBegins | DoesNotFit | NoRoom | PlaceWanted
+Turning = TurnBegins | DoesNotFit | NotOneCapture | NoRoom | PlaceWanted
 Proving = ElsewhereWanted | ProofContradicts | ProofLimited | FloorReached
 Locking = LocksWanted | LocksTrial | LocksToLoosen
 Measuring = Settling | Walking | WeakGeometry | MoreFrames | CaptureTooRough | DriftTooRough
@@ -556,6 +564,8 @@ def action_of(reason: Reason) -> Action:
             return RotateAxis(reason.west_deg)
         case DoesNotFit():
             return Do.TIGHTEN_CLUTCH
+        case NotOneCapture():
+            return Do.START_AGAIN
         case NoRoom(stage):
             return Do.GO_BACK if stage is Stage.PROOF else Do.START_AGAIN
         case Plainly.AXIS_UNKNOWN | CaptureTooRough():
@@ -639,7 +649,7 @@ def mood_of(reason: Reason) -> Mood:
             return Mood.WAIT if cue is Cue.HANDS_OFF else Mood.DO
         case Near() | Ended() | Quiet():
             return Mood.GOOD
-        case NoFrames() | FolderGone() | FramesFail() | DoesNotFit() | NoRoom():
+        case NoFrames() | FolderGone() | FramesFail() | DoesNotFit() | NotOneCapture() | NoRoom():
             return Mood.TROUBLE
         case Plainly.AXIS_UNKNOWN | CaptureTooRough() | ProofContradicts() | ProofLimited() | FloorReached():
             return Mood.TROUBLE
@@ -659,7 +669,7 @@ def _which(reason: Reason) -> tuple[object, ...]:
         case FramesFail(why, stage):
             kind = trouble_of(why)
             return (kind, stage) if kind is FrameTrouble.NOT_FOLLOWED else (kind,)
-        case TurnBegins(stage) | NoRoom(stage):
+        case TurnBegins(stage) | NotOneCapture(stage) | NoRoom(stage):
             return (stage,)
         case DoesNotFit(stage, frame):
             return stage, frame

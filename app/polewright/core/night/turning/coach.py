@@ -8,8 +8,8 @@ from __future__ import annotations
 
 import math
 
-from polewright.core.axis_reasons import is_disagreement
-from polewright.core.night.advice import DoesNotFit, NoRoom, PlaceWanted, TurnBegins
+from polewright.core.axis_reasons import FramesApart, is_disagreement
+from polewright.core.night.advice import DoesNotFit, NoRoom, NotOneCapture, PlaceWanted, TurnBegins, Turning
 from polewright.core.night.states import Capture, Running, Stage
 from polewright.core.night.turning.places import places
 from polewright.core.night.turning.room import SMALLEST_STEP_RAD, next_rotation_rad
@@ -19,7 +19,7 @@ ENOUGH_PLACES = 3  # three fix an axis, with nothing left to contradict
 OTHER_SKY_DEG = 10.0  # of declination: less bends the tube alike (chosen)
 
 
-def advise_turn(state: Running, capture: Capture) -> TurnBegins | DoesNotFit | NoRoom | PlaceWanted:
+def advise_turn(state: Running, capture: Capture) -> Turning:
     """The next step of the turn that `capture` keeps."""
     done = places(capture)
     if not done:
@@ -32,8 +32,10 @@ def advise_turn(state: Running, capture: Capture) -> TurnBegins | DoesNotFit | N
     return NoRoom(state.stage) if abs(step) < SMALLEST_STEP_RAD else _place_wanted(state, capture, step)
 
 
-def _doubt(state: Running, capture: Capture, count: int) -> DoesNotFit | None:
+def _doubt(state: Running, capture: Capture, count: int) -> DoesNotFit | NotOneCapture | None:
     """One frame is to blame, or none by itself: something gives at every turn, and more frames do not mend it."""
+    if isinstance(capture.refusal, FramesApart):
+        return NotOneCapture(state.stage, capture.refusal)
     axis = capture.axis
     if axis is None:
         return None
