@@ -21,7 +21,10 @@ BEGINS: dict[object, str] = {
     it.Do.TIGHTEN_CLUTCH: r"Tighten the declination clutch",
     it.Do.GO_ON: r"(Go on|Good enough for tonight|By drift .* go on)",
     it.Do.ACCEPT: r"Take it as it is",
-    it.Do.START_AGAIN: r"(Begin the drift again|Begin this stage again|Watch the drift|Switch guiding off, then|Point elsewhere, then)",
+    it.Do.START_AGAIN: (
+        r"(Begin the drift again|Begin this stage again|Watch the drift|Switch guiding off, then|"
+        r"Point elsewhere, then)"
+    ),
     it.Do.GO_BACK: r"Go back",
     it.Do.RESUME: r"Resume",
     it.Do.RESTORE_FOLDER: r"Reconnect the frame folder",
