@@ -108,6 +108,9 @@ def test_rotation_says_what_it_will_buy() -> None:
     assert isinstance(advice.action, says.RotateAxis)
     assert say(advice).instruction == "Rotate the RA axis 40° east."
     assert say(advice).gain == "The uncertainty shrinks from 40″ to 6″."
+    assert isinstance(advice.reason, says.PlaceWanted)
+    hardly = replace(advice.reason, sigma_rad=12.4 * ARCSEC, sigma_after_rad=12.2 * ARCSEC)
+    assert "shrinks" not in say(says.Advice(hardly)).gain, "from 12″ to 12″ is nothing"
 
 
 @pytest.mark.parametrize("latitude", [52.0, -31.0])

@@ -31,6 +31,7 @@ from polewright.words.numbers import (
     offset_words,
     sense_text,
     sigma_text,
+    spread_text,
     total_text,
     turns_text,
 )
@@ -184,9 +185,9 @@ def _why_turn(why: it.PlaceWanted) -> str:
 
 
 def _turn_gain(why: it.PlaceWanted) -> str:
-    now, then = why.sigma_rad, why.sigma_after_rad
-    if now is not None and then is not None:
-        return f"The uncertainty shrinks from {angle_text(now, now)} to {angle_text(then, then)}."
+    now, then = (None if s is None else spread_text(s) for s in (why.sigma_rad, why.sigma_after_rad))
+    if now and then and now != then:
+        return f"The uncertainty shrinks from {now} to {then}."
     return (
         "Another part of the sky proves more: move declination by 20°, then begin this stage again."
         if why.other_sky

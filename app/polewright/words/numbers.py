@@ -70,9 +70,14 @@ def capital(text: str) -> str:
 
 def sigma_text(sigma_rad: float) -> str:
     """`± 3″`: one significant digit, two when the first is a 1."""
+    return f"± {spread_text(sigma_rad)}"
+
+
+def spread_text(sigma_rad: float) -> str:
+    """The same without its sign, for sentences that speak of the uncertainty itself."""
     arcsec = abs(sigma_rad) * ARCSEC_PER_RAD
     first_is_one = math.isfinite(arcsec) and arcsec > 0.0 and number_text(arcsec).lstrip("0.").startswith("1")
-    return f"± {angle_text(sigma_rad, sigma_rad / 10.0 if first_is_one else sigma_rad)}"
+    return angle_text(sigma_rad, sigma_rad / 10.0 if first_is_one else sigma_rad)
 
 
 def number_text(value: float, sigma: float | None = None) -> str:

@@ -88,7 +88,8 @@ def accuracy_after(capture: Capture, step_rad: float) -> str:
     if axis is None or not axis.gains or not step_rad:
         return ""
     gain = min(axis.gains, key=lambda g: abs(g.rotation_rad - step_rad))
-    return sigma_text(axis.sigma_with_rad(gain.sigma_rad)) if gain.sigma_rad < axis.chance_sigma_rad else ""
+    after = sigma_text(axis.sigma_with_rad(gain.sigma_rad)) if gain.sigma_rad < axis.chance_sigma_rad else ""
+    return after if after != sigma_text(axis.sigma_rad) else ""
 
 
 def turn_numbers(state: Running, advice: Advice) -> tuple[Fact, ...]:
