@@ -119,11 +119,10 @@ def _axis_on_picture(state: Running, frame: PlacedFrame) -> FloatArray:
     return np.asarray((np.array(frame.camera_to_enu).T @ np.array([0.0, north, math.sin(altitude)]))[:2])
 
 
-def combined_offset(state: Running) -> Offset | None:
-    """Both together where they agree, the second turn alone where they do not."""
-    both = together(state)
-    if both is not None:
-        return both.offset if both.least_chi2 <= CONTRADICTS_CHI2 else proof_offset(state)
+def combined_offset(state: Running, bent: Joint | None) -> Offset | None:
+    """Both together where they agree, the second turn alone where they do not; `bent`: `together(state)`."""
+    if bent is not None:
+        return bent.offset if bent.least_chi2 <= CONTRADICTS_CHI2 else proof_offset(state)
     first, second = state.offset, proof_offset(state)
     chi2 = disagreement_chi2(state)
     if first is None or second is None or chi2 is None or chi2 > AGREE_CHI2:
@@ -137,20 +136,37 @@ def combined_offset(state: Running) -> Offset | None:
 
 def proof_confirms(state: Running) -> bool:
     """The second turn is complete, and by all that is known the axis is inside the tolerance."""
-    both, tolerance_rad = combined_offset(state), state.plan.tolerance_rad
-    if both is None or not _complete(state) or chance_sigma_rad(state) > WORTH_SHARE * tolerance_rad:
-        return False
-    bent = together(state)
-    if bent is None:
-        return good_enough(both, tolerance_rad, sure=PROVED)
-    return bent.least_chi2 <= CONTRADICTS_CHI2 and bent.inside(tolerance_rad) >= PROVED
+    return _complete(state) and _confirms(state, together(state))
 
 
 def proof_outside(state: Running) -> bool:
     """The second turn is complete and sure enough, and the axis is not well inside the tolerance: back to the screws,
     where they can help. A contradiction is told first."""
-    second, bent = proof_offset(state), together(state)
-    if second is None or not _complete(state) or proof_confirms(state) or contradicted(state):
+    return _complete(state) and _outside(state, together(state))
+
+
+def contradicted(state: Running) -> bool:
+    """The two turns differ by more than what usually bends, and that leaves the alignment open."""
+    return _complete(state) and contradicts(state, together(state))
+
+
+def third_sky_wanted(state: Running) -> bool:
+    """The two turns leave it open how the tube bends: a third sky may decide, once."""
+    return _complete(state) and not state.capture.combined and limited(state, together(state))
+
+
+def _confirms(state: Running, bent: Joint | None) -> bool:
+    both, tolerance_rad = combined_offset(state, bent), state.plan.tolerance_rad
+    if both is None or chance_sigma_rad(state) > WORTH_SHARE * tolerance_rad:
+        return False
+    if bent is None:
+        return good_enough(both, tolerance_rad, sure=PROVED)
+    return bent.least_chi2 <= CONTRADICTS_CHI2 and bent.inside(tolerance_rad) >= PROVED
+
+
+def _outside(state: Running, bent: Joint | None) -> bool:
+    second = proof_offset(state)
+    if second is None or _confirms(state, bent) or contradicts(state, bent):
         return False
     if bent is not None:
         best, now = bent.at_best(state.plan.tolerance_rad), bent.inside(state.plan.tolerance_rad)
@@ -161,27 +177,24 @@ def proof_outside(state: Running) -> bool:
     return sure or probability_inside(second, state.plan.tolerance_rad) < CLEARLY_OUTSIDE
 
 
-def contradicted(state: Running) -> bool:
-    """The two turns differ by more than what usually bends, and that leaves the alignment open."""
-    bent = together(state)
-    if bent is None or not _complete(state) or proof_confirms(state):
+def contradicts(state: Running, bent: Joint | None) -> bool:
+    """`contradicted`, with `together(state)` at hand."""
+    if bent is None or not _complete(state) or _confirms(state, bent):
         return False
     return bent.usual_chi2 > CONTRADICTS_CHI2
 
 
-def proof_limited(state: Running) -> bool:
+def limited(state: Running, bent: Joint | None) -> bool:
     """The two turns agree as well as they can, and neither screws nor further places would make it a proof."""
-    bent = together(state)
-    if bent is None or not _complete(state) or proof_confirms(state) or contradicted(state):
+    if bent is None or not _complete(state) or _confirms(state, bent) or contradicts(state, bent):
         return False
     few = chance_sigma_rad(state) > PROOF_SHARE * state.plan.tolerance_rad
-    return not few and not proof_outside(state)
+    return not few and not _outside(state, bent)
 
 
-def floor_reached(state: Running) -> bool:
+def floor_reached(state: Running, bent: Joint) -> bool:
     """A second contradiction in one night: it is the mount that scatters, by more than tonight bears."""
-    bent = together(state)
-    if bent is None or not state.returns or not contradicted(state):
+    if not state.returns or not contradicts(state, bent):
         return False
     far = bent.inside(state.plan.tolerance_rad) < CLEARLY_OUTSIDE and state.returns < MOST_RETURNS
     return not far and mount_floor_rad(state) > state.plan.tolerance_rad
@@ -200,11 +213,6 @@ def apart_rad2(state: Running) -> float:
     if first is None or second is None:
         return 0.0
     return 0.25 * ((second.east_rad - first.east_rad) ** 2 + (second.up_rad - first.up_rad) ** 2)
-
-
-def third_sky_wanted(state: Running) -> bool:
-    """The two turns leave it open how the tube bends: a third sky may decide, once."""
-    return proof_limited(state) and not state.capture.combined
 
 
 def _complete(state: Running) -> bool:
@@ -237,4 +245,4 @@ def witnessed_offset(state: Running) -> Offset | None:
     """
     if state.stage is not Stage.PROOF or opposed(state):
         return None
-    return combined_offset(state) if state.drift is None else both_offset(state)
+    return combined_offset(state, together(state)) if state.drift is None else both_offset(state)

@@ -13,10 +13,10 @@ from polewright.core.night.states import Running
 from polewright.core.night.witness import (
     CONTRADICTS_CHI2,
     combined_offset,
-    contradicted,
+    contradicts,
     floor_reached,
+    limited,
     mount_floor_rad,
-    proof_limited,
     together,
     turned_over,
 )
@@ -34,11 +34,11 @@ def advise_proof(state: Running) -> ElsewhereWanted | ProofContradicts | ProofLi
     both = together(state)
     if both is None:
         return None
-    if floor_reached(state):
+    if floor_reached(state, both):
         return _floor(state)
-    if contradicted(state):
+    if contradicts(state, both):
         return _contradicts(state, both)
-    return _limited(state, both) if proof_limited(state) else None
+    return _limited(state, both) if limited(state, both) else None
 
 
 def _elsewhere(state: Running) -> ElsewhereWanted:
@@ -50,7 +50,7 @@ def _elsewhere(state: Running) -> ElsewhereWanted:
 
 
 def _contradicts(state: Running, both: Joint) -> ProofContradicts:
-    first, axis, offset = state.offset, state.proof.axis, combined_offset(state)
+    first, axis, offset = state.offset, state.proof.axis, combined_offset(state, both)
     assert first is not None and axis is not None and offset is not None
     apart = math.hypot(axis.east_rad - first.east_rad, axis.up_rad - first.up_rad)
     cause = likely_cause(state, both)

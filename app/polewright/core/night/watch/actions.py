@@ -30,11 +30,14 @@ def look(state: Running, event: FrameSolved) -> Outcome:
     seen, _ = see_frame(state, event)
     if not state.aligned:
         return seen, ()
-    offset = witnessed_offset(state) if state.proved else state.offset
     frame = event.frame.sky_frame()
-    before = state.watching or begin_watch(_setup(state.plan, offset or state.offset), frame.utc_mid, state.now_s)
+    before = state.watching or begin_watch(_setup(state.plan, _known_axis(state)), frame.utc_mid, state.now_s)
     now = look_at(before, frame, state.now_s)
     return replace(seen, watching=now), _news(now)
+
+
+def _known_axis(state: Running) -> Offset | None:
+    return (witnessed_offset(state) if state.proved else None) or state.offset
 
 
 def _setup(plan: NightPlan, offset: Offset | None) -> VigilSetup:
