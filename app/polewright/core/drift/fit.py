@@ -29,7 +29,7 @@ RATE_DOUBT = 3e-4  # of the sidereal rate: a drive set to King's rate is 2.8e-4 
 # worm turns of usual gears, sidereal day over 576 to 90 teeth (common practice, no source)
 WAVE_PERIODS_S = (150.0, 240.0, 360.0, 480.0, 640.0, 960.0)
 WAVE_SIZE_RAD = 12.0 / ARCSEC_PER_RAD  # of each of these waves; together they bend like any worm
-_WEAK_PRIOR_RAD = np.radians(3.0)  # on the axis: says nothing against a drift, keeps the sums finite
+WEAK_PRIOR_RAD = np.radians(3.0)  # on the axis: says nothing against a drift, keeps the sums finite
 _ROUNDS = 4  # of refitting the weights (chosen)
 
 
@@ -184,7 +184,7 @@ def _solve(rows: _Rows, noise: FloatArray, relative: FloatArray) -> _Solved:
     seen = np.concatenate([rows.dec - middle[rows.position], rows.cos_dec * rows.drive])
     weight = 1.0 / np.concatenate([noise[0] * relative, noise[1] * relative])
     doubts = [1.0 / RATE_DOUBT, *[1.0 / WAVE_SIZE_RAD] * w, *[1.0 / (rows.leak_sigma or 1.0)] * k]
-    prior = np.concatenate([[1.0 / _WEAK_PRIOR_RAD] * 2, np.zeros(2 * k), doubts])
+    prior = np.concatenate([[1.0 / WEAK_PRIOR_RAD] * 2, np.zeros(2 * k), doubts])
     stacked = np.concatenate([design * weight[:, None], np.diag(prior)])
     information = stacked.T @ stacked
     scale = 1.0 / np.sqrt(np.diag(information))

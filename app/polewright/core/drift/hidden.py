@@ -13,6 +13,7 @@ import numpy as np
 
 from polewright.core.angles import SIDEREAL_RATE_RAD_S
 from polewright.core.covariance import Covariance, covariance_of
+from polewright.core.drift.fit import WEAK_PRIOR_RAD
 from polewright.core.drift.live import DriftProof, DriftResult, PositionDrift
 from polewright.core.drift.rates import refraction_bias_rad, star_enu
 from polewright.core.drift.red_noise import slope_growth
@@ -20,13 +21,11 @@ from polewright.core.flexure import Flexure
 from polewright.core.model import FloatArray
 from polewright.core.sky.places import pole_enu
 
-_WEAK_RAD = np.radians(3.0)  # as in the fit: what one field leaves open stays where it is
 
-
-def whole_covariance(proof: DriftProof, result: DriftResult, flexure: Flexure) -> Covariance:
-    """Covariance (2, 2), rad^2, of (east, up): scatter and slow wander of the frames, the tube and the air."""
-    scatter = np.array(wandering(result).covariance_rad2)
-    return covariance_of(scatter + _faked(proof, result.positions, flexure))
+def whole_covariance(proof: DriftProof, told: DriftResult, flexure: Flexure) -> Covariance:
+    """Covariance (2, 2), rad^2, of (east, up): scatter and slow wander of the frames (`told` comes from
+    `wandering`), the tube and the air."""
+    return covariance_of(np.array(told.covariance_rad2) + _faked(proof, told.positions, flexure))
 
 
 def wandering(result: DriftResult) -> DriftResult:
@@ -40,7 +39,9 @@ def wandering(result: DriftResult) -> DriftResult:
 def _faked(proof: DriftProof, positions: Sequence[PositionDrift], flexure: Flexure) -> FloatArray:
     answers = [np.array([np.cos(p.hour_angle_rad), np.sin(p.hour_angle_rad)]) for p in positions]
     weights = [1.0 / max(p.sigma_rad_s / SIDEREAL_RATE_RAD_S, 1e-9) ** 2 for p in positions]
-    normal = sum(w * np.outer(h, h) for w, h in zip(weights, answers)) + np.eye(2) / _WEAK_RAD**2
+    normal = (
+        sum(w * np.outer(h, h) for w, h in zip(weights, answers)) + np.eye(2) / WEAK_PRIOR_RAD**2
+    )  # what one field leaves open stays where it is
     total = np.zeros((2, 2))
     for shares in _rates(proof, positions, flexure):
         moved = np.linalg.solve(normal, sum(w * h * share for w, h, share in zip(weights, answers, shares)))

@@ -38,7 +38,6 @@ from polewright.core.drift.stillness import (
     FIELD_S,
     FieldMotion,
     along_ra,
-    declination_is_still,
     field_motion,
     nothing_moves,
 )
@@ -208,15 +207,8 @@ def _result(state: DriftProof, data: DriftData, fit: DriftFit, pole: FloatArray)
         warnings=(*_warnings(jump, fit), *((Held(),) if held else ())),
         disturbed=jump is not None,
         held=held,
-        still=_still(positions),
+        still=all(motion.dec_still for motion in motions),
         runs=any(motion.runs for motion in motions),
-    )
-
-
-def _still(positions: tuple[PositionDrift, ...]) -> bool:
-    return all(
-        declination_is_still(np.array(p.at_s), np.array(p.dec_residual_rad), p.dec_drift_rad_s, p.sigma_rad_s)
-        for p in positions
     )
 
 

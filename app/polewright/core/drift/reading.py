@@ -112,14 +112,14 @@ def read_drift(
     result = measure(proof)
     if not isinstance(result, DriftResult):
         return result
-    told = result if flexure is None else wandering(result)
+    told = _with_wander(result, flexure)
     left = remaining(replace(proof, result=told), told, wanted)
     untold_s = 0.0 if flexure is None else _untold_s(result)
     return DriftReading(
         samples=len(samples),
         east_rad=float(result.east_rad),
         up_rad=float(result.up_rad),
-        covariance_rad2=stated_covariance(proof, result, rested_s, flexure),
+        covariance_rad2=_stated(proof, told, rested_s, flexure),
         noise_rad=float(result.noise_rad),
         drive_wave_rad=float(result.drive_wave_rad),
         cadence_s=cadence_s(proof),
@@ -146,8 +146,16 @@ def _stands(result: DriftResult) -> bool:
 
 def stated_covariance(proof: DriftProof, result: DriftResult, rested_s: float, flexure: Flexure | None) -> Covariance:
     """All that the axis of a drift is doubted by: what its frames show and what they hide."""
-    shown = result.covariance_rad2
-    return _with_creep(shown if flexure is None else whole_covariance(proof, result, flexure), rested_s)
+    return _stated(proof, _with_wander(result, flexure), rested_s, flexure)
+
+
+def _with_wander(result: DriftResult, flexure: Flexure | None) -> DriftResult:
+    return result if flexure is None else wandering(result)
+
+
+def _stated(proof: DriftProof, told: DriftResult, rested_s: float, flexure: Flexure | None) -> Covariance:
+    shown = told.covariance_rad2
+    return _with_creep(shown if flexure is None else whole_covariance(proof, told, flexure), rested_s)
 
 
 def _with_creep(covariance: Covariance, rested_s: float) -> Covariance:

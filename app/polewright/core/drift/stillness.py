@@ -43,9 +43,11 @@ UNSEEN_RAD = 0.4 / ARCSEC_PER_RAD  # blocks less sure than this hide a small per
 @dataclass(frozen=True)
 class FieldMotion:
     """What one field shows. `still`: nothing moves; None where it is too short, or scatters too much, to tell.
-    `runs`: right ascension moves by so much more than a held one may that the drive must be free."""
+    `runs`: right ascension moves by so much more than a held one may that the drive must be free. `dec_still`:
+    declination drifts no faster than a guider, the air and the scatter may let it."""
 
     still: bool | None
+    dec_still: bool
     runs: bool = False
 
 
@@ -55,34 +57,26 @@ def field_motion(
     """Whether anything moves in one field.
 
     `along_rad` (N,): right ascension about the axis against a drive that runs at the sidereal rate, on the sky;
-    `dec_left_rad` (N,): declination without its drift; `dec_drift_rad_s`: that drift and its sigma.
+    `dec_left_rad` (N,): declination without its drift, its slow part is the wander; `dec_drift_rad_s`: that drift and
+    its sigma.
     """
+    wander = wander_rad_s(at_s, dec_left_rad)  # what a guider leaves in declination it leaves in right ascension
+    dec_still = abs(dec_drift_rad_s) < DRIFT_RAD_S + SURE * max(sigma_rad_s, wander)
     if at_s.size < LEAST_FRAMES or np.ptp(at_s) < LEAST_S:
-        return FieldMotion(None)
+        return FieldMotion(None, dec_still)
     since = at_s - at_s.mean()
     slope, level = np.polyfit(since, along_rad, 1)
     left = along_rad - level - slope * since
     noise = float(np.sqrt(np.mean(np.square(np.diff(left))) / 2.0))  # neighbours share the wander: it drops out
     block_sigma = noise * np.sqrt(BLOCKS / at_s.size)
     slope_sigma = noise / float(np.sqrt(np.sum(np.square(since))))
-    wander = wander_rad_s(at_s, dec_left_rad)  # what a guider leaves in declination it leaves in right ascension
     swing = wander * float(np.sqrt(np.sum(np.square(_middles(since)))))
     shown = max(
         abs(slope) / (AIR_RAD_S + SURE * max(slope_sigma, wander)),
         float(np.ptp(_middles(left))) / (WANDER_RAD + SURE * max(block_sigma, swing)),
     )
-    still = shown < 1.0 and declination_is_still(at_s, dec_left_rad, dec_drift_rad_s, sigma_rad_s)
-    return FieldMotion(None if still and block_sigma > UNSEEN_RAD else still, shown > FREE)
-
-
-def declination_is_still(
-    at_s: FloatArray, dec_left_rad: FloatArray, dec_drift_rad_s: float, sigma_rad_s: float
-) -> bool:
-    """Whether the declination of one field drifts no faster than a guider, the air and the scatter may let it.
-
-    `dec_left_rad` (N,): what is left of the declination after the fit: its slow part is the wander.
-    """
-    return abs(dec_drift_rad_s) < DRIFT_RAD_S + SURE * max(sigma_rad_s, wander_rad_s(at_s, dec_left_rad))
+    still = shown < 1.0 and dec_still
+    return FieldMotion(None if still and block_sigma > UNSEEN_RAD else still, dec_still, shown > FREE)
 
 
 def wander_rad_s(at_s: FloatArray, left_rad: FloatArray) -> float:
