@@ -120,7 +120,7 @@ class StripWidget(Panel):
         if strip.stop:
             lines.append(("stop", STRIP_AMOUNT, QFont.Weight.DemiBold, True))
         elif strip.turns is None:
-            lines.append(("not known yet", SMALL, QFont.Weight.Normal, False))
+            lines.append(("turns unknown", SMALL, QFont.Weight.Normal, False))
         else:
             lines.append((strip.amount_text, STRIP_AMOUNT, QFont.Weight.DemiBold, True))
             lines.append((strip.sense_text, BODY, QFont.Weight.DemiBold, False))
