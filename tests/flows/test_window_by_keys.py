@@ -24,6 +24,7 @@ from polewright.ui.keys import WINDOW_ACTIONS
 from polewright.ui.knobs import Knob
 from polewright.ui.listening import Listening
 from polewright.ui.main_window import MainWindow
+from polewright.ui.presenting.nights import nights_view
 from polewright.ui.settings import WindowSettings
 from polewright.ui.sound_plan import Phrase
 from polewright.ui.theme import Light
@@ -348,15 +349,18 @@ def test_one_key_is_red_light_on_every_page(bench: Bench) -> None:
 
 def test_quiet_work_is_told_at_the_edge_and_never_over_the_instruction(bench: Bench) -> None:
     work = Work("Learning the star patterns", "once", 0.4, can_cancel=False, quiet=True)
-    for page, keys, panel in (
-        ("first-run", bench.window.first.keys, bench.window.first.work),
-        ("rough", bench.window.night.keys, bench.window.night.work),
+    for view, page in (
+        (PAGES["first-run"](), bench.window.first),
+        (PAGES["rough"](), bench.window.night),
+        (nights_view((), 0, False, None, None, None), bench.window.nights),
     ):
-        bench.window.show_view(replace(PAGES[page](), work=work))
-        assert keys.work == work and not panel.isVisible()
-        keys.grab()
-        bench.window.show_view(PAGES[page]())
-        assert keys.work is None
+        bench.window.show_view(replace(view, work=work))
+        assert page.keys.work == work and not page.work.isVisible()
+        page.keys.grab()
+        bench.window.show_view(replace(view, work=replace(work, quiet=False)))
+        assert page.keys.work is None and page.work.isVisible()
+        bench.window.show_view(view)
+        assert page.keys.work is None and not page.work.isVisible()
 
 
 def test_a_folder_that_cannot_be_opened_says_so(bench: Bench, tmp_path: Path) -> None:

@@ -16,7 +16,7 @@ from polewright.ui.keys import KNOWN_RIGS, KNOWN_SITES
 from polewright.ui.keys_bar import KeysBar
 from polewright.ui.line_field import LineField
 from polewright.ui.look import SMALL, VALUE, Look
-from polewright.ui.notices import TroublePanel, WorkPanel
+from polewright.ui.notices import TroublePanel, WorkPanel, show_work
 from polewright.ui.panel import Caption, FullPanel
 from polewright.ui.reticle import ReticleWidget
 from polewright.ui.view_model import KnownName, Point, Reticle, SiteForm, TrailPoint, View
@@ -179,10 +179,7 @@ class FirstPage(FullPanel):
         self.lacking.show_text("" if view.form.lacking in said else view.form.lacking)
         self.trouble.show_trouble(view.trouble)
         self.trouble.setVisible(view.trouble is not None)
-        over = view.work is not None and not view.work.quiet
-        self.work.show_work(view.work if over else None)
-        self.work.setVisible(over)
-        self.keys.show_work(None if over else view.work)
+        show_work(self.work, self.keys, view.work)
         self.work.raise_()
         self.known_sites.setVisible(bool(view.form.sites))
         self.known_rigs.setVisible(bool(view.form.rigs))

@@ -19,7 +19,7 @@ from polewright.ui.intents import Scrub
 from polewright.ui.keys_bar import KeysBar
 from polewright.ui.knobs import KnobPanel
 from polewright.ui.look import GLOVE_PX
-from polewright.ui.notices import TroublePanel, WorkPanel
+from polewright.ui.notices import TroublePanel, WorkPanel, show_work
 from polewright.ui.panel import FullPanel, Panel
 from polewright.ui.rail import StageRail
 from polewright.ui.reticle import ReticleWidget
@@ -102,10 +102,7 @@ class NightPage(FullPanel):
             self.knobs.show_rehearsal(view.rehearsal)
         if view.replay is not None:
             self.transport.show_replay(view.replay)
-        over = view.work is not None and not view.work.quiet
-        self.work.show_work(view.work if over else None)
-        self.work.setVisible(over)
-        self.keys.show_work(None if over else view.work)
+        show_work(self.work, self.keys, view.work)
         if again:
             self.place()
 

@@ -12,7 +12,7 @@ from polewright.ui.facts_panel import FactsPanel
 from polewright.ui.intents import ChooseNight
 from polewright.ui.keys_bar import KeysBar
 from polewright.ui.look import BIG, BODY, VALUE, Look
-from polewright.ui.notices import TroublePanel, WorkPanel
+from polewright.ui.notices import TroublePanel, WorkPanel, show_work
 from polewright.ui.panel import Caption, FullPanel, Panel
 from polewright.ui.reader import SCROLLS, Reader
 from polewright.ui.reticle import ReticleWidget
@@ -110,8 +110,7 @@ class NightsPage(FullPanel):
         self.said.show_text(nights.said if nights.report is None else "")
         self.trouble.show_trouble(view.trouble)
         self.trouble.setVisible(view.trouble is not None)
-        self.work.show_work(view.work)
-        self.work.setVisible(view.work is not None)
+        show_work(self.work, self.keys, view.work)
         self.work.raise_()
         for row in (self.primary, self.plain, self.of_report):
             row.show_actions(view.actions)

@@ -10,6 +10,7 @@ from polewright.ui.buttons import PlainButton
 from polewright.ui.drawing import LEFT, LEFT_TOP, RIGHT, WRAP, draw_fitted, fit
 from polewright.ui.intents import CancelWork, DismissTrouble, OfTheWindow
 from polewright.ui.keys import WHY
+from polewright.ui.keys_bar import KeysBar
 from polewright.ui.look import BODY, SMALL, SMALLEST_PX, VALUE
 from polewright.ui.panel import Panel
 from polewright.ui.view_model import Trouble, Work
@@ -144,3 +145,11 @@ class WorkPanel(Panel):
             )
         note = QRectF(inner.left(), y + look.px(16), inner.width() - look.px(180), look.px(34))
         draw_fitted(painter, work.note, note, look.px(SMALL), look.colour("faint"), flags=LEFT)
+
+
+def show_work(panel: WorkPanel, bar: KeysBar, work: Work | None) -> None:
+    """Work that somebody waits for over the page, quiet work at its edge."""
+    over = work is not None and not work.quiet
+    panel.show_work(work if over else None)
+    panel.setVisible(over)
+    bar.show_work(None if over else work)
