@@ -12,6 +12,7 @@ from polewright.core.detection.hot_pixels import HotPixelMask
 from polewright.core.model import Camera, FloatArray, Frame, PlateSolution, Sourced, StarList
 from polewright.core.unsolved import NoTime, ThinCatalogue, Unsolved
 from polewright.services import detector
+from polewright.services import second_looks as second_looks_module
 from polewright.services.contained.ceiling import Budget
 from polewright.services.contained.process import HelperProcess
 from polewright.services.contained.reader import ContainedDetector, ContainedReader
@@ -132,7 +133,8 @@ def test_about_the_middle_the_ordinary_list_is_kept() -> None:
     assert (np.diff(stars.flux_adu) <= 0.0).all()
     gap = np.hypot(np.subtract.outer(stars.x_px, stars.x_px), np.subtract.outer(stars.y_px, stars.y_px))
     assert gap[np.triu_indices(len(stars), 1)].min() > 1.5  # none twice
-    assert np.array_equal(Look(frame, ordinary).among(middle).x_px, ordinary.x_px)  # a look at all of it stands alone
+    whole = Look(frame, frame.width_px, frame.height_px, lambda: ordinary)
+    assert np.array_equal(whole.among(middle).x_px, ordinary.x_px)  # a look at all of it stands alone
 
 
 def test_hot_pixels_are_learnt_where_the_solution_speaks() -> None:
@@ -154,6 +156,20 @@ def test_hot_pixels_are_learnt_where_the_solution_speaks() -> None:
     assert len(learnt_at) == 3
     for places in learnt_at:
         assert (np.abs(places - [0.5 * WIDTH_PX, 0.5 * HEIGHT_PX]) < [0.18 * WIDTH_PX, 0.18 * HEIGHT_PX]).all()
+
+
+def test_after_a_frame_solved_by_its_middle_only_the_middle_is_made(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The other lists would be dropped unread; the look keeps its number."""
+    rng = np.random.default_rng([8, 0])
+    taken = capture(shared_catalogue(), Bending("equidistant", 180.0), rng, frames=2, noise_px=0.0, strays=0)
+    first, second = (Frame("fisheye", picture(stars, rng), None) for stars in taken.lists)
+    night = measurer(True)
+    assert isinstance(night.place(first).outcome, PlateSolution) and night._by_middle
+    number = night._look_that_solved
+    for unwanted in ("local_list", "binned"):
+        monkeypatch.setattr(second_looks_module, unwanted, lambda *_, name=unwanted: pytest.fail(f"{name} is called"))
+    assert isinstance(night.place(second).outcome, PlateSolution) and night._by_middle
+    assert night._look_that_solved == number == 2 + (WIDTH_PX * HEIGHT_PX > 1_500_000)
 
 
 def test_frames_that_cannot_show_stars_are_not_looked_at_again() -> None:

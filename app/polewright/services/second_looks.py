@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
+from functools import cached_property, partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -30,23 +31,30 @@ Finds = Callable[[Frame], StarList]
 
 @dataclass(frozen=True, eq=False)
 class Look:
-    """Stars of the middle `stars.width_px` x `stars.height_px` pixels of `frame`, counted from there."""
+    """Stars of the middle `width_px` x `height_px` pixels of `frame`, counted from there; found when asked for."""
 
     frame: Frame
-    stars: StarList
+    width_px: int
+    height_px: int
+    find: Callable[[], StarList]
+
+    @cached_property
+    def stars(self) -> StarList:
+        """What `find` finds, found once."""
+        return self.find()
 
     @property
     def is_part(self) -> bool:
         """Is it less than the frame?"""
-        return (self.stars.width_px, self.stars.height_px) != (self.frame.width_px, self.frame.height_px)
+        return (self.width_px, self.height_px) != (self.frame.width_px, self.frame.height_px)
 
     @property
     def _corner(self) -> tuple[int, int]:
-        return (self.frame.width_px - self.stars.width_px) // 2, (self.frame.height_px - self.stars.height_px) // 2
+        return (self.frame.width_px - self.width_px) // 2, (self.frame.height_px - self.height_px) // 2
 
     def camera_of_part(self, camera: Camera | None) -> Camera | None:
         """The camera of the frame as it draws the part."""
-        return camera and replace(camera, width_px=self.stars.width_px, height_px=self.stars.height_px)
+        return camera and replace(camera, width_px=self.width_px, height_px=self.height_px)
 
     def whole_stars(self) -> StarList:
         """The stars in pixels of the frame."""
@@ -68,7 +76,7 @@ class Look:
             return own
         x, y = self._corner
         across, down = ordinary.x_px - x + 0.5, ordinary.y_px - y + 0.5
-        inside = (across > 0) & (across < self.stars.width_px) & (down > 0) & (down < self.stars.height_px)
+        inside = (across > 0) & (across < self.width_px) & (down > 0) & (down < self.height_px)
         return _joined(own, ordinary, ~inside)
 
     def whole(self, part: PlateSolution) -> PlateSolution:
@@ -99,19 +107,19 @@ def _joined(own: StarList, others: StarList, which: NDArray[np.bool_]) -> StarLi
 
 def second_looks(frame: Frame, detect: Finds, hot_pixels: HotPixelMask | None = None) -> Iterator[Look]:
     """By local noise, against trees and hot pixels; then, of a large frame, the ordinary passes over gathered pixels,
-    against grain and wide stars; then the middle alone, against lenses that bend. Each is made when it is asked for.
-    `detect` makes the ordinary passes, and so decides in which process the careful one runs.
+    against grain and wide stars; then the middle alone, against lenses that bend. The stars of each are found when
+    they are asked for. `detect` makes the ordinary passes, and so decides in which process the careful one runs.
     """
     pixels = finite(frame.pixels)
     if hot_pixels is not None:
         pixels = hot_pixels.mended(pixels)
-    yield Look(frame, local_list(frame, pixels))
+    whole = partial(Look, frame, frame.width_px, frame.height_px)
+    yield whole(lambda: local_list(frame, pixels))
     if pixels.size > _LARGE:
-        small, side = binned(pixels, _LARGE)
-        yield Look(frame, _of_whole_pixels(detect(replace(frame, pixels=small)), frame, side))
+        yield whole(lambda: _gathered(frame, pixels, detect))
     middle = _middle(pixels)
     if min(middle.shape) >= _LEAST_SIDE_PX // 2 and max(middle.shape) >= _LEAST_SIDE_PX:
-        yield Look(frame, detect(replace(frame, pixels=middle)))
+        yield Look(frame, middle.shape[1], middle.shape[0], lambda: detect(replace(frame, pixels=middle)))
 
 
 def _middle(pixels: PixelArray) -> PixelArray:
@@ -121,8 +129,10 @@ def _middle(pixels: PixelArray) -> PixelArray:
     return middle
 
 
-def _of_whole_pixels(stars: StarList, frame: Frame, side: int) -> StarList:
-    """The list of a frame whose pixels were gathered `side` by `side`, in pixels of the frame itself."""
+def _gathered(frame: Frame, pixels: PixelArray, detect: Finds) -> StarList:
+    """The list of the frame with its pixels gathered `side` by `side`, in pixels of the frame itself."""
+    small, side = binned(pixels, _LARGE)
+    stars = detect(replace(frame, pixels=small))
     return replace(
         stars,
         width_px=frame.width_px,
