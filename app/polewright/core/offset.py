@@ -24,6 +24,7 @@ from polewright.core.budget import Budget
 from polewright.core.covariance import Covariance as Covariance
 from polewright.core.covariance import Pair as Pair
 from polewright.core.covariance import covariance_of as covariance_of
+from polewright.core.covariance import nearest_covariance
 from polewright.core.model import FloatArray
 
 SURE_ENOUGH = 0.95
@@ -63,8 +64,7 @@ class Offset:
         if self.budget is None:
             return self
         rest = np.array(self.covariance_rad2) - np.array(self.budget.hidden)
-        values, vectors = np.linalg.eigh(rest)
-        return replace(self, covariance_rad2=covariance_of(vectors @ np.diag(np.maximum(values, 0.0)) @ vectors.T))
+        return replace(self, covariance_rad2=covariance_of(nearest_covariance(rest)))
 
     @property
     def at_best(self) -> Offset:

@@ -29,6 +29,7 @@ from polewright.core.axis_reasons import (
     TrackingSeemsSwitched,
     WeakView,
 )
+from polewright.core.covariance import nearest_covariance
 from polewright.core.model import AxisEstimate, Camera, FloatArray, Site, SkyFrame, Utc
 from polewright.core.sky.places import east_and_up, hemisphere_sign, offset_from_pole
 from polewright.core.unsolved import AxisLeapt, NotFollowed, OtherCamera
@@ -122,8 +123,7 @@ def _beyond_the_stars(estimate: AxisEstimate, pose: Pose) -> FloatArray:
     if estimate.budget is None:
         return np.zeros((2, 2))
     directions = east_and_up(estimate.target_enu, estimate.site)
-    values, vectors = np.linalg.eigh(estimate.covariance_rad2 - directions @ pose.axis_covariance_enu @ directions.T)
-    return np.asarray(vectors @ np.diag(np.maximum(values, 0.0)) @ vectors.T)
+    return nearest_covariance(estimate.covariance_rad2 - directions @ pose.axis_covariance_enu @ directions.T)
 
 
 def start_following_axis(site: Site, target_enu: FloatArray, offset: KnownAxis, frame: SkyFrame) -> FollowState:

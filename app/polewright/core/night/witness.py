@@ -11,7 +11,8 @@ import math
 import numpy as np
 
 from polewright.core.angles import ARCSEC_PER_RAD
-from polewright.core.budget import Budget, Chance, Nuisance, Part
+from polewright.core.budget import Budget, Nuisance, Part
+from polewright.core.covariance import nearest_covariance
 from polewright.core.drift.compare import AGREE_CHI2
 from polewright.core.flexure_memory import NightBend
 from polewright.core.joint import Joint, Word, bending_alone, joint
@@ -92,16 +93,13 @@ def _shaken(budget: Budget, usual_rad2: float) -> Budget:
     """The budget of a turn that happens to show less than what turns scatter by tonight, widened to that."""
     own = budget.by_chance
     hidden = max(usual_rad2 - 0.5 * (own[0][0] + own[1][1]), 0.0)
-    more = Chance(Part.SETTLING, ((hidden, 0.0), (0.0, hidden)))
-    return Budget((*budget.chances, more), budget.columns) if hidden > 0.0 else budget
+    return budget.with_chance(Part.SETTLING, ((hidden, 0.0), (0.0, hidden))) if hidden > 0.0 else budget
 
 
 def _followed(offset: Offset, budget: Budget) -> Budget:
     """The budget of the first turn, and what the readings since add to it by chance."""
     more = np.array(offset.covariance_rad2) - np.array(budget.whole)
-    values, vectors = np.linalg.eigh(more)
-    own = covariance_of(vectors @ np.diag(np.maximum(values, 0.0)) @ vectors.T)
-    return Budget((*budget.chances, Chance(Part.STARS, own)), budget.columns)
+    return budget.with_chance(Part.STARS, covariance_of(nearest_covariance(more)))
 
 
 def turned_over(state: Running) -> bool:
