@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from polewright.core.budget import Budget, Chance, Column, Nuisance, Part, cross_covariance, part_sigmas_rad
+from polewright.core.budget import Budget, Chance, Column, Nuisance, Part, part_sigmas_rad
 from polewright.core.covariance import covariance_of
 from polewright.core.errors import UsageError
 from polewright.core.flexure import Flexure
@@ -41,28 +41,6 @@ def test_the_whole_is_the_sum_of_its_parts(budget: Budget) -> None:
     assert np.array(budget.whole) == pytest.approx(parts, abs=1e-18)
     total = np.sqrt(sum(sigma**2 for sigma in part_sigmas_rad(budget).values()))
     assert total == pytest.approx(np.sqrt(np.trace(np.array(budget.whole))), rel=1e-9, abs=1e-15)
-
-
-@given(_BUDGETS)
-def test_what_is_shared_is_not_averaged_away(budget: Budget) -> None:
-    """Two captures in the same place: their mean keeps every column whole and halves the chances' covariance."""
-    cross = cross_covariance(budget, budget)
-    mean = 0.25 * (2.0 * np.array(budget.whole) + cross + cross.T)
-    assert mean == pytest.approx(np.array(budget.shared) + 0.5 * np.array(budget.by_chance), abs=1e-18)
-
-
-def test_captures_that_share_no_nuisance_are_independent() -> None:
-    sag = Budget((), (Column(Nuisance.SAG, 1.0, 0.0, 1e-4),))
-    pull = Budget((), (Column(Nuisance.PULL, 1.0, 0.0, 1e-4),))
-    assert not cross_covariance(sag, pull).any()
-
-
-def test_opposite_columns_cancel() -> None:
-    """A nuisance that pushes two captures opposite ways is shown by their difference, and leaves their mean alone."""
-    east, west = (Budget((), (Column(Nuisance.SAG, sign, 0.0, 5e-5),)) for sign in (1.0, -1.0))
-    cross = cross_covariance(east, west)
-    mean = 0.25 * (np.array(east.whole) + np.array(west.whole) + cross + cross.T)
-    assert not mean.any()
 
 
 @given(_BUDGETS)

@@ -3,7 +3,7 @@
 Two kinds of error make the whole. A chance is new with every capture (star noise, wind): only a covariance is known
 of it. A nuisance is one number that all captures of a night share (how far the tube sags): what one unit of it does
 to the axis is a column J, and its part is J J^T sigma^2. Two captures share their nuisances, so that their errors
-are correlated: `cross_covariance`. Whoever combines captures must use it, or sag is averaged away that is not.
+are correlated: whoever combines captures goes by their columns (core/joint.py), or sag is averaged away that is not.
 """
 
 from __future__ import annotations
@@ -135,26 +135,8 @@ class Budget:
         return next((c for c in self.columns if c.nuisance is nuisance), None)
 
 
-def cross_covariance(first: Budget, second: Budget) -> FloatArray:
-    """Covariance (2, 2), rad^2, between the (east, up) of two captures: rows the first, columns the second.
-
-    The sigma of a shared nuisance must be the same in both; that of the first is taken.
-    """
-    cross = np.zeros((2, 2))
-    for a in first.columns:
-        b = second.column(a.nuisance)
-        if b is not None:
-            cross += np.outer(a.per_unit, b.per_unit) * a.sigma**2
-    return cross
-
-
 def _sum(covariances: Sequence[FloatArray]) -> FloatArray:
     return np.asarray(sum(covariances, np.zeros((2, 2))))
-
-
-def stars_only(covariance_rad2: Covariance) -> Budget:
-    """A budget that holds nothing but star noise."""
-    return Budget((Chance(Part.STARS, covariance_rad2),))
 
 
 def part_sigmas_rad(budget: Budget) -> dict[Part, float]:

@@ -9,7 +9,6 @@ FloatArray = NDArray[np.float64]  # as in core/model.py, which stands above this
 
 Pair = tuple[float, float]
 Covariance = tuple[Pair, Pair]  # ((ee, eu), (eu, uu)), rad^2 on the sky
-NO_COVARIANCE: Covariance = ((0.0, 0.0), (0.0, 0.0))
 
 
 def covariance_of(matrix: FloatArray) -> Covariance:

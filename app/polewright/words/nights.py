@@ -13,8 +13,6 @@ NO_NIGHTS = Said(
     "No night is recorded here yet.", "A night is recorded from its first frame on. Rehearse one meanwhile (Ctrl+P)."
 )
 LOOKING = "Looking through the nights"
-CHOOSE = "Choose a night; watch it again, be asked about its turns, read its report."
-STAYS_DAY = "A page opened outside this window may be bright: not for dark-adapted eyes."
 DAMAGED = "damaged record"
 
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 REHEARSALS = "Rehearse on a simulated mount"
 WHAT_A_SEED_IS = "The seed draws the mount, where it stands and what goes wrong: the same seed, the same night again."
-TOWARD_EAST, TOWARD_WEST = "rotate the RA axis east", "rotate the RA axis west"
 
 
 def night_title(name: str, place: str) -> str:

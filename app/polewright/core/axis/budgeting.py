@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from polewright.core.axis.fit import AxisFit, cross_matrix, fit_axis
+from polewright.core.axis.fit import AxisFit, cross_matrix
 from polewright.core.axis.mishaps import places_of
 from polewright.core.axis.nuisances import (
     ANOMALOUS_RAD,
@@ -29,8 +29,8 @@ from polewright.core.axis.suspects import Verdict
 from polewright.core.budget import Budget, Chance, Column, Nuisance, Part
 from polewright.core.covariance import covariance_of, nearest_covariance
 from polewright.core.flexure import Flexure
-from polewright.core.model import Atmosphere, AxisEstimate, FloatArray, Site, SkyFrame, SkyPosition, TargetPole
-from polewright.core.sky.places import east_and_up, pole_enu
+from polewright.core.model import Atmosphere, AxisEstimate, FloatArray, SkyFrame, SkyPosition, TargetPole
+from polewright.core.sky.places import east_and_up
 
 
 @dataclass(frozen=True, eq=False)
@@ -118,19 +118,6 @@ def _unseen_chances(response: Response, geometry: Geometry) -> dict[Part, FloatA
 def _in_enu(verdict: Verdict, covariances: FloatArray) -> FloatArray:
     """Covariances (N, 3, 3) of attitudes, from camera axes."""
     return np.asarray(verdict.attitudes @ covariances @ verdict.attitudes.transpose(0, 2, 1))
-
-
-def columns_of(
-    frames: Sequence[SkyFrame], site: Site, atmosphere: Atmosphere, target: TargetPole, flexure: Flexure
-) -> tuple[Column, ...]:
-    """What each nuisance would do to the axis of such a capture: for frames that nobody has taken yet."""
-    attitudes = np.stack([frame.attitude_enu.camera_to_sky for frame in frames])
-    covariances = np.stack([frame.attitude_enu.covariance_rad2 for frame in frames])
-    pole = pole_enu(site, atmosphere, target)
-    fit = fit_axis(attitudes, covariances, pole)
-    seconds = np.array([frame.utc_mid.seconds_since(frames[0].utc_mid) for frame in frames])
-    geometry = Geometry(attitudes, seconds, fit.axis_enu, fit.axis_in_camera, site, atmosphere)
-    return _columns(Response.of(fit, attitudes, east_and_up(pole, site)), geometry, target, flexure)
 
 
 def _columns(response: Response, geometry: Geometry, target: TargetPole, flexure: Flexure) -> tuple[Column, ...]:
