@@ -344,3 +344,4 @@ def test_a_turn_that_nobody_told_is_a_move_and_not_called_advised(tmp_path: Path
     assert "(as asked)" not in page and "-0.50" not in page
     assert "nobody said how far, so no rate was learned" in page
     assert _made(facts) == 2  # the one told, and the one seen
+    assert "<dt>Moves</dt><dd>2</dd>" in page

@@ -146,7 +146,7 @@ def _key_facts(facts: NightFacts) -> list[tuple[str, str]]:
         ]
     if facts.first is not None:
         rows.append(("At first", total_text(facts.first.offset.total_rad, _total_sigma(facts.first.offset))))
-    rows.append(("Moves", str(sum(1 for d in facts.deeds if d.turns is not None))))
+    rows.append(("Moves", str(_made(facts))))
     if facts.aligned_s is not None:
         rows.append(("Time to align", duration_text(facts.aligned_s)))
     if facts.lock_shift_rad is not None:
