@@ -16,6 +16,8 @@ from polewright.core.night.states import Stage
 from polewright.runtime.worker import Answer, Job
 from polewright.services.file_lock import FileLock
 from polewright.services.guide import MESSAGES, Place, guide_pages, place_of
+from polewright.services.night_log import NightLog, read_night
+from polewright.services.report import history
 from polewright.simulate.scenarios import SCENARIOS
 from polewright.ui import intents as want
 from polewright.ui.driving.nights_scene import NightsScene
@@ -133,6 +135,21 @@ def test_the_report_is_read_in_the_window_and_saved(bench: Bench) -> None:
     bench.key(Qt.Key.Key_Escape)  # puts the message away
     bench.key(Qt.Key.Key_Escape)
     assert bench.view.nights is not None and bench.view.nights.report is None
+
+
+def test_for_a_pdf_every_night_is_read_once(bench: Bench, monkeypatch: pytest.MonkeyPatch) -> None:
+    listed(bench)
+    bench.driver.act(want.ChooseNight(2))
+    bench.key(Qt.Key.Key_R)
+    beside: list[str] = []
+
+    def read(folder: Path) -> NightLog:
+        beside.append(folder.name)
+        return read_night(folder)
+
+    monkeypatch.setattr(history, "read_night", read)
+    bench.key(Qt.Key.Key_P)
+    assert beside == ["2026-11-12", "2026-11-11", "2026-11-01"]
 
 
 def test_a_night_is_exported_shown_and_deleted_only_when_asked_twice(bench: Bench) -> None:

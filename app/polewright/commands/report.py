@@ -8,15 +8,12 @@ from pathlib import Path
 
 from polewright.commands.line import EXIT_OK
 from polewright.commands.output import json_text
-from polewright.core.angles import ARCMIN_PER_RAD
 from polewright.core.errors import RecordingError
 from polewright.services.atomic_file import write_atomically
-from polewright.services.night_log import night_folder, read_night
-from polewright.services.report.facts import gather
-from polewright.services.report.history import nights_beside
+from polewright.services.night_log import night_folder
 from polewright.services.report.page import plain_result, verdict
 from polewright.services.report.writing import write_report
-from polewright.ui.well_scale import scale_for
+from polewright.ui.night_report import read_report
 
 PICTURE_PX = 1200
 
@@ -34,16 +31,14 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Write the report; RecordingError (exit code 4) when there is no night or it cannot be written."""
     folder = night_folder(args.night)
-    facts = gather(read_night(args.night), folder.resolve().name)
-    history = nights_beside(folder, facts, alone=args.alone)
-    scale = scale_for(max(facts.tolerance_rad * ARCMIN_PER_RAD, 0.05))
+    report = read_report(args.night, folder.resolve().name, args.alone)
     out = args.out or folder / "report"
-    paths = write_report(facts, history, scale, out)
+    paths = write_report(*report, out)
     paths.append(_picture(out / "reticle.svg"))
     if args.json:
-        print(json_text({**plain_result(facts), "files": [str(p) for p in paths]}))
+        print(json_text({**plain_result(report.facts), "files": [str(p) for p in paths]}))
         return EXIT_OK
-    told = verdict(facts)
+    told = verdict(report.facts)
     print("\n".join([told["main"], *(f"  {line}" for line in told["more"]), *(f"  {p}" for p in paths)]))
     return EXIT_OK
 

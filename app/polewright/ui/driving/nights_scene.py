@@ -6,13 +6,9 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import assert_never
 
-from polewright.core.angles import ARCMIN_PER_RAD
 from polewright.core.errors import PolewrightError
 from polewright.runtime.worker import Done
 from polewright.services.night_folders import delete_night, recorded_nights
-from polewright.services.night_log import read_night
-from polewright.services.report.facts import gather
-from polewright.services.report.history import nights_beside
 from polewright.services.report.night_line import NightLine, night_line
 from polewright.services.report.page import report_html
 from polewright.services.report.window_page import window_page
@@ -21,10 +17,10 @@ from polewright.ui import intents as want
 from polewright.ui.driving.means import Means
 from polewright.ui.driving.night_files import export_night
 from polewright.ui.intents import OfTheList
+from polewright.ui.night_report import NightReport, read_report
 from polewright.ui.presenting.nights import nights_view
 from polewright.ui.printing import write_pdf
 from polewright.ui.view_model import ReportPage, Trouble, View, Work
-from polewright.ui.well_scale import scale_for
 from polewright.words import nights as words
 from polewright.words import window
 from polewright.words.said import Said
@@ -184,16 +180,15 @@ class NightsScene:
 
 def page_of(folder: Path) -> ReportPage:
     """The report of a night for the window's page."""
-    facts = gather(read_night(folder), folder.name)
-    scale = scale_for(max(facts.tolerance_rad * ARCMIN_PER_RAD, 0.05))
-    return ReportPage(folder.name, *window_page(report_html(facts, nights_beside(folder, facts), scale)))
+    return _page(read_report(folder, folder.name))
+
+
+def _page(report: NightReport) -> ReportPage:
+    return ReportPage(report.facts.name, *window_page(report_html(*report)))
 
 
 def saved(folder: Path, pdf: bool) -> Path:
     """The report of a night on the disk, in its own folder; RecordingError when the disk refuses."""
-    facts = gather(read_night(folder), folder.name)
-    history = nights_beside(folder, facts)
-    scale = scale_for(max(facts.tolerance_rad * ARCMIN_PER_RAD, 0.05))
-    out = folder / "report"
-    page = write_report(facts, history, scale, out)[0]
-    return write_pdf(page_of(folder), out / "report.pdf") if pdf else page
+    report, out = read_report(folder, folder.name), folder / "report"
+    page = write_report(*report, out)[0]
+    return write_pdf(_page(report), out / "report.pdf") if pdf else page
