@@ -3,24 +3,28 @@
 from __future__ import annotations
 
 import lzma
+from collections.abc import Iterator
 from pathlib import Path
 
 import numpy as np
 import pytest
-from PySide6.QtWidgets import QApplication
+from PySide6.QtCore import QRect
+from PySide6.QtWidgets import QApplication, QListWidgetItem, QWidget
 
 from polewright.services.guide import Place, guide_pages
 from polewright.services.report.night_line import NightLine, night_line
 from polewright.ui.drawing import LEDGER
 from polewright.ui.driving.nights_scene import page_of
 from polewright.ui.main_window import FRAME_PX, TITLE_PX, MainWindow, opening_size
+from polewright.ui.nights_page import NightList
 from polewright.ui.presenting.nights import nights_view
+from polewright.ui.reader import Reader
 from polewright.ui.theme import Light
 from polewright.ui.view_model import Trouble, View
 from recorded_nights import FOLDER
 from screens.conftest import MakeWindow, rgb
 from screens.demo_views import PAGES
-from screens.test_contrast import contrast_in
+from screens.test_contrast import contrast_in, too_faint
 from screens.test_text_fits import SIZES
 
 NIGHTS = ("calm", "southern-sky", "by-drift")
@@ -46,14 +50,57 @@ def listed(lines: tuple[NightLine, ...], chosen: int = 0, trouble: Trouble | Non
     return nights_view(lines, chosen, False, None, trouble, None)
 
 
+def texts_of(window: MainWindow, picture: np.ndarray) -> list[tuple[str, np.ndarray]]:
+    """Both lines of every row, and every paragraph of the page that is read, as far as they are seen."""
+    seen: list[tuple[QWidget, QRect, str]] = []
+    for rows in window.findChildren(NightList):
+        for item in map(rows.item, range(rows.count())):
+            seen += [(rows.viewport(), part, item.text()) for part in halves(rows, item)]
+    for reader in window.findChildren(Reader):
+        seen += [(reader.viewport(), box, text) for box, text in paragraphs(reader)]
+    return [
+        (text[:60], crop)
+        for view, box, text in seen
+        if view.isVisible() and (crop := cut(window, picture, view, box)).size
+    ]
+
+
+def halves(rows: NightList, item: QListWidgetItem) -> list[QRect]:
+    """The rooms of the two lines of a row, without its stamp."""
+    box = rows.visualItemRect(item).adjusted(rows.iconSize().width() + 6, 0, 0, 0)
+    return [box.adjusted(0, 0, 0, -box.height() // 2), box.adjusted(0, box.height() // 2, 0, 0)]
+
+
+def paragraphs(reader: Reader) -> Iterator[tuple[QRect, str]]:
+    """Room and text of every paragraph; one of few letters may lie between the pixels."""
+    document, block = reader.document(), reader.document().begin()
+    while block.isValid():
+        if len(block.text().strip("\ufffc ")) > 3 and "\ufffc" not in block.text():  # which stands for a picture
+            box = document.documentLayout().blockBoundingRect(block).toAlignedRect()
+            yield box.translated(0, -reader.verticalScrollBar().value()), block.text()
+        block = block.next()
+
+
+def cut(window: MainWindow, picture: np.ndarray, view: QWidget, box: QRect) -> np.ndarray:
+    """The pixels of `box` in `view`; nothing of a line that is cut off by the view's edge."""
+    if not view.rect().contains(box.center()) or box.bottom() > view.height() or box.top() < 0:
+        return picture[:0]
+    at = view.mapTo(window, box.intersected(view.rect()).topLeft())
+    part = box.intersected(view.rect())
+    return picture[at.y() : at.y() + part.height(), at.x() : at.x() + part.width()]
+
+
 def assert_in_light(window: MainWindow, what: str) -> None:
-    """Nothing overflows; at night nothing is green or blue; what is drawn can be told from its ground."""
+    """Nothing overflows; at night nothing is green or blue; every text can be told from its ground."""
     LEDGER.overflows.clear()
     picture = rgb(window.grab())
     assert LEDGER.overflows == [], what
     if window.settings.light is Light.RED:
         assert not picture[..., 1:].any(), f"{what}: {np.argwhere(picture[..., 1:].max(axis=-1) > 0)[:1]}"
-    assert contrast_in(picture) >= 4.5, what
+    judged = texts_of(window, picture)
+    assert judged or what == "no nights"
+    assert [f"{text!r} {got:.2f}" for text, crop in judged if (got := contrast_in(crop)) < 4.5] == [], what
+    assert too_faint(window, what, 4.5) == []
 
 
 @pytest.mark.parametrize("light", Light)
@@ -67,10 +114,11 @@ def test_every_list_fits_in_both_lights(
 ) -> None:
     window = make_window(*size, light=light)
     asked = Trouble("Delete the night 2026-11-12 for good?", "Press Delete again to do it, Escape to keep it.")
-    for view in (listed(lines), listed(lines, 3), listed(lines, 1, asked), listed(())):
+    views = (listed(lines), listed(lines, 3), listed(lines, 1, asked), listed(()))
+    for view, what in zip(views, ("first", "damaged", "asked", "no nights"), strict=True):
         window.show_view(view)
         QApplication.processEvents()
-        assert_in_light(window, "nights")
+        assert_in_light(window, what)
     window.show_view(nights_view(lines, 0, False, page_of(folders[0]), None, None))
     QApplication.processEvents()
     assert_in_light(window, "report")
