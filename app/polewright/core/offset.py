@@ -13,7 +13,7 @@ proof in two hundred would be wrong.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
 
@@ -101,10 +101,16 @@ def good_enough(
 def floor_rad(offset: Offset, sure: float = SURE_ENOUGH) -> float:
     """The smallest tolerance that can be claimed with this covariance, were the axis in the middle of it."""
     centred = replace(offset, east_rad=0.0, up_rad=0.0)
-    low, high = 0.0, 10.0 * max(offset.sigma_rad, 1e-9)
+    most_rad = 10.0 * max(offset.sigma_rad, 1e-9)
+    return least_rad(most_rad, lambda tolerance: probability_inside(centred, max(tolerance, 1e-12)) >= sure)
+
+
+def least_rad(most_rad: float, enough: Callable[[float], bool]) -> float:
+    """The smallest angle that is enough, when every larger one is too; `most_rad` where none below it is."""
+    low, high = 0.0, most_rad
     for _ in range(24):
         middle = 0.5 * (low + high)
-        low, high = (low, middle) if probability_inside(centred, max(middle, 1e-12)) >= sure else (middle, high)
+        low, high = (low, middle) if enough(middle) else (middle, high)
     return high
 
 

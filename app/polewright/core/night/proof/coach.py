@@ -20,7 +20,7 @@ from polewright.core.night.witness import (
     together,
     turned_over,
 )
-from polewright.core.offset import PROVED
+from polewright.core.offset import PROVED, least_rad
 
 SETTLES_S = 20.0 * 60.0  # a tripod on soft ground creeps for so long (common practice, no source)
 OTHER_SKY_RAD = math.radians(10.0)
@@ -105,8 +105,4 @@ def _limited(state: Running, both: Joint) -> ProofLimited:
 
 def reach_rad(both: Joint) -> float:
     """The smallest tolerance that two turns as sure as these prove, with the axis where it is believed."""
-    low, high = 0.0, FARTHEST_RAD
-    for _ in range(24):
-        middle = 0.5 * (low + high)
-        low, high = (low, middle) if both.inside(middle) >= PROVED else (middle, high)
-    return high
+    return least_rad(FARTHEST_RAD, lambda tolerance: both.inside(tolerance) >= PROVED)
