@@ -11,8 +11,10 @@ from typing import NamedTuple, assert_never
 from polewright.core.angles import ARCMIN_PER_RAD
 from polewright.core.drift.reading import DriftReading
 from polewright.core.drift.reasons import Held, NotTracking
+from polewright.core.flexure_memory import LEAST_NIGHTS
 from polewright.core.night import advice as it
 from polewright.core.night.advice import Advice
+from polewright.core.night.correction.coach import CREEP_ARCMIN, CREEP_TURNS
 from polewright.core.night.states import Stage
 from polewright.core.offset import Offset
 from polewright.core.screws.angles import Screw
@@ -39,14 +41,12 @@ from polewright.words.plan import sky_direction, sky_words
 from polewright.words.screws import lock_words
 
 OVERHEAD_DEG, LEVEL_DEG = 88.0, 2.0
-CREEP_TURNS, CREEP_ARCMIN = 1.0 / 12.0, 4.0  # below it no fraction of a turn is asked for
 WORTH_SAYING = 0.75  # a turn that leaves more than this share of the error is not told as progress
 WORTH_NAMING_ARCMIN = 5.0  # a component of the drift less sure than that is not told
 TAKE_CARE = "Then hands off; leave declination alone."
 HOLD = "Hold the telescope before you loosen the declination clutch."
 OTHER_WITNESS = "A second turn of the RA axis may prove more; so does a pier, or a larger tolerance."
 OTHER_SKY = "Where more sky is free, begin this stage again: another declination shows it."
-LEARNED_NIGHTS = 3
 TEACHES = "Three proved nights with this rig teach what its tube does; then the same frames prove more."
 TRIAL = "A trial: it shows what this screw does. Mark the head with a dot."
 SEEK_TRIAL = "The first motion shows which way this screw goes."
@@ -281,7 +281,7 @@ def _limited(why: it.ProofLimited) -> Told:
             f"{known} In one part of the sky a bending tube does not show.",
             OTHER_SKY,
         )
-    learns = "" if why.nights >= LEARNED_NIGHTS else TEACHES
+    learns = "" if why.nights >= LEAST_NIGHTS else TEACHES
     bends = f"The bending of the tube adds {sigma_text(why.bending_rad)}."
     return Told(f"Take it as it is: {reach} proved.", f"{known} {bends}", learns)
 
