@@ -7,6 +7,7 @@ import sys
 from pathlib import Path
 
 from polewright.core.matching.work import SolverWork
+from polewright.core.sky.catalogue import Catalogue
 from polewright.services.catalogue import load_catalogue
 from polewright.services.clock import SystemClock
 from polewright.services.contained.process import HelperProcess
@@ -23,13 +24,14 @@ def build_measurer(
     utc_offset_hours: float | None = None,
     quiet: bool = False,
     cache: Path | None = None,
+    catalogue: Catalogue | None = None,
 ) -> FrameMeasurer:
     """Reader, detector and solver as one; `quiet` leaves out the progress line on stderr."""
     helper = HelperProcess()
     reader = ContainedReader(helper)
     return FrameMeasurer(
         ContainedDetector(helper, reader),
-        Solver(load_catalogue(), cache or cache_folder()),
+        Solver(catalogue or load_catalogue(), cache or cache_folder()),
         SystemClock().monotonic_s,
         optics,
         utc_offset_hours,
@@ -39,10 +41,11 @@ def build_measurer(
     )
 
 
-def frame_measurer(args: argparse.Namespace) -> FrameMeasurer:
-    """A measurer as the camera options of a command ask for it."""
+def frame_measurer(args: argparse.Namespace, catalogue: Catalogue | None = None) -> FrameMeasurer:
+    """A measurer as the camera options of a command ask for it; with the catalogue of a command that has its own use
+    for it."""
     optics = Optics(args.focal_length, args.pixel_size)
-    return build_measurer(optics, args.utc_offset, quiet=args.json)
+    return build_measurer(optics, args.utc_offset, quiet=args.json, catalogue=catalogue)
 
 
 def progress_line(work: SolverWork, fraction: float) -> None:

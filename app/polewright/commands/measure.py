@@ -31,6 +31,7 @@ from polewright.core.errors import FrameReadError
 from polewright.core.flexure import FLEXURE_PRIOR
 from polewright.core.model import Atmosphere, AxisEstimate, PlateSolution, Site, SkyFrame, TargetPole
 from polewright.core.night.orientation.clock import clock_effect_rad, doubting_clock
+from polewright.core.sky.catalogue import Catalogue
 from polewright.core.sky.places import default_target
 from polewright.core.unsolved import ImpossibleSky, Unsolved
 from polewright.services.catalogue import load_catalogue
@@ -75,7 +76,8 @@ def take_capture(args: argparse.Namespace, paths: Sequence[Path]) -> Capture:
 
     FrameReadError when no frame is usable.
     """
-    measurer = frame_measurer(args)
+    catalogue = load_catalogue()
+    measurer = frame_measurer(args, catalogue)
     first, each = measured_one_by_one(measurer, paths)
     site, site_source = site_from(args, first)
     came = [outcome for _, outcome in each]
@@ -85,7 +87,7 @@ def take_capture(args: argparse.Namespace, paths: Sequence[Path]) -> Capture:
         raise unread[0]
     atmosphere = air_from(args, site, first)
     each_by_itself = [place_in_sky(item.frame, item.outcome, site, atmosphere) for item in measured]
-    placed = one_lens(measured, each_by_itself, site, atmosphere)
+    placed = one_lens(measured, each_by_itself, catalogue, site, atmosphere)
     target = TARGETS[args.target] if args.target else default_target(site)
     warnings = [f"{item.frame.name}: {text}" for item in measured for text in item.warnings]
     return Capture(
@@ -100,7 +102,11 @@ def take_capture(args: argparse.Namespace, paths: Sequence[Path]) -> Capture:
 
 
 def one_lens(
-    measured: Sequence[MeasuredFrame], placed: Sequence[SkyFrame | Unsolved], site: Site, atmosphere: Atmosphere
+    measured: Sequence[MeasuredFrame],
+    placed: Sequence[SkyFrame | Unsolved],
+    catalogue: Catalogue,
+    site: Site,
+    atmosphere: Atmosphere,
 ) -> list[SkyFrame | Unsolved]:
     """What was placed, with one lens for all frames where they are wide, or less surely where there is none."""
     wide = [
@@ -109,7 +115,7 @@ def one_lens(
         if isinstance(sky, SkyFrame) and isinstance(item.outcome, PlateSolution)
     ]
     together = is_wide([frame.solution for frame in wide])
-    fitted = iter(with_shared_lens(wide, load_catalogue(), site, atmosphere) if together else each_alone(wide))
+    fitted = iter(with_shared_lens(wide, catalogue, site, atmosphere) if together else each_alone(wide))
     return [next(fitted) if isinstance(sky, SkyFrame) else sky for sky in placed]
 
 
