@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from polewright.core.model import Site
 from polewright.core.offset import Offset
 from polewright.words.numbers import counted, duration_text, total_text
 from polewright.words.said import Said
@@ -24,14 +23,6 @@ def result_text(proved: bool, accepted: bool) -> str:
 def error_text(offset: Offset | None) -> str:
     """How far off the axis was."""
     return "not measured" if offset is None else total_text(offset.total_rad, offset.sigma_rad)
-
-
-def place_text(site: Site | None) -> str:
-    """Where it was: 52.30° N, 3.00° E."""
-    if site is None:
-        return ""
-    north, east = ("N" if site.lat_deg >= 0.0 else "S"), ("E" if site.lon_deg >= 0.0 else "W")
-    return f"{abs(site.lat_deg):.2f}° {north}, {abs(site.lon_deg):.2f}° {east}"
 
 
 def minutes_text(minutes: float | None) -> str:

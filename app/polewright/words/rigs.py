@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from polewright.core.model import Site
 from polewright.words.numbers import counted, number_text
 
 UNKNOWN_SCALE = "camera of unknown scale"
@@ -28,11 +29,19 @@ def turn_words(azimuth_arcmin: float | None, altitude_arcmin: float | None) -> s
     return f"{turns} a turn" if turns else "its screws are not known yet"
 
 
-def site_words(latitude: str, longitude: str, temperature_c: float | None, used: str) -> str:
+def place_text(site: Site | None) -> str:
+    """`52.30° N, 3.00° E`; nothing where nobody knows."""
+    if site is None:
+        return ""
+    north, east = ("N" if site.lat_deg >= 0.0 else "S"), ("E" if site.lon_deg >= 0.0 else "W")
+    return f"{abs(site.lat_deg):.2f}° {north}, {abs(site.lon_deg):.2f}° {east}"
+
+
+def site_words(site: Site, temperature_c: float | None, used: str) -> str:
     """`52.30° N, 3.00° E; 4 °C; last used 2026-11-17`."""
     air = "" if temperature_c is None else f"{number_text(temperature_c)} °C"
     last = f"last used {used[:10]}" if used else ""
-    return "; ".join(part for part in (f"{latitude}, {longitude}", air, last) if part)
+    return "; ".join(part for part in (place_text(site), air, last) if part)
 
 
 def shared_optics(count: int, key: str) -> str:

@@ -32,6 +32,7 @@ from polewright.words.numbers import (
 )
 from polewright.words.plan import plan_words, serves_words
 from polewright.words.report import disturbed_words
+from polewright.words.rigs import place_text
 
 if TYPE_CHECKING:
     from jinja2 import Template
@@ -134,9 +135,7 @@ def _key_facts(facts: NightFacts) -> list[tuple[str, str]]:
     site, camera = facts.site, facts.camera
     rows = []
     if site is not None:
-        ns, ew = ("N" if site.lat_deg >= 0 else "S"), ("E" if site.lon_deg >= 0 else "W")
-        place = f"{abs(site.lat_deg):.2f}° {ns}, {abs(site.lon_deg):.2f}° {ew}, {site.elev_m:.0f} m"
-        rows.append(("Site", place))
+        rows.append(("Site", f"{place_text(site)}, {site.elev_m:.0f} m"))
     if camera is not None:
         field = f"{camera.width_px * camera.scale_arcsec_px / 3600.0:.1f}° × "
         field += f"{camera.height_px * camera.scale_arcsec_px / 3600.0:.1f}°"

@@ -8,7 +8,7 @@ from polewright.core.model import Site
 from polewright.services.measuring import Optics
 from polewright.services.profiles import RigProfile, SiteProfile
 from polewright.ui.driving.form import number_text
-from polewright.words.rigs import UNKNOWN_SCALE
+from polewright.words.rigs import UNKNOWN_SCALE, place_text
 
 SAME_PLACE_DEG = 0.02  # 2 km: chosen, a place found by a telephone and by a map
 SAME_SHARE = 0.02  # of a focal length: focus and rounding
@@ -17,7 +17,7 @@ SAME_SHARE = 0.02  # of a focal length: focus and rounding
 def proposed_site(site: Site, sites: Sequence[SiteProfile]) -> str:
     """The known site used last of those that lie here, else its coordinates."""
     here = [profile for profile in sites if _same_place(profile.site, site)]
-    return max(here, key=lambda profile: profile.used).name if here else place_name(site)
+    return max(here, key=lambda profile: profile.used).name if here else place_text(site)
 
 
 def proposed_rig(optics: Optics, rigs: Sequence[RigProfile]) -> str:
@@ -39,12 +39,6 @@ def _same_place(there: Site, here: Site) -> bool:
 def same_size(a: float | None, b: float | None) -> bool:
     """Whether two focal lengths, or pixel sizes, are one."""
     return a == b if a is None or b is None else abs(a - b) <= SAME_SHARE * b
-
-
-def place_name(site: Site) -> str:
-    """`52.30° N, 3.00° E`."""
-    north, east = "S" if site.lat_deg < 0.0 else "N", "W" if site.lon_deg < 0.0 else "E"
-    return f"{abs(site.lat_deg):.2f}° {north}, {abs(site.lon_deg):.2f}° {east}"
 
 
 def optics_name(optics: Optics) -> str:

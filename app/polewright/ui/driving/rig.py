@@ -22,7 +22,7 @@ from polewright.services.measuring import Optics
 from polewright.services.profile_store import ProfileStore, Stored
 from polewright.services.profiles import RIGS, SITES, RigProfile, SiteProfile
 from polewright.ui.driving.form import Known, number_text, optics_of, site_of, weather_of
-from polewright.ui.driving.proposals import place_name, proposed_rig, proposed_site, same_optics, same_size
+from polewright.ui.driving.proposals import proposed_rig, proposed_site, same_optics, same_size
 from polewright.ui.keys import KNOWN_RIGS
 from polewright.words.rigs import NEW_RIG, rig_words, shared_optics, site_words, turn_words
 
@@ -223,8 +223,7 @@ def _turns(rig: RigProfile) -> tuple[float | None, float | None]:
 
 def site_knows(profile: SiteProfile) -> str:
     """What is known of a site, for the list of sites."""
-    latitude, longitude = place_name(profile.site).split(", ")
-    return site_words(latitude, longitude, profile.temperature_c, profile.used)
+    return site_words(profile.site, profile.temperature_c, profile.used)
 
 
 def _memory(data: object, bends: bool) -> ScrewMemory:

@@ -28,6 +28,7 @@ from polewright.ui.view_model import (
 )
 from polewright.words import nights as words
 from polewright.words.numbers import angle_text, sigma_text
+from polewright.words.rigs import place_text
 
 LEAST_TOLERANCE_ARCMIN = 0.05
 BACK = Action("Back", "Escape", want.ToFirstPage(), Weight.PLAIN)
@@ -89,7 +90,7 @@ def _row(night: NightLine) -> NightRow:
         return NightRow(f"{night.folder.name}   {words.DAMAGED}", night.problem, _well(night))
     ended = words.result_text(night.proved, night.accepted)
     title = f"{night.folder.name}   {ended}, {words.error_text(night.last)}"
-    note = " · ".join(part for part in (words.place_text(night.site), night.rig) if part)
+    note = " · ".join(part for part in (place_text(night.site), night.rig) if part)
     return NightRow(title, note, _well(night), _facts(night))
 
 
@@ -98,7 +99,7 @@ def _facts(night: NightLine) -> tuple[Fact, ...]:
     sigma = "" if night.last is None else sigma_text(night.last.sigma_rad)
     return (
         Fact("begun", began),
-        Fact("site", words.place_text(night.site)),
+        Fact("site", place_text(night.site)),
         Fact("rig", night.rig),
         Fact("result", words.result_text(night.proved, night.accepted), f"needed {angle_text(night.tolerance_rad)}"),
         Fact("at first", words.error_text(night.first)),
