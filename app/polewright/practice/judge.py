@@ -77,9 +77,8 @@ class Judge:
         covariance = offset.covariance_rad2 if offset is not None else ((0.0, 0.0), (0.0, 0.0))
         if screw is Screw.ALTITUDE:
             return truth.up_arcmin - up * ARCMIN_PER_RAD, math.sqrt(covariance[1][1]) * ARCMIN_PER_RAD
-        side = -1.0 if state.plan.southern else 1.0
         shrink = math.cos(min(state.plan.pole_altitude_rad, math.radians(88.0)))
-        left = side * (truth.east_arcmin - east * ARCMIN_PER_RAD) / shrink
+        left = state.plan.side * (truth.east_arcmin - east * ARCMIN_PER_RAD) / shrink
         return left, math.sqrt(covariance[0][0]) * ARCMIN_PER_RAD / shrink
 
     def _overshoot(self, state: Running) -> None:

@@ -28,6 +28,7 @@ from polewright.core.model import FloatArray
 from polewright.core.night.measured import PlacedFrame
 from polewright.core.night.states import Running, SecondSky
 from polewright.core.night.turning.places import STEP_RAD
+from polewright.core.night.turning.room import hour_angle_rad
 from polewright.core.plan.sky_choice import LOWEST_DEG, axis_factor, behind, horizontal_deg
 from polewright.core.sky.places import east_and_up, horizontal_to_enu
 
@@ -57,7 +58,7 @@ def arrived(state: Running, frame: PlacedFrame) -> bool:
     sky = state.second_sky
     if sky is None:
         return True
-    near = abs(_declination_deg(state, frame) - _side(state) * sky.declination_deg) <= ARRIVED_DEG
+    near = abs(_declination_deg(state, frame) - state.plan.side * sky.declination_deg) <= ARRIVED_DEG
     return near and abs(_hour_angle_h(state, frame) - sky.hour_angle_h) <= ARRIVED_H
 
 
@@ -94,7 +95,7 @@ def _candidates(state: Running, first: Budget, frame: PlacedFrame) -> Iterator[S
         for hour in (sign * float(h) for h in hours for sign in (-1.0, 1.0)):
             if abs(toward_pole) <= FARTHEST_DEG and _free(state, toward_pole, hour):
                 left = _left_rad(state, first, toward_pole, hour)
-                side = _side(state)
+                side = state.plan.side
                 yield SecondSky(hour, side * round(toward_pole), side * here, left)
 
 
@@ -114,7 +115,7 @@ def _left_rad(state: Running, first: Budget, toward_pole_deg: float, hour: float
     """Total sigma of the axis after a proof there, with a tube that bends unusually."""
     step = math.copysign(math.degrees(STEP_RAD) / 15.0, hour)
     hours: FloatArray = hour + step * np.arange(STEPS + 1, dtype=np.float64)
-    columns = bending_columns(_attitudes(state, toward_pole_deg, hours), _pole(state), _directions(state))
+    columns = bending_columns(_attitudes(state, toward_pole_deg, hours), state.plan.pole, _directions(state))
     flexure = state.plan.flexure or FLEXURE_PRIOR
     altitude, _ = horizontal_deg(state.plan.site, hours, toward_pole_deg)
     air = float(np.mean(1.0 / np.maximum(np.sin(np.radians(altitude)), 0.1))) ** 0.6
@@ -142,7 +143,7 @@ def _first_budget(state: Running) -> Budget | None:
     if state.capture.combined and axis.budget is not None:
         return axis.budget
     attitudes = np.stack([np.array(frame.camera_to_enu) for frame in frames])
-    columns = bending_columns(attitudes, _pole(state), _directions(state))
+    columns = bending_columns(attitudes, state.plan.pole, _directions(state))
     own = axis.covariance_rad2 if axis.budget is None else axis.budget.by_chance
     flexure = state.plan.flexure or FLEXURE_PRIOR
     return Budget((Chance(Part.STARS, own),), _bends(columns, flexure))
@@ -160,33 +161,19 @@ def _attitudes(state: Running, toward_pole_deg: float, hours: FloatArray) -> Flo
     z = horizontal_to_enu(np.radians(azimuth), np.radians(altitude))[0]
     x = np.array([1.0, 0.0, 0.0])
     start = np.stack([x, np.cross(z, x), z], axis=1)
-    side = _side(state)
-    return np.stack([rotation_about(_pole(state), -side * math.radians(15.0 * float(h))) @ start for h in hours])
-
-
-def _pole(state: Running) -> FloatArray:
-    """The pole as a stand-in for the axis."""
-    altitude = state.plan.pole_altitude_rad
-    north = -math.cos(altitude) if state.plan.southern else math.cos(altitude)
-    return np.array([0.0, north, math.sin(altitude)])
-
-
-def _side(state: Running) -> float:
-    return -1.0 if state.plan.southern else 1.0
+    side = state.plan.side
+    return np.stack([rotation_about(state.plan.pole, -side * math.radians(15.0 * float(h))) @ start for h in hours])
 
 
 def _directions(state: Running) -> FloatArray:
-    return east_and_up(_pole(state), state.plan.site)
+    return east_and_up(state.plan.pole, state.plan.site)
 
 
 def _declination_deg(state: Running, frame: PlacedFrame) -> float:
     """Of the middle of the frame, toward the elevated pole, about the pole as the axis sees it."""
-    boresight = np.array([row[2] for row in frame.camera_to_enu])
-    return math.degrees(math.asin(float(np.clip(boresight @ _pole(state), -1.0, 1.0))))
+    return math.degrees(math.asin(float(np.clip(frame.boresight @ state.plan.pole, -1.0, 1.0))))
 
 
 def _hour_angle_h(state: Running, frame: PlacedFrame) -> float:
     """West positive."""
-    boresight, pole = np.array([row[2] for row in frame.camera_to_enu]), _pole(state)
-    meridian = np.array([0.0, -pole[2], pole[1]]) * (1.0 if pole[1] >= 0.0 else -1.0)
-    return math.degrees(math.atan2(-float(boresight[0]), float(boresight @ meridian))) / 15.0
+    return math.degrees(hour_angle_rad(frame.boresight, state.plan.pole)) / 15.0

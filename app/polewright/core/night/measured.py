@@ -44,6 +44,11 @@ class PlacedFrame:
             frame.anchor,
         )
 
+    @property
+    def boresight(self) -> FloatArray:
+        """Unit vector (3,), ENU, of the middle of the frame."""
+        return np.array([row[2] for row in self.camera_to_enu])
+
     def sky_frame(self) -> SkyFrame:
         """The same, as the axis estimator takes it."""
         attitude = Attitude(np.array(self.camera_to_enu), np.array(self.covariance_rad2))

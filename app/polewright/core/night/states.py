@@ -9,9 +9,10 @@ from functools import cached_property
 from typing import Literal
 
 from polewright.core.axis_reasons import AxisRefusal, FollowDoubt
+from polewright.core.drift.reading import pole_of
 from polewright.core.errors import UsageError
 from polewright.core.flexure import Flexure
-from polewright.core.model import Atmosphere, Site, TargetPole
+from polewright.core.model import Atmosphere, FloatArray, Site, TargetPole
 from polewright.core.night.drift_watch import DriftWatch
 from polewright.core.night.measured import MeasuredAxis, PlacedFrame
 from polewright.core.night.rest import Reading, Rest, rest_offset
@@ -76,6 +77,16 @@ class NightPlan:
     @property
     def southern(self) -> bool:
         return self.site.lat_deg < 0.0
+
+    @property
+    def side(self) -> float:
+        """+1 in the north, -1 in the south."""
+        return -1.0 if self.southern else 1.0
+
+    @property
+    def pole(self) -> FloatArray:
+        """Unit vector (3,), ENU, of the target pole: a stand-in for the axis, good to a few degrees."""
+        return pole_of(self.pole_altitude_rad, self.side)
 
     @property
     def fine_limit_rad(self) -> float:

@@ -112,9 +112,7 @@ def turned_over(state: Running) -> bool:
 
 
 def _axis_on_picture(state: Running, frame: PlacedFrame) -> FloatArray:
-    altitude = state.plan.pole_altitude_rad
-    north = -math.cos(altitude) if state.plan.southern else math.cos(altitude)
-    return np.asarray((np.array(frame.camera_to_enu).T @ np.array([0.0, north, math.sin(altitude)]))[:2])
+    return np.asarray((np.array(frame.camera_to_enu).T @ state.plan.pole)[:2])
 
 
 def combined_offset(state: Running, bent: Joint | None) -> Offset | None:

@@ -4,13 +4,12 @@ from __future__ import annotations
 
 import math
 
-import numpy as np
-
 from polewright.core.night.advice import Advice, PlaceWanted, RotateAxis
 from polewright.core.night.measured import PlacedFrame
 from polewright.core.night.states import Capture, Running, Stage
 from polewright.core.night.turning.coach import advise_turn
 from polewright.core.night.turning.places import WANTED_SPAN_RAD, places
+from polewright.core.night.turning.room import turned_west_rad
 from polewright.ui.view_model import Capture as Dial
 from polewright.ui.view_model import Fact
 from polewright.words.numbers import angle_text, number_text, sigma_text
@@ -69,12 +68,7 @@ def _now_deg(state: Running) -> float | None:
 
 def _west_deg(state: Running, first: PlacedFrame, frame: PlacedFrame) -> float:
     """Turn about the pole, which stands in for the axis here: good enough to draw."""
-    plan = state.plan
-    side = -1.0 if plan.southern else 1.0
-    pole = np.array([0.0, side * math.cos(plan.pole_altitude_rad), math.sin(plan.pole_altitude_rad)])
-    turn = np.array(frame.camera_to_enu) @ np.array(first.camera_to_enu).T
-    sine = 0.5 * float(pole @ np.array([turn[2, 1] - turn[1, 2], turn[0, 2] - turn[2, 0], turn[1, 0] - turn[0, 1]]))
-    return math.degrees(-side * math.atan2(sine, 0.5 * (float(np.trace(turn)) - 1.0)))
+    return math.degrees(turned_west_rad(first, frame, state))
 
 
 def capture_sigma_rad(capture: Capture) -> float | None:

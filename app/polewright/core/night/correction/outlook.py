@@ -84,7 +84,7 @@ def outlooks(state: Running) -> tuple[ScrewOutlook, ScrewOutlook] | None:
     angles = aimed_angles(state, offset)
     close = CLOSE_ENOUGH * state.plan.tolerance_rad * ARCMIN_PER_RAD
     shrink = math.cos(min(abs(state.plan.pole_altitude_rad), math.radians(88.0)))
-    side = -1.0 if state.plan.southern else 1.0
+    side = state.plan.side
     azimuth = plan_turn(
         state.rate(Screw.AZIMUTH),
         angles.bearing_arcmin,

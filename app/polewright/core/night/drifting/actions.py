@@ -216,7 +216,7 @@ def keep_drift_frame(state: Running, event: FrameSolved) -> Outcome:
     begun = watch.begun or frame.utc_mid
     if watch.samples and frame.utc_mid.seconds_since(begun) < watch.samples[-1].at_s - CLOCK_SET_BACK_S:
         watch, begun = anew(watch), frame.utc_mid  # by the clock that was wrong, all places were wrong
-    direction = np.array([row[2] for row in frame.camera_to_enu])
+    direction = frame.boresight
     c = frame.covariance_rad2
     sigma = math.sqrt(max(0.5 * (c[0][0] + c[1][1]), 0.0))
     at_s = frame.utc_mid.seconds_since(begun)

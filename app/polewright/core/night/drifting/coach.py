@@ -90,8 +90,7 @@ def _useful_already(state: Running) -> bool:
     frame, plan = state.last_frame, state.plan
     if frame is None:
         return False
-    direction = [row[2] for row in frame.camera_to_enu]
-    return bool(tells(*place_rad(direction, plan.pole_altitude_rad, plan.site)))
+    return bool(tells(*place_rad(frame.boresight, plan.pole_altitude_rad, plan.site)))
 
 
 def _missing(watch: DriftWatch) -> str:

@@ -33,8 +33,8 @@ def free_side(plan: NightPlan) -> Side:
 
 def _hidden(plan: NightPlan, side: Side) -> bool:
     place = position_for(plan, side, "altitude")
-    sign = -1.0 if plan.southern else 1.0
-    x, y, z = star_enu(plan.site, math.radians(15.0 * place.hour_angle_h), sign * math.radians(place.declination_deg))
+    hour_rad, dec_rad = math.radians(15.0 * place.hour_angle_h), math.radians(place.declination_deg)
+    x, y, z = star_enu(plan.site, hour_rad, plan.side * dec_rad)
     azimuth = np.array(math.degrees(math.atan2(x, y)) % 360.0)
     altitude = np.array(math.degrees(math.asin(z)))
     return any(bool(behind(obstacle, altitude, azimuth)) for obstacle in plan.obstacles)

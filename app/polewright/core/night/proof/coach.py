@@ -45,8 +45,9 @@ def _elsewhere(state: Running) -> ElsewhereWanted:
     sky = state.second_sky
     assert sky is not None
     here = sky.from_declination_deg
-    side = -1.0 if state.plan.southern else 1.0
-    return ElsewhereWanted(sky.hour_angle_h, sky.declination_deg, here, side * (sky.declination_deg - here))
+    return ElsewhereWanted(
+        sky.hour_angle_h, sky.declination_deg, here, state.plan.side * (sky.declination_deg - here)
+    )
 
 
 def _contradicts(state: Running, both: Joint) -> ProofContradicts:

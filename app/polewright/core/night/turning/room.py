@@ -26,7 +26,7 @@ def next_rotation_rad(state: Running, capture: Capture) -> float:
     It stays on one side of the meridian where that leaves room enough: past it many mounts run into their own legs.
     """
     done = places(capture)
-    begun = _turned_west_rad(done[0], done[-1], state) if len(done) > 1 else 0.0
+    begun = turned_west_rad(done[0], done[-1], state) if len(done) > 1 else 0.0
     for crossing in (False, True):
         step = _onward(state, done, begun, crossing) if begun else _outset(state, done[0], crossing)
         if abs(step) >= SMALLEST_STEP_RAD:
@@ -54,10 +54,9 @@ def _onward(state: Running, done: tuple[PlacedFrame, ...], begun: float, crossin
 
 def _room_rad(state: Running, frame: PlacedFrame, way: float, crossing: bool) -> float:
     """How far the camera can be turned that way (west +1) with free sky all along, above 25 degrees or no lower."""
-    axis, start = _axis_guess(state), _boresight(frame)
-    side = -1.0 if state.plan.southern else 1.0
+    axis, start, side = state.plan.pole, frame.boresight, state.plan.side
     floor = min(LOWEST_RAD, math.asin(float(np.clip(start[2], -1.0, 1.0))) - 1e-3)
-    begin = _hour_angle_rad(start, axis)
+    begin = hour_angle_rad(start, axis)
     room = 0.0
     for angle in np.arange(math.radians(2.0), FARTHEST_RAD, math.radians(2.0)):
         there = rotation_about(axis, -side * way * float(angle)) @ start
@@ -77,26 +76,15 @@ def _hidden(state: Running, direction: FloatArray, altitude_rad: float) -> bool:
     return any(bool(behind(obstacle, altitude, azimuth)) for obstacle in state.plan.obstacles)
 
 
-def _axis_guess(state: Running) -> FloatArray:
-    """The pole as a stand-in for the axis: good to a few degrees, enough to choose a direction."""
-    altitude = state.plan.pole_altitude_rad
-    north = -math.cos(altitude) if state.plan.southern else math.cos(altitude)
-    return np.array([0.0, north, math.sin(altitude)])
-
-
-def _boresight(frame: PlacedFrame) -> FloatArray:
-    return np.array([row[2] for row in frame.camera_to_enu])
-
-
-def _hour_angle_rad(boresight: FloatArray, axis: FloatArray) -> float:
+def hour_angle_rad(boresight: FloatArray, axis: FloatArray) -> float:
     """Hour angle about the axis, west positive."""
     meridian = np.array([0.0, -axis[2], axis[1]]) * (1.0 if axis[1] >= 0.0 else -1.0)
     return math.atan2(-float(boresight[0]), float(boresight @ meridian))
 
 
-def _turned_west_rad(first: PlacedFrame, last: PlacedFrame, state: Running) -> float:
+def turned_west_rad(first: PlacedFrame, last: PlacedFrame, state: Running) -> float:
     """How far the camera was turned about the axis from one frame to the other, west positive, -pi to pi."""
-    axis, side = _axis_guess(state), -1.0 if state.plan.southern else 1.0
+    axis, side = state.plan.pole, state.plan.side
     turn = np.array(last.camera_to_enu) @ np.array(first.camera_to_enu).T
     sine = 0.5 * float(axis @ np.array([turn[2, 1] - turn[1, 2], turn[0, 2] - turn[2, 0], turn[1, 0] - turn[0, 1]]))
     cosine = 0.5 * (float(np.trace(turn)) - 1.0)
@@ -107,4 +95,4 @@ def hour_angle_of(state: Running) -> float:
     """Hour angle of the latest frame about the pole, rad, west positive; 0 without a frame."""
     if state.last_frame is None:
         return 0.0
-    return _hour_angle_rad(_boresight(state.last_frame), _axis_guess(state))
+    return hour_angle_rad(state.last_frame.boresight, state.plan.pole)
