@@ -7,11 +7,10 @@ a third of the work is Python's own and would hold up the window and the frames.
 from __future__ import annotations
 
 import contextlib
-import math
 import os
 from collections.abc import Callable
 
-from polewright.core.matching.layers import LAYERS_PER_SQ_DEG
+from polewright.core.matching.layers import LAYERS_PER_SQ_DEG, layers_by_fit
 from polewright.core.matching.work import SolverWork
 from polewright.services.catalogue import load_catalogue
 from polewright.services.paths import cache_folder
@@ -19,18 +18,13 @@ from polewright.services.sky_index import SkyIndex
 
 USUAL_SCALE_ARCSEC = 4.3  # 240 mm and 5 um: chosen, a usual guide scope
 USUAL_PIXELS = 1280 * 960  # chosen, a usual guide camera
-STARS_WANTED = 22.0  # of a layer in the frame: what the solver tries first
 NICENESS = 15  # chosen: whatever else runs comes first
 
 
 def layers_in_order(scale_arcsec_px: float | None) -> list[int]:
     """All layers, first those that a camera of this scale will ask for."""
     scale = scale_arcsec_px or USUAL_SCALE_ARCSEC
-    area_sq_deg = USUAL_PIXELS * (scale / 3600.0) ** 2
-    return sorted(
-        range(len(LAYERS_PER_SQ_DEG)),
-        key=lambda n: abs(math.log(LAYERS_PER_SQ_DEG[n] * area_sq_deg / STARS_WANTED)),
-    )
+    return list(layers_by_fit(USUAL_PIXELS * (scale / 3600.0) ** 2))
 
 
 def build_missing(index: SkyIndex, order: list[int], tell: Callable[[float], None]) -> int:

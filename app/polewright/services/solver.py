@@ -22,7 +22,7 @@ from polewright.core.matching.evidence import ACCEPTED_LOG_ODDS
 from polewright.core.matching.growth import Detections, Placement
 from polewright.core.matching.hint import CAMERA_SCALE_TOLERANCE, SolveHint
 from polewright.core.matching.image_stars import ImageStars, image_stars
-from polewright.core.matching.layers import LAYERS_PER_SQ_DEG
+from polewright.core.matching.layers import LAYERS_PER_SQ_DEG, layers_by_fit
 from polewright.core.matching.leading_reason import leading_reason
 from polewright.core.matching.quad_search import ALL_EFFORT, Effort, Question, quad_poses, quads_asked
 from polewright.core.matching.regions import Cap, Ring, cap_about
@@ -69,7 +69,6 @@ _QUICK_STAGES = 2  # enough for most frames
 _MOST_QUAD_STARS = 60  # whose patterns are asked for; more are fainter than the index
 _MOST_QUADS = 6000  # of one stage, over all layers; each costs 4 to 8 microseconds (measured)
 _LAYER_STARS = (4.5, 90.0)  # a layer serves when so many of its stars are expected in the frame
-_BEST_LAYER_STARS = 22.0  # of a layer in the frame: the layer tried first (chosen)
 _Depths = tuple[tuple[int, int, int], ...]
 # catalogue stars per field, brightest detections, and how many patches of sky are worth that: 4 and 20 ms each
 _LOCAL_DEPTHS: _Depths = ((10, 12, 400), (22, 14, 20))
@@ -245,10 +244,9 @@ class Solver:
     @staticmethod
     def _layers(image: ImageStars) -> dict[int, float]:
         """The layers that suit the field, the best first, with the number of their stars expected in the frame."""
-        area_sq_deg = image.field_sr * np.degrees(1.0) ** 2
-        expected = {n: d * area_sq_deg for n, d in enumerate(LAYERS_PER_SQ_DEG)}
-        suited = [n for n, e in expected.items() if _LAYER_STARS[0] <= e <= _LAYER_STARS[1]]
-        return {n: expected[n] for n in sorted(suited, key=lambda n: abs(np.log(expected[n] / _BEST_LAYER_STARS)))}
+        fewest, most = _LAYER_STARS
+        expected = layers_by_fit(image.field_sr * np.degrees(1.0) ** 2)
+        return {n: stars for n, stars in expected.items() if fewest <= stars <= most}
 
     def _search_scales(
         self, stars: StarList, detections: Detections, hint: SolveHint, judge: Judge, progress: Progress | None

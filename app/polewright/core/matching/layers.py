@@ -10,12 +10,19 @@ from polewright.core.sky.catalogue import Catalogue
 from polewright.core.sky.cells import FACE_TO_ICRS
 
 LAYERS_PER_SQ_DEG = (46.0, 20.0, 8.0, 3.2, 1.3, 0.5, 0.2, 0.08, 0.03, 0.012)
+_BEST_STARS = 22.0  # of a layer in the frame: the layer tried first (chosen)
 _STARS_PER_CELL = 6  # chosen: the brightest of six keeps a layer even over the sky
 # Neighbours that make quads with each star: many where a layer is small, so that missing stars cost little; few in
 # the dense layers, which hold most of the stars (five neighbours make 7 quads a star, seven 25).
 _NEIGHBOURS = (5, 5, 5, 5, 6, 7, 7, 7, 7, 7)
 _SKY_SQ_DEG = 41252.96  # the whole sphere, 4 pi (180 / pi)^2
 _SEARCHED = 6.0  # times the wanted number: how far down the catalogue the brightest of every cell are sought
+
+
+def layers_by_fit(area_sq_deg: float) -> dict[int, float]:
+    """The stars of every layer expected in a frame of so many square degrees, the layer that suits it best first."""
+    expected = {n: density * area_sq_deg for n, density in enumerate(LAYERS_PER_SQ_DEG)}
+    return dict(sorted(expected.items(), key=lambda item: abs(np.log(item[1] / _BEST_STARS))))
 
 
 def layer_stars(catalogue: Catalogue, number: int) -> NDArray[np.int32]:
