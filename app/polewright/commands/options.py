@@ -7,7 +7,7 @@ import math
 
 from polewright.core.errors import UsageError
 from polewright.core.model import Atmosphere, Frame, Site, Sourced, TargetPole
-from polewright.core.sky.weather import Weather, air_at
+from polewright.core.sky.weather import SUMMITS_PRESSURE_HPA, TEMPERATURE_C, Weather, air_at
 from polewright.services.replayer import FASTEST, SLOWEST
 
 TARGETS = {"true": TargetPole.TRUE, "between": TargetPole.BETWEEN, "refracted": TargetPole.REFRACTED}
@@ -58,8 +58,8 @@ BOUNDS: dict[str, tuple[float, float, str]] = {
     "capture": (2, 10_000, ""),
     "speed": (SLOWEST, FASTEST, ""),
     "binning": (1, 8, ""),
-    "temperature": (-60, 50, "degrees Celsius"),
-    "pressure": (300, 1100, "hPa"),
+    "temperature": (*TEMPERATURE_C, "degrees Celsius"),
+    "pressure": (*SUMMITS_PRESSURE_HPA, "hPa"),
     "hours": (0.001, 36, "hours"),
     "error": (0.001, 10_800, "arcminutes"),
 }

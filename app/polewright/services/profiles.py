@@ -9,6 +9,7 @@ from typing import Any, Generic, TypeVar
 
 from polewright.core.errors import SettingsError
 from polewright.core.model import Site, TargetPole
+from polewright.core.sky.weather import PRESSURE_HPA, TEMPERATURE_C
 
 P = TypeVar("P", "RigProfile", "SiteProfile")
 TARGET_NAMES = {"true": TargetPole.TRUE, "between": TargetPole.BETWEEN, "refracted": TargetPole.REFRACTED}
@@ -187,8 +188,8 @@ def _site(members: dict[str, Any]) -> SiteProfile:
             given.optional_number("elev_m", -500.0, 9000.0) or 0.0,
         ),
         notes=given.text("notes", ""),
-        temperature_c=given.optional_number("temperature_c", -60.0, 50.0),
-        pressure_hpa=given.optional_number("pressure_hpa", 400.0, 1100.0),
+        temperature_c=given.optional_number("temperature_c", *TEMPERATURE_C),
+        pressure_hpa=given.optional_number("pressure_hpa", *PRESSURE_HPA),
         used=given.text("used", ""),
         extra=given.rest(),
     )

@@ -8,6 +8,11 @@ from dataclasses import dataclass, replace
 from polewright.core.model import Atmosphere, Site
 from polewright.core.sky.places import SEA_LEVEL_PRESSURE_HPA, standard_atmosphere
 
+TEMPERATURE_C: tuple[float, float] = (-60, 50)  # chosen: nobody observes beyond
+# chosen: from the highest roads to the deepest valley in a high
+PRESSURE_HPA: tuple[float, float] = (400, 1100)
+# chosen: the command line reaches down to the air of the highest summits
+SUMMITS_PRESSURE_HPA: tuple[float, float] = (300, 1100)
 KELVIN = 283.15  # of the usual air
 NIGHTS_K, DAYS_HPA = 8.0, 10.0  # how far a night is from the usual one, one sigma (chosen)
 READ_OFF = (

@@ -12,10 +12,10 @@ from typing import Any
 from polewright.core.errors import UsageError
 from polewright.core.model import Site, Sourced, Utc
 from polewright.core.sky.timescales import parse_iso
+from polewright.core.sky.weather import PRESSURE_HPA, TEMPERATURE_C
 from polewright.services.frame_reader.facts import FrameFacts
 from polewright.services.frame_reader.header_optics import FOCAL_MM, PIXEL_UM
 from polewright.services.frame_reader.header_time import MAX_EXPOSURE_S
-from polewright.services.frame_reader.header_weather import PRESSURE_HPA, TEMPERATURE_C
 from polewright.words import files
 
 UNIT_UM = {2: 25_400.0, 3: 10_000.0}  # FocalPlaneResolutionUnit: inch, centimetre

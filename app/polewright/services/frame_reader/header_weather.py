@@ -5,13 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from polewright.core.model import Sourced
+from polewright.core.sky.weather import PRESSURE_HPA, TEMPERATURE_C
 from polewright.services.frame_reader.header import Header
 
 # of the outside air, never of the sensor; in use among camera programs (common practice, no source)
 TEMPERATURE_KEYS = ("AMBTEMP", "OUTTEMP", "AIRTEMP")
 PRESSURE_KEYS = ("PRESSURE", "AIRPRESS", "BAROMETE")
-TEMPERATURE_C = (-60.0, 50.0)  # chosen: nobody observes beyond
-PRESSURE_HPA = (400.0, 1100.0)  # chosen: from the highest roads to the deepest valley in a high
 
 
 @dataclass(frozen=True)

@@ -9,9 +9,8 @@ from typing import Any
 
 from polewright.core.model import Site
 from polewright.core.sky.places import standard_atmosphere
-from polewright.core.sky.weather import Weather
+from polewright.core.sky.weather import PRESSURE_HPA, TEMPERATURE_C, Weather
 from polewright.services.frame_reader.header_optics import ARCSEC_MM_PER_UM
-from polewright.services.frame_reader.header_weather import PRESSURE_HPA, TEMPERATURE_C
 from polewright.services.measuring import Optics
 from polewright.ui.intents import FillForm
 from polewright.ui.view_model import SiteForm
