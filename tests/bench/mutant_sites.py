@@ -94,11 +94,10 @@ def _in_statement(
 ) -> Iterator[tuple[_Place, str, Change]]:
     text = ast.unparse(statement)
     place = _Place(statement.lineno, text.splitlines()[0], _constant(statement) if top else "")
-    for part, names in _own_parts(statement):
+    for part in _own_parts(statement):
         for node in ast.walk(part):
             for told, change in _in_node(node):
                 yield place, f"{told} in `{text.splitlines()[0][:90]}`", change
-        del names
     if _can_be_dropped(statement) and not top:
 
         def drop() -> None:
@@ -113,7 +112,7 @@ def _in_statement(
         yield from _in_body(case.body, False)
 
 
-def _own_parts(statement: ast.stmt) -> Iterator[tuple[ast.AST, str]]:
+def _own_parts(statement: ast.stmt) -> Iterator[ast.AST]:
     """The expressions of a statement itself: no annotations, and not the statements inside it."""
     for name, value in ast.iter_fields(statement):
         if name in ("annotation", "body", "orelse", "finalbody", "handlers", "targets", "target", "names"):
@@ -121,13 +120,13 @@ def _own_parts(statement: ast.stmt) -> Iterator[tuple[ast.AST, str]]:
         if name == "cases":
             for case in value:
                 if case.guard is not None:
-                    yield case.guard, name
+                    yield case.guard
         elif isinstance(value, ast.AST):
-            yield value, name
+            yield value
         elif isinstance(value, list):
             for one in value:
                 if isinstance(one, ast.AST):
-                    yield one, name
+                    yield one
 
 
 def _in_node(node: ast.AST) -> Iterator[tuple[str, Change]]:

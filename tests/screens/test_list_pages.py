@@ -9,18 +9,21 @@ from pathlib import Path
 import numpy as np
 import pytest
 from PySide6.QtCore import QRect
+from PySide6.QtGui import QIcon
 from PySide6.QtWidgets import QApplication, QListWidgetItem, QWidget
 
 from polewright.services.guide import Place, guide_pages
 from polewright.services.report.night_line import NightLine, night_line
+from polewright.ui import nights_page
 from polewright.ui.drawing import LEDGER
 from polewright.ui.driving.nights_scene import page_of
+from polewright.ui.look import Look
 from polewright.ui.main_window import FRAME_PX, TITLE_PX, MainWindow, opening_size
-from polewright.ui.nights_page import NightList
+from polewright.ui.nights_page import NightList, _icon
 from polewright.ui.presenting.nights import nights_view
 from polewright.ui.reader import Reader
-from polewright.ui.theme import Light
-from polewright.ui.view_model import Trouble, View
+from polewright.ui.theme import Light, make_theme
+from polewright.ui.view_model import Reticle, Trouble, View
 from recorded_nights import FOLDER
 from screens.conftest import MakeWindow, rgb
 from screens.demo_views import PAGES
@@ -129,6 +132,24 @@ def test_every_list_fits_in_both_lights(
     for name in guide_pages():
         window._bring_guide(Place(name))
         assert_in_light(window, name)
+
+
+def test_the_stamps_are_painted_again_only_in_another_look(
+    make_window: MakeWindow, lines: tuple[NightLine, ...], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    window = make_window(1280, 800, light=Light.DAY)
+    window.show_view(listed(lines, 2))
+    painted: list[Look] = []
+
+    def icon(picture: Reticle, look: Look) -> QIcon:
+        painted.append(look)
+        return _icon(picture, look)
+
+    monkeypatch.setattr(nights_page, "_icon", icon)
+    window.nights.set_look(window.nights.look)
+    assert painted == []
+    window.nights.set_look(Look(make_theme(Light.RED)))
+    assert painted == [window.nights.look] * len(lines) and window.nights.rows.currentRow() == 2
 
 
 def test_the_window_opens_no_larger_than_the_screen_offers(make_window: MakeWindow) -> None:

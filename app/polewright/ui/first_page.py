@@ -274,7 +274,6 @@ class FirstPage(FullPanel):
 
     def resizeEvent(self, event: QResizeEvent) -> None:
         super().resizeEvent(event)
-        self.said.setVisible(self.height() >= self.look.px(ROOMY_PX))
         wide, high = min(self.look.px(640), self.width() - self.look.px(60)), self.look.px(176)
         self.work.setGeometry(  # lies over the middle of the page
             round((self.width() - wide) / 2), round((self.height() - high) / 2), round(wide), round(high)

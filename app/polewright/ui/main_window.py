@@ -123,7 +123,7 @@ class MainWindow(QWidget):
         self.nights.pressed.connect(self.act)
         self.rehearsals.chosen.connect(self._on_rehearsal)
         self.rehearsals.left.connect(self._on_page_left)
-        self.guide.left.connect(self._on_guide_left)
+        self.guide.left.connect(self._on_page_left)
         self.keys_page.guide_wanted.connect(self._on_guide_wanted)
 
     def sizeHint(self) -> QSize:
@@ -307,9 +307,6 @@ class MainWindow(QWidget):
     def _bring_guide(self, place: Place) -> None:
         self._bring(self.guide)
         self.guide.open(place)
-
-    def _on_guide_left(self) -> None:
-        self._show_own_page()
 
     def _show_keys(self) -> None:
         if self.view is not None:

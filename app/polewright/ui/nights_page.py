@@ -58,6 +58,7 @@ class NightsPage(FullPanel):
         self.work = WorkPanel(self)
         self._shown: tuple[NightRow, ...] = ()
         self._report: ReportPage | None = None
+        self._worn: Look | None = None  # the look that the stamps are painted in
         self._lay_out()
         for part in (self.primary, self.plain, self.of_report, self.trouble, self.work):
             part.pressed.connect(self.pressed)
@@ -164,12 +165,9 @@ class NightsPage(FullPanel):
         px, look = self.look.px, self.look
         self.rows.setFont(look.font(BODY))
         self.rows.setIconSize(QSize(round(px(STAMP_PX)), round(px(STAMP_PX))))
-        shown, at = self._shown, max(0, self.rows.currentRow())
-        self.rows.blockSignals(True)
-        self.rows.clear()
-        self.rows.blockSignals(False)
-        self._shown = ()
-        self._show_rows(Nights(shown, at))
+        if look != self._worn:
+            self._worn = look
+            self._paint_stamps()
         self._column.setContentsMargins(round(px(30)), round(px(14)), round(px(30)), round(px(10)))
         for layout in (self._column, self._listed, self._read, self._right):
             layout.setSpacing(round(px(8)))
@@ -179,6 +177,10 @@ class NightsPage(FullPanel):
         ):  # fmt: skip
             part.setFixedHeight(round(px(high)))
         self._place_work(min(px(640), self.width() - px(60)), px(176))
+
+    def _paint_stamps(self) -> None:
+        for at, row in enumerate(self._shown):
+            self.rows.item(at).setIcon(_icon(row.picture, self.look))
 
     def _place_work(self, wide: float, high: float) -> None:
         x, y = (self.width() - wide) / 2, (self.height() - high) / 2

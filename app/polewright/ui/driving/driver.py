@@ -154,8 +154,7 @@ class Driver(QObject):
             case want.OpenNights():
                 self._list_nights()
             case want.ToFirstPage():
-                self._end_scene()
-                self._show(FirstScene(self._means, self._remembered.form, self.refresh))
+                self._first_page(self._remembered.form)
             case want.LeaveNight():
                 self._leave()
             case want.MendSite():
@@ -179,23 +178,20 @@ class Driver(QObject):
         self.scene, self._warned, self._asked = scene, False, ""
         self.refresh()
 
-    def _list_nights(self, notice: Said | None = None) -> None:
-        """All recorded nights; a night that runs is left first."""
-        if isinstance(self.scene, NightScene):
-            self._leave()
+    def _list_nights(self) -> None:
+        """All recorded nights."""
         self._end_scene()
-        self._show(NightsScene(self._means, self.refresh, notice))
+        self._show(NightsScene(self._means, self.refresh))
 
     def _leave(self) -> None:
         """Back to the first page; a real night is over then, though its record stays. From a replay to the list."""
         if isinstance(self.scene, ReplayScene):
             self._list_nights()
             return
-        self._end_scene()
         self._keep(replace(self._remembered, open_night=""))
-        self._show(FirstScene(self._means, self._remembered.form, self.refresh))
+        self._first_page(self._remembered.form)
 
-    def _first_page(self, known: Known, trouble: Trouble) -> None:
+    def _first_page(self, known: Known, trouble: Trouble | None = None) -> None:
         self._end_scene()
         self._show(FirstScene(self._means, known, self.refresh, trouble))
 

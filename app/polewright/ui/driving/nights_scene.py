@@ -31,13 +31,13 @@ LISTING, LINE, WORKING = "recorded nights", "a recorded night", "working on a ni
 class NightsScene:
     """Attributes: `lines`, what was read so far, the latest night first; `chosen`, the row."""
 
-    def __init__(self, means: Means, changed: Callable[[], None], notice: Said | None = None) -> None:
+    def __init__(self, means: Means, changed: Callable[[], None]) -> None:
         self.lines: list[NightLine] = []
         self.chosen = 0
         self.report: ReportPage | None = None
         self._means = means
         self._changed = changed
-        self._trouble = None if notice is None else Trouble(*notice)
+        self._trouble: Trouble | None = None
         self._asking: Path | None = None  # the night that goes with the next press
         self._work: Work | None = None
         self._left: list[Path] = []

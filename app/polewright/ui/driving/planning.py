@@ -9,6 +9,7 @@ from pathlib import Path
 from polewright.core.errors import SettingsError
 from polewright.core.model import Site, TargetPole
 from polewright.core.night.states import NightPlan, NightState, Waiting
+from polewright.core.night.witness import told_offset
 from polewright.core.offset import Offset
 from polewright.core.plan.study import study
 from polewright.core.plan.tolerance import TargetTooLow, needed_accuracy, unreachable
@@ -20,7 +21,6 @@ from polewright.ui import intents as want
 from polewright.ui.driving.means import Asks
 from polewright.ui.driving.plan_form import filled, plan_of, text_of
 from polewright.ui.driving.rig import keep_plan
-from polewright.ui.presenting.correction import shown_offset
 from polewright.ui.presenting.plan import PlanWork, plan_page
 from polewright.ui.view_model import PlanView
 from polewright.words import window as words
@@ -81,7 +81,7 @@ class Planning:
         """The page; None until it was asked for. The same page again while nothing that it tells has changed."""
         if self.work is None or isinstance(state, Waiting):
             return None
-        told = (self.work, state.plan, shown_offset(state))
+        told = (self.work, state.plan, told_offset(state))
         if self._page is None or self._page[0] != told:
             self._page = told, plan_page(state, self.work)
         return self._page[1]

@@ -39,14 +39,9 @@ EMPTY = {
 }
 
 
-def shown_offset(state: Running) -> Offset | None:
-    """Where the axis is, by all that is known: the second turn or the drift counts once it has confirmed it."""
-    return told_offset(state)
-
-
 def gliding_offset(state: Running, now_s: float) -> Offset | None:
-    """The same for the marker: while a hand turns, where the axis is by now if it goes on so, and less surely."""
-    offset, walk = shown_offset(state), state.handling.walk
+    """Where the axis is as it is told; while a hand turns, where it is by now if it goes on so, and less surely."""
+    offset, walk = told_offset(state), state.handling.walk
     if offset is None or walk is None or not walk.moving(now_s):
         return offset
     gone = (walk.predicted_arcmin(now_s) - walk.here_arcmin) / ARCMIN_PER_RAD
@@ -186,7 +181,7 @@ def axis_numbers(state: Running) -> tuple[Fact, ...]:
     offset = gliding_offset(state, state.now_s)
     if offset is None:
         return ()
-    about = "" if offset == shown_offset(state) else "about "
+    about = "" if offset == told_offset(state) else "about "
     angles = state.angles(offset)
     (ee, _), (_, uu) = offset.covariance_rad2
     horizon_rad = abs(angles.bearing_arcmin) / ARCMIN_PER_RAD
@@ -204,7 +199,7 @@ def axis_numbers(state: Running) -> tuple[Fact, ...]:
 def total_fact(state: Running) -> Fact | None:
     """How far off the axis is in all, as the numbers tell; None before it is known."""
     offset = gliding_offset(state, state.now_s)
-    return None if offset is None else _total(state, offset, "" if offset == shown_offset(state) else "about ")
+    return None if offset is None else _total(state, offset, "" if offset == told_offset(state) else "about ")
 
 
 def _total(state: Running, offset: Offset, about: str) -> Fact:

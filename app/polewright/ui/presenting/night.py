@@ -23,9 +23,10 @@ from polewright.core.night.advice import (
 from polewright.core.night.advise import SPOILED_BY_TURNING, spoiled_by_a_rotation
 from polewright.core.night.rest import SETTLE_S
 from polewright.core.night.states import NightState, Running, Stage, Waiting
+from polewright.core.night.witness import told_offset
 from polewright.ui.presenting.actions import actions
 from polewright.ui.presenting.capture import capture_sigma_rad, dial, turn_numbers
-from polewright.ui.presenting.correction import NO_WELL, axis_numbers, shown_offset, strips, total_fact, well
+from polewright.ui.presenting.correction import NO_WELL, axis_numbers, strips, total_fact, well
 from polewright.ui.presenting.drift import drift_numbers, drift_picture, drifting
 from polewright.ui.presenting.extras import Extras
 from polewright.ui.presenting.proof import after_facts, proof_page
@@ -157,7 +158,7 @@ def _outcome(state: NightState, stage: Stage) -> str:
                 return ""
             return f"from {angle_text(math.hypot(axis.east_rad, axis.up_rad))}"
         case Stage.FINE:
-            shown = shown_offset(state)  # the same number as in the sentence and the table
+            shown = told_offset(state)  # the same number as in the sentence and the table
             return "" if shown is None else total_text(shown.total_rad, shown.sigma_rad)
         case Stage.PROOF:
             return _end(state)

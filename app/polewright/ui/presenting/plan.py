@@ -10,13 +10,13 @@ from polewright.core.angles import ARCSEC_PER_RAD
 from polewright.core.model import FloatArray
 from polewright.core.night.advice import Mood
 from polewright.core.night.states import Running
+from polewright.core.night.witness import told_offset
 from polewright.core.plan.sky_objects import SKY_OBJECTS
 from polewright.core.plan.study import LARGEST_RAD, SMALLEST_RAD, PlanStudy
 from polewright.core.plan.tolerance import TargetTooLow, Tolerance
 from polewright.core.plan.tonight import Planned, TonightsPlan
 from polewright.ui.intents import FillPlan
 from polewright.ui.presenting.actions import aim_at
-from polewright.ui.presenting.correction import shown_offset
 from polewright.ui.view_model import BlurCurve, BlurMark, BlurPlot, Fact, PlanView
 from polewright.words.numbers import angle_text, duration_text, number_text
 from polewright.words.plan import (
@@ -82,7 +82,7 @@ def plan_page(state: Running, work: PlanWork) -> PlanView:
 
 def _error_rad(state: Running) -> float | None:
     """How far off the axis is now, as far as known."""
-    offset = shown_offset(state)
+    offset = told_offset(state)
     return None if offset is None else offset.total_rad
 
 

@@ -11,14 +11,13 @@ from polewright.core.night.advice import Mood
 from polewright.core.night.events import NOW
 from polewright.core.night.states import Running
 from polewright.core.night.watch.coach import FIRST_LOOKS
-from polewright.core.night.witness import proof_offset
+from polewright.core.night.witness import proof_offset, told_offset
 from polewright.core.offset import probability_inside
 from polewright.core.vigil.watch import Shift
 from polewright.core.vigil.watching import Watching
 from polewright.practice.world import TrueOffset
 from polewright.ui import intents as want
 from polewright.ui.intents import OfTheWindow
-from polewright.ui.presenting.correction import shown_offset
 from polewright.ui.presenting.drift import drift_fact
 from polewright.ui.presenting.extras import Extras
 from polewright.ui.view_model import Action, Fact, Instruction, Page, Proof, View, Weight
@@ -43,7 +42,7 @@ def proof_page(state: Running, extras: Extras) -> Proof | None:
         return None
     if state.watching is not None and watch_begun(state):
         return watch_page(state, extras)
-    offset, plan = shown_offset(state), state.plan
+    offset, plan = told_offset(state), state.plan
     if offset is None:
         return None
     handling, second = state.handling, proof_offset(state)
@@ -131,7 +130,7 @@ def watch_page(state: Running, extras: Extras) -> Proof:
 
 
 def _aligned(state: Running) -> list[Fact]:
-    offset, plan = shown_offset(state), state.plan
+    offset, plan = told_offset(state), state.plan
     if offset is None:
         return []
     chance = percent_text(probability_inside(offset, plan.tolerance_rad))
@@ -189,7 +188,7 @@ def watch_actions(watching: Watching) -> tuple[Action, ...]:
 
 def score_page(view: View, state: Running, truth: TrueOffset, next_name: str = "") -> View:
     """The finished night's view with the score in place of the proof."""
-    plan, offset = state.plan, shown_offset(state)
+    plan, offset = state.plan, told_offset(state)
     if offset is None:
         return view
     handling = state.handling
