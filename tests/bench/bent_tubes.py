@@ -10,27 +10,21 @@ taught (to 3 arcsec). Simulated hands, star lists in place of pixels; 4 to 6 s a
 from __future__ import annotations
 
 import argparse
-import math
 import statistics
+import sys
 import tempfile
-from dataclasses import replace
 from pathlib import Path
-from unittest.mock import patch
 
+sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
+
+from bent_nights import ARCSEC, bent, rehearsed_on
 from polewright.core.flexure import FLEXURE_PRIOR, Flexure
-from polewright.core.model import Site, TargetPole
-from polewright.core.night.events import NightStarted
-from polewright.practice import rehearsal
+from polewright.core.model import Site
 from polewright.practice.rehearsal import Rehearsal, Score, rehearse_with_star_lists
-from polewright.runtime.starting import night_started
-from polewright.services.catalogue import load_catalogue
-from polewright.services.paths import cache_folder
-from polewright.services.solver import Solver
-from polewright.simulate import rig
-from polewright.simulate.night import Night, draw_night
+from polewright.simulate.night import Night
 from polewright.simulate.scenarios import Scenario
+from sky_solver import shared_solver
 
-ARCSEC = math.pi / 648000.0
 LEARNED_SIGMA = 3.0 * ARCSEC
 
 
@@ -39,19 +33,12 @@ class Bench:
 
     def __init__(self, options: argparse.Namespace, pull: float | None) -> None:
         self.options, self.pull = options, pull
-        self._solver = Solver(load_catalogue(), cache_folder())
         self._sag = self._pull = 0.0
 
     def drawn(self, scenario: Scenario, seed: int) -> Night:
-        night = draw_night(scenario, seed)
-        real = night.mount.real
-        real = real if self.pull is None else replace(real, pull_arcsec_rad=self.pull)
-        real = real if self.options.wobble is None else replace(real, wobble_arcsec=self.options.wobble)
-        self._sag, self._pull = night.mount.sag_arcsec, real.pull_arcsec_rad
-        return replace(night, mount=replace(night.mount, real=real))
-
-    def started(self, site: Site, target: TargetPole, tolerance_rad: float, walking: bool = False) -> NightStarted:
-        return night_started(site, target, tolerance_rad, walking=walking, flexure=self._flexure(site))
+        night = bent(scenario, seed, self.pull, self.options.wobble)
+        self._sag, self._pull = night.mount.sag_arcsec, night.mount.real.pull_arcsec_rad
+        return night
 
     def _flexure(self, site: Site) -> Flexure | None:
         if self.options.old:
@@ -68,10 +55,9 @@ class Bench:
             night.tolerance_rad = self.options.tolerance * ARCSEC
             kept.append(night)
 
-        begin = patch.object(rehearsal, "night_started", self.started)
-        with begin, patch.object(rig, "draw_night", self.drawn), tempfile.TemporaryDirectory() as folder:
+        with rehearsed_on(self.drawn, self._flexure), tempfile.TemporaryDirectory() as folder:
             path = Path(folder) / "night"
-            score = rehearse_with_star_lists(self.options.scenario, seed, path, self._solver, watch=watch)
+            score = rehearse_with_star_lists(self.options.scenario, seed, path, shared_solver(), watch=watch)
         return score, kept[0]
 
 

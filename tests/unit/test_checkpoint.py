@@ -27,6 +27,7 @@ from polewright.services.clock import VirtualClock
 from polewright.services.log_format import from_json, to_json_ready
 from polewright.services.measuring import MeasuredFrame
 from polewright.services.night_log import LOG_NAME, NightLog, parse_night
+from polewright.services.ports import Recorder
 from polewright.services.recorder import NightRecorder
 
 NIGHTS = Path(__file__).parents[1] / "data" / "nights"
@@ -77,16 +78,10 @@ def test_the_engine_keeps_checkpoints_and_a_resumed_night_is_the_same(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """The night of a rehearsal once more through the recorder; what is after the checkpoint is little."""
-    monkeypatch.setattr(engine_module, "CHECKPOINT_EVENTS", 40)
-    events = [event for _, event in recorded_events(rehearsed("calm", 3).log)]
     folder = tmp_path / "night"
     clock = VirtualClock(rehearsed("calm", 3).log.events[0].utc)
     recorder = NightRecorder(folder, clock)
-    engine = NightEngine(no_frames, InlineJobs(), recorder, clock, clock.monotonic_s)
-    for event in events:
-        if not type(event).__name__.startswith(("Axis", "Drift")):  # those are the engine's own answers
-            clock.advance(max(0.0, event.at_s - engine.now_s()))
-            engine.post(event)
+    engine = posted(monkeypatch, recorder, clock=clock)
     recorder.close()
     again = NightRecorder(folder, clock)
     assert again.resumed is not None and again.checkpoint is not None
@@ -115,12 +110,15 @@ class NoCheckpoints(MemoryRecorder):
 
 
 def posted(
-    monkeypatch: pytest.MonkeyPatch, recorder: MemoryRecorder, outlets: NoOutlets | None = None
+    monkeypatch: pytest.MonkeyPatch,
+    recorder: Recorder,
+    outlets: NoOutlets | None = None,
+    clock: VirtualClock | None = None,
 ) -> NightEngine:
     """The events of a rehearsal through an engine that keeps a checkpoint every 40."""
     monkeypatch.setattr(engine_module, "CHECKPOINT_EVENTS", 40)
     log = rehearsed("calm", 3).log
-    clock = VirtualClock(log.events[0].utc)
+    clock = clock or VirtualClock(log.events[0].utc)
     engine = NightEngine(no_frames, InlineJobs(), recorder, clock, clock.monotonic_s, outlets)
     for _, event in recorded_events(log):
         if not type(event).__name__.startswith(("Axis", "Drift")):  # those are the engine's own answers
