@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -19,7 +20,7 @@ from polewright.core.sky.weather import Weather, air_at
 from polewright.services.file_lock import FileLock
 from polewright.services.frame_reader import FRAME_SUFFIXES
 from polewright.services.measuring import Optics
-from polewright.services.profile_store import ProfileStore
+from polewright.services.profile_store import Loaded, ProfileStore
 from polewright.services.profiles import RIGS
 from polewright.simulate.rig import SimulatedRig
 from polewright.simulate.scenarios import SCENARIOS
@@ -190,6 +191,21 @@ def test_a_rig_remembers_its_screws_from_night_to_night(tmp_path: Path) -> None:
     form = from_rig(from_site(Known(), known.sites[0]), known.rigs[0])
     assert (form.latitude, form.focal_length, form.pixel_size) == ("52.301", "240", "5")
     assert form.optics_from == "known rig 240 mm, 5 µm pixels"
+
+
+def test_the_profiles_of_each_kind_are_read_once_for_a_night(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    what = Chosen(Site(52.3, 3.0), Optics(240.0, 5.0))
+    rig_and_site(tmp_path, what)
+    read: list[str] = []
+    load_all = ProfileStore.load_all
+
+    def counted(store: ProfileStore[Any]) -> Loaded[Any]:
+        read.append(store._kind.folder)
+        return load_all(store)
+
+    monkeypatch.setattr(ProfileStore, "load_all", counted)
+    rig_and_site(tmp_path, what)
+    assert sorted(read) == ["rigs", "sites"]
 
 
 def test_two_mounts_with_the_same_optics_never_share_what_they_know(tmp_path: Path) -> None:

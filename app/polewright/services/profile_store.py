@@ -39,6 +39,14 @@ class Loaded(Generic[P]):
     profiles: tuple[Stored[P], ...]
     messages: tuple[str, ...]
 
+    def named(self, name: str) -> Stored[P] | None:
+        """The profile of that name, None where there is none."""
+        return next((stored for stored in self.profiles if stored.profile.name == name), None)
+
+    def bare(self) -> tuple[P, ...]:
+        """The profiles themselves, by name."""
+        return tuple(stored.profile for stored in self.profiles)
+
 
 class ProfileStore(Generic[P]):
     """The profiles of one kind below `root`; several processes may use it at once."""
@@ -84,7 +92,7 @@ class ProfileStore(Generic[P]):
         if not profile.name.strip():
             raise SettingsError("A profile needs a name.")
         with self._locked():
-            if any(stored.profile.name == profile.name for stored in self.load_all().profiles):
+            if self.load_all().named(profile.name) is not None:
                 raise SettingsError(f"There is a profile named {profile.name!r} already: choose another name.")
             path, number = self._folder / f"{file_stem(profile.name)}.json", 1
             while path.exists():

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import contextlib
-from collections.abc import Mapping
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 from polewright.core.errors import RecordingError, SettingsError
 from polewright.core.flexure_memory import NEW_FLEXURE, FlexureMemory, NightBend
@@ -27,6 +27,7 @@ from polewright.ui.keys import KNOWN_RIGS
 from polewright.words.rigs import NEW_RIG, rig_words, shared_optics, site_words, turn_words
 
 NO_WEATHER = Weather()
+M = TypeVar("M", ScrewMemory, LockMemory, FlexureMemory)
 
 
 @dataclass(frozen=True)
@@ -60,11 +61,7 @@ class KnownProfiles:
 def known_profiles(config: Path) -> KnownProfiles:
     """Everything that is stored."""
     sites, rigs = ProfileStore(config, SITES).load_all(), ProfileStore(config, RIGS).load_all()
-    return KnownProfiles(
-        tuple(stored.profile for stored in sites.profiles),
-        tuple(stored.profile for stored in rigs.profiles),
-        (*sites.messages, *rigs.messages),
-    )
+    return KnownProfiles(sites.bare(), rigs.bare(), (*sites.messages, *rigs.messages))
 
 
 def from_site(known: Known, profile: SiteProfile) -> Known:
@@ -138,12 +135,13 @@ def rig_and_site(config: Path, what: Chosen, used: str = "") -> RigAndSite:
 
     `used`: when the night begins (ISO 8601), "" for one that goes on.
     """
-    profiles = known_profiles(config)
-    site_name = what.site_name or proposed_site(what.site, profiles.sites)
-    rig_name = what.rig_name or proposed_rig(what.optics, profiles.rigs)
+    site_store, rig_store = ProfileStore(config, SITES), ProfileStore(config, RIGS)
+    sites, rigs = site_store.load_all(), rig_store.load_all()
+    site_name = what.site_name or proposed_site(what.site, sites.bare())
+    rig_name = what.rig_name or proposed_rig(what.optics, rigs.bare())
     try:
-        _site_profile(config, replace(what, site_name=site_name), used)
-        stored = _rig_profile(config, rig_name, what.optics, used)
+        _keep_site(site_store, sites.named(site_name), replace(what, site_name=site_name), used)
+        stored = _kept_rig(rig_store, rigs.named(rig_name), rig_name, what.optics, used)
     except SettingsError as error:
         return RigAndSite(site_name, rig_name, ScrewMemory(), ScrewMemory(bends=True), None, str(error))
     screws = stored.profile.screws
@@ -160,19 +158,17 @@ def rig_and_site(config: Path, what: Chosen, used: str = "") -> RigAndSite:
 
 def keep_plan(config: Path, rig_name: str, optics: Optics, plan: TonightsPlan) -> None:
     """Write the plan into the rig's profile; SettingsError when the disk refuses."""
-    stored = _rig_profile(config, rig_name, optics)
-    store: ProfileStore[RigProfile] = ProfileStore(config, RIGS)
+    store = ProfileStore(config, RIGS)
+    stored = _kept_rig(store, store.load_all().named(rig_name), rig_name, optics)
     store.save(stored, replace(stored.profile, plan=plan_to_dict(plan)))
 
 
-def _site_profile(config: Path, what: Chosen, used: str) -> SiteProfile:
-    """The site of that name, with what was stated this time; a new one where there is none."""
-    store: ProfileStore[SiteProfile] = ProfileStore(config, SITES)
-    stored = next((s for s in store.load_all().profiles if s.profile.name == what.site_name), None)
+def _keep_site(store: ProfileStore[SiteProfile], stored: Stored[SiteProfile] | None, what: Chosen, used: str) -> None:
+    """Write what was stated this time into the site's profile; a new one where there is none."""
     weather = what.weather
     if stored is None:
-        fresh = SiteProfile(what.site_name, what.site, "", weather.temperature_c, weather.pressure_hpa, used)
-        return store.add(fresh).profile
+        store.add(SiteProfile(what.site_name, what.site, "", weather.temperature_c, weather.pressure_hpa, used))
+        return
     was = stored.profile
     if not used:  # a night that goes on states nothing anew
         weather = Weather(was.temperature_c, was.pressure_hpa)
@@ -183,13 +179,14 @@ def _site_profile(config: Path, what: Chosen, used: str) -> SiteProfile:
         pressure_hpa=weather.pressure_hpa,
         used=used or was.used,
     )
-    return was if now == was else store.save(stored, now).profile
+    if now != was:
+        store.save(stored, now)
 
 
-def _rig_profile(config: Path, name: str, optics: Optics, used: str = "") -> Stored[RigProfile]:
+def _kept_rig(
+    store: ProfileStore[RigProfile], stored: Stored[RigProfile] | None, name: str, optics: Optics, used: str = ""
+) -> Stored[RigProfile]:
     """The rig of that name, and of no other: two mounts may carry the same optics. A new one where there is none."""
-    store: ProfileStore[RigProfile] = ProfileStore(config, RIGS)
-    stored = next((s for s in store.load_all().profiles if s.profile.name == name), None)
     if stored is None:
         return store.add(RigProfile(name, optics.focal_length_mm, optics.pixel_size_um, used=used))
     was = stored.profile
@@ -227,29 +224,26 @@ def site_knows(profile: SiteProfile) -> str:
 
 
 def _memory(data: object, bends: bool) -> ScrewMemory:
-    """A screw's memory from the profile; one that cannot be read is begun anew."""
-    if data is None:
-        return ScrewMemory(bends=bends)
-    try:
-        return replace(ScrewMemory.from_dict(data), moves=(), bends=bends)
-    except RecordingError:
-        return ScrewMemory(bends=bends)
+    """What a screw has taught in earlier nights."""
+    return replace(_read_or_new(ScrewMemory.from_dict, data, ScrewMemory()), moves=(), bends=bends)
 
 
-def _locks(data: Mapping[str, object]) -> LockMemory:
+def _locks(data: object) -> LockMemory:
     """The same for the locks."""
-    try:
-        return replace(LockMemory.from_dict(data), tonight=()) if data else NEW_LOCKS
-    except RecordingError:
-        return NEW_LOCKS
+    return replace(_read_or_new(LockMemory.from_dict, data, NEW_LOCKS), tonight=())
 
 
-def _flexure(data: Mapping[str, object]) -> FlexureMemory:
+def _flexure(data: object) -> FlexureMemory:
     """The same for the bending."""
+    return _read_or_new(FlexureMemory.from_dict, data, NEW_FLEXURE)
+
+
+def _read_or_new(read: Callable[[object], M], data: object, new: M) -> M:
+    """A memory from the profile; one that is not there or cannot be read is begun anew."""
     try:
-        return FlexureMemory.from_dict(data) if data else NEW_FLEXURE
+        return read(data) if data else new
     except RecordingError:
-        return NEW_FLEXURE
+        return new
 
 
 class RigOutlets:
