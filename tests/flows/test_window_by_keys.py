@@ -267,7 +267,7 @@ def test_replay_by_key_and_mouse(bench: Bench) -> None:
     assert bench.last() == want.SetSpeed(20.0)
     bench.key(Qt.Key.Key_Period)
     assert bench.last() == want.StepEvent(1)
-    bench.key(Qt.Key.Key_O)
+    bench.key(Qt.Key.Key_T)
     assert bench.last() == want.TakeOver()
     line = bench.window.night.transport.line
     QTest.mouseClick(line, Qt.MouseButton.LeftButton, pos=line.rect().center())
@@ -483,3 +483,13 @@ def test_trouble_and_work_are_shown_on_the_first_page_too(bench: Bench) -> None:
     assert bench.window.first.work.isVisible()
     bench.key(Qt.Key.Key_Escape)
     assert bench.last() == want.CancelWork()
+
+
+def test_return_answers_the_instruction_although_the_menu_had_the_keyboard(bench: Bench) -> None:
+    bench.show("rehearsal")
+    bench.window.night.menu_button.setFocus()
+    bench.show("first-run")
+    bench.key(Qt.Key.Key_P, CTRL)
+    bench.key(Qt.Key.Key_Return)
+    assert isinstance(bench.last(), want.StartRehearsal)
+    assert QApplication.focusWidget() is bench.window, "Enter does what is asked, it opens no menu"

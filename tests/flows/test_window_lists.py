@@ -155,7 +155,7 @@ def test_for_a_pdf_every_night_is_read_once(bench: Bench, monkeypatch: pytest.Mo
 def test_a_night_is_exported_shown_and_deleted_only_when_asked_twice(bench: Bench) -> None:
     listed(bench)
     night = bench.home / "data" / "nights" / "2026-11-12"
-    bench.key(Qt.Key.Key_E)
+    bench.key(Qt.Key.Key_E, CTRL)
     assert (night / "night.csv").is_file()
     bench.key(Qt.Key.Key_F)
     assert bench.view.trouble is not None and str(night) in bench.view.trouble.cure
@@ -182,7 +182,7 @@ def test_while_a_night_is_deleted_no_other_press_takes_its_answer(
     bench.key(Qt.Key.Key_Delete)
     assert bench.view.work is not None and bench.view.work.title == "Deleting the night"
     waiting = {action.key for action in bench.view.actions if not action.enabled}
-    assert waiting == {"Return", "T", "R", "E", "F", "Delete"}
+    assert waiting == {"Return", "T", "R", "Ctrl+E", "F", "Delete"}
     for key in (Qt.Key.Key_E, Qt.Key.Key_R, Qt.Key.Key_Delete):
         bench.key(key)
         bench.driver.act(want.OfTheList.EXPORT)
@@ -259,3 +259,20 @@ def test_what_the_window_says_is_found_in_the_guide() -> None:
     assert place_of(("Turn azimuth 1/2 turn clockwise.",)) == Place(MESSAGES, "Turn …")
     assert place_of(("Xyzzy plugh.",), MESSAGES) == Place(MESSAGES)
     assert {"index.md", "cautions.md", MESSAGES} <= guide_pages().keys()
+
+
+def test_what_is_left_of_a_deleted_night_goes_when_the_list_opens(bench: Bench) -> None:
+    nights = bench.home / "data" / "nights"
+    for name in (".2026-10-01.deleted-1", ".somebodys", "2026-10-02.deleted-1"):
+        (nights / name / "frames").mkdir(parents=True)
+    listed(bench)
+    assert not (nights / ".2026-10-01.deleted-1").exists()
+    assert (nights / ".somebodys").is_dir() and (nights / "2026-10-02.deleted-1").is_dir(), "none of ours"
+
+
+def test_a_replay_tells_the_heading_by_the_compass_as_the_night_did(bench: Bench) -> None:
+    listed(bench)
+    bench.driver.act(want.ChooseNight(2))
+    bench.key(RETURN)
+    assert bench.view.orientation is not None
+    assert bench.view.orientation.heading_text.endswith("° magnetic")

@@ -560,7 +560,7 @@ def test_a_recording_is_played_scrubbed_and_stepped(bench: Bench) -> None:
 
 def test_a_trainee_is_asked_before_each_turn_and_told_the_truth(bench: Bench) -> None:
     scene = open_recording(bench)
-    bench.key(Qt.Key.Key_O)
+    bench.key(Qt.Key.Key_T)
     bench.key(Qt.Key.Key_Space)
     bench.until(lambda view: view.replay is not None and view.instruction.sentence == QUESTION)
     assert bench.view.instruction.sentence == "What would you turn now?"

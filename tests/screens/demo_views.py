@@ -115,6 +115,11 @@ ALWAYS = (
     Action("Leave this night", "Ctrl+W", want.LeaveNight(), Weight.MENU),
 )
 
+OF_REPLAYS = (
+    Action("Earlier nights", "Ctrl+L", want.OpenNights(), Weight.MENU),
+    Action("Leave this recording", "Ctrl+W", want.LeaveNight(), Weight.MENU),
+)
+
 EMPTY_WELL = Reticle(tolerance_arcmin=2.0, tolerance_text="for tonight's plan: 2.0′")
 
 
@@ -608,6 +613,7 @@ def replay() -> View:
         title="Recorded night of 12 October",
         timeline=replace(timeline(), position_s=560.0),
         replay=Replay(560.0, 900.0, "9 min 20 s", "15 min 0 s", 10.0, True, False),
+        actions=OF_REPLAYS,
     )
 
 
@@ -628,7 +634,7 @@ def trainee() -> View:
             Action("Azimuth −1/8", "2", events.ScrewTurned(NOW, Screw.AZIMUTH, -0.125), Weight.PRIMARY),
             Action("Altitude +1/8", "3", events.ScrewTurned(NOW, Screw.ALTITUDE, 0.125), Weight.PRIMARY),
             Action("Altitude −1/8", "4", events.ScrewTurned(NOW, Screw.ALTITUDE, -0.125), Weight.PRIMARY),
-            *ALWAYS,
+            *OF_REPLAYS,
         ),
     )  # fmt: skip
 

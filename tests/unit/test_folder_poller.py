@@ -409,3 +409,21 @@ def test_calibration_frames_are_left_alone_with_a_date_or_without() -> None:
     names = ["2026-11-29 darks", "2026-11-29", "flats 20261129", "2026-11-28", "darks", "M 31"]
     assert to_follow(names, inside=True) == (["2026-11-29", "2026-11-28", "M 31"], [])
     assert to_follow(names, inside=False) == (["2026-11-29", "2026-11-28"], [])
+
+
+@pytest.mark.parametrize(
+    ("name", "followed"),
+    [
+        ("2026-11-29 Dark Sky Park", True),
+        ("2026-11-29 Darkwater Flatts", True),
+        ("2026-11-29 dark-site", True),
+        ("2026-11-29 Flatford", True),
+        ("2026-11-29_Darks_300s", False),
+        ("2026-11-29 masterdark", False),
+        ("2026-11-29 sky flats", False),
+        ("2026-11-29 DarkFlats", False),
+        ("20261129bias", False),
+    ],
+)
+def test_a_place_whose_name_is_dark_or_flat_is_followed(name: str, followed: bool) -> None:
+    assert bool(to_follow([name], inside=False)[0]) is followed

@@ -358,7 +358,7 @@ def _left_sentence(left: Remaining, certainty_arcmin: float) -> str:
 def _arcmin(value_rad: float, sigma_rad: float, known: bool) -> str:
     if not known:
         return "not known"
-    return f"{value_rad * ARCMIN_PER_RAD:+9.3f}' +- {sigma_rad * ARCMIN_PER_RAD:.3f}'"
+    return f"{value_rad * ARCMIN_PER_RAD:+9.3f}′ ± {sigma_rad * ARCMIN_PER_RAD:.3f}′"
 
 
 # beside the turn

@@ -251,9 +251,9 @@ def axis_sentences(capture: Capture, estimate: AxisEstimate) -> list[str]:
         f"  altitude     {_arcmin(screws.altitude_rad, screws.sigma_altitude_rad)} (altitude screw)",
         f"  consistency  chi-square {estimate.chi2:.1f} for {estimate.dof} degrees of freedom",
         "  as stated    clock and longitude: a minute, or a quarter of a degree, turns this about the pole by"
-        f" {clock_effect_rad(estimate.total_rad, 60.0) * ARCMIN_PER_RAD:.2f}'",
+        f" {clock_effect_rad(estimate.total_rad, 60.0) * ARCMIN_PER_RAD:.2f}′",
     ]
 
 
 def _arcmin(value_rad: float, sigma_rad: float) -> str:
-    return f"{value_rad * ARCMIN_PER_RAD:+9.3f}' +- {sigma_rad * ARCMIN_PER_RAD:.3f}'"
+    return f"{value_rad * ARCMIN_PER_RAD:+9.3f}′ ± {sigma_rad * ARCMIN_PER_RAD:.3f}′"

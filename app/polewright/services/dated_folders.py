@@ -19,7 +19,12 @@ YEAR, MONTH, DAY = r"(?:19|20)\d\d", r"(?:0[1-9]|1[0-2])", r"(?:0[1-9]|[12]\d|3[
 YEAR_FIRST = re.compile(rf"(?<!\d)({YEAR})[-_. ]?({MONTH})[-_. ]?({DAY})(?!\d)")
 DAY_FIRST = re.compile(rf"(?<!\d)({DAY})[-_. ]?({MONTH})[-_. ]?({YEAR})(?!\d)")
 PART_OF_A_DATE = re.compile(rf"{YEAR}(?:[-_. ]?{MONTH})?|\d\d?")
-CALIBRATION = re.compile(r"dark|flat|bias", re.IGNORECASE)
+# a word of its own, not a part of a place's name; a park or a site may be dark all the same
+CALIBRATION = re.compile(
+    r"(?<![a-z])(?:master|sky|dome|twilight)?[-_ ]?(?:dark|flat|bias)(?:dark|flat)?(?:e?s)?(?:frames?)?(?![a-z])"
+    r"(?![-_ ]*(?:sky|skies|site|park|reserve|place)(?![a-z]))",
+    re.IGNORECASE,
+)
 
 
 def date_in(name: str) -> tuple[int, ...] | None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import os
+import re
 import shutil
 from enum import Enum
 from pathlib import Path
@@ -16,6 +17,7 @@ from polewright.services.file_lock import FileLock
 from polewright.services.night_log import LOG_NAME
 
 FRAMES = "frames"
+DELETED, DELETED_NAME = "deleted", re.compile(r"\..+\.deleted-\d+")
 
 
 class KeepFrames(Enum):
@@ -58,9 +60,17 @@ def delete_night(folder: Path, nights: Path) -> None:
         raise RecordingError(f"{folder.name} cannot be deleted: {error.strerror or error}.") from error
 
 
+def sweep_deleted(nights: Path) -> None:
+    """Delete what is left of nights whose deleting was cut short: nobody sees them, and nobody can open them."""
+    with contextlib.suppress(OSError):
+        for folder in nights.iterdir():
+            if DELETED_NAME.fullmatch(folder.name) and folder.is_dir() and not folder.is_symlink():
+                shutil.rmtree(folder, ignore_errors=True)
+
+
 def _out_of_the_way(folder: Path) -> Path:
     """Its new name, hidden: while it is deleted nobody can open it under the old one."""
-    hidden = unused_name(folder.with_name(f".{folder.name}"), "deleted")
+    hidden = unused_name(folder.with_name(f".{folder.name}"), DELETED)
     lock = FileLock(folder / ".lock")
     if not lock.take():
         raise RecordingError(f"The night {folder.name} is open in another window: close it there first.")

@@ -37,7 +37,7 @@ REPLAY_KEYS = (
     ("← →", "ten seconds back or on"),
     (", .", "one event back or on"),
     ("↑ ↓", "faster or slower"),
-    ("O", "take over, or just watch"),
+    ("T", "take over, or just watch"),
 )
 FORM_KEYS = (
     ("Tab", "next field"),

@@ -158,8 +158,6 @@ class MainWindow(QWidget):
         self._bring(page)
         if page is self.nights:
             self.nights.take_focus()
-        elif page is self.night:
-            self.setFocus(Qt.FocusReason.OtherFocusReason)
 
     def _own_page(self) -> QWidget:
         """The page that the view itself fills."""
@@ -278,6 +276,8 @@ class MainWindow(QWidget):
     def _bring(self, page: QWidget) -> None:
         self._dress(page)
         self._stack.setCurrentWidget(page)
+        if page is self.night:  # a button that had the keyboard would take Enter for itself
+            self.setFocus(Qt.FocusReason.OtherFocusReason)
 
     # pages that lie on top
 

@@ -67,7 +67,7 @@ class Transport(Panel):
         self.play = PlainButton("Play", "Space", parent=self)
         self.slower = PlainButton("Slower", "Down", parent=self)
         self.faster = PlainButton("Faster", "Up", parent=self)
-        self.take_over = PlainButton("Take over", "O", parent=self)
+        self.take_over = PlainButton("Take over", "T", parent=self)
         self.line = Scrubber(self)
         self.line.scrubbed.connect(self._on_scrub)
         self.play.clicked.connect(self._on_play)
@@ -108,7 +108,7 @@ class Transport(Panel):
             Qt.Key.Key_Period: StepEvent(1),
             Qt.Key.Key_Up: SetSpeed(next_speed(self.replay.speed, 1)),
             Qt.Key.Key_Down: SetSpeed(next_speed(self.replay.speed, -1)),
-            Qt.Key.Key_O: TakeOver(),
+            Qt.Key.Key_T: TakeOver(),
         }
         return keys.get(Qt.Key(key))
 

@@ -8,7 +8,7 @@ from typing import assert_never
 
 from polewright.core.errors import PolewrightError
 from polewright.runtime.worker import Done
-from polewright.services.night_folders import delete_night, recorded_nights
+from polewright.services.night_folders import delete_night, recorded_nights, sweep_deleted
 from polewright.services.report.night_line import NightLine, night_line
 from polewright.services.report.page import report_html
 from polewright.services.report.window_page import window_page
@@ -43,7 +43,7 @@ class NightsScene:
         self._left: list[Path] = []
         self._listed = False
         self._closed = False
-        means.worker.ask(LISTING, lambda: recorded_nights(means.data / "nights"), self._on_listed)
+        means.worker.ask(LISTING, lambda: _listed(means.data / "nights"), self._on_listed)
 
     def _on_listed(self, done: Done) -> None:
         self._left, self._listed = list(done.result()), True
@@ -176,6 +176,12 @@ class NightsScene:
         for name in (LISTING, LINE, WORKING):
             self._means.worker.forget(name)
         return []
+
+
+def _listed(nights: Path) -> list[Path]:
+    """All of them, once what was left of deleted ones is gone."""
+    sweep_deleted(nights)
+    return recorded_nights(nights)
 
 
 def page_of(folder: Path) -> ReportPage:

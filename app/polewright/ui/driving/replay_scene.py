@@ -183,6 +183,7 @@ class ReplayScene:
             news=FrameNews(0, self._picture_s, self._picture),
             history=self.track.history,
             position_s=self.position_s,
+            magnetic=self.track.magnetic,
         )
         return replay_view(moment.state, moment.advice, extras, self._transport(), self.lesson)
 

@@ -8,14 +8,18 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from polewright.core.errors import RecordingError
+from polewright.core.model import Utc
 from polewright.core.night.advice import Advice
 from polewright.core.night.events import AnyEvent, Ticked
 from polewright.core.night.states import NightState, Running
 from polewright.core.night.trainee import Decision, decisions
+from polewright.core.not_measurable import NotMeasurable
 from polewright.core.screws.angles import Screw
 from polewright.core.screws.memory import ScrewRate
+from polewright.core.sky.timescales import julian_epoch_year
 from polewright.runtime.course import Course
 from polewright.runtime.retrace import FRAME_KIND, recorded_events
+from polewright.services.magnetic import MagneticDeclination, magnetic_declination
 from polewright.services.night_log import NightLog, read_night
 from polewright.ui.driving.recorded_frame import RecordedFrame, recorded_frame
 from polewright.ui.presenting.history import NightHistory
@@ -56,6 +60,7 @@ class ReplayTrack:
     frames: dict[str, RecordedFrame]
     rates: dict[Screw, ScrewRate | None]
     history: NightHistory
+    magnetic: MagneticDeclination | NotMeasurable | None = None  # of the site that night
 
     @property
     def length_s(self) -> float:
@@ -90,7 +95,14 @@ def load_track(path: Path, progress: Progress | None = None) -> ReplayTrack:
             moments.append(Moment(line.t_s - zero_s, event, course.state, course.advice))
     end = course.state
     rates = {screw: end.rate(screw) if isinstance(end, Running) else None for screw in Screw}
-    return ReplayTrack(folder, tuple(moments), _questions(steps, times, moments), _frames(log), rates, history)
+    magnetic = _magnetic(end, lines[0][0].utc)
+    return ReplayTrack(
+        folder, tuple(moments), _questions(steps, times, moments), _frames(log), rates, history, magnetic
+    )
+
+
+def _magnetic(state: NightState, utc: Utc) -> MagneticDeclination | NotMeasurable | None:
+    return None if state.plan is None else magnetic_declination(state.plan.site, julian_epoch_year(utc))
 
 
 def _questions(

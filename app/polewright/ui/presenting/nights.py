@@ -76,7 +76,7 @@ def _actions(night: NightLine | None) -> tuple[Action, ...]:
         Action("Report", "R", OfTheList.REPORT, Weight.PRIMARY, whole, night.problem),
     )
     quiet = (
-        Action("Export", "E", OfTheList.EXPORT, Weight.PLAIN, whole, night.problem),
+        Action("Export", "Ctrl+E", OfTheList.EXPORT, Weight.PLAIN, whole, night.problem),
         Action("Show the folder", "F", OfTheList.FOLDER),
         Action("Delete", "Delete", OfTheList.DELETE),
         FROM_A_FILE,
