@@ -28,7 +28,7 @@ from polewright.core.axis.estimate import estimate_axis
 from polewright.core.errors import UsageError
 from polewright.core.matching.evidence import ACCEPTED_LOG_ODDS, Prior, log_likelihood_ratio, log_share_of_prior
 from polewright.core.matching.hint import SolveHint
-from polewright.core.model import AxisEstimate, Frame, PlateSolution, Site, SkyPosition, Sourced
+from polewright.core.model import AxisEstimate, Frame, PlateSolution, Site, SkyPosition, Sourced, TargetPole
 from polewright.core.sky.places import default_target, standard_atmosphere
 from polewright.services.catalogue import load_catalogue
 from polewright.services.clock import SystemClock
@@ -257,8 +257,8 @@ def sparse(count: int, real: int, cache: Path) -> Tally:
 LATITUDES = (0.0, 2.0, 52.0, 70.0, 89.0, -2.0, -35.0, -70.0)
 
 
-def captures(lat: float, count: int, cache: Path) -> str:
-    """Whole captures of star lists over 90 degrees at one latitude."""
+def captures(lat: float, count: int, cache: Path, target: TargetPole | None = None) -> str:
+    """Whole captures of star lists over 90 degrees at one latitude, against a pole (None: the default one)."""
     scenario = replace(
         CALM,
         site=Site(lat, 10.0, 100.0),
@@ -289,7 +289,7 @@ def captures(lat: float, count: int, cache: Path) -> str:
                 place_in_sky(frame, measurer.place(frame).outcome, scenario.site, standard_atmosphere(scenario.site))
             )
         good = [p for p in placed if isinstance(p, SkyFrame)]
-        target = default_target(scenario.site)
+        target = default_target(scenario.site) if target is None else target
         found = estimate_axis(good, scenario.site, standard_atmosphere(scenario.site), target)
         if isinstance(found, AxisEstimate):
             poles = rig.axis(now)

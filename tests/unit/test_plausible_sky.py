@@ -247,12 +247,12 @@ class TestScrewPaths:
 def test_the_refracted_pole_on_the_horizon_is_not_known_to_arcseconds(
     lat: float, target: float, widened: bool
 ) -> None:
-    """A ray-traced standard atmosphere differs from the refraction used by 5.9' at 2 degrees."""
-    rig = Rig(Site(lat, 10.0), 25.0, -12.0, rho_deg=40.0)
+    """Layers of warm and cold air may add a fifth of what the air has beyond tan z: 79" at 2 degrees."""
+    rig = Rig(Site(lat, 10.0), 25.0, -12.0, rho_deg=40.0, hour_deg=-45.0)
     rng = np.random.default_rng(2)
     placed = [sky_frame(n, u, rig.site, rig.air, s) for n, u, s in rig.capture((0.0, 45.0, 90.0), rng)]
     found = estimate_axis(placed, rig.site, rig.air, TargetPole(target))
     assert isinstance(found, AxisEstimate)
     sigma_up = float(np.sqrt(found.covariance_rad2[1, 1]))
-    assert (sigma_up > 4.0 * 60.0 * ARCSEC) is widened
-    assert (LowPole() in found.warnings) is widened
+    assert (sigma_up > 60.0 * ARCSEC) is widened
+    assert any(isinstance(warning, LowPole) for warning in found.warnings) is widened

@@ -120,7 +120,9 @@ class SameExposure:
 
 @dataclass(frozen=True)
 class LowPole:
-    """The pole stands so low that nobody knows where air shows it; the covariance says so."""
+    """The pole stands so low that air may show it so much higher or lower; the covariance says so."""
+
+    sigma_rad: float = 0.0  # 0 in records of before
 
 
 @dataclass(frozen=True)

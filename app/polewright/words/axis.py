@@ -128,10 +128,11 @@ def doubt_words(doubt: AxisDoubt) -> str:
     match doubt:
         case SameExposure(frame, twin):
             return f"{frame} is the same exposure as {twin} and was counted once."
-        case LowPole():
+        case LowPole(sigma_rad):
+            size = angle_text(sigma_rad) if sigma_rad else "arcminutes"
             return (
-                "So near the horizon refraction is uncertain by arcminutes: aim at the true pole here."
-                " The uncertainty has been widened."
+                f"So near the horizon refraction is uncertain by {size}: aim at the true pole here."
+                " The uncertainty includes it."
             )
         case TwoFrames():
             return (

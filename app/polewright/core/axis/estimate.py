@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
 
-from polewright.core.angles import ARCMIN_PER_RAD, separation_rad, unit, wrap_pi
+from polewright.core.angles import ARCMIN_PER_RAD, ARCSEC_PER_RAD, separation_rad, unit, wrap_pi
 from polewright.core.axis.accuracy import predicted_sigma_rad, recommended_rotation_rad
 from polewright.core.axis.budgeting import bias_rad, capture_budget
 from polewright.core.axis.fit import rotation_angles, shared_axis
+from polewright.core.axis.nuisances import pole_lift_rad
 from polewright.core.axis.sky_frame import sky_frame
 from polewright.core.axis.suspects import Verdict, judge
 from polewright.core.axis_reasons import (
@@ -31,6 +33,7 @@ from polewright.core.axis_reasons import (
     TwoFrames,
     Unsure,
 )
+from polewright.core.budget import Nuisance
 from polewright.core.flexure import Flexure
 from polewright.core.model import (
     Atmosphere,
@@ -41,6 +44,7 @@ from polewright.core.model import (
     TargetPole,
 )
 from polewright.core.sky.places import check_site, east_and_up, offset_from_pole, pole_enu
+from polewright.core.sky.thick_air import THICK_BELOW_RAD
 
 __all__ = ["estimate_axis", "predicted_sigma_rad", "recommended_rotation_rad", "sky_frame"]
 
@@ -49,8 +53,7 @@ LARGEST_SIGMA_RAD = np.radians(0.75)  # a number that is less sure than the comp
 UNSURE_SIGMA_RAD = 2.0 / ARCMIN_PER_RAD  # said aloud from here on
 LARGEST_OFFSET_RAD = np.radians(20.0)
 LONGEST_CAPTURE_S = 6.0 * 3600.0  # no capture takes so long: these frames are of two setups
-LOW_POLE_RAD = np.radians(4.0)
-LOW_POLE_SIGMA_RAD = 10.0 / ARCMIN_PER_RAD
+LOW_POLE_DOUBT_RAD = 5.0 / ARCSEC_PER_RAD  # from here on the true pole is advised: below 7 degrees (chosen)
 _SAME_FIELD = 0.01  # relative difference of field widths that is still one camera
 _SAME_INSTANT_S = 0.05
 _MOVED_RAD = np.radians(0.2)
@@ -81,7 +84,7 @@ def estimate_axis(
     offset = float(separation_rad(verdict.fit.axis_enu, pole))
     if offset > LARGEST_OFFSET_RAD:
         return FarFromPole(offset)
-    estimate = _estimate(frames, site, target, pole, verdict, notes)
+    estimate = _estimate(frames, site, atmosphere, target, pole, verdict, notes)
     sigma = float(np.sqrt(np.trace(estimate.covariance_rad2)))
     if sigma > LARGEST_SIGMA_RAD:
         return TooUnsure(sigma, _onward_rad(frames))
@@ -104,6 +107,7 @@ def _budgeted(
 def _estimate(
     frames: Sequence[SkyFrame],
     site: Site,
+    atmosphere: Atmosphere,
     target: TargetPole,
     pole: FloatArray,
     verdict: Verdict,
@@ -116,13 +120,14 @@ def _estimate(
     attitudes = np.stack([frame.attitude_enu.camera_to_sky for frame in frames])
     companion, _ = shared_axis(attitudes, pole)
     companion_east, companion_up = offset_from_pole(companion, pole, site)
-    doubt = low_pole_doubt_rad(site, target)
+    doubt = low_pole_doubt_rad(site, target, atmosphere)
     covariance = covariance + np.diag([0.0, doubt**2])
     sigma = float(np.sqrt(np.trace(covariance)))
     warnings: list[AxisDoubt] = [*notes, *verdict.warnings]
-    if doubt > 0.0:
-        warnings.append(LowPole())
-    agreed = verdict.scatter_rad == 0.0 and verdict.suspect is None and doubt == 0.0
+    low = doubt > LOW_POLE_DOUBT_RAD
+    if low:
+        warnings.append(LowPole(doubt))
+    agreed = verdict.scatter_rad == 0.0 and verdict.suspect is None and not low
     if UNSURE_SIGMA_RAD < sigma <= LARGEST_SIGMA_RAD and agreed:
         warnings.append(_unsure(frames, sigma))
     if len(frames) == 2:
@@ -147,16 +152,11 @@ def _estimate(
     )
 
 
-def low_pole_doubt_rad(site: Site, target: TargetPole) -> float:
-    """One sigma, rad, upward, of where air shows a pole near the horizon; 0 where it is known to arcseconds.
-
-    Below 2.9 degrees the refraction used is held constant; against a ray-traced standard atmosphere it is short by
-    11.5' at the horizon and by 5.9' at 2 degrees (tests/bench/hard_fields.py, refracted pole).
-    """
-    altitude = abs(np.radians(site.lat_deg))
-    if target is TargetPole.TRUE or altitude >= LOW_POLE_RAD:
+def low_pole_doubt_rad(site: Site, target: TargetPole, atmosphere: Atmosphere) -> float:
+    """One sigma, rad, upward, of where the air shows the target pole: what its layers may add near the horizon."""
+    if abs(math.radians(site.lat_deg)) >= THICK_BELOW_RAD:
         return 0.0
-    return float(target.value * LOW_POLE_SIGMA_RAD * (1.0 - altitude / LOW_POLE_RAD))
+    return pole_lift_rad(site, atmosphere, target)[Nuisance.LOW_AIR]
 
 
 def without_repeats(frames: Sequence[SkyFrame]) -> tuple[list[SkyFrame], tuple[SameExposure, ...]]:

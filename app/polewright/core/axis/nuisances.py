@@ -34,7 +34,7 @@ from polewright.core.axis.mishaps import declination_axis
 from polewright.core.budget import Nuisance
 from polewright.core.flexure import Flexure
 from polewright.core.model import Atmosphere, FloatArray, Site, TargetPole
-from polewright.core.sky.places import hemisphere_sign, pole_enu
+from polewright.core.sky.places import hemisphere_sign, pole_altitude_rad, pole_enu
 from polewright.core.sky.refraction import lift_rad, low_air_rad
 
 ANOMALOUS_RAD = 0.5 / ARCSEC_PER_RAD
@@ -99,7 +99,7 @@ def late_turn(site: Site) -> FloatArray:
 
 def pole_lift_rad(site: Site, atmosphere: Atmosphere, target: TargetPole) -> dict[Nuisance, float]:
     """By how much one unit of a nuisance of the air raises the target pole."""
-    height = np.array([abs(math.radians(site.lat_deg))])
+    height = np.array([pole_altitude_rad(site, atmosphere, TargetPole.REFRACTED)])
     return {
         Nuisance.REFRACTION: target.value * float(lift_rad(height, atmosphere)[0]),
         Nuisance.LOW_AIR: target.value * float(low_air_rad(height, atmosphere)[0]),

@@ -17,14 +17,13 @@ import numpy as np
 from polewright.core.angles import vector_to_sky
 from polewright.core.errors import UsageError
 from polewright.core.model import Atmosphere, FloatArray, Site, TargetPole, Utc
+from polewright.core.sky.refraction import LEAST_PRESSURE_HPA, bending_rad, refraction_constants
 
 SEA_LEVEL_PRESSURE_HPA = 1013.25  # ISO 2533 standard atmosphere
 SCALE_HEIGHT_M = 8434.0  # of the air: R T / (M g) at 15 C, with the constants of ISO 2533:1975
 STANDARD_TEMPERATURE_C = 10.0  # chosen: a mild night; 10 C more or less changes refraction by 3.5 %
 REFRACTED_FROM_LATITUDE_DEG = 30.0  # from here toward the poles the refracted pole is the better compromise
 BETWEEN_FROM_LATITUDE_DEG = 18.0  # below it the true pole is: drift rms over the sky above 30 degrees, see the test
-_LEAST_PRESSURE_HPA = 1e-3  # below it there is no air, and ERFA overflows
-_LEAST_SINE = 0.05  # ERFA holds refraction constant below an altitude of 2.9 degrees (eraAtioq, SELMIN)
 
 
 def standard_atmosphere(site: Site) -> Atmosphere:
@@ -41,7 +40,9 @@ def observed_enu(icrs: FloatArray, utc: Utc, site: Site, atmosphere: Atmosphere)
     context = _astrometry_context(utc, site, atmosphere)
     ra_cirs, dec_cirs = erfa.ufunc.atciqz(ra, dec, context)
     azimuth, zenith_distance, *_ = erfa.ufunc.atioq(ra_cirs, dec_cirs, context)
-    return horizontal_to_enu(azimuth, 0.5 * math.pi - zenith_distance)
+    altitude = 0.5 * math.pi - zenith_distance
+    low = refraction_constants(atmosphere).low
+    return horizontal_to_enu(azimuth, altitude if low is None else altitude + low.more_of_formula(altitude))
 
 
 def _astrometry_context(utc: Utc, site: Site, atmosphere: Atmosphere) -> object:
@@ -56,7 +57,7 @@ def _astrometry_context(utc: Utc, site: Site, atmosphere: Atmosphere) -> object:
         site.elev_m,
         0.0,  # polar motion
         0.0,
-        atmosphere.pressure_hpa if atmosphere.pressure_hpa >= _LEAST_PRESSURE_HPA else 0.0,
+        atmosphere.pressure_hpa if atmosphere.pressure_hpa >= LEAST_PRESSURE_HPA else 0.0,
         atmosphere.temperature_c,
         atmosphere.relative_humidity,
         atmosphere.wavelength_um,
@@ -96,20 +97,9 @@ def true_pole_enu(site: Site) -> FloatArray:
 
 
 def refraction_rad(altitude_rad: float, atmosphere: Atmosphere) -> float:
-    """How much the air lifts a direction whose altitude WITHOUT air is `altitude_rad`.
-
-    dz = A tan z + B tan^3 z with z the observed zenith distance, A and B from ERFA refco, solved by one Newton step
-    as in eraAtioq, so that the pole and the stars share one model. Held constant below 2.9 degrees.
-    """
-    if atmosphere.pressure_hpa < _LEAST_PRESSURE_HPA:
-        return 0.0
-    a, b = erfa.ufunc.refco(
-        atmosphere.pressure_hpa, atmosphere.temperature_c, atmosphere.relative_humidity, atmosphere.wavelength_um
-    )
-    sine = max(math.sin(altitude_rad), _LEAST_SINE)
-    tan_z = math.cos(altitude_rad) / sine
-    w = b * tan_z * tan_z
-    return float((a + w) * tan_z / (1.0 + (a + 3.0 * w) / (sine * sine)))
+    """How much the air lifts a direction whose altitude WITHOUT air is `altitude_rad`; the pole and the stars share
+    one model (core/sky/refraction.py)."""
+    return float(bending_rad(np.array(altitude_rad), refraction_constants(atmosphere)))
 
 
 def pole_enu(site: Site, atmosphere: Atmosphere, target: TargetPole) -> FloatArray:
