@@ -258,7 +258,7 @@ def _watch_fields(args: argparse.Namespace) -> Watched:
     fields = check_fields(args.field)
     first, _ = measured_one_by_one(frame_measurer(args), [path for field in fields for path in field.frames])
     site, source = site_from(args, first)
-    proof = DriftProof(site, air_from(args, site, None), _target(args, site))
+    proof = DriftProof(site, air_from(args, site, first), _target(args, site))
     proof, used, left_out = unsolved_proof(args, fields, proof)
     return Watched(proof, used, left_out, source)
 

@@ -99,9 +99,10 @@ def site_from(args: argparse.Namespace, first: Frame | None) -> tuple[Site, str]
 
 
 def air_from(args: argparse.Namespace, site: Site, first: Frame | None) -> Atmosphere:
-    """The air by the options, else by the header of the first frame, else the usual air of the site."""
+    """The air by the options, else by the header of the first frame, else the usual air of site and season."""
     found = (None, None) if first is None else (first.temperature_c, first.pressure_hpa)
-    return air_at(site, Weather(_stated(args.temperature, found[0]), _stated(args.pressure, found[1])))
+    utc = None if first is None or first.utc_mid is None else first.utc_mid.value
+    return air_at(site, Weather(_stated(args.temperature, found[0]), _stated(args.pressure, found[1])), utc)
 
 
 def _stated(given: float | None, found: Sourced[float] | None) -> float | None:

@@ -234,7 +234,7 @@ class Driver(QObject):
             walking=True,
             told=self._remembered.settings.told,
             flexure=found.flexure.flexure,
-            air=air_at(site, what.weather),
+            air=air_at(site, what.weather, self._means.clock.utc()),
         )
         known = replace(known, site_name=found.site_name, rig_name=found.rig_name)
         begin = Begin(f"{found.site_name} · {found.rig_name}", Path(known.folder).expanduser(), started)
