@@ -10,7 +10,10 @@ from __future__ import annotations
 
 from math import atan2, cos, exp, hypot, sin
 
+import numpy as np
 from scipy.integrate import solve_ivp
+
+from polewright.core.model import FloatArray
 
 EARTH_M, TROPOPAUSE_M, SPACE_M = 6_371_000.0, 11_000.0, 100_000.0
 LAPSE_K_M = 0.0065
@@ -26,7 +29,7 @@ def refractivity(height_m: float, pressure_hpa: float, temperature_c: float) -> 
     here = ground - LAPSE_K_M * min(height_m, TROPOPAUSE_M)
     pressure = pressure_hpa * (here / ground) ** (G_M_OVER_R / LAPSE_K_M)
     pressure *= exp(-G_M_OVER_R / here * max(height_m - TROPOPAUSE_M, 0.0))
-    return usual * pressure / 1013.25 * 288.15 / here
+    return float(usual * pressure / 1013.25 * 288.15 / here)
 
 
 def bending_of_seen(altitude_rad: float, pressure_hpa: float, temperature_c: float) -> float:
@@ -35,19 +38,19 @@ def bending_of_seen(altitude_rad: float, pressure_hpa: float, temperature_c: flo
     def index(x: float, y: float) -> float:
         return 1.0 + refractivity(hypot(x, y) - EARTH_M, pressure_hpa, temperature_c)
 
-    def along(_: float, state: list[float]) -> list[float]:
+    def along(_: float, state: FloatArray) -> FloatArray:
         x, y, u, v = state
         r, n = hypot(x, y), index(x, y)
         below, above = (refractivity(r - EARTH_M + dh, pressure_hpa, temperature_c) for dh in (-1.0, 1.0))
         slope = (above - below) / 2.0
-        return [u / n, v / n, slope * x / r, slope * y / r]
+        return np.array([u / n, v / n, slope * x / r, slope * y / r])
 
-    def out(_: float, state: list[float]) -> float:
-        return hypot(state[0], state[1]) - EARTH_M - SPACE_M
+    def out(_: float, state: FloatArray) -> float:
+        return hypot(float(state[0]), float(state[1])) - EARTH_M - SPACE_M
 
     out.terminal = True  # type: ignore[attr-defined]
     n0 = index(0.0, EARTH_M)
-    start = [0.0, EARTH_M, n0 * cos(altitude_rad), n0 * sin(altitude_rad)]
+    start = np.array([0.0, EARTH_M, n0 * cos(altitude_rad), n0 * sin(altitude_rad)])
     path = solve_ivp(along, (0.0, 3e6), start, method="DOP853", events=out, rtol=1e-11, atol=1e-9, max_step=2e4)
     u, v = path.y[2, -1], path.y[3, -1]
     return float(altitude_rad - atan2(v, u))

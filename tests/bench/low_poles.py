@@ -8,13 +8,13 @@ places, against the true and the refracted pole: error and stated sigma of the s
 from __future__ import annotations
 
 import argparse
+import importlib
 import math
 import sys
 from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 sys.path.insert(0, str(Path(__file__).resolve().parent))
-from hard_fields import captures
 
 from polewright.core.angles import ARCSEC_PER_RAD
 from polewright.core.axis.estimate import low_pole_doubt_rad
@@ -22,6 +22,7 @@ from polewright.core.model import Site, TargetPole
 from polewright.core.sky.places import default_target, pole_altitude_rad, standard_atmosphere
 from rays import bending_of_true
 
+captures = importlib.import_module("hard_fields").captures
 LATITUDES = (0.0, 1.0, 2.0, 3.0, 4.0, 6.0, 8.0, 10.0, 12.0)
 
 
