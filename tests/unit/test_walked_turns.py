@@ -256,3 +256,29 @@ def test_any_partition_with_any_pauses_and_reports_ends_in_the_same_direction(
     why = reason(night)
     assert isinstance(why, Walking | ScrewLeft) and why.screw is asked.screw
     assert (why.turns > 0.0) is (asked.turns > 0.0)
+
+
+def test_a_number_told_after_both_ways_teaches_no_rate() -> None:
+    """Turned the wrong way, back again within the slack, and then the difference is told: it fits no motion."""
+    night, asked = at_the_screw()
+    night.turn(asked.screw, -0.4 * asked.turns)
+    night.frame()
+    assert getattr(reason(night), "cue", None) is Cue.OTHER_WAY
+    night.turn(asked.screw, 0.03 * asked.turns)
+    night.frame()
+    known = begun(night.state).rate(asked.screw)
+    night.feed(ScrewTurned(night.t, asked.screw, 0.03 * asked.turns))
+    for _ in range(5):
+        night.frame()
+    last = begun(night.state).memory(asked.screw).moves[-1]
+    now = begun(night.state).rate(asked.screw)
+    assert last.guessed and known is not None and now is not None
+    assert now.arcmin_per_turn == pytest.approx(known.arcmin_per_turn, rel=1e-6)
+
+
+def test_hands_are_off_while_a_told_turn_is_being_seen() -> None:
+    night, asked = at_the_screw()
+    night.turn(asked.screw, 0.3 * asked.turns)
+    night.frame()
+    night.feed(ScrewTurned(night.t, asked.screw, 0.3 * asked.turns))
+    assert isinstance(reason(night), Settling)

@@ -8,6 +8,7 @@ import numpy as np
 
 from polewright.core.night import advice as said
 from polewright.core.night.events import NOW, ScrewTurned
+from polewright.core.night.states import Running
 from polewright.core.screws.angles import Screw
 from polewright.core.screws.walk import Cue
 from polewright.practice.eye import Eye
@@ -61,6 +62,8 @@ class WalkingHand:
 
     def _react(self, screen: Screen) -> None:
         why = screen.advice.reason
+        if self._free(screen):
+            self._see(self._screw, screen)
         if self._told.busy:  # both hands are at the locks, and then come back
             self._stop()
             self._ended_s, self._ended_frames = self._seat.look().now_s, _frames(screen)
@@ -75,7 +78,7 @@ class WalkingHand:
         if self._speed and (self._screw is not why.screw or self._left * why.turns < 0.0):
             self._stop()
         if self._free(screen):
-            self._set_out(why, why.turns if why.known else math.copysign(0.0, why.turns))
+            self._set_out(why, screen)
 
     def _follow(self, why: said.Walking, screen: Screen) -> None:
         match why.cue:
@@ -87,12 +90,19 @@ class WalkingHand:
                 self._speed = min(self._speed, SLOW)
             case Cue.KEEP_TURNING | Cue.CREEP | Cue.SEEK:
                 if self._free(screen):
-                    self._set_out(why, why.turns if why.known else math.copysign(0.0, why.turns))
+                    self._set_out(why, screen)
 
     def _free(self, screen: Screen) -> bool:
         """Whether the hand rests, and the screen has had time to show what the last turn did."""
         shown = _frames(screen) - self._ended_frames >= LOOKS_FRAMES
         return not self._speed and shown and screen.now_s - self._ended_s > LOOKS_S
+
+    def _see(self, screw: Screw, screen: Screen) -> None:
+        """Where the marker stands, as soon as the last turn has shown: later the locks may have moved it as well."""
+        state = screen.state
+        if isinstance(state, Running) and state.offset is not None:
+            east_rad, up_rad = state.offset.east_rad - state.aim_rad[0], state.offset.up_rad - state.aim_rad[1]
+            self._eye.look(screw, east_rad if screw is Screw.AZIMUTH else up_rad)
 
     # the hand
 
@@ -101,14 +111,15 @@ class WalkingHand:
         if self._answered != screen.advice.errand:
             self._stop()
             self._answered = screen.advice.errand
-            self._eye.look(why.screw, why.left_rad)
+            self._see(why.screw, screen)
             way = math.copysign(1.0, why.turns) if why.sure_way else -self._way
             self._mean(why.screw, way * ROUND_TURNS)
 
-    def _set_out(self, why: said.Walking | said.ScrewLeft, turns: float) -> None:
-        """As much as is left by what the eye has seen of this screw. `turns`: what the screen says; 0: the way."""
+    def _set_out(self, why: said.Walking | said.ScrewLeft, screen: Screen) -> None:
+        """As much as is left by what the eye has seen of this screw, or by what the screen says."""
         self._answered = None
-        self._eye.look(why.screw, why.left_rad)
+        turns = why.turns if why.known else math.copysign(0.0, why.turns)
+        self._see(why.screw, screen)
         size = self._eye.turns(why.screw, math.copysign(1.0, turns), abs(turns))
         fumbled = 1.0 + TURN_ERROR * float(np.clip(self._rng.normal(), -MOST_SIGMAS, MOST_SIGMAS))
         self._mean(why.screw, math.copysign(size * fumbled, turns))
@@ -126,11 +137,15 @@ class WalkingHand:
             world = self._seat.world
             world.rig.turn(self._screw.value, step, world.now(), STEP_S)
             self._left -= step
-            self._way = math.copysign(1.0, step)
-            self._eye.made(self._screw, step)
+            self._turned(step)
             if abs(self._left) < 1e-9:
                 self._part_done()
         self._seat.after(STEP_S, self._turn_on)
+
+    def _turned(self, step: float) -> None:
+        """So much of a turn was made just now."""
+        self._way = math.copysign(1.0, step)
+        self._eye.made(self._screw, step)
 
     def _part_done(self) -> None:
         self._stop()
@@ -210,10 +225,9 @@ class HaltingHand(WalkingHand):
             self._sum = 0.0
             self._seat.press(ScrewTurned(NOW, self._screw, seen))
 
-    def _turn_on(self) -> None:
-        before = self._left
-        super()._turn_on()
-        self._sum += before - self._left if self._speed or not self._pausing else 0.0
+    def _turned(self, step: float) -> None:
+        super()._turned(step)
+        self._sum += step
 
     def _go_on(self, speed: float) -> None:
         self._pausing = False

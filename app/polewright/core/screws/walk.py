@@ -54,7 +54,8 @@ class Walk:
     moves the axis was known. `speed`: arcmin/s, 0 at rest. `first`, `last`: whether the first motion, and the latest,
     led toward the aim (+1) or away (-1), 0 before any. `wrong`: how often this direction was asked for and the axis
     went away. `creep_arcmin`: what the axis may still creep by itself after the move before. `stop_speed`: the speed
-    (arcmin/s) at which a stop was called, 0 while none was.
+    (arcmin/s) at which a stop was called, 0 while none was. `doubted_s`: since when the axis has been seen to go away
+    or to turn back, 0 never: a number told after that may be the last part, or the difference of both ways.
     """
 
     screw: Screw
@@ -73,6 +74,7 @@ class Walk:
     wrong: int = 0
     creep_arcmin: float = 0.0
     stop_speed: float = 0.0
+    doubted_s: float = 0.0
 
     @property
     def side(self) -> float:
@@ -118,6 +120,7 @@ def walked(walk: Walk, here_arcmin: float, sigma_arcmin: float, noise_arcmin: fl
         first=walk.first or way,
         last=way or walk.last,
         wrong=walk.wrong + 1 if turned_away else walk.wrong,
+        doubted_s=walk.doubted_s or (at_s if way * (walk.last or 1.0) < 0.0 else 0.0),
     )
     return _other_sense(walk) if turned_away else replace(walk, sign_known=walk.sign_known or moved)
 

@@ -91,7 +91,7 @@ def _walking(state: Running, walk: Walk) -> Walking | Settling:
     told = cue(walk, state.now_s, state.handling.lead_s, small)
     if not walk.first and _to_be_sought(state, walk.screw, walk.turns):
         told = Cue.SEEK
-    if told is Cue.HANDS_OFF:
+    if told is Cue.HANDS_OFF or _just_told(state, walk):
         return _settling(state)
     across = math.cos(state.plan.pole_altitude_rad) if walk.screw is Screw.AZIMUTH else 1.0
     side = -1.0 if state.plan.southern and walk.screw is Screw.AZIMUTH else 1.0
@@ -106,6 +106,12 @@ def _walking(state: Running, walk: Walk) -> Walking | Settling:
         state.handling.turns_made,
         sign_sure(state.memory(walk.screw)) >= SIGN_KNOWN,
     )
+
+
+def _just_told(state: Running, walk: Walk) -> bool:
+    """Whether the person has said how far they turned: what is turned before the frames have shown it spoils that."""
+    reports = state.handling.reports
+    return bool(reports) and (not walk.moving(state.now_s) or reports[-1].at_s >= walk.at_s)
 
 
 def _turn(state: Running, outlook: ScrewOutlook) -> ScrewLeft:

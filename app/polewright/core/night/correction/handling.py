@@ -7,6 +7,7 @@ moved as the screw that was asked for would move it. Motion that nobody asked fo
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import replace
 
 from polewright.core.angles import ARCMIN_PER_RAD
@@ -260,9 +261,9 @@ def _nothing_moved(state: Running) -> Outcome:
 def _close(state: Running, before: Offset, here: Offset) -> Outcome:
     """The move is over: learn from it and count it."""
     start, end = state.angles(before), state.angles(here)
-    sums = _reported(state.handling)
-    sure, reports = bool(sums), state.handling.reports
-    walk = state.handling.walk
+    reports, walk = state.handling.reports, state.handling.walk
+    sums = {} if _told_both_ways(reports, walk) else _reported(state.handling)
+    sure = bool(sums)
     if not sums:
         sums = _unsaid(state, start, end) if walk is None else _seen(state, walk, start, end)
     effects: list[Effect] = []
@@ -308,6 +309,11 @@ def _seen(state: Running, walk: Walk, start: ScrewAngles, end: ScrewAngles) -> d
     moved = _coordinate(walk.screw, end) - _coordinate(walk.screw, start)
     net = -math.copysign(1.0, moved * walk.side)
     return {walk.screw: walk.asked * walk.first * net}
+
+
+def _told_both_ways(reports: Sequence[TurnReport], walk: Walk | None) -> bool:
+    """Whether the axis had gone both ways when it was told how far: then no number belongs to the motion seen."""
+    return walk is not None and walk.doubted_s > 0.0 and any(report.at_s > walk.doubted_s for report in reports)
 
 
 def _coordinate(screw: Screw, angles: ScrewAngles) -> float:
