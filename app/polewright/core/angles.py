@@ -41,6 +41,13 @@ def rotation_about(axis: FloatArray, angle_rad: float) -> FloatArray:
     )
 
 
+def turned_about(axis: FloatArray, v: FloatArray, angle_rad: FloatArray) -> FloatArray:
+    """`v` (3,) turned right-handed about the unit vector `axis` by each angle (S,), (S, 3) (Rodrigues)."""
+    along = axis * (axis @ v)
+    cosine, sine = np.cos(angle_rad)[:, None], np.sin(angle_rad)[:, None]
+    return np.asarray(along + cosine * (v - along) + sine * np.cross(axis, v))
+
+
 def sky_to_vector(lon_rad: FloatArray | float, lat_rad: FloatArray | float) -> FloatArray:
     """Unit vectors (..., 3) from longitude (RA) and latitude (Dec), rad."""
     lon, lat = np.asarray(lon_rad), np.asarray(lat_rad)

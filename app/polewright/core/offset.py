@@ -15,7 +15,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from itertools import pairwise
+from functools import lru_cache
 
 import numpy as np
 
@@ -74,8 +74,13 @@ class Offset:
 
 def probability_inside(offset: Offset, tolerance_rad: float, aim: tuple[float, float] = (0.0, 0.0)) -> float:
     """Probability that the axis is within `tolerance_rad` of the aim (east, up)."""
-    values, vectors = np.linalg.eigh(np.array(offset.covariance_rad2))
-    mean = vectors.T @ np.array([offset.east_rad - aim[0], offset.up_rad - aim[1]])
+    return _inside(offset.east_rad - aim[0], offset.up_rad - aim[1], offset.covariance_rad2, tolerance_rad)
+
+
+@lru_cache(maxsize=256)  # a state is asked for its advice, its words and its colours: the same question many times
+def _inside(east_rad: float, up_rad: float, covariance_rad2: Covariance, tolerance_rad: float) -> float:
+    values, vectors = np.linalg.eigh(np.array(covariance_rad2))
+    mean = vectors.T @ np.array([east_rad, up_rad])
     sigma = np.sqrt(np.maximum(values, 0.0)) / tolerance_rad
     mean = mean / tolerance_rad
     narrow, wide = (float(sigma[0]), float(mean[0])), (float(sigma[1]), float(mean[1]))
@@ -85,8 +90,7 @@ def probability_inside(offset: Offset, tolerance_rad: float, aim: tuple[float, f
     high = min(1.0, wide[1] + _REACH * wide[0])
     if high <= low:
         return 0.0
-    edges = _edges(low, high, narrow, wide)
-    total = sum(_panel(a, b, narrow, wide) for a, b in pairwise(edges))
+    total = sum(_panels(np.array(_edges(low, high, narrow, wide)), narrow, wide).tolist())
     return float(min(max(total, 0.0), 1.0))
 
 
@@ -148,11 +152,14 @@ def _edges(low: float, high: float, narrow: tuple[float, float], wide: tuple[flo
     return sorted(borders)
 
 
-def _panel(a: float, b: float, narrow: tuple[float, float], wide: tuple[float, float]) -> float:
+def _panels(edges: FloatArray, narrow: tuple[float, float], wide: tuple[float, float]) -> FloatArray:
+    """What each panel between two edges holds, (P,)."""
+    a, b = edges[:-1, None], edges[1:, None]
     t = 0.5 * (a + b) + 0.5 * (b - a) * _NODES
     x, y = np.sin(t), np.cos(t)
     density = np.exp(-0.5 * ((x - wide[1]) / wide[0]) ** 2) / (wide[0] * math.sqrt(2.0 * math.pi)) * y
-    return float(0.5 * (b - a) * np.sum(_WEIGHTS * density * (_normal(y, narrow) - _normal(-y, narrow))))
+    inside = _WEIGHTS * density * (_normal(y, narrow) - _normal(-y, narrow))
+    return np.asarray(0.5 * (edges[1:] - edges[:-1]) * np.sum(inside, axis=1))
 
 
 def _normal(x: FloatArray, narrow: tuple[float, float]) -> FloatArray:
@@ -160,7 +167,7 @@ def _normal(x: FloatArray, narrow: tuple[float, float]) -> FloatArray:
     if narrow[0] < 1e-12:
         return np.asarray(np.where(x >= narrow[1], 1.0, 0.0))
     z = (x - narrow[1]) / (narrow[0] * math.sqrt(2.0))
-    return np.array([0.5 * math.erfc(-value) for value in z])
+    return 0.5 * np.array(list(map(math.erfc, (-z).ravel().tolist()))).reshape(x.shape)
 
 
 def after_more_frames(offset: Offset, shared: Covariance, more: int) -> Offset:

@@ -5,7 +5,6 @@ from __future__ import annotations
 import queue
 from collections.abc import Callable
 from dataclasses import replace
-from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -114,8 +113,8 @@ class StarListsOnly:
         """How far the picture moves while the shutter is open, beyond what a fixed tripod's does."""
         rig = self._world.rig
         begin = rig.seconds(start)
-        ends = [rig.mount.attitude(begin + share * exposure_s) for share in (0.0, 0.5, 1.0)]
-        turn = max(float(np.linalg.norm(b[:, 2] - a[:, 2])) for a, b in pairwise(ends))
+        along = rig.mount.attitudes(begin + np.array([0.0, 0.5, 1.0]) * exposure_s)[:, :, 2]
+        turn = float(np.linalg.norm(np.diff(along, axis=0), axis=1).max())
         sidereal = 7.3e-5 * exposure_s
         return (turn - sidereal) * rig.night.scenario.camera.focal_px
 

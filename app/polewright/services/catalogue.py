@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -21,16 +22,24 @@ _CELLS_AT_A_TIME = CELLS_PER_FACE // 5  # a piece must not straddle two faces
 
 
 def load_catalogue(path: Path | None = None) -> Catalogue:
-    """The star catalogue, from `path` or from the program's own resources.
+    """The star catalogue, from `path` or from the program's own resources, which are read once in a process.
 
     The checksum file lies beside it under the same name plus ".sha256". Raises CatalogueError when either is missing
     or damaged; the message says how to repair it.
     """
-    source = path if path is not None else find_resource(FILE_NAME)
+    return _load(path) if path is not None else _load_once(_own())
+
+
+def _own() -> Path:
+    source = find_resource(FILE_NAME)
     if source is None:
         raise CatalogueError(
             f"The star catalogue {FILE_NAME} is missing from the installation.", files.REPAIR_CATALOGUE
         )
+    return source
+
+
+def _load(source: Path) -> Catalogue:
     data, expected = _read(source), _expected_checksum(source)
     checksum = hashlib.sha256(data).hexdigest()
     if checksum != expected:
@@ -41,6 +50,10 @@ def load_catalogue(path: Path | None = None) -> Catalogue:
         return _catalogue(decode(data), checksum)
     except (ValueError, KeyError, IndexError) as exc:
         raise CatalogueError(f"The star catalogue {source} cannot be used: {exc}.", files.REPAIR_CATALOGUE) from exc
+
+
+# nobody can change it, and a rehearsal beside a night would hold a second one: 0.3 s and 45 bytes a star
+_load_once = lru_cache(maxsize=1)(_load)
 
 
 def _read(source: Path) -> bytes:

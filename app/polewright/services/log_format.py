@@ -43,6 +43,8 @@ class LoggedEvent:
 
 def to_json_ready(value: Any) -> Any:
     """`value` (dicts with string keys, lists, tuples, numpy arrays and scalars, plain values) as JSON can hold it."""
+    if type(value) is float and math.isfinite(value):  # nine in ten
+        return value
     if value is None or isinstance(value, (bool, int, str)):
         return value
     if isinstance(value, (float, np.floating)):

@@ -29,6 +29,7 @@ class LooseDrive:
         self._play = play
         self._base_rate = 0.0
         self._stretches = [_Stretch(float("-inf"), position, position + slack * play, 0.0)]
+        self._starts_s = [float("-inf")]  # of the stretches: a bisection with a key costs more than all else here
         self._last_command_s = float("-inf")
 
     def move(self, at_s: float, amount: float, duration_s: float) -> tuple[float, float]:
@@ -72,9 +73,10 @@ class LooseDrive:
 
     def _begin(self, start_s: float, rate: float) -> None:
         self._stretches.append(_Stretch(start_s, self.driver(start_s), self.output(start_s), rate))
+        self._starts_s.append(start_s)
 
     def _stretch(self, at_s: float) -> _Stretch:
-        return self._stretches[bisect_right(self._stretches, at_s, key=lambda s: s.start_s) - 1]
+        return self._stretches[bisect_right(self._starts_s, at_s) - 1]
 
     @staticmethod
     def _driver(stretch: _Stretch, at_s: float) -> float:

@@ -7,6 +7,7 @@ angle about y in the north, by a positive one in the south.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -16,9 +17,11 @@ from polewright.core.errors import UsageError
 from polewright.core.model import FloatArray
 from polewright.simulate.drive import LooseDrive
 from polewright.simulate.real_mount import PERFECT, RealMount
+from polewright.simulate.rotations import rotations, rotations_about
 from polewright.simulate.screw import Screw, ScrewSpec
 
 _X, _Y, _Z = np.eye(3)
+_TOWARD_NADIR = np.array([[0.0, 1.0, 0.0], [-1.0, 0.0, 0.0], [0.0, 0.0, 0.0]])  # v @ it is v x (0, 0, -1)
 
 
 @dataclass(frozen=True)
@@ -87,7 +90,7 @@ class Mount:
         if enu[2] < 0.0:
             raise UsageError("The mount cannot point below the horizon: choose a higher direction.")
         begin = max(at_s, self._ra.busy_until(), self._dec.busy_until())
-        head = self._head(begin).T @ enu
+        head = self._head(_at(begin))[0].T @ enu
         turn = np.arctan2(head[0], head[2]) - self._ra.driver(begin)
         turn = (turn + np.pi) % (2.0 * np.pi) - np.pi
         raise_by = np.arcsin(np.clip(head[1], -1.0, 1.0)) - self._dec.driver(begin)
@@ -116,15 +119,15 @@ class Mount:
 
     def axis_enu(self, at_s: float) -> FloatArray:
         """Unit vector (3,) of the RA axis, on the side of the elevated pole."""
-        return np.asarray(self._head(at_s) @ _Y)
+        return np.asarray(self._head(_at(at_s))[0] @ _Y)
 
     def turn_worth_arcmin(self, at_s: float) -> tuple[float, float]:
         """What an engaged turn of each screw is worth where the axis points now, signed: arcmin of bearing (clockwise
         from above) of the azimuth screw, arcmin of height of the altitude screw. A leaning base changes both."""
         step = 1e-4
         bearing, height = _bearing_and_height(self.axis_enu(at_s))
-        sideways, _ = _bearing_and_height(self._head(at_s, step, 0.0) @ _Y)
-        _, upward = _bearing_and_height(self._head(at_s, 0.0, step) @ _Y)
+        sideways, _ = _bearing_and_height(self._head(_at(at_s), step, 0.0)[0] @ _Y)
+        _, upward = _bearing_and_height(self._head(_at(at_s), 0.0, step)[0] @ _Y)
         turned = (sideways - bearing + np.pi) % (2.0 * np.pi) - np.pi
         return (
             self.azimuth.rate_arcmin(at_s) * float(turned) / step,
@@ -133,19 +136,23 @@ class Mount:
 
     def attitude(self, at_s: float) -> FloatArray:
         """Camera to ENU, a proper rotation (3, 3), of an un-mirrored camera (x right, y down, z outward)."""
+        return np.asarray(self.attitudes(_at(at_s))[0])
+
+    def attitudes(self, at_s: FloatArray) -> FloatArray:
+        """The same at many moments (S,), (S, 3, 3)."""
         spec, ra_angle = self.spec, self._ra_angle(at_s)
         leaning, beside = spec.real.shaft_tilt_rad(ra_angle), spec.real.tube_shift_rad(ra_angle, at_s)
         tube = (
             self._head(at_s)
-            @ _rotation(np.array([leaning[0], 0.0, leaning[1]]))
-            @ rotation_about(_Y, ra_angle)
+            @ rotations(leaning @ np.array([_X, _Z]))
+            @ rotations_about(_Y, ra_angle)
             @ rotation_about(_Z, np.radians(spec.axes_not_square_arcmin / 60.0))
-            @ rotation_about(_X, -self._dec_angle(at_s) - beside[1])
-            @ rotation_about(_Y, np.radians(spec.cone_arcmin / 60.0) + beside[0])
+            @ rotations_about(_X, -self._dec_angle(at_s) - beside[:, 1])
+            @ rotations_about(_Y, np.radians(spec.cone_arcmin / 60.0) + beside[:, 0])
             @ rotation_about(_Z, np.radians(spec.roll_deg))
         )
-        sag = np.cross(tube[:, 2], -_Z) * np.radians(spec.sag_arcsec / 3600.0)
-        return np.asarray(_rotation(sag) @ tube)
+        sag = tube[:, :, 2] @ _TOWARD_NADIR * np.radians(spec.sag_arcsec / 3600.0)
+        return np.asarray(rotations(sag) @ tube)
 
     def tracking(self, at_s: float) -> bool:
         """Whether the clock drive runs."""
@@ -161,31 +168,41 @@ class Mount:
     def _slew_s(self, angle_rad: float) -> float:
         return max(abs(float(np.degrees(angle_rad))) / self.spec.slew_deg_s, 0.1)
 
-    def _head(self, at_s: float, more_azimuth_rad: float = 0.0, more_altitude_rad: float = 0.0) -> FloatArray:
-        """Head frame to ENU, (3, 3); as it would be with the screws' axes turned by so much more."""
-        azimuth = self._base_azimuth + self.azimuth.angle_rad(at_s) + more_azimuth_rad
-        altitude = self._base_altitude + self.altitude.angle_rad(at_s) + more_altitude_rad
-        base = self._lean @ rotation_about(_Z, -azimuth) @ rotation_about(_X, altitude)
+    def _head(self, at_s: FloatArray, more_azimuth_rad: float = 0.0, more_altitude_rad: float = 0.0) -> FloatArray:
+        """Head frame to ENU, (S, 3, 3); as it would be with the screws' axes turned by so much more."""
+        azimuth = self._base_azimuth + _each(self.azimuth.angle_rad, at_s) + more_azimuth_rad
+        altitude = self._base_altitude + _each(self.altitude.angle_rad, at_s) + more_altitude_rad
+        base = self._lean @ rotations_about(_Z, -azimuth) @ rotations_about(_X, altitude)
         for start, rotation in self._knocks:
-            if start <= at_s:
-                base = _rotation(rotation) @ base
+            base = np.where((start <= at_s)[:, None, None], _rotation(rotation) @ base, base)
         return np.asarray(self._sinking(at_s) @ base)
 
-    def _sinking(self, at_s: float) -> FloatArray:
-        """What the slowly sinking and creeping tripod has turned by, (3, 3)."""
+    def _sinking(self, at_s: FloatArray) -> FloatArray:
+        """What the slowly sinking and creeping tripod has turned by, (S, 3, 3)."""
         spec = self.spec
-        sunk = np.radians(spec.settle_tripod_arcmin / 60.0) * -np.expm1(-max(at_s, 0.0) / spec.settle_tripod_s)
+        sunk = np.radians(spec.settle_tripod_arcmin / 60.0) * -np.expm1(-np.maximum(at_s, 0.0) / spec.settle_tripod_s)
         crept = spec.real.crept_rad(at_s)
-        return _rotation(_hinge(spec.settle_tripod_toward_deg) * sunk + _hinge(spec.real.creep_toward_deg) * crept)
+        sinking, creeping = _hinge(spec.settle_tripod_toward_deg), _hinge(spec.real.creep_toward_deg)
+        return rotations(sinking * sunk[:, None] + creeping * crept[:, None])
 
-    def _ra_angle(self, at_s: float) -> float:
+    def _ra_angle(self, at_s: FloatArray) -> FloatArray:
         spec = self.spec
-        phase = self._ra.driver(at_s) / (SIDEREAL_RATE_RAD_S * spec.periodic_error_s) * 2.0 * np.pi
-        return float(self._ra.output(at_s) + np.radians(spec.periodic_error_arcsec / 3600.0) * np.sin(phase))
+        phase = _each(self._ra.driver, at_s) / (SIDEREAL_RATE_RAD_S * spec.periodic_error_s) * 2.0 * np.pi
+        periodic = np.radians(spec.periodic_error_arcsec / 3600.0) * np.sin(phase)
+        return np.asarray(_each(self._ra.output, at_s) + periodic)
 
-    def _dec_angle(self, at_s: float) -> float:
-        slipped = sum(amount for start, amount in self._slips if start <= at_s)
-        return float(self._dec.output(at_s) + slipped)
+    def _dec_angle(self, at_s: FloatArray) -> FloatArray:
+        slipped = sum((amount * (start <= at_s) for start, amount in self._slips), np.zeros(at_s.size))
+        return _each(self._dec.output, at_s) + slipped
+
+
+def _at(at_s: float) -> FloatArray:
+    return np.array([at_s])
+
+
+def _each(of: Callable[[float], float], at_s: FloatArray) -> FloatArray:
+    """What a drive says at each moment (S,)."""
+    return np.array([of(moment) for moment in at_s.tolist()])
 
 
 def offset_from(pole: FloatArray, axis: FloatArray) -> tuple[float, float]:
@@ -227,5 +244,4 @@ def _tilt(east_rad: float, north_rad: float) -> FloatArray:
 
 def _rotation(vector_rad: FloatArray) -> FloatArray:
     """Rotation matrix (3, 3) of a rotation vector (3,)."""
-    angle = float(np.linalg.norm(vector_rad))
-    return rotation_about(vector_rad / angle, angle) if angle > 0.0 else np.eye(3)
+    return np.asarray(rotations(vector_rad[None])[0])

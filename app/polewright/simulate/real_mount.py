@@ -92,23 +92,22 @@ class RealMount:
     warmer_c: float = 0.0
     pressure_hpa: float = 0.0
 
-    def shaft_tilt_rad(self, ra_angle_rad: float) -> FloatArray:
-        """Rotation vector (x, z) of the head frame by which the RA shaft leans out of its bearings' middle."""
+    def shaft_tilt_rad(self, ra_angle_rad: FloatArray) -> FloatArray:
+        """Rotation vectors (S, 2), x and z of the head frame, by which the RA shaft leans in its bearings."""
         if self.wobble_arcsec == 0.0:
-            return np.zeros(2)
-        turns, heights, phases = _bearing_waves(self.seed)
-        return np.asarray(_arcsec(self.wobble_arcsec) * (heights * np.sin(turns * ra_angle_rad + phases)).sum(axis=1))
+            return np.zeros((ra_angle_rad.size, 2))
+        return _arcsec(self.wobble_arcsec) * _waves(*_bearing_waves(self.seed), ra_angle_rad)
 
-    def tube_shift_rad(self, ra_angle_rad: float, at_s: float) -> FloatArray:
-        """(across, along) declination, by which the camera looks beside where the axes hold it."""
-        from_meridian = (ra_angle_rad + np.pi) % (2.0 * np.pi) - np.pi
-        pulled = np.array([0.0, self.pull_arcsec_rad * from_meridian])
+    def tube_shift_rad(self, ra_angle_rad: FloatArray, at_s: FloatArray) -> FloatArray:
+        """(S, 2), across and along declination, by which the camera looks beside where the axes hold it."""
+        from_meridian = ((ra_angle_rad + np.pi) % (2.0 * np.pi) - np.pi)[:, None]
+        pulled = from_meridian * [0.0, self.pull_arcsec_rad]
         flopped = 0.5 * np.tanh(from_meridian / _FLOP_RAD) * np.array(self.flop_arcsec)
-        return np.asarray(_arcsec(1.0) * (pulled + flopped + self._wander(at_s) + self._gust(at_s)))
+        return np.asarray(_arcsec(1.0) * (pulled + flopped + self._wander(at_s) + self._gusts(at_s)))
 
-    def crept_rad(self, at_s: float) -> float:
-        """How far the tripod has tilted steadily since the start of the night."""
-        return float(_arcsec(self.creep_arcsec_min) * max(at_s, 0.0) / 60.0)
+    def crept_rad(self, at_s: FloatArray) -> FloatArray:
+        """How far the tripod has tilted steadily since the start of the night, (S,)."""
+        return np.asarray(_arcsec(self.creep_arcsec_min) * np.maximum(at_s, 0.0) / 60.0)
 
     def late(self, at_s: float) -> float:
         """How late, s, the time is that is written on a frame exposed at that time."""
@@ -117,15 +116,18 @@ class RealMount:
         rng = np.random.default_rng([self.seed, 37, round(at_s * 1000.0) & 0xFFFFFFFF])
         return self.late_s + float(rng.uniform(0.0, self.late_jitter_s))
 
-    def _wander(self, at_s: float) -> FloatArray:
+    def _wander(self, at_s: FloatArray) -> FloatArray:
         if self.wander_arcsec == 0.0:
-            return np.zeros(2)
+            return np.zeros((at_s.size, 2))
         hertz, heights, phases = _red_waves(self.seed, self.wander_s)
-        return np.asarray(self.wander_arcsec * (heights * np.sin(2.0 * np.pi * hertz * at_s + phases)).sum(axis=1))
+        return self.wander_arcsec * _waves(2.0 * np.pi * hertz, heights, phases, at_s)
+
+    def _gusts(self, at_s: FloatArray) -> FloatArray:
+        if self.gust_arcsec == 0.0 or self.gusts_a_minute == 0.0:
+            return np.zeros((at_s.size, 2))
+        return np.array([self._gust(moment) for moment in at_s.tolist()])
 
     def _gust(self, at_s: float) -> FloatArray:
-        if self.gust_arcsec == 0.0 or self.gusts_a_minute == 0.0:
-            return np.zeros(2)
         chance, begin_s, lasts_s, height, way = _drawn_gust(self.seed, int(at_s // _SLOT_S))
         share = (at_s % _SLOT_S - begin_s) / lasts_s
         if chance > self.gusts_a_minute * _SLOT_S / 60.0 or not 0.0 < share < 1.0:
@@ -166,6 +168,11 @@ def draw_real_mount(ranges: RealRanges, seed: int, name: str) -> RealMount:
 
 def _arcsec(amount: float) -> float:
     return float(np.radians(amount / 3600.0))
+
+
+def _waves(turns: FloatArray, heights: FloatArray, phases: FloatArray, at: FloatArray) -> FloatArray:
+    """The sum of K waves in each of two directions, their parameters (2, K), at the places (S,): (S, 2)."""
+    return np.asarray((heights * np.sin(turns * at[:, None, None] + phases)).sum(axis=2))
 
 
 @lru_cache(maxsize=16)

@@ -14,9 +14,10 @@ from dataclasses import dataclass, replace
 import erfa
 import numpy as np
 
-from polewright.core.angles import ARCSEC_PER_RAD, SIDEREAL_RATE_RAD_S, rotation_about, unit
+from polewright.core.angles import ARCSEC_PER_RAD, SIDEREAL_RATE_RAD_S, unit
 from polewright.core.model import Atmosphere, FloatArray, Site, Utc
 from polewright.simulate.refraction import refract
+from polewright.simulate.rotations import rotations_about
 
 _LIGHT_M_S = 299792458.0  # SI, exact
 _AU_M = 149597870700.0  # IAU 2012 Resolution B2
@@ -90,9 +91,12 @@ class SkyMoment:
 
     def later(self, seconds: float) -> SkyMoment:
         """The sky a short while later (or earlier): the Earth turned, all else as it was. Good for some minutes."""
+        return replace(self, utc=self.utc.plus_seconds(seconds), icrs_to_enu=self.turned(np.array([seconds]))[0])
+
+    def turned(self, seconds: FloatArray) -> FloatArray:
+        """`icrs_to_enu` so many seconds (S,) later, (S, 3, 3)."""
         north = self.pole_true * self.hemisphere
-        turned = rotation_about(north, -SIDEREAL_RATE_RAD_S * seconds) @ self.icrs_to_enu
-        return replace(self, utc=self.utc.plus_seconds(seconds), icrs_to_enu=turned)
+        return np.asarray(rotations_about(north, -SIDEREAL_RATE_RAD_S * seconds) @ self.icrs_to_enu)
 
 
 def sky_moment(utc: Utc, site: Site, atmosphere: Atmosphere, earth: EarthState = EarthState()) -> SkyMoment:

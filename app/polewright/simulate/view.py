@@ -168,15 +168,16 @@ def _tracks(
         before, after = sky.later(-ends).observed(icrs), sky.later(ends).observed(icrs)
         first, second = 0.5 * (after - before), 0.5 * (after - 2.0 * observed_mid + before)
         seen = [observed_mid + first * u + second * (u * u) for u in offsets / ends]
-    pixels = [project(scenario.camera, o @ mount.attitude(mid_s + t)) for o, t in zip(seen, offsets)]
+    pixels = [project(scenario.camera, o @ a) for o, a in zip(seen, mount.attitudes(mid_s + offsets))]
     return np.stack([p[0] for p in pixels]), np.stack([p[1] for p in pixels])
 
 
 def _steps(scenario: Scenario, mount: Mount, sky: SkyMoment, mid_s: float, exposure_s: float) -> int:
     """So many that a star moves less than half its width from one to the next."""
-    marks = mount.attitude(mid_s) @ np.array([[0.0, 0.1, -0.1], [0.0, 0.1, 0.1], [1.0, 1.0, 1.0]])
-    marks_icrs = (marks / np.linalg.norm(marks, axis=0)).T @ sky.icrs_to_enu
     times = np.linspace(-0.5, 0.5, 9) * exposure_s
-    seen = [(sky.later(t).icrs_to_enu @ marks_icrs.T).T @ mount.attitude(mid_s + t) for t in times]
-    path_px = np.abs(np.diff(np.stack(seen), axis=0)).sum(axis=(0, 2)).max() * scenario.camera.focal_px
+    attitudes = mount.attitudes(mid_s + times)
+    marks = attitudes[times.size // 2] @ np.array([[0.0, 0.1, -0.1], [0.0, 0.1, 0.1], [1.0, 1.0, 1.0]])
+    marks_icrs = (marks / np.linalg.norm(marks, axis=0)).T @ sky.icrs_to_enu
+    seen = np.swapaxes(sky.turned(times) @ marks_icrs.T, 1, 2) @ attitudes
+    path_px = np.abs(np.diff(seen, axis=0)).sum(axis=(0, 2)).max() * scenario.camera.focal_px
     return int(np.clip(np.ceil(path_px / (0.5 * star_width_px(scenario))), 1, _MOST_STEPS))

@@ -32,7 +32,8 @@ def _nearest(turns: float, sizes: tuple[float, ...]) -> float:
         return round(size * 4.0) / 4.0
     if size < math.sqrt(TOUCH * SMALLEST_TURNS):
         return TOUCH
-    return min(sizes, key=lambda step: abs(math.log(step / size)))
+    above = bisect_left(sizes, size)
+    return min(sizes[max(above - 1, 0) : above + 1], key=lambda step: abs(math.log(step / size)))
 
 
 def stepped_turns(turns: float, steps: int) -> float:

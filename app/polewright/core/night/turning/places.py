@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from functools import lru_cache
 
 import numpy as np
 
 from polewright.core.attitude import rotation_vector
+from polewright.core.model import Matrix
 from polewright.core.night.measured import MeasuredAxis, PlacedFrame
 from polewright.core.night.states import Capture
 
@@ -21,8 +23,12 @@ STEP_RAD = math.radians(40.0)  # two steps make the wanted span
 
 def turned_rad(first: PlacedFrame, second: PlacedFrame) -> float:
     """Angle between two attitudes, 0 to pi."""
-    a, b = np.array(first.camera_to_enu), np.array(second.camera_to_enu)
-    return float(np.linalg.norm(rotation_vector(b @ a.T)))
+    return _angle_between(first.camera_to_enu, second.camera_to_enu)
+
+
+@lru_cache(maxsize=512)  # the frames of a capture are held against each other at every event
+def _angle_between(first: Matrix, second: Matrix) -> float:
+    return float(np.linalg.norm(rotation_vector(np.array(second) @ np.array(first).T)))
 
 
 def keep_frame(capture: Capture, frame: PlacedFrame) -> Capture:

@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 
-from polewright.core.angles import rotation_about
+from polewright.core.angles import turned_about
 from polewright.core.model import FloatArray
 from polewright.core.night.measured import PlacedFrame
 from polewright.core.night.states import Capture, Running
@@ -18,6 +18,7 @@ LOWEST_RAD = math.radians(25.0)
 FARTHEST_RAD = math.radians(130.0)  # beyond it the sign of a rotation becomes ambiguous and cables wind up
 SMALLEST_STEP_RAD = math.radians(12.0)  # a smaller one is not worth a hand on the telescope (chosen)
 PAST_MERIDIAN_RAD = math.radians(7.5)  # half an hour
+_STEPS_RAD = np.arange(math.radians(2.0), FARTHEST_RAD, math.radians(2.0))  # fine enough for a wall (chosen)
 
 
 def next_rotation_rad(state: Running, capture: Capture) -> float:
@@ -58,15 +59,14 @@ def _room_rad(state: Running, frame: PlacedFrame, way: float, crossing: bool) ->
     floor = min(LOWEST_RAD, math.asin(float(np.clip(start[2], -1.0, 1.0))) - 1e-3)
     begin = hour_angle_rad(start, axis)
     room = 0.0
-    for angle in np.arange(math.radians(2.0), FARTHEST_RAD, math.radians(2.0)):
-        there = rotation_about(axis, -side * way * float(angle)) @ start
-        altitude = math.asin(float(np.clip(there[2], -1.0, 1.0)))
+    for angle, there in zip(_STEPS_RAD.tolist(), turned_about(axis, start, -side * way * _STEPS_RAD), strict=True):
+        altitude = math.asin(min(max(float(there[2]), -1.0), 1.0))
         if altitude < floor or _hidden(state, there, altitude):
             break
-        hour = begin + way * float(angle)
+        hour = begin + way * angle
         if not crossing and hour * begin < 0.0 and abs(hour) > PAST_MERIDIAN_RAD:
             break
-        room = float(angle)
+        room = angle
     return room
 
 
