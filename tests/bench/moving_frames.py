@@ -96,7 +96,7 @@ def _px_per_turn(rig: SimulatedRig, screw: str, now: Utc) -> float:
     mount, at = rig.mount, rig.seconds(now)
     step = 1e-5
     more = (step, 0.0) if screw == "azimuth" else (0.0, step)
-    before, after = mount._head(at), mount._head(at, *more)
+    before, after = mount._head(np.array([at]))[0], mount._head(np.array([at]), *more)[0]
     boresight = mount.attitude(at)[:, 2]
     moved = float(np.linalg.norm(after @ before.T @ boresight - boresight)) / step
     rate = {"azimuth": mount.azimuth, "altitude": mount.altitude}[screw].rate_arcmin(at)
