@@ -30,16 +30,19 @@ SILENT = ("LOG.", "assert_never")  # what a line of the log says is nobody's bus
 
 @dataclass(frozen=True)
 class Fault:
-    """The `number`-th fault of a file: its statement's line, what it does in words, the names it may be met through.
+    """The `number`-th fault of a file: the lines of its statement, what it does in words, where it may be met.
 
-    `constant`: the name of a constant at the top of the module whose value it changes; `context`: the statement.
+    `constant`: the name of a constant at the top of the module whose value it changes; `context`: the statement;
+    `inside`: in a function, so that a process that has imported the module can still be given it.
     """
 
     file: str
     number: int
     line: int
+    last: int
     text: str
     context: str
+    inside: bool
     constant: str = ""
 
 
@@ -47,25 +50,32 @@ def faults_of(file: str, source: str) -> list[Fault]:
     """All of them, in the order of the text."""
     tree = ast.parse(source)
     return [
-        Fault(file, number, place.line, text, place.context, place.constant)
+        Fault(file, number, place.line, place.last, text, place.context, place.inside, place.constant)
         for number, (place, text, _) in enumerate(_changes(tree))
     ]
 
 
 def mutated(source: str, fault: Fault) -> str:
-    """The source with the fault in it."""
+    """The source with the fault in it; its lines are others."""
+    return ast.unparse(ast.fix_missing_locations(changed(source, fault)))
+
+
+def changed(source: str, fault: Fault) -> ast.Module:
+    """The syntax tree with the fault in it, every line where it was."""
     tree = ast.parse(source)
     for number, (_, _, change) in enumerate(_changes(tree)):
         if number == fault.number:
             change()
-            return ast.unparse(ast.fix_missing_locations(tree))
+            return ast.fix_missing_locations(tree)
     raise LookupError(fault)
 
 
 @dataclass(frozen=True)
 class _Place:
     line: int
+    last: int
     context: str
+    inside: bool
     constant: str
 
 
@@ -74,26 +84,27 @@ Change = Callable[[], None]
 
 def _changes(tree: ast.Module) -> list[tuple[_Place, str, Change]]:
     """Every change, not yet made: the list is whole before the first one is."""
-    return list(_in_body(tree.body, True))
+    return list(_in_body(tree.body, True, False))
 
 
-def _in_body(body: list[ast.stmt], top: bool) -> Iterator[tuple[_Place, str, Change]]:
+def _in_body(body: list[ast.stmt], top: bool, inside: bool) -> Iterator[tuple[_Place, str, Change]]:
     for index, statement in enumerate(body):
         if isinstance(statement, ast.FunctionDef | ast.AsyncFunctionDef):
-            yield from _in_body(statement.body, False)
+            yield from _in_body(statement.body, False, True)
         elif isinstance(statement, ast.ClassDef):
-            yield from _in_body(statement.body, False) if not _is_silent_class(statement) else iter(())
+            yield from _in_body(statement.body, False, inside) if not _is_silent_class(statement) else iter(())
         elif isinstance(statement, ast.Import | ast.ImportFrom | ast.Pass | ast.Assert | ast.Raise):
             continue
         elif not _is_docstring(statement) and not any(s in ast.unparse(statement)[:40] for s in SILENT):
-            yield from _in_statement(body, index, statement, top)
+            yield from _in_statement(body, index, statement, top, inside)
 
 
 def _in_statement(
-    body: list[ast.stmt], index: int, statement: ast.stmt, top: bool
+    body: list[ast.stmt], index: int, statement: ast.stmt, top: bool, inside: bool
 ) -> Iterator[tuple[_Place, str, Change]]:
     text = ast.unparse(statement)
-    place = _Place(statement.lineno, text.splitlines()[0], _constant(statement) if top else "")
+    constant = _constant(statement) if top else ""
+    place = _Place(statement.lineno, _last_line(statement), text.splitlines()[0], inside, constant)
     for part in _own_parts(statement):
         for node in ast.walk(part):
             for told, change in _in_node(node):
@@ -105,11 +116,18 @@ def _in_statement(
 
         yield place, f"dropped `{text.splitlines()[0][:90]}`", drop
     for inner in ("body", "orelse", "finalbody"):
-        yield from _in_body(getattr(statement, inner, []), False)
+        yield from _in_body(getattr(statement, inner, []), False, inside)
     for handler in getattr(statement, "handlers", []):
-        yield from _in_body(handler.body, False)
+        yield from _in_body(handler.body, False, inside)
     for case in getattr(statement, "cases", []):
-        yield from _in_body(case.body, False)
+        yield from _in_body(case.body, False, inside)
+
+
+def _last_line(statement: ast.stmt) -> int:
+    """Of the statement itself, without those inside it."""
+    if hasattr(statement, "body") or isinstance(statement, ast.Match):
+        return max((getattr(part, "end_lineno", 0) for part in _own_parts(statement)), default=statement.lineno)
+    return statement.end_lineno or statement.lineno
 
 
 def _own_parts(statement: ast.stmt) -> Iterator[ast.AST]:

@@ -2,6 +2,7 @@
 
     python tests/bench/mutants.py map --work FOLDER [--minutes 7]     # which test runs which line; goes on each time
     python tests/bench/mutants.py run --work FOLDER [--seed 1] [--count 50] [--modules axis screws] [--only TEXT]
+                                      [--survivors] [--seconds 10]
     python tests/bench/mutants.py directions --work FOLDER            # each fault of tests/bench/direction_mutants.py
     python tests/bench/mutants.py table --work FOLDER                 # what all runs so far have found
 
@@ -9,7 +10,8 @@ A fault turns a sign, a comparison or a condition round, moves a threshold by ha
 swaps east and up, azimuth and altitude, clockwise and anticlockwise, sine and cosine, `and` and `or`, or drops a
 statement. For each fault the tests that run its line are run, the quickest first, until one fails; a fault that makes
 them hang is noticed too. Faults come in an order that the seed gives; `run` takes the next ones that no run before
-has taken. Survivors that change nothing are named with their reason in EQUIVALENT (tests/bench/mutant_sites.py).
+has taken, or with --survivors the ones that survived. Survivors that change nothing are named with their reason in
+EQUIVALENT (tests/bench/mutant_sites.py). Needs Python 3.12 or newer.
 """
 
 from __future__ import annotations
@@ -24,8 +26,8 @@ from pathlib import Path
 from typing import Any
 
 from direction_mutants import ROWS, TESTS
-from mutant_copy import PROJECT, Runner, project_copy
-from mutant_map import map_tests, tests_of
+from mutant_copy import PROJECT, Cold, Warm, project_copy
+from mutant_map import map_tests, test_files, tests_of
 from mutant_sites import EQUIVALENT, Fault, faults_of, mutated
 
 GROUPS: dict[str, tuple[str, ...]] = {
@@ -44,67 +46,103 @@ GROUPS: dict[str, tuple[str, ...]] = {
     ),
     "presenting": ("ui/presenting/*.py",),
 }  # fmt: skip
-AT_FIRST = 20  # tests
-AT_MOST_S = 20.0  # of tests for one fault, by how long they took without it
+AT_MOST_S = 10.0  # of tests for one fault, by how long they took without it
 HANGS_AFTER = 4.0  # times as long as the tests should take, and half a minute
 
 
 def main() -> int:
+    args = _asked()
+    args.work = args.work.resolve()
+    args.work.mkdir(parents=True, exist_ok=True)
+    if args.what == "table":
+        return _table(_found(args.work))
+    copy = project_copy(args.work)
+    with Cold(copy, args.work) as cold:
+        if args.what == "directions":
+            return _directions(cold, time.monotonic() + 60.0 * args.minutes)
+        with Warm(copy, args.work, test_files()) as warm:
+            until = time.monotonic() + 60.0 * args.minutes
+            if args.what == "map":
+                return map_tests(warm, args.work, until, args.only)
+            return _run(Bench(args.work, cold, warm), args, until)
+
+
+def _asked() -> argparse.Namespace:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("what", choices=("map", "run", "directions", "table"))
     parser.add_argument("--work", type=Path, required=True, help="folder for the copy, the map and what was found")
     parser.add_argument("--minutes", type=float, default=7.0, help="begin nothing new after so many")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--count", type=int, default=50)
+    parser.add_argument("--seconds", type=float, default=AT_MOST_S, help="of tests for one fault, at most")
     parser.add_argument("--modules", nargs="*", default=list(GROUPS), choices=list(GROUPS))
+    parser.add_argument("--survivors", action="store_true", help="the ones that survived so far, once more")
     parser.add_argument(
         "--only",
         default="",
         help="faults whose file or text holds this, taken before or not; map: test files named so (words, commas)",
     )
-    args = parser.parse_args()
-    args.work.mkdir(parents=True, exist_ok=True)
-    until = time.monotonic() + 60.0 * args.minutes
-    if args.what == "table":
-        return _table(_found(args.work))
-    copy = project_copy(args.work)
-    with Runner(copy, args.work) as runner:
-        if args.what == "map":
-            return map_tests(runner, args.work, until, args.only)
-        if args.what == "directions":
-            return _directions(runner, until)
-        return _run(runner, args, until)
+    return parser.parse_args()
 
 
-def _run(runner: Runner, args: argparse.Namespace, until: float) -> int:
-    taken = {row["id"] for row in _found(args.work)}
-    known = tests_of(args.work)
-    waiting = [f for f in _faults(args.modules) if args.only or _name(f) not in taken]
-    if args.only:
-        waiting = [f for f in waiting if args.only in f"{f.file} {f.text}"]
-    random.Random(args.seed).shuffle(waiting)
-    done = 0
-    for fault in waiting:
-        if done >= args.count or time.monotonic() > until:
+def _run(bench: Bench, args: argparse.Namespace, until: float) -> int:
+    done, waiting = 0, _waiting(args)
+    for fault in waiting[: args.count]:
+        if time.monotonic() > until:
             break
-        tests = known.of(fault, AT_MOST_S)
-        seconds = sum(known.seconds[t] for t in tests)
-        source = mutated((PROJECT / "app/polewright" / fault.file).read_text(encoding="utf-8"), fault)
-        end = "survived"
-        for some in (tests[:AT_FIRST], tests[AT_FIRST:]):  # most fall at once
-            if end == "survived":
-                end = runner.with_fault(f"app/polewright/{fault.file}", source, some, 30.0 + HANGS_AFTER * seconds)
-        row = {"id": _name(fault), "file": fault.file, "line": fault.line, "text": fault.text, "end": end}
+        end, tests, seconds = bench.end_of(fault, args.seconds)
+        where = {"file": fault.file, "line": fault.line, "text": fault.text}
+        row = {"id": _name(fault), **where, "end": end, "tests": tests, "seconds": round(seconds, 2)}
         with (args.work / "found.jsonl").open("a", encoding="utf-8") as file:
             file.write(json.dumps(row, ensure_ascii=False) + "\n")
         if end == "survived":
-            print(f"SURVIVED {fault.file}:{fault.line}: {fault.text} ({len(tests)} tests)", flush=True)
+            print(f"SURVIVED {fault.file}:{fault.line}: {fault.text} ({tests} tests)", flush=True)
         done += 1
-    print(f"{done} faults made, {len(waiting) - done} of these modules wait.")
+    print(f"{done} faults made, {len(waiting) - done} of these wait.")
     return _table(_found(args.work))
 
 
-def _directions(runner: Runner, until: float) -> int:
+def _waiting(args: argparse.Namespace) -> list[Fault]:
+    """What was asked for, in the order of the seed: by name, or survivors, or what no run has taken."""
+    ends = {row["id"]: row["end"] for row in _found(args.work)}
+    faults = _faults(args.modules)
+    if args.survivors:
+        faults = [f for f in faults if ends.get(_name(f)) == "survived"]
+    elif not args.only:
+        faults = [f for f in faults if _name(f) not in ends]
+    faults = [f for f in faults if args.only in f"{f.file}:{f.line} {f.text}"]
+    random.Random(args.seed).shuffle(faults)
+    return faults
+
+
+class Bench:
+    """Makes a fault where it can be made most cheaply, and runs the tests that meet it."""
+
+    def __init__(self, work: Path, cold: Cold, warm: Warm) -> None:
+        self._cold, self._warm, self._known = cold, warm, tests_of(warm, work)
+
+    def end_of(self, fault: Fault, at_most_s: float) -> tuple[str, int, float]:
+        """How it ended, after how many tests at most, and in how many seconds."""
+        tests, began = self._known.of(fault, at_most_s), time.monotonic()
+        end = self._made(fault, tests) if tests else "survived"
+        return end, len(tests), time.monotonic() - began
+
+    def _made(self, fault: Fault, tests: list[str]) -> str:
+        timeout_s = 30.0 + HANGS_AFTER * sum(self._known.seconds[t] for t in tests)
+        end = "not here"
+        if fault.inside and not self._decides_on_import(fault):
+            end = self._warm.with_fault(fault, tests, timeout_s)
+        if end != "not here":
+            return end
+        source = mutated((PROJECT / "app/polewright" / fault.file).read_text(encoding="utf-8"), fault)
+        return self._cold.with_fault(fault.file, source, tests, timeout_s)
+
+    def _decides_on_import(self, fault: Fault) -> bool:
+        run = self._known.imported.get(fault.file, [])
+        return any(fault.line <= line <= fault.last for line in run)
+
+
+def _directions(cold: Cold, until: float) -> int:
     survived = 0
     for name, stands, fault in ROWS:
         if time.monotonic() > until:
@@ -114,9 +152,7 @@ def _directions(runner: Runner, until: float) -> int:
         if stands not in text:
             print(f"NOT FOUND in {name}: {stands}")
             survived += 1
-            continue
-        end = runner.with_fault(f"app/polewright/{name}", text.replace(stands, fault, 1), list(TESTS), 120.0)
-        if end == "survived":
+        elif cold.with_fault(name, text.replace(stands, fault, 1), TESTS, 120.0) == "survived":
             print(f"SURVIVED {name}: {fault}", flush=True)
             survived += 1
     print(f"{len(ROWS) - survived} of {len(ROWS)} reversed directions were noticed.")

@@ -17,6 +17,7 @@ from polewright.runtime.worker import Answer, Job
 from polewright.services.file_lock import FileLock
 from polewright.services.guide import MESSAGES, Place, guide_pages, place_of
 from polewright.services.night_log import NightLog, read_night
+from polewright.services.rehearsal_folders import RehearsalFolders
 from polewright.services.report import history
 from polewright.simulate.scenarios import SCENARIOS
 from polewright.ui import intents as want
@@ -24,7 +25,7 @@ from polewright.ui.driving.nights_scene import NightsScene
 from polewright.ui.driving.rehearsal_scene import RehearsalScene
 from polewright.ui.driving.replay_scene import ReplayScene
 from polewright.ui.view_model import Page, Trouble
-from polewright.words.window import QUESTION
+from polewright.words.window import MAKE_ROOM, QUESTION
 from recorded_nights import FOLDER
 from sky_solver import shared_catalogue, shared_solver
 from window_in_virtual_time import Bench, Sky, virtual_clock
@@ -223,6 +224,23 @@ def test_every_simulated_night_can_be_chosen_with_a_seed(bench: Bench) -> None:
     assert bench.window.night.knobs.axis.value_text == "5° east"
     bench.key(Qt.Key.Key_PageDown, Qt.KeyboardModifier.ShiftModifier)
     assert bench.view.rehearsal.ra_deg == pytest.approx(-4.0)
+
+
+@pytest.mark.parametrize("asked", [None, ("calm", 3)], ids=["by key", "by the command"])
+def test_without_room_for_a_rehearsal_the_window_says_so_and_stays(
+    asked: tuple[str, int] | None, bench: Bench
+) -> None:
+    def no_room() -> Path:
+        return RehearsalFolders(bench.home / "nowhere").make()
+
+    bench.driver._means = replace(bench.driver._means, temporary=no_room)
+    bench.driver.begin(None, asked)
+    if asked is None:
+        bench.key(Qt.Key.Key_P, CTRL)
+        bench.key(RETURN)
+    assert bench.view.page is Page.FIRST_RUN
+    assert bench.view.trouble is not None and "No temporary folder can be made" in bench.view.trouble.cause
+    assert bench.view.trouble.cure == MAKE_ROOM
 
 
 def test_a_trouble_leads_to_the_page_of_the_guide_about_it_and_back(bench: Bench) -> None:

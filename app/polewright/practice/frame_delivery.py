@@ -44,8 +44,13 @@ class FilesThroughWatcher:
         return self._watcher.stop()
 
     def deliver(self, start: Utc, exposure_s: float) -> None:
-        """For RehearsalWorld.start_camera."""
-        self._world.rig.write_frame(self._folder, start, exposure_s)
+        """For RehearsalWorld.start_camera. PolewrightError where the frame cannot be written."""
+        try:
+            self._world.rig.write_frame(self._folder, start, exposure_s)
+        except OSError as error:
+            raise PolewrightError(
+                f"The simulated camera cannot write into {self._folder} ({error.strerror or error}): make room there."
+            ) from error
         report = self._next(FrameArrived)
         assert isinstance(report, FrameArrived)
         self._arrived(report.path)

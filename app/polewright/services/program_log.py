@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import logging
 from logging.handlers import RotatingFileHandler
 from pathlib import Path
@@ -34,7 +35,8 @@ def log_fault(folder: Path) -> None:
     if handler is not None:
         LOG.exception("fault in the program")
         LOG.removeHandler(handler)
-        handler.close()
+        with contextlib.suppress(OSError):  # a full disk does not take the place of the fault
+            handler.close()
 
 
 def log_tail(folder: Path, longest_bytes: int = 200_000) -> str:

@@ -66,6 +66,7 @@ class NightRecorder:
         self._unsynced = False
         self._next_seq = 0
         self._zero_s = clock.monotonic_s()
+        self._set_aside = b""
         self._begin()
 
     def record(self, kind: str, data: dict[str, Any], *, urgent: bool = False) -> int:
@@ -123,8 +124,12 @@ class NightRecorder:
         """Take up an existing log where it ends, or begin a new one with its header line."""
         try:
             self._open()
+        except _ElsewhereError as error:
+            self._set_trouble(error)
         except (OSError, RecordingError) as error:
             self._set_trouble(error)
+            with contextlib.suppress(OSError, RecordingError):  # a disk that takes nothing still gives
+                self._take_up()
         if self._next_seq == 0:
             started = {"format": FORMAT, "version": VERSION, "program": __version__}
             self._append(HEADER_KIND, started, False)
@@ -151,14 +156,14 @@ class NightRecorder:
             return
         self.folder.mkdir(parents=True, exist_ok=True)
         if not self._lock.take():
-            raise OSError("another copy of the program is recording this night")
+            raise _ElsewhereError("another copy of the program is recording this night")
         try:
             descriptor = os.open(self._path, os.O_RDWR | os.O_CREAT | getattr(os, "O_BINARY", 0), 0o600)
         except OSError:
             self._lock.free()
             raise
         try:
-            self._take_up(descriptor)
+            self._cut(descriptor, self._take_up())
         except BaseException:
             os.close(descriptor)
             self._lock.free()
@@ -166,12 +171,18 @@ class NightRecorder:
         self._descriptor = descriptor
         sync_folder(self.folder)
 
-    def _take_up(self, descriptor: int) -> None:
+    def _cut(self, descriptor: int, torn: bytes) -> None:
+        """Set the torn end aside, once however often this has to be tried, and take it off the log."""
+        if torn and torn != self._set_aside:
+            write_atomically(unused_name(self._path, "torn"), torn)
+            self._set_aside = torn
+        if torn:
+            os.ftruncate(descriptor, self._length)
+
+    def _take_up(self) -> bytes:
+        """Read the log and stand at its end; what a crash has left of a line behind it."""
         blob = read_regular(self._path, LARGEST_LOG)
         log = parse_night(blob, self._path.name, (EVENT_KIND,))
-        if log.sound_bytes < len(blob):
-            unused_name(self._path, "torn").write_bytes(blob[log.sound_bytes :])
-            os.ftruncate(descriptor, log.sound_bytes)
         self._length = log.sound_bytes
         self._digest = log_digest(blob[: log.sound_bytes])
         if (log.header or log.events) and self._next_seq == 0:
@@ -182,6 +193,7 @@ class NightRecorder:
                 gap_s = max(0.0, self._clock.utc().seconds_since(last.utc))
                 self._zero_s = self._clock.monotonic_s() - last.t_s - gap_s
             self._next_seq = last.seq + 1 if last is not None else 1
+        return blob[log.sound_bytes :]
 
     def _write_waiting(self) -> None:
         """Write lines in order; a line that fits only in part is taken back, so that the file always ends cleanly."""
@@ -193,9 +205,9 @@ class NightRecorder:
             try:
                 _write_all(descriptor, line)
             except OSError as error:
-                if error.errno == errno.ENOSPC:
+                with contextlib.suppress(OSError):
                     os.ftruncate(descriptor, self._length)
-                else:
+                if error.errno != errno.ENOSPC and not _is_deleted(descriptor):
                     self._shut()  # a share that has dropped: the old descriptor will not work again
                 raise
             self._length += len(line)
@@ -214,13 +226,13 @@ class NightRecorder:
 
     def _restore_if_deleted(self, descriptor: int) -> None:
         """Somebody has deleted the log under our hands: what the open file still holds is put back in its place."""
-        if os.fstat(descriptor).st_nlink > 0:
+        if not _is_deleted(descriptor):
             return
         os.lseek(descriptor, 0, os.SEEK_SET)
         content = os.read(descriptor, self._length)
-        self._shut()
         self.folder.mkdir(parents=True, exist_ok=True)
-        write_atomically(self._path, content)
+        write_atomically(self._path, content)  # until this has succeeded the open file is all there is
+        self._shut()
         self._open()
 
     def _set_trouble(self, error: OSError | RecordingError) -> None:
@@ -231,6 +243,18 @@ class NightRecorder:
         self.trouble.__cause__ = error
         if changed:
             self._on_trouble(self.trouble)
+
+
+def _is_deleted(descriptor: int) -> bool:
+    """Its file has no name any more: nobody else holds what is in it."""
+    try:
+        return os.fstat(descriptor).st_nlink == 0
+    except OSError:  # a share that has dropped does not say
+        return False
+
+
+class _ElsewhereError(OSError):
+    """Another process records this night: it is not ours to take up."""
 
 
 def _write_all(descriptor: int, line: bytes) -> None:

@@ -12,6 +12,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
+from polewright.core.errors import RecordingError
 from polewright.services.file_lock import FileLock
 
 PREFIX, LOCK_NAME = "polewright-rehearsal-", ".lock"
@@ -22,18 +23,28 @@ class RehearsalFolders:
     """Makes them, deletes them."""
 
     def __init__(self, root: Path | None = None) -> None:
-        """`root`: where they lie; the temporary folder of the system by default."""
-        self._root = Path(tempfile.gettempdir()) if root is None else root
+        """`root`: where they lie; the temporary folder of the system by default, which is looked for when needed."""
+        self._given = root
         self._locks: dict[Path, FileLock] = {}
 
     def make(self) -> Path:
-        """An empty folder, locked for this process; those that nobody holds any more are deleted first."""
-        self.sweep()
-        folder = Path(tempfile.mkdtemp(prefix=PREFIX, dir=self._root))
-        lock = FileLock(folder / LOCK_NAME)
-        lock.take()
+        """An empty folder, locked for this process; those that nobody holds any more are deleted first.
+
+        RecordingError where the disk takes none.
+        """
+        try:
+            self.sweep()
+            folder = Path(tempfile.mkdtemp(prefix=PREFIX, dir=self._root))
+            lock = FileLock(folder / LOCK_NAME)
+            lock.take()
+        except OSError as error:
+            raise RecordingError(f"No temporary folder can be made: {error.strerror or error}.") from error
         self._locks[folder] = lock
         return folder
+
+    @property
+    def _root(self) -> Path:
+        return Path(tempfile.gettempdir()) if self._given is None else self._given
 
     def discard(self, folder: Path) -> None:
         """Delete one of `make`."""

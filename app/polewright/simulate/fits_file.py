@@ -28,5 +28,9 @@ def fits_bytes(
 def write_at_once(path: Path, data: bytes) -> None:
     """The file appears complete: written under a passing name and renamed into place."""
     passing = path.with_name(f".{path.name}.part")
-    passing.write_bytes(data)
-    passing.replace(path)
+    try:
+        passing.write_bytes(data)
+        passing.replace(path)
+    except OSError:
+        passing.unlink(missing_ok=True)
+        raise

@@ -11,7 +11,7 @@ from typing import Protocol, assert_never
 
 from PySide6.QtCore import QObject
 
-from polewright.core.errors import SettingsError
+from polewright.core.errors import RecordingError, SettingsError
 from polewright.core.night.events import LeadSwitched
 from polewright.core.plan.tolerance import TargetTooLow
 from polewright.core.plan.tonight import Planned
@@ -285,9 +285,14 @@ class Driver(QObject):
     # a rehearsal
 
     def _rehearse(self, intent: want.StartRehearsal) -> None:
+        try:
+            folder = self._means.temporary()
+        except RecordingError as problem:
+            self._tell(Notice("rehearsal", str(problem), words.MAKE_ROOM))
+            return
         self._end_scene()
         self._seed = self._seed + 1 if intent.seed is None else intent.seed
-        plan = RehearsalPlan(intent.scenario or SCENARIO, self._seed, self._means.temporary())
+        plan = RehearsalPlan(intent.scenario or SCENARIO, self._seed, folder)
         clock = self._means.practice_clock(plan.scenario, plan.seed)
         measure = self._measure = LiveMeasure(
             self._means.make_measure, Optics(), self._say, self._means.give_up_frame
