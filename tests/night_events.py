@@ -10,7 +10,7 @@ from frame_reasons import SAMPLES
 from polewright.core.axis_reasons import RecordedDoubt, TooAlike, TooFewPlaces, TwoFrames
 from polewright.core.drift.reading import DriftField, DriftReading
 from polewright.core.drift.reasons import Held, Jumped, NotTracking, TooShort, Unknown
-from polewright.core.model import Camera, Site, SkyPosition, TargetPole, Utc
+from polewright.core.model import Atmosphere, Camera, Site, SkyPosition, TargetPole, Utc
 from polewright.core.night import events as ev
 from polewright.core.night.measured import FollowedAxis, MeasuredAxis, PlacedFrame, RotationGain
 from polewright.core.plan.sky_choice import Obstacle
@@ -83,6 +83,7 @@ PRIOR = st.builds(
     st.floats(0.001, 0.2),
 )
 MEMORY = st.builds(ScrewMemory, st.none() | PRIOR, st.lists(MOVE, max_size=4).map(tuple), st.booleans())
+AIR = st.builds(Atmosphere, st.floats(500.0, 1050.0), st.floats(-30.0, 30.0))
 ALTITUDE, TOLERANCE = st.floats(0.0, math.pi / 2.0), st.floats(1e-6, 0.1)
 OBSTACLE = st.builds(Obstacle, st.floats(0.0, 360.0), st.floats(0.0, 360.0), st.floats(0.0, 90.0))
 
@@ -166,6 +167,8 @@ EVENT = st.one_of(
     st.builds(ev.LessonAsked, TIME, st.sampled_from(Screw)),
     st.builds(ev.TrackingSwitched, TIME, st.booleans()),
     st.builds(ev.LeadSwitched, TIME, st.booleans()),
+    st.builds(ev.SkyMended, TIME, SITE, ALTITUDE, AIR, st.floats(-1e9, 1e9)),
+    st.builds(ev.RigMended, TIME, NAME, MEMORY, MEMORY),
     st.builds(ev.TargetChanged, TIME, st.sampled_from(TargetPole), ALTITUDE),
     st.builds(ev.ToleranceChanged, TIME, TOLERANCE, st.none() | PLANNED),
     st.builds(ev.GuidingSwitched, TIME, st.booleans()),

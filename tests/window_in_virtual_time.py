@@ -83,6 +83,9 @@ class InlineDesk:
     def watch(self, folder: Path) -> None:
         self.watched = folder
 
+    def use_optics(self, optics: Optics) -> None:
+        self._maker.use_optics(optics)
+
     def frame_arrived(self, path: Path) -> None:
         self.engine.frame_arrived(path)
 

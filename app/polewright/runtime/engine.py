@@ -49,7 +49,7 @@ from polewright.runtime.notices import Notice, fault_notice, fault_record
 from polewright.runtime.retrace import EVENT_KIND, FRAME_KIND, retrace_to_the_end
 from polewright.services.checkpoint import Checkpoint
 from polewright.services.frame_reader.file_time import FILE_TIME_SOURCE
-from polewright.services.measuring import MeasuredFrame
+from polewright.services.measuring import MeasuredFrame, by_true_time
 from polewright.services.night_log import NightLog
 from polewright.services.ports import Clock, Recorder
 from polewright.services.program_log import LOG
@@ -60,7 +60,6 @@ from polewright.words.screws import turned_sky_words
 
 SKY_TOPIC, CLOCK_TOPIC = "sky turned", "clock"
 CLOCK_FRAMES = 5  # one late file says nothing
-CLOCK_AHEAD_S, CLOCK_BEHIND_S = 5.0, 90.0  # no frame comes from the future; a slow share may be late
 STALL_TOPIC, STALLED_S = "folder stalled", 10.0
 OVERTAKEN_KIND, FAULT_KIND = "frame_overtaken", "fault"
 KEPT_TIMINGS = 1000
@@ -125,9 +124,14 @@ class FrameTiming:
 @dataclass(frozen=True, eq=False)
 class _FrameResult:
     event: FrameEvent
-    measured: MeasuredFrame | None
+    measured: MeasuredFrame | None  # by true time
+    as_stated: MeasuredFrame | None  # by the frame's own clock
     begun_s: float
     ended_s: float
+
+
+def _same_sky(a: NightPlan, b: NightPlan) -> bool:
+    return (a.site, a.air, a.clock_ahead_s) == (b.site, b.air, b.clock_ahead_s)
 
 
 class NightEngine:
@@ -227,9 +231,14 @@ class NightEngine:
 
     def _take(self, event: AnyEvent) -> None:
         self._since_checkpoint += 1
+        before = self.state.plan
         self._record(EVENT_KIND, to_plain(event), urgent=isinstance(event, CLICKS))
         for effect in self.course.take(event):
             self._carry_out(effect)
+        after = self.state.plan
+        if before is not None and after is not None and before.clock_ahead_s != after.clock_ahead_s:
+            self._arrivals.clear()  # compared with this computer's clock anew
+            self._while_it_lasts(CLOCK_TOPIC, None)
         self._doubt_the_sky()
 
     def _carry_out(self, effect: Effect) -> None:
@@ -292,7 +301,7 @@ class NightEngine:
         keep = self.state.stage in KEPT_STAGES and not self.state.aligned
         self._jobs.submit(
             lambda: self._work(path, plan),
-            lambda outcome: self._deliver(path, arrived_s, landed, outcome),
+            lambda outcome: self._deliver(path, plan, arrived_s, landed, outcome),
             keep=keep,
         )
 
@@ -303,14 +312,21 @@ class NightEngine:
             measured = self._measure(path)
         except PolewrightError as error:
             unread = FrameUnsolved(0.0, path.name, Unreadable(str(error)))
-            return _FrameResult(unread, None, begun_s, self._stopwatch_s())
-        event = frame_event(0.0, path.name, measured, plan.site, plan.air)
-        return _FrameResult(event, measured, begun_s, self._stopwatch_s())
+            return _FrameResult(unread, None, None, begun_s, self._stopwatch_s())
+        return self._placed(path, measured, plan, begun_s)
 
-    def _deliver(self, path: Path, arrived_s: float, landed: Utc, outcome: JobOutcome) -> None:
-        """Back with the owner."""
+    def _placed(self, path: Path, as_stated: MeasuredFrame, plan: NightPlan, begun_s: float) -> _FrameResult:
+        measured = by_true_time(as_stated, plan.clock_ahead_s)
+        event = frame_event(0.0, path.name, measured, plan.site, plan.air)
+        return _FrameResult(event, measured, as_stated, begun_s, self._stopwatch_s())
+
+    def _deliver(self, path: Path, plan: NightPlan, arrived_s: float, landed: Utc, outcome: JobOutcome) -> None:
+        """Back with the owner; placed anew where site or clock were mended meanwhile."""
         if isinstance(outcome, Done):
             result: _FrameResult = outcome.value
+            now = self.state.plan
+            if now is not None and not _same_sky(plan, now) and result.as_stated is not None:
+                result = self._placed(path, result.as_stated, now, result.begun_s)
             if result.measured is not None:
                 self._compare_clocks(result.measured.frame, landed)
             self._take_result(path, arrived_s, result)
@@ -384,7 +400,7 @@ class NightEngine:
 
     def _compare_clocks(self, frame: Frame, landed: Utc) -> None:
         """Frame times against this computer's clock, over the latest frames."""
-        if frame.utc_mid is None or frame.utc_mid.source == FILE_TIME_SOURCE:
+        if frame.utc_mid is None or frame.utc_mid.source.startswith(FILE_TIME_SOURCE):
             return
         exposure_s = frame.exposure_s.value if frame.exposure_s is not None else 0.0
         arrival = FrameArrival(unix_seconds(frame.utc_mid.value), exposure_s, unix_seconds(landed))
@@ -392,10 +408,8 @@ class NightEngine:
         check = check_clock(self._arrivals) if len(self._arrivals) == CLOCK_FRAMES else None
         if check is None:
             return
-        right = check.doubt is None or -CLOCK_BEHIND_S <= check.ahead_s <= CLOCK_AHEAD_S
-        self._while_it_lasts(
-            CLOCK_TOPIC, None if right or not check.doubt else (clock_words(check.doubt), CLOCK_CURE)
-        )
+        told = None if check.late_at_most or check.doubt is None else (clock_words(check.doubt), CLOCK_CURE)
+        self._while_it_lasts(CLOCK_TOPIC, told)
 
     def recording_trouble(self, trouble: RecordingError | None) -> None:
         """For the recorder: trouble with the disk has come, changed, or (None) gone."""
@@ -407,6 +421,10 @@ class NightEngine:
     def folder_stalled(self, seconds: float) -> None:
         """For whoever watches the frame folder: how long it has not answered."""
         self._while_it_lasts(STALL_TOPIC, None if seconds < STALLED_S else STALLED)
+
+    def use_outlets(self, outlets: Outlets) -> None:
+        """What the screws teach goes elsewhere from now on: the rig was mended."""
+        self._outlets = outlets
 
     def fault(self, where: str, error: Exception) -> None:
         """A bug has shown: into the record and the program's log, and as a notice to the person."""

@@ -27,6 +27,7 @@ def night_started(
     flexure: Flexure | None = FLEXURE_PRIOR,
     air: Atmosphere | None = None,
     told: bool = False,
+    clock_ahead_s: float = 0.0,
 ) -> NightStarted:
     """The first event; a plan sets the tolerance in place of `tolerance_rad`; `walking`: the eye leads the hand.
 
@@ -51,4 +52,5 @@ def night_started(
         told=told,
         flexure=flexure,
         air=air,
+        clock_ahead_s=clock_ahead_s,
     )

@@ -33,6 +33,7 @@ from polewright.core.model import (
     PlateSolution,
     Site,
     SkyFrame,
+    Sourced,
     StarList,
 )
 from polewright.core.night.orientation.clock import DAY_S, FrameArrival, doubted_date
@@ -303,6 +304,15 @@ def place_in_sky(
     placed = sky_frame(frame.name, frame.utc_mid.value, site, atmosphere, outcome, exposure_s)
     impossible = impossible_sky(placed, site)
     return placed if impossible is None else Unsolved(impossible, outcome.stars_detected)
+
+
+def by_true_time(measured: MeasuredFrame, clock_ahead_s: float) -> MeasuredFrame:
+    """The same frame, taken so much earlier than its own clock said."""
+    utc = measured.frame.utc_mid
+    if not clock_ahead_s or utc is None:
+        return measured
+    mended = Sourced(utc.value.plus_seconds(-clock_ahead_s), files.put_right(utc.source, clock_ahead_s))
+    return replace(measured, frame=replace(measured.frame, utc_mid=mended))
 
 
 def arrivals_of(frames: Sequence[Frame]) -> list[FrameArrival]:

@@ -9,6 +9,7 @@ from typing import Any, Generic, TypeVar
 
 from polewright.core.errors import SettingsError
 from polewright.core.model import Site, TargetPole
+from polewright.core.night.events import LARGEST_CLOCK_S
 from polewright.core.sky.weather import PRESSURE_HPA, TEMPERATURE_C
 
 P = TypeVar("P", "RigProfile", "SiteProfile")
@@ -25,6 +26,8 @@ class RigProfile:
 
     `plan` is what was last planned with it, opaque as well (core/plan/tonight.py); empty when nothing ever was.
 
+    `clock_ahead_s`: by how much the times of its frames are ahead of UTC, as the person set it.
+
     `used`: when a night last began with it (ISO 8601, UTC), "" unknown. Two rigs may have the same optics: only the
     name tells them apart.
 
@@ -40,6 +43,7 @@ class RigProfile:
     plan: Mapping[str, Any] = field(default_factory=dict)
     locks: Mapping[str, Any] = field(default_factory=dict)
     flexure: Mapping[str, Any] = field(default_factory=dict)
+    clock_ahead_s: float = 0.0
     used: str = ""
     extra: Mapping[str, Any] = field(default_factory=dict)
 
@@ -138,6 +142,7 @@ def _rig_members(rig: RigProfile) -> dict[str, Any]:
         "plan": dict(rig.plan),
         "locks": dict(rig.locks),
         "flexure": dict(rig.flexure),
+        "clock_ahead_s": rig.clock_ahead_s,
         "used": rig.used,
         **rig.extra,
     }
@@ -158,6 +163,7 @@ def _rig(members: dict[str, Any]) -> RigProfile:
         plan=given.mapping("plan"),
         locks=given.mapping("locks"),
         flexure=given.mapping("flexure"),
+        clock_ahead_s=given.optional_number("clock_ahead_s", -LARGEST_CLOCK_S, LARGEST_CLOCK_S) or 0.0,
         used=given.text("used", ""),
         extra={name: value for name, value in given.rest().items() if name != "target"},
     )
@@ -215,6 +221,11 @@ def _with_use(members: dict[str, Any]) -> dict[str, Any]:
     return {**members, "used": ""}
 
 
+def _with_clock(members: dict[str, Any]) -> dict[str, Any]:
+    """Version 5 took every frame at its word."""
+    return {**members, "clock_ahead_s": 0.0}
+
+
 def _with_weather(members: dict[str, Any]) -> dict[str, Any]:
     """Version 1 of a site knew neither its air nor when it was last used."""
     return {**members, "temperature_c": None, "pressure_hpa": None, "used": ""}
@@ -223,9 +234,9 @@ def _with_weather(members: dict[str, Any]) -> dict[str, Any]:
 RIGS: ProfileKind[RigProfile] = ProfileKind(
     "rigs",
     "polewright-rig",
-    5,
+    6,
     _rig_members,
     _rig,
-    {1: _with_plan, 2: _with_locks, 3: _with_flexure, 4: _with_use},
+    {1: _with_plan, 2: _with_locks, 3: _with_flexure, 4: _with_use, 5: _with_clock},
 )
 SITES: ProfileKind[SiteProfile] = ProfileKind("sites", "polewright-site", 2, _site_members, _site, {1: _with_weather})

@@ -11,7 +11,16 @@ from PySide6.QtWidgets import QGridLayout, QHBoxLayout, QLabel, QMenu, QVBoxLayo
 
 from polewright.ui.buttons import PlainButton
 from polewright.ui.drawing import LEFT_TOP, WRAP
-from polewright.ui.intents import ChooseFolder, FillForm, OfTheWindow, OpenNights, StartNight, UseRig, UseSite
+from polewright.ui.intents import (
+    ChooseFolder,
+    FillForm,
+    LeaveForm,
+    OfTheWindow,
+    OpenNights,
+    StartNight,
+    UseRig,
+    UseSite,
+)
 from polewright.ui.keys import KNOWN_RIGS, KNOWN_SITES
 from polewright.ui.keys_bar import KeysBar
 from polewright.ui.line_field import LineField
@@ -22,6 +31,7 @@ from polewright.ui.reticle import ReticleWidget
 from polewright.ui.view_model import KnownName, Point, Reticle, SiteForm, TrailPoint, View
 from polewright.words.window import PURPOSE
 
+TWELFTHS = 12  # columns of the form: rows of three fields and of four
 BOTTOM = Qt.AlignmentFlag.AlignBottom
 ROOMY_PX = 800  # from this height on (in units of the look) there is room to say what the program is for
 PICTURE = Reticle(
@@ -76,13 +86,14 @@ class FirstPage(FullPanel):
         self.pressure = Field("Pressure here", "hPa", self)
         self.focal_length = Field("Focal length", "mm", self)
         self.pixel_size = Field("Pixel size", "µm", self)
+        self.clock = Field("Clock ahead", "s", self)
         self.rig_name = Field("Name of the rig", "", self)
         self.folder = Field("Folder the camera writes to", "", self)
         self.named = {
             "latitude": self.latitude, "longitude": self.longitude, "elevation": self.elevation,
             "site_name": self.site_name, "temperature": self.temperature, "pressure": self.pressure,
-            "focal_length": self.focal_length, "pixel_size": self.pixel_size, "rig_name": self.rig_name,
-            "folder": self.folder,
+            "focal_length": self.focal_length, "pixel_size": self.pixel_size, "clock": self.clock,
+            "rig_name": self.rig_name, "folder": self.folder,
         }  # fmt: skip
         self.fields = tuple(self.named.values())
         self.known_sites = PlainButton("Known sites", KNOWN_SITES, parent=self)
@@ -96,7 +107,8 @@ class FirstPage(FullPanel):
         self.begin = PlainButton("Begin the night", "Ctrl+Return", loud=True, parent=self)
         self.rehearse = PlainButton("Rehearse", "Ctrl+P", parent=self)
         self.replay = PlainButton("Earlier nights", "Ctrl+L", parent=self)
-        self.rehearse.large = True
+        self.back = PlainButton("Back to the mount", "Escape", parent=self)  # while the form lies over a night
+        self.rehearse.large = self.back.large = True
         self.title, self.said = Caption(54, "strong", bold=True), Caption(VALUE)
         self.title.show_text("Polewright")
         self.said.show_text(PURPOSE)
@@ -108,24 +120,22 @@ class FirstPage(FullPanel):
     def _lay_out(self) -> None:
         """The well beside the form, the keys beneath both."""
         grid = self._grid = QGridLayout()
-        grid.addWidget(self.latitude, 0, 0)
-        grid.addWidget(self.longitude, 0, 1)
-        grid.addWidget(self.elevation, 0, 2)
-        grid.addWidget(self.site_name, 1, 0)
-        grid.addWidget(self.temperature, 1, 1)
-        grid.addWidget(self.pressure, 1, 2)
-        grid.addWidget(self.notes[0], 2, 0, 1, 2)
-        grid.addWidget(self.known_sites, 2, 2)
-        grid.addWidget(self.focal_length, 3, 0)
-        grid.addWidget(self.pixel_size, 3, 1)
-        grid.addWidget(self.rig_name, 3, 2)
-        grid.addWidget(self.notes[1], 4, 0, 1, 2)
-        grid.addWidget(self.known_rigs, 4, 2)
-        grid.addWidget(self.folder, 5, 0, 1, 2)
-        grid.addWidget(self.choose, 5, 2, BOTTOM)
-        grid.addWidget(self.notes[2], 6, 0, 1, 3)
-        for third in range(3):
-            grid.setColumnStretch(third, 1)
+        for row, parts in (
+            (0, (self.latitude, self.longitude, self.elevation)),
+            (1, (self.site_name, self.temperature, self.pressure)),
+            (3, (self.focal_length, self.pixel_size, self.clock, self.rig_name)),
+        ):
+            wide = TWELFTHS // len(parts)
+            for number, part in enumerate(parts):
+                grid.addWidget(part, row, number * wide, 1, wide)
+        for row, note, beside in ((2, self.notes[0], self.known_sites), (4, self.notes[1], self.known_rigs)):
+            grid.addWidget(note, row, 0, 1, 8)
+            grid.addWidget(beside, row, 8, 1, 4)
+        grid.addWidget(self.folder, 5, 0, 1, 8)
+        grid.addWidget(self.choose, 5, 8, 1, 4, BOTTOM)
+        grid.addWidget(self.notes[2], 6, 0, 1, TWELFTHS)
+        for twelfth in range(TWELFTHS):
+            grid.setColumnStretch(twelfth, 1)
         for button in (self.known_sites, self.known_rigs):
             keep = button.sizePolicy()
             keep.setRetainSizeWhenHidden(True)
@@ -133,6 +143,7 @@ class FirstPage(FullPanel):
         loud = QHBoxLayout()
         loud.addWidget(self.begin, 1)
         loud.addWidget(self.rehearse, 1)
+        loud.addWidget(self.back, 1)
         column = self._column = QVBoxLayout()
         column.addWidget(self.title)
         column.addWidget(self.said)
@@ -164,6 +175,7 @@ class FirstPage(FullPanel):
         self.begin.clicked.connect(self._on_begin)
         self.rehearse.clicked.connect(self._on_rehearse)
         self.replay.clicked.connect(self._on_replay)
+        self.back.clicked.connect(self._on_back)
 
     def show_view(self, view: View) -> None:
         """Show what is known; what the person is typing stays."""
@@ -175,6 +187,10 @@ class FirstPage(FullPanel):
                 field.edit.setText(value)
                 field.edit.setCursorPosition(0)  # a long name is read from its beginning
         self.begin.setEnabled(view.form.ready)
+        self.begin.setText("Go on with these" if view.form.mending else "Begin the night")
+        for button in (self.rehearse, self.replay):
+            button.setVisible(not view.form.mending)
+        self.back.setVisible(view.form.mending)
         said = (view.form.site_problem, view.form.optics_problem, view.form.folder_problem)
         self.lacking.show_text("" if view.form.lacking in said else view.form.lacking)
         self.trouble.show_trouble(view.trouble)
@@ -248,6 +264,9 @@ class FirstPage(FullPanel):
     def _on_replay(self) -> None:
         self.pressed.emit(OpenNights())
 
+    def _on_back(self) -> None:
+        self.pressed.emit(LeaveForm())
+
     def set_folder(self, folder: Path) -> None:
         """Put a chosen folder into the form."""
         self.folder.edit.setText(str(folder))
@@ -267,7 +286,7 @@ class FirstPage(FullPanel):
             (self.title, 62), (self.said, 44), *((note, 32) for note in self.notes), (self.lacking, 28),
             (self.keys, 38),
             (self.known_sites, 36), (self.known_rigs, 42), (self.choose, 44), (self.begin, 84), (self.rehearse, 84),
-            (self.replay, 46),
+            (self.back, 84), (self.replay, 46),
         ):  # fmt: skip
             part.setFixedHeight(round(px(high)))
         self.trouble.setFixedHeight(round(px(104)))

@@ -48,6 +48,7 @@ class FillForm:
     rig_name: str = ""
     temperature: str = ""
     pressure: str = ""
+    clock: str = ""
 
 
 @dataclass(frozen=True)
@@ -71,9 +72,21 @@ class StartNight:
 
 @dataclass(frozen=True)
 class MendSite:
-    """Back to the form in the middle of a night; `by_frames`: with the site that the frames state."""
+    """The form over a night that goes on; `by_frames`: with the site that the frames state."""
 
     by_frames: bool = False
+
+
+@dataclass(frozen=True)
+class LeaveForm:
+    """Back to the night behind the form; nothing is changed."""
+
+
+@dataclass(frozen=True)
+class SetClock:
+    """The frames' times are ahead of UTC by so much, s: take it off from now on."""
+
+    ahead_s: float
 
 
 @dataclass(frozen=True)
@@ -253,10 +266,10 @@ Said = (
     | events.ShiftPutAway
     | events.DriftAsked
 )
-OfTheDriver = StartNight | MendSite | StartRehearsal | OpenReplay | LeaveNight | OpenNights | ToFirstPage
+OfTheDriver = StartNight | MendSite | LeaveForm | StartRehearsal | OpenReplay | LeaveNight | OpenNights | ToFirstPage
 OfTheNights = ChooseNight | OfTheList
 OfTheForm = FillForm | UseSite | UseRig
-OfTheNight = ReadOff | ShowPlan | FillPlan | AdoptPlan | ExportNight
+OfTheNight = ReadOff | SetClock | ShowPlan | FillPlan | AdoptPlan | ExportNight
 OfTheRehearsal = DoAsTold | TurnRehearsalScrew | RotateRehearsalAxis
 OfTheReplay = PlayPause | SetSpeed | Scrub | StepEvent | TakeOver
 OfAnyScene = ChooseFolder | CancelWork | DismissTrouble

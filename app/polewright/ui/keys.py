@@ -49,6 +49,7 @@ FORM_KEYS = (
     (KNOWN_RIGS, "a rig of an earlier night"),
 )
 
+MENDING_KEYS = (FORM_KEYS[0], ("Ctrl+Return", "go on with these"), ("Escape", "back to the mount"), *FORM_KEYS[4:])
 FORM_WINDOW_KEYS = ((RED_LIGHT, "red light"), (FULL_SCREEN, "full screen"), (HELP, "all keys"), (QUIT, "close"))
 PLAN_KEYS = (
     ("Ctrl+Return", "use this plan"),
@@ -76,7 +77,8 @@ def action_for_key(actions: tuple[Action, ...], key: str) -> Action | None:
 def bar_keys(view: View, red: bool) -> tuple[tuple[str, str], ...]:
     """What the line at the bottom says, the most wanted first. On the first page letters go into the fields."""
     if view.page is Page.FIRST_RUN:
-        return (*FORM_KEYS[:4], (FULL_SCREEN, "full screen"), (RED_LIGHT, "daylight" if red else "red light"))
+        form = MENDING_KEYS if view.form.mending else FORM_KEYS
+        return (*form[:4], (FULL_SCREEN, "full screen"), (RED_LIGHT, "daylight" if red else "red light"))
     own = [(a.key, a.label) for a in WINDOW_ACTIONS if a.key in ON_THE_BAR]
     if red:
         own[0] = (RED_LIGHT, "daylight")
@@ -92,7 +94,7 @@ def bar_keys(view: View, red: bool) -> tuple[tuple[str, str], ...]:
 def all_keys(view: View) -> tuple[tuple[str, str], ...]:
     """Every key that does something now."""
     if view.page is Page.FIRST_RUN:
-        return (*FORM_KEYS, *FORM_WINDOW_KEYS)
+        return (*(MENDING_KEYS if view.form.mending else FORM_KEYS), *FORM_WINDOW_KEYS)
     pairs = [(a.key, a.label[0].lower() + a.label[1:] if a.label[1:2].islower() else a.label) for a in view.actions]
     if view.rehearsal is not None:
         pairs += REHEARSAL_KEYS

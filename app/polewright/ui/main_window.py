@@ -448,9 +448,9 @@ class MainWindow(QWidget):
             (self.first.begin.click if self.first.begin.isEnabled() else self.first.go_to_what_is_lacking)()
         if name == "Escape" and self.view is not None:
             return self._escape(self.view)
+        elsewhere: dict[str, want.Intent] = {"Ctrl+P": OfTheWindow.REHEARSALS, "Ctrl+L": want.OpenNights()}
         keys: dict[str, want.Intent] = {
-            "Ctrl+P": OfTheWindow.REHEARSALS,
-            "Ctrl+L": want.OpenNights(),
+            **({} if self.first.form.mending else elsewhere),
             "Ctrl+O": want.ChooseFolder(),
             HELP: OfTheWindow.KEYS,
             **FORM_WINDOW_INTENTS,

@@ -312,6 +312,7 @@ class SiteForm(FillForm):
     sites: tuple[KnownName, ...] = ()
     rigs: tuple[KnownName, ...] = ()
     lacking: str = "the site"  # what the night cannot begin without, "" when it can begin
+    mending: bool = False  # the form lies over a night that goes on
 
     @property
     def ready(self) -> bool:

@@ -40,8 +40,9 @@ from polewright.core.axis_reasons import (
 from polewright.core.budget import Budget, Part, part_sigmas_rad
 from polewright.core.night.orientation.clock import DAY_S
 from polewright.core.not_measurable import RecordedRefusal
+from polewright.words.clock import apart_text
 from polewright.words.frames import frame_words
-from polewright.words.numbers import angle_text, duration_text, number_text, sigma_text
+from polewright.words.numbers import angle_text, number_text, sigma_text
 from polewright.words.said import Said
 
 ENOUGH_FRAMES = 5  # from here on one more frame does not tell which of them is wrong
@@ -236,9 +237,7 @@ def clock_words(doubt: ClocksDiffer) -> str:
 def clock_apart(doubt: ClocksDiffer) -> str:
     """How far frame times are off this computer's clock."""
     way = "ahead of" if doubt.ahead_s > 0.0 else "behind"
-    size = abs(doubt.ahead_s)
-    apart = f"{size / DAY_S:.0f} days" if size > DAY_S else duration_text(size)
-    return f"Frame times are {apart} {way} this computer's clock"
+    return f"Frame times are {apart_text(doubt.ahead_s)} {way} this computer's clock"
 
 
 def follow_words(doubt: FollowDoubt) -> str:

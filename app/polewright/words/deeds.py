@@ -8,6 +8,7 @@ from typing import assert_never
 from polewright.core.night import events as ev
 from polewright.core.night.events import AnyEvent
 from polewright.core.offset import Offset
+from polewright.words.clock import clock_words
 from polewright.words.numbers import offset_words, sense_text, turns_text
 
 
@@ -48,6 +49,10 @@ def deed_text(event: AnyEvent) -> str:
             return "lets the stars drift"
         case ev.LessonAsked():
             return "asks for a lesson on a screw, or has had enough of it"
+        case ev.SkyMended():
+            return f"mends site or clock{_ahead(event.clock_ahead_s)}: measured anew"
+        case ev.RigMended():
+            return f"goes on with the rig {event.rig}"
         case ev.LeadSwitched(told=told):
             return "wants turns as numbers" if told else "wants to be led by the marker"
         case ev.NightStarted() | ev.TargetChanged() | ev.ToleranceChanged() | ev.TrackingSwitched():
@@ -60,6 +65,10 @@ def deed_text(event: AnyEvent) -> str:
             return ""
         case _:
             assert_never(event)
+
+
+def _ahead(clock_ahead_s: float) -> str:
+    return f" ({clock_words(clock_ahead_s)})" if clock_ahead_s else ""
 
 
 def _turned(turns: float | None) -> str:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from polewright.words.clock import taken_off_words
+
 CLOCK_UNSTATED = "The camera wrote local time without saying how far it is from UTC: state the UTC offset."
 TIME_BY_NAME = "The header has no time: the one in the file name is used, taken as UTC."
 NO_TIME_AT_ALL = "There is no time in the header, and the file's own time makes no sense."
@@ -61,6 +63,11 @@ def binned_size(source: str, size_um: float, binning: float, photosite_um: float
 def counts_westward(source: str, lon_deg: float) -> str:
     """A longitude is counted to the west; `lon_deg` east is used."""
     return f"{source} counts longitude to the west: {lon_deg:g} degrees east is used."
+
+
+def put_right(source: str, clock_ahead_s: float) -> str:
+    """Where a time comes from when the clock's offset was taken off."""
+    return f"{source}, {taken_off_words(clock_ahead_s)}"
 
 
 def site_doubtful(source: str) -> str:

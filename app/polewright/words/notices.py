@@ -4,7 +4,10 @@ from __future__ import annotations
 
 from polewright.words.said import Said
 
-CLOCK_CURE = "Check the camera program's clock, its time zone and summer time, and this computer's."
+CLOCK_CURE = (
+    "Check the camera program's clock, its time zone and summer time, and this computer's. If this one is right,"
+    " Ctrl+K puts the frames' times right."
+)
 STALLED = Said(
     "The frame folder has not answered for more than ten seconds.",
     "Check the cable or the network. Frames that arrive meanwhile are read as soon as it answers.",

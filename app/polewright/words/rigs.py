@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from polewright.core.model import Site
+from polewright.words.clock import clock_words
 from polewright.words.numbers import counted, number_text
 
 UNKNOWN_SCALE = "camera of unknown scale"
@@ -10,13 +11,19 @@ NEW_RIG = "a new rig: nothing known yet"
 
 
 def rig_words(
-    azimuth_arcmin: float | None, altitude_arcmin: float | None, lock_nights: int, plan: bool, used: str
+    azimuth_arcmin: float | None,
+    altitude_arcmin: float | None,
+    lock_nights: int,
+    plan: bool,
+    clock_ahead_s: float,
+    used: str,
 ) -> str:
-    """`azimuth 31′, altitude 12′ a turn; locks from 3 nights; last used 2026-11-17`."""
+    """`azimuth 31′, altitude 12′ a turn; locks from 3 nights; clock 1 h ahead; last used 2026-11-17`."""
     parts = [
         turn_words(azimuth_arcmin, altitude_arcmin),
         f"locks from {counted(lock_nights, 'night')}" if lock_nights else "",
         "a plan" if plan else "",
+        clock_words(clock_ahead_s) if clock_ahead_s else "",
         f"last used {used[:10]}" if used else "",
     ]
     return "; ".join(part for part in parts if part)

@@ -31,7 +31,7 @@ NIGHT_UNHARMED, RECORD_UNHARMED = "The night is not affected.", "The recorded ni
 MAKE_ROOM_OR_LOSE = "Make room and wait a little, or close again to lose what waits."
 MAKE_ROOM = "Make room on the disk, then start again."
 AWAKE = "A mount is being aligned."
-PLAN_ONLY_TONIGHT = "The plan applies tonight; it will not be remembered."
+ONLY_TONIGHT = "It applies tonight; it will not be remembered."
 QUESTION = "What would you turn now?"
 HOW_TO_ANSWER = "Answer with a screw and an amount; then see what happened that night."
 
@@ -40,18 +40,25 @@ LEAVE_IT = Said(
     "Leave this night? It cannot be taken up again.",
     "Ctrl+W again leaves it; its record is kept. Escape stays with the night.",
 )
-MEND_SITE = Said(
-    "Change the site? The axis must be measured again then.",
-    "Ask again to open the form: screws, locks and tonight's plan stay with the rig. Escape stays here.",
-)
 MEND_IT = Said(
-    "Change what is wrong, then begin again.",
-    "Screws, locks and tonight's plan stay with the rig; the axis is measured anew.",
+    "Change what is wrong, then go on.",
+    "With another site or clock the axis is measured anew; another rig or folder changes no measurement.",
 )
 SITE_OF_FRAMES = Said(
     "The site is that of the newest frame.",
-    "Check it, then begin again: screws, locks and plan stay with the rig; the axis is measured anew.",
+    "Check it, then go on: screws, locks and plan stay; the axis is measured anew.",
 )
+AS_BEFORE = Said("Nothing was changed.", "The night goes on as it was.")
+SKY_MENDED = "The axis is measured anew, for the frames were placed by the old site or clock."
+ALL_STAYS = "Everything measured tonight stays."
+
+
+def mended(what: tuple[str, ...], sky: bool) -> Said:
+    """What was changed in the middle of the night, what stays and what is measured again. `sky`: site or clock."""
+    told = f"Changed: {', '.join(what)}."
+    return Said(told, f"{SKY_MENDED} Screws, locks and plan stay. Ctrl+Z takes it back." if sky else ALL_STAYS)
+
+
 CLOSE_IT = Said(
     "Close the window? Nothing watches the mount then.",
     "Close again to confirm: at the next start the night resumes where it was. Escape keeps it open.",

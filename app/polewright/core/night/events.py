@@ -25,6 +25,7 @@ from polewright.core.unsolved import FrameReason
 
 NOW = 0.0  # in place of the time of an event that is stamped when it is posted
 NEW_SCREW = ScrewMemory()
+LARGEST_CLOCK_S = 36525 * 86400.0  # chosen: a century; a camera without a clock begins in 1970
 
 
 @dataclass(frozen=True)
@@ -51,6 +52,7 @@ class NightStarted(Event):
     hand while frames come fast enough; False: turns are told (so were all nights of older records). `told`: the
     person prefers told turns for now.
     `flexure`: how the camera gives against the axis; None: errors are those of the stars alone, as in older records.
+    `clock_ahead_s`: by how much the frames' times are ahead of UTC (behind: negative); it is taken off them.
     """
 
     site: Site
@@ -67,11 +69,13 @@ class NightStarted(Event):
     walking: bool = False
     told: bool = False
     flexure: Flexure | None = None
+    clock_ahead_s: float = 0.0
 
     def __post_init__(self) -> None:
         super().__post_init__()
         _check(0.0 <= self.pole_altitude_rad <= math.pi, "pole altitude (radians)", self.pole_altitude_rad)
         _check(0.0 < self.tolerance_rad < 0.2, "tolerance (radians)", self.tolerance_rad)
+        _check(abs(self.clock_ahead_s) <= LARGEST_CLOCK_S, "offset of the clock (s)", self.clock_ahead_s)
 
 
 @dataclass(frozen=True)
@@ -165,6 +169,32 @@ class TargetChanged(Event):
     def __post_init__(self) -> None:
         super().__post_init__()
         _check(0.0 <= self.pole_altitude_rad <= math.pi, "pole altitude (radians)", self.pole_altitude_rad)
+
+
+@dataclass(frozen=True)
+class SkyMended(Event):
+    """Site, air or the frames' clock are stated anew in the middle of the night; as in NightStarted."""
+
+    site: Site
+    pole_altitude_rad: float
+    air: Atmosphere
+    clock_ahead_s: float = 0.0
+
+    def __post_init__(self) -> None:
+        super().__post_init__()
+        _check(0.0 <= self.pole_altitude_rad <= math.pi, "pole altitude (radians)", self.pole_altitude_rad)
+        _check(abs(self.clock_ahead_s) <= LARGEST_CLOCK_S, "offset of the clock (s)", self.clock_ahead_s)
+
+
+@dataclass(frozen=True)
+class RigMended(Event):
+    """Another rig's profile, or the same with other optics, from now on; its memories as in NightStarted."""
+
+    rig: str
+    azimuth: ScrewMemory = NEW_SCREW
+    altitude: ScrewMemory = NEW_SCREW
+    locks: LockMemory = NEW_LOCKS
+    flexure: Flexure | None = None
 
 
 @dataclass(frozen=True)
@@ -296,6 +326,8 @@ AnyEvent = (
     | TrackingSwitched
     | LeadSwitched
     | TargetChanged
+    | SkyMended
+    | RigMended
     | ToleranceChanged
     | Accepted
     | GuidingSwitched

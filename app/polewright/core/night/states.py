@@ -59,6 +59,8 @@ class NightPlan:
     """What was settled before the first frame. `pole_altitude_rad` is that of the target pole,
     `air` what bends the light tonight, `flexure` how the camera gives: None in records that knew of the stars only.
 
+    `clock_ahead_s`: by how much the frames' times are ahead of UTC, taken off when they are placed.
+
     `origin` says where the tolerance comes from; `imaging` is the plan that was given last.
     """
 
@@ -73,6 +75,7 @@ class NightPlan:
     walking: bool = field(default=False, kw_only=True)
     told: bool = field(default=False, kw_only=True)
     flexure: Flexure | None = field(default=None, kw_only=True)
+    clock_ahead_s: float = field(default=0.0, kw_only=True)
 
     @property
     def southern(self) -> bool:

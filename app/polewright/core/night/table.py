@@ -61,8 +61,10 @@ from polewright.core.night.events import (
     PauseAsked,
     RestartAsked,
     ResumeAsked,
+    RigMended,
     ScrewTurned,
     ShiftPutAway,
+    SkyMended,
     TargetChanged,
     Ticked,
     ToleranceChanged,
@@ -70,6 +72,7 @@ from polewright.core.night.events import (
     TripodBumped,
     UndoAsked,
 )
+from polewright.core.night.orientation import mending
 from polewright.core.night.orientation.actions import begin_night
 from polewright.core.night.proof import actions as proof
 from polewright.core.night.states import NightState, Running, Seen, Stage, Waiting
@@ -194,6 +197,11 @@ PROOF: tuple[Row, ...] = (
     Row(P, RestartAsked, P, proof.begin_proof),
 )
 BUMPED: tuple[Row, ...] = tuple(Row(stage, TripodBumped, C, do.bump) for stage in (C, R, F, P))
+MENDED: tuple[Row, ...] = (
+    Row(O, SkyMended, O, mending.mend_sky),
+    *(Row(stage, SkyMended, C, mending.mend_sky) for stage in (C, R, F, P)),
+    *(Row(stage, RigMended, stage, mending.mend_rig) for stage in Stage),
+)
 ANYWHERE: tuple[Row, ...] = (
     *(Row(stage, TargetChanged, stage, do.change_target) for stage in Stage if stage is not P),
     *(Row(stage, ToleranceChanged, stage, do.change_tolerance) for stage in Stage if stage is not P),
@@ -220,7 +228,7 @@ def rows_of(stage: Stage) -> tuple[Row, ...]:
             assert_never(stage)
 
 
-TRANSITIONS: tuple[Row, ...] = (*(row for stage in Stage for row in rows_of(stage)), *BUMPED, *ANYWHERE)
+TRANSITIONS: tuple[Row, ...] = (*(row for stage in Stage for row in rows_of(stage)), *BUMPED, *MENDED, *ANYWHERE)
 ROWS = {
     (stage, event): tuple(r for r in TRANSITIONS if (r.stage, r.event) == (stage, event))
     for stage, event in {(r.stage, r.event) for r in TRANSITIONS}
@@ -257,6 +265,8 @@ CLICKS = (
     Accepted,
     DriftAsked,
     TargetChanged,
+    SkyMended,
+    RigMended,
     ToleranceChanged,
 )
 # all that was seen, but for `tracking`: a click may have told it, and then goes back with that
@@ -339,7 +349,7 @@ def _objection(state: NightState, event: AnyEvent) -> Objection:
             return Objection.DRIFT_ELSEWHERE
         case NightStarted():
             return Objection.BEGUN_ALREADY
-        case TargetChanged() | ToleranceChanged() | LeadSwitched():
+        case TargetChanged() | ToleranceChanged() | LeadSwitched() | SkyMended() | RigMended():
             return Objection.SITE_UNKNOWN
         case UndoAsked():
             return Objection.NO_CLICK

@@ -18,6 +18,7 @@ from polewright.core.night.events import (
     FrameSolved,
     FrameUnsolved,
     NightStarted,
+    RigMended,
     ScrewTurned,
     TripodBumped,
 )
@@ -100,6 +101,7 @@ class NightFacts:
     rig: str = ""
     started: Utc | None = None
     site: Site | None = None
+    clock_ahead_s: float = 0.0  # taken off the frames' times, by the last word
     target: TargetPole | None = None
     tolerance_rad: float = 0.0
     imaging: Planned | None = None
@@ -181,7 +183,10 @@ def _note(facts: NightFacts, before: NightState, state: NightState, line: Logged
     if isinstance(event, NightStarted) and facts.started is None:
         facts.started, facts.site, facts.target = line.utc, event.site, event.target
         facts.rig, facts.flexure = event.rig, event.flexure  # expected; the plan holds what tonight taught by the end
+    elif isinstance(event, RigMended):
+        facts.rig, facts.flexure = event.rig, event.flexure
     if state.plan is not None:
+        facts.site, facts.clock_ahead_s = state.plan.site, state.plan.clock_ahead_s
         facts.tolerance_rad, facts.target = state.plan.tolerance_rad, state.plan.target
         facts.imaging = state.plan.imaging
     if not facts.stages or facts.stages[-1].name != stage:

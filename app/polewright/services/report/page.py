@@ -18,6 +18,7 @@ from polewright.services.report.pictures import RadialScale, components_in_time,
 from polewright.services.report.plan_picture import plan_blur
 from polewright.services.report.told import drift_record_words, read_or, shift_record_words
 from polewright.words.cautions import IN_ALL
+from polewright.words.clock import taken_off_words
 from polewright.words.credits import FOOT
 from polewright.words.flexure import bend_words, flexure_words
 from polewright.words.numbers import (
@@ -136,6 +137,8 @@ def _key_facts(facts: NightFacts) -> list[tuple[str, str]]:
     rows = []
     if site is not None:
         rows.append(("Site", f"{place_text(site)}, {site.elev_m:.0f} m"))
+    if facts.clock_ahead_s:
+        rows.append(("Clock", taken_off_words(facts.clock_ahead_s)))
     if camera is not None:
         field = f"{camera.width_px * camera.scale_arcsec_px / 3600.0:.1f}° × "
         field += f"{camera.height_px * camera.scale_arcsec_px / 3600.0:.1f}°"
@@ -299,4 +302,5 @@ def plain_result(facts: NightFacts) -> dict[str, Any]:
         "moves": _made(facts),
         "frames_solved": facts.frames_solved,
         "frames_unsolved": facts.frames_unsolved,
+        "clock_ahead_s": facts.clock_ahead_s,
     }

@@ -47,6 +47,10 @@ class Desk(Protocol):
         """Take frames from this folder from now on."""
         ...
 
+    def use_optics(self, optics: Optics) -> None:
+        """What is stated about the camera has changed."""
+        ...
+
     @property
     def unwritten(self) -> str:
         """Why the end of the record waits in memory; "" when all is on the disk."""

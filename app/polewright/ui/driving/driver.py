@@ -52,7 +52,7 @@ LOG = logging.getLogger("polewright")
 SCENARIO = "first-night"
 OPENING, LOADING, KEEPING, LOOKING_BACK = "opening the night", "loading a recording", "settings", "looking back"
 EARLIER = "earlier nights"
-LEAVING, CLOSING, MENDING = "leaving", "closing", "mending the site"
+LEAVING, CLOSING, MENDING = "leaving", "closing", "mending site and rig"
 
 
 class Scene(Protocol):
@@ -82,6 +82,7 @@ class Driver(QObject):
         self._asked = ""  # what the person was asked to do once more, if they mean it
         self._seed = 0
         self._measure: LiveMeasure | None = None
+        self._behind: NightScene | None = None  # the night over which the form lies
         trouble = Trouble(remembered.problem, words.FILL_IN_AGAIN) if remembered.problem else None
         self.scene: Scene = FirstScene(means, remembered.form, self.refresh, trouble)
         window.wanted.connect(self.act)
@@ -118,7 +119,7 @@ class Driver(QObject):
         """Whatever the window does not settle by itself."""
         if isinstance(intent, want.LeaveNight) and not self._meant(LEAVING):
             return
-        if not isinstance(intent, want.LeaveNight | want.MendSite):
+        if not isinstance(intent, want.LeaveNight):
             self._asked = ""
         if isinstance(intent, want.OfTheDriver):
             self._change_scene(intent)
@@ -140,10 +141,12 @@ class Driver(QObject):
 
     def _keep_form(self) -> None:
         """What was typed waits while something else fills the window."""
-        if isinstance(self.scene, FirstScene):
+        if isinstance(self.scene, FirstScene) and self._behind is None:
             self._remembered = replace(self._remembered, form=self.scene.known)
 
     def _change_scene(self, intent: want.OfTheDriver) -> None:
+        if self._behind is not None and not isinstance(intent, want.StartNight | want.LeaveForm):
+            return  # the night behind the form is not left from there
         self._keep_form()
         match intent:
             case want.StartRehearsal():
@@ -159,20 +162,55 @@ class Driver(QObject):
                 self._leave()
             case want.MendSite():
                 self._mend_site(intent.by_frames)
+            case want.LeaveForm():
+                self._back_to_the_night()
             case want.StartNight():
                 if isinstance(self.scene, FirstScene):
-                    self._open_night(self.scene.known)
+                    (self._open_night if self._behind is None else self._mend)(self.scene.known)
             case _:
                 assert_never(intent)
 
     def _mend_site(self, by_frames: bool) -> None:
-        """The form again, as the night has it; what belongs to the rig stays, the axis is measured anew."""
-        if not isinstance(self.scene, NightScene) or isinstance(self.scene, RehearsalScene):
+        """The form over the night, which goes on behind it."""
+        night = self.scene
+        if not isinstance(night, NightScene) or isinstance(night, RehearsalScene):
             return
-        if by_frames or self._meant(MENDING):
-            known = without_site(self._remembered.form) if by_frames else self._remembered.form
-            self._keep(replace(self._remembered, form=known, open_night=""))
-            self._first_page(known, Trouble(*(words.SITE_OF_FRAMES if by_frames else words.MEND_IT)))
+        form = night.form_now(self._remembered.form)
+        known = without_site(form) if by_frames else form
+        told = words.SITE_OF_FRAMES if by_frames else words.MEND_IT
+        self._behind = night
+        self._show(FirstScene(self._means, known, self.refresh, Trouble(*told), mending=True))
+
+    def _back_to_the_night(self) -> None:
+        """Away with the form."""
+        if self._behind is not None:
+            self.scene.close()
+            night, self._behind = self._behind, None
+            self._show(night)
+
+    def _mend(self, known: Known) -> None:
+        """Take over what the form says, in the same record."""
+        what = chosen(known)
+        if what is not None and known.folder:
+            config, now = self._means.config, iso_text(self._means.clock.utc(), 0)
+            self._means.worker.ask(
+                MENDING, lambda: rig_and_site(config, what, now), lambda done: self._on_mended(done, known, what)
+            )
+
+    def _on_mended(self, done: Done, known: Known, what: Chosen) -> None:
+        night, found = self._behind, done.result()
+        if night is None:
+            return
+        self._back_to_the_night()
+        folder = Path(known.folder).expanduser()
+        outlets = RigOutlets(self._means.config, found.stored, night.folder.name)
+        night.mend(found, what, folder, outlets)
+        if self._measure is not None:
+            self._measure.begin_anew(what.optics)
+        known = replace(known, site_name=found.site_name, rig_name=found.rig_name, clock="")
+        self._keep(replace(self._remembered, form=known, open_frames=known.folder))
+        if found.problem:
+            night.notify(Notice("profiles", found.problem, words.NOTHING_REMEMBERED))
 
     def _show(self, scene: Scene) -> None:
         self.scene, self._warned, self._asked = scene, False, ""
@@ -196,8 +234,10 @@ class Driver(QObject):
         self._show(FirstScene(self._means, known, self.refresh, trouble))
 
     def _end_scene(self) -> None:
-        for sentence in self.scene.close():
-            LOG.warning(sentence)
+        for scene in (self.scene, self._behind):
+            for sentence in () if scene is None else scene.close():
+                LOG.warning(sentence)
+        self._behind = None
 
     # a real night
 
@@ -235,8 +275,9 @@ class Driver(QObject):
             told=self._remembered.settings.told,
             flexure=found.flexure.flexure,
             air=air_at(site, what.weather, self._means.clock.utc()),
+            clock_ahead_s=found.clock_ahead_s,
         )
-        known = replace(known, site_name=found.site_name, rig_name=found.rig_name)
+        known = replace(known, site_name=found.site_name, rig_name=found.rig_name, clock="")
         begin = Begin(f"{found.site_name} · {found.rig_name}", Path(known.folder).expanduser(), started)
         self._keep(replace(self._remembered, form=known, open_night=str(folder), open_frames=known.folder))
         self._begin_night(folder, begin, what.optics, found)
@@ -343,7 +384,7 @@ class Driver(QObject):
         if isinstance(self.scene, NightScene):
             self.scene.notify(notice)
         elif isinstance(self.scene, FirstScene):
-            self._first_page(self.scene.known, Trouble(notice.cause, notice.cure))
+            self.scene.notify(Trouble(notice.cause, notice.cure))
         elif isinstance(self.scene, NightsScene):
             self.scene.notify(Said(notice.cause, notice.cure))
 
@@ -389,18 +430,23 @@ class Driver(QObject):
 
     def _meant(self, what: str) -> bool:
         """Whether a running night may be left: it is asked once, and the same key again means yes."""
-        scene = self.scene
-        if self._closing or not isinstance(scene, NightScene) or not scene.would_be_missed(what == CLOSING):
+        scene = self._night
+        if self._closing or scene is None or not scene.would_be_missed(what == CLOSING):
             return True
         if self._asked == what:
             return True
         self._asked = what
-        questions = {CLOSING: words.CLOSE_IT, LEAVING: words.LEAVE_IT, MENDING: words.MEND_SITE}
+        questions = {CLOSING: words.CLOSE_IT, LEAVING: words.LEAVE_IT}
         self._tell(Notice(LEAVING, *questions[what]))
         return False
 
     def _unwritten(self) -> str:
-        return "" if self._closing or not isinstance(self.scene, NightScene) else self.scene.desk.unwritten
+        return "" if self._closing or self._night is None else self._night.desk.unwritten
+
+    @property
+    def _night(self) -> NightScene | None:
+        """The night that runs, on show or behind the form."""
+        return self._behind or (self.scene if isinstance(self.scene, NightScene) else None)
 
     def close(self) -> None:
         """The window goes: end what runs, keep what was open."""

@@ -23,19 +23,27 @@ from polewright.ui.driving.rig import (
     site_knows,
     with_names,
 )
-from polewright.ui.view_model import Instruction, KnownName, Page, Reticle, Trouble, View
+from polewright.ui.view_model import Action, Instruction, KnownName, Page, Reticle, Trouble, View
 from polewright.words import window as words
 
 LOOK_AGAIN_S = 2.0
 LOOKING, PROFILES = "looking into the folder", "known sites and rigs"
+TO_THE_NIGHT = (Action("Back to the mount", "Escape", want.LeaveForm()),)
 
 
 class FirstScene:
     """Attributes: `known`, the form as it stands."""
 
     def __init__(
-        self, means: Means, known: Known, changed: Callable[[], None], trouble: Trouble | None = None
+        self,
+        means: Means,
+        known: Known,
+        changed: Callable[[], None],
+        trouble: Trouble | None = None,
+        mending: bool = False,
     ) -> None:
+        """`mending`: it lies over a night that goes on."""
+        self._mending = mending
         self._means = means
         self._changed = changed
         self._trouble = trouble
@@ -72,6 +80,11 @@ class FirstScene:
         self._propose()
         self._changed()
         return True
+
+    def notify(self, trouble: Trouble) -> None:
+        """Something the person should read."""
+        self._trouble = trouble
+        self._changed()
 
     def _propose(self) -> None:
         """Names for site and rig, where the person gave none."""
@@ -128,7 +141,8 @@ class FirstScene:
     def view(self) -> View:
         """The page."""
         view = first_view(self.known, self._problem, self._profiles, self._trouble)
-        return replace(view, form=replace(view.form, folder_note=self._note))
+        form = replace(view.form, folder_note=self._note, mending=self._mending)
+        return replace(view, form=form, actions=TO_THE_NIGHT if self._mending else ())
 
     def close(self) -> list[str]:
         """Stop looking."""

@@ -8,6 +8,7 @@ from dataclasses import dataclass, fields, replace
 from typing import Any
 
 from polewright.core.model import Site
+from polewright.core.night.events import LARGEST_CLOCK_S
 from polewright.core.sky.places import standard_atmosphere
 from polewright.core.sky.weather import PRESSURE_HPA, TEMPERATURE_C, Weather
 from polewright.services.frame_reader.header_optics import ARCSEC_MM_PER_UM
@@ -117,6 +118,24 @@ def without_air(known: Known) -> Known:
     return replace(known, **left)
 
 
+def clock_of(known: Known) -> float | str | None:
+    """By how much the frames' clock is ahead, s; None where nobody says, or what is wrong with it.
+
+    "90", "-3600", "1:00:00", "-0:15": seconds, or hours, minutes and seconds.
+    """
+    if not known.clock:
+        return None
+    text = known.clock.replace("−", "-").replace(",", ".")
+    sign, parts = (-1.0 if text.startswith("-") else 1.0), text.lstrip("+-").split(":")
+    try:
+        numbers = [float(part) for part in parts]
+    except ValueError:
+        return forms.CLOCK
+    seconds = sum(abs(n) * 60.0 ** (2 - i) for i, n in enumerate(numbers)) if len(parts) > 1 else numbers[0]
+    fits = len(parts) <= 3 and all(0.0 <= n < 60.0 for n in numbers[1:]) and 0.0 <= seconds <= LARGEST_CLOCK_S
+    return sign * seconds if fits else forms.CLOCK
+
+
 def scale_of(known: Known) -> float | None:
     """Arcsec per pixel by the optics of the form; None where they do not say."""
     optics = optics_of(known)
@@ -147,6 +166,8 @@ def form_view(known: Known, folder_problem: str) -> SiteForm:
     site_problem = site if isinstance(site, str) else ""
     site_problem = site_problem or (weather if isinstance(weather, str) else "")
     optics_problem = optics if isinstance(optics, str) else ""
+    clock = clock_of(known)
+    optics_problem = optics_problem or (clock if isinstance(clock, str) else "")
     unknown = not known.focal_length and not known.pixel_size
     return SiteForm(
         **{name: getattr(known, name) for name in FIELDS},

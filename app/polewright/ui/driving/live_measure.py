@@ -42,6 +42,7 @@ class LiveMeasure(QObject):
         self._telling = False
         self._stop = threading.Event()
         self._anew = threading.Event()
+        self._stated = Optics()  # once it begins anew
         self._ended = False
         self._progress.connect(self._on_progress, Qt.ConnectionType.AutoConnection)
 
@@ -49,7 +50,7 @@ class LiveMeasure(QObject):
         self._stop.clear()
         if self._anew.is_set():
             self._anew.clear()
-            self._optics, self._measure = Optics(), None
+            self._optics, self._measure = self._stated, None
         if self._measure is None:
             self._measure = self._make(self._optics, self._on_work)
         try:
@@ -65,6 +66,11 @@ class LiveMeasure(QObject):
 
     def other_camera(self) -> None:
         """The next frames may come from another camera: believe their headers, and learn it anew."""
+        self.begin_anew(Optics())
+
+    def begin_anew(self, stated: Optics) -> None:
+        """With the next frame: forget what was learned of the camera, and believe this."""
+        self._stated = stated
         self._anew.set()
 
     def end(self) -> None:

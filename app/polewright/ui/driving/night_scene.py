@@ -8,19 +8,20 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
 from statistics import median
-from typing import assert_never
+from typing import Any, assert_never
 
 from polewright.core.errors import PolewrightError
 from polewright.core.night.advice import Advice, Errand, Turn
 from polewright.core.night.effects import Refused
-from polewright.core.night.events import NOW, NightStarted, TargetChanged, ToleranceChanged
+from polewright.core.night.events import NOW, NightStarted, SkyMended, TargetChanged, ToleranceChanged
 from polewright.core.night.orientation.clock import FrameArrival
 from polewright.core.night.states import NightPlan, Running, Stage
 from polewright.core.not_measurable import NotMeasurable
-from polewright.core.plan.tonight import Planned, TonightsPlan
+from polewright.core.plan.tonight import Planned, TonightsPlan, plan_to_dict
 from polewright.core.screws.doable import stepped_turns
 from polewright.core.sky.sun import sun_altitude_rad
 from polewright.core.sky.timescales import julian_epoch_year, unix_seconds
+from polewright.runtime.engine import Outlets
 from polewright.runtime.notices import Notice
 from polewright.runtime.worker import Done
 from polewright.services.folder_survey import FolderSurvey
@@ -28,15 +29,19 @@ from polewright.services.magnetic import MagneticDeclination, magnetic_declinati
 from polewright.services.report.earlier import EarlierNights
 from polewright.ui import intents as want
 from polewright.ui.driving.desk import Desk, NightOrder
+from polewright.ui.driving.form import Known, number_text
 from polewright.ui.driving.means import Means
+from polewright.ui.driving.mended import AsItWas, mended
 from polewright.ui.driving.night_files import export_night
 from polewright.ui.driving.planning import Planning, keep_with_rig
+from polewright.ui.driving.rig import Chosen, RigAndSite
 from polewright.ui.driving.snapshot import Snapshot
 from polewright.ui.presenting.extras import USUAL_INTERVAL_S, Extras
 from polewright.ui.presenting.history import NightHistory
 from polewright.ui.presenting.night import present
 from polewright.ui.view_model import Rehearsal, SiteForm, View, Work
 from polewright.words import window as words
+from polewright.words.clock import clock_set
 from polewright.words.folder import quiet_folder
 from polewright.words.plan import aimed_words, allowed_words
 
@@ -72,6 +77,7 @@ class NightScene:
         self._trouble_read_s: float | None = None
         self._magnetic: MagneticDeclination | NotMeasurable | None = None
         self._own_notices: tuple[Notice, ...] = ()
+        self._clock_kept: float | None = None  # what the rig's profile says, once the night has begun
         self._folder_notice: Notice | None = None
         self._folder_read = False  # put away by the person
         self._watched_since_s = 0.0
@@ -91,6 +97,7 @@ class NightScene:
     def _on_told(self, snapshot: Snapshot) -> None:
         before, self.snapshot = self.snapshot, snapshot
         self.history.take(snapshot.state)
+        self._keep_clock(snapshot.state.plan)
         self._planning.follow(snapshot.state.plan)
         self._note_frame(snapshot)
         self._mind_folder(snapshot)
@@ -183,6 +190,8 @@ class NightScene:
         match intent:
             case want.ReadOff():
                 self._read_off = read_off(snapshot.advice, self._read_off_now(snapshot), intent)
+            case want.SetClock():
+                self._set_clock(intent.ahead_s, snapshot)
             case want.ExportNight():
                 self._export()
             case want.ShowPlan() | want.FillPlan() | want.AdoptPlan():
@@ -211,6 +220,61 @@ class NightScene:
         else:
             self._planning.adopt()
 
+    def _set_clock(self, ahead_s: float, snapshot: Snapshot) -> None:
+        plan = snapshot.state.plan
+        if plan is not None:
+            self.click_mended(SkyMended(NOW, plan.site, plan.pole_altitude_rad, plan.air, ahead_s))
+            self.notify(Notice(CHANGED, *clock_set(ahead_s, snapshot.state.stage is not Stage.ORIENTATION)))
+
+    def click_mended(self, event: SkyMended) -> None:
+        """Frames are placed by another site or clock from now on."""
+        self._arrivals.clear()
+        self.desk.click(event)
+
+    def mend(self, found: RigAndSite, what: Chosen, folder: Path, outlets: Outlets) -> None:
+        """What was stated at the beginning is another now: the night goes on in the same record."""
+        snapshot = self.snapshot
+        plan = None if snapshot is None else snapshot.state.plan
+        if plan is None:
+            return
+        was = AsItWas(plan, self._order.rig, self._order.optics, self._begin.folder)
+        changed = mended(was, found, what, folder, self._order.clock.utc())
+        if changed.sky is not None:
+            self.click_mended(changed.sky)
+        if changed.rig is not None:
+            self.desk.click(changed.rig)
+            self.desk.ask(lambda engine: engine.use_outlets(outlets))
+        self.desk.use_optics(what.optics)
+        self._order = replace(self._order, rig=found.rig_name, optics=what.optics)
+        self._planning.use_optics(what.optics)
+        self._begin = replace(self._begin, title=f"{found.site_name} · {found.rig_name}")
+        if folder != self._begin.folder:
+            self.choose_folder(folder)
+        self.notify(Notice(CHANGED, *changed.told))
+
+    @property
+    def folder(self) -> Path:
+        """Where its record is."""
+        return self._order.night_folder
+
+    def form_now(self, form: Known) -> Known:
+        """The form with what the night goes by."""
+        plan = None if self.snapshot is None else self.snapshot.state.plan
+        ahead_s = 0.0 if plan is None else plan.clock_ahead_s
+        return replace(form, folder=str(self._begin.folder), clock=number_text(ahead_s, 0) if ahead_s else "")
+
+    def _keep_clock(self, plan: NightPlan | None) -> None:
+        """The rig remembers what its frames' clock was set by, and that it was taken back."""
+        if plan is None or plan.clock_ahead_s == self._clock_kept:
+            return
+        known, self._clock_kept = self._clock_kept, plan.clock_ahead_s
+        if known is not None:
+            self.keep_clock(plan.clock_ahead_s)
+
+    def keep_clock(self, ahead_s: float) -> None:
+        """The offset of the clock stays with the rig."""
+        self._keep_with_rig(clock_ahead_s=ahead_s)
+
     def _adopt(self, planned: Planned) -> None:
         """The plan on the page sets the tolerance from now on, and stays with the rig."""
         if self.snapshot is not None and self.snapshot.state.plan is not None:
@@ -220,8 +284,11 @@ class NightScene:
 
     def keep_plan(self, plan: TonightsPlan) -> None:
         """The last plan stays with the rig."""
+        self._keep_with_rig(plan=plan_to_dict(plan))
+
+    def _keep_with_rig(self, **changed: Any) -> None:
         rig = (self._order.rig, self._order.optics)
-        keep_with_rig(self._means.worker, self._means.config, rig, plan, self.notify)
+        keep_with_rig(self._means.worker, self._means.config, rig, self.notify, **changed)
 
     def choose_folder(self, folder: Path | None) -> None:
         """Take frames from another folder; the imaging run's may come from another camera."""

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 from polewright.core.errors import SettingsError
 from polewright.core.model import Site, TargetPole
@@ -20,7 +21,7 @@ from polewright.services.measuring import Optics
 from polewright.ui import intents as want
 from polewright.ui.driving.means import Asks
 from polewright.ui.driving.plan_form import filled, plan_of, text_of
-from polewright.ui.driving.rig import keep_plan
+from polewright.ui.driving.rig import keep_in_rig
 from polewright.ui.presenting.plan import PlanWork, plan_page
 from polewright.ui.view_model import PlanView
 from polewright.words import window as words
@@ -49,6 +50,10 @@ class Planning:
         self._target: TargetPole | None = None
         self.work: PlanWork | None = None
         self._page: tuple[Told, PlanView | None] | None = None
+
+    def use_optics(self, optics: Optics) -> None:
+        """What a first plan begins with."""
+        self._optics = optics
 
     def show(self, night: NightPlan) -> None:
         """The page was asked for: begin with the plan that holds, or with a usual one for this camera."""
@@ -131,14 +136,14 @@ def _study(plan: TonightsPlan, site: Site, target: TargetPole) -> object:
 
 
 def keep_with_rig(
-    worker: Asks, config: Path, rig: tuple[str, Optics], plan: TonightsPlan, tell: Callable[[Notice], None]
+    worker: Asks, config: Path, rig: tuple[str, Optics], tell: Callable[[Notice], None], **changed: Any
 ) -> None:
-    """Remember the plan with the rig; a disk that refuses costs only the memory."""
+    """Remember members of its profile with the rig; a disk that refuses costs only the memory."""
 
     def kept(done: Done) -> None:
         if isinstance(done.problem, SettingsError):
-            tell(Notice(KEEPING, str(done.problem), words.PLAN_ONLY_TONIGHT))
+            tell(Notice(KEEPING, str(done.problem), words.ONLY_TONIGHT))
         elif done.problem is not None:
             raise done.problem
 
-    worker.ask(KEEPING, lambda: keep_plan(config, *rig, plan), kept)
+    worker.ask(KEEPING, lambda: keep_in_rig(config, *rig, **changed), kept)

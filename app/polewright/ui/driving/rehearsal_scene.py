@@ -156,6 +156,9 @@ class RehearsalScene(NightScene):
 
         self.practice.ask(deed, begun)
 
+    def keep_clock(self, ahead_s: float) -> None:
+        """No rig of the person's was used."""
+
     def keep_plan(self, plan: TonightsPlan) -> None:
         """A rehearsal leaves nothing behind."""
 

@@ -18,7 +18,7 @@ from polewright.ui.theme import Light
 from polewright.words.window import settings_set_aside, settings_stay
 
 FILE = "window.json"
-KEPT = tuple(name for name in FIELDS if name not in AIR)
+KEPT = tuple(name for name in FIELDS if name not in (*AIR, "clock"))  # the clock is the rig's
 
 
 @dataclass(frozen=True)

@@ -12,7 +12,7 @@ from polewright.core.errors import RecordingError, SettingsError
 from polewright.core.flexure_memory import NEW_FLEXURE, FlexureMemory, NightBend
 from polewright.core.model import Site
 from polewright.core.night.states import NightState
-from polewright.core.plan.tonight import TonightsPlan, plan_from_dict, plan_to_dict
+from polewright.core.plan.tonight import TonightsPlan, plan_from_dict
 from polewright.core.screws.angles import Screw
 from polewright.core.screws.learning import learn, sense_for_next_night
 from polewright.core.screws.lock_memory import NEW_LOCKS, LockMemory
@@ -21,9 +21,10 @@ from polewright.core.sky.weather import Weather
 from polewright.services.measuring import Optics
 from polewright.services.profile_store import ProfileStore, Stored
 from polewright.services.profiles import RIGS, SITES, RigProfile, SiteProfile
-from polewright.ui.driving.form import Known, number_text, optics_of, site_of, weather_of
+from polewright.ui.driving.form import Known, clock_of, number_text, optics_of, site_of, weather_of
 from polewright.ui.driving.proposals import proposed_rig, proposed_site, same_optics, same_size
 from polewright.ui.keys import KNOWN_RIGS
+from polewright.words.clock import clock_words
 from polewright.words.rigs import NEW_RIG, rig_words, shared_optics, site_words, turn_words
 
 NO_WEATHER = Weather()
@@ -42,6 +43,11 @@ class RigAndSite:
     problem: str = ""
     locks: LockMemory = NEW_LOCKS
     flexure: FlexureMemory = NEW_FLEXURE
+
+    @property
+    def clock_ahead_s(self) -> float:
+        """By how much the times of its frames are ahead of UTC."""
+        return 0.0 if self.stored is None else self.stored.profile.clock_ahead_s
 
     @property
     def plan(self) -> TonightsPlan | None:
@@ -86,6 +92,7 @@ def from_rig(known: Known, profile: RigProfile) -> Known:
         focal_length="" if focal is None else number_text(focal, 1),
         pixel_size="" if pixel is None else number_text(pixel, 3),
         rig_name=profile.name,
+        clock=number_text(profile.clock_ahead_s, 0) if profile.clock_ahead_s else "",
         optics_from=f"known rig {profile.name}",
         typed=known.typed | {"focal_length", "pixel_size", "rig_name"},
     )
@@ -106,20 +113,27 @@ def rig_note(known: Known, profiles: KnownProfiles) -> str:
     optics = optics_of(known)
     rig = next((rig for rig in profiles.rigs if rig.name == known.rig_name), None)
     alike = 0 if isinstance(optics, str) else len(same_optics(optics, profiles.rigs))
-    told = NEW_RIG if rig is None else turn_words(*_turns(rig))
+    told = NEW_RIG if rig is None else turn_words(*_turns(rig)) + _clock_note(rig, known)
     others = f"; {shared_optics(alike, KNOWN_RIGS)}" if alike > 1 else ""
     return told + others if known.rig_name else ""
 
 
+def _clock_note(rig: RigProfile, known: Known) -> str:
+    """The offset that is taken off its frames' times unless the form says another."""
+    return f"; {clock_words(rig.clock_ahead_s)}" if rig.clock_ahead_s and not known.clock else ""
+
+
 @dataclass(frozen=True)
 class Chosen:
-    """Site and rig of a night as the form has them. An empty name stands for the proposal."""
+    """Site and rig of a night as the form has them. An empty name stands for the proposal; `clock_ahead_s` None for
+    what the rig's profile says."""
 
     site: Site
     optics: Optics
     weather: Weather = NO_WEATHER
     site_name: str = ""
     rig_name: str = ""
+    clock_ahead_s: float | None = None
 
 
 def chosen(known: Known) -> Chosen | None:
@@ -127,7 +141,8 @@ def chosen(known: Known) -> Chosen | None:
     site, optics, weather = site_of(known), optics_of(known), weather_of(known)
     if not isinstance(site, Site) or not isinstance(optics, Optics) or not isinstance(weather, Weather):
         return None
-    return Chosen(site, optics, weather, known.site_name, known.rig_name)
+    clock = clock_of(known)
+    return None if isinstance(clock, str) else Chosen(site, optics, weather, known.site_name, known.rig_name, clock)
 
 
 def rig_and_site(config: Path, what: Chosen, used: str = "") -> RigAndSite:
@@ -141,7 +156,7 @@ def rig_and_site(config: Path, what: Chosen, used: str = "") -> RigAndSite:
     rig_name = what.rig_name or proposed_rig(what.optics, rigs.bare())
     try:
         _keep_site(site_store, sites.named(site_name), replace(what, site_name=site_name), used)
-        stored = _kept_rig(rig_store, rigs.named(rig_name), rig_name, what.optics, used)
+        stored = _kept_rig(rig_store, rigs.named(rig_name), rig_name, what, used)
     except SettingsError as error:
         return RigAndSite(site_name, rig_name, ScrewMemory(), ScrewMemory(bends=True), None, str(error))
     screws = stored.profile.screws
@@ -156,11 +171,13 @@ def rig_and_site(config: Path, what: Chosen, used: str = "") -> RigAndSite:
     )
 
 
-def keep_plan(config: Path, rig_name: str, optics: Optics, plan: TonightsPlan) -> None:
-    """Write the plan into the rig's profile; SettingsError when the disk refuses."""
+def keep_in_rig(config: Path, rig_name: str, optics: Optics, **changed: Any) -> None:
+    """Write members of its profile anew; SettingsError when the disk refuses."""
     store = ProfileStore(config, RIGS)
-    stored = _kept_rig(store, store.load_all().named(rig_name), rig_name, optics)
-    store.save(stored, replace(stored.profile, plan=plan_to_dict(plan)))
+    stored = store.load_all().named(rig_name)
+    if stored is None:
+        stored = store.add(RigProfile(rig_name, optics.focal_length_mm, optics.pixel_size_um))
+    store.save(stored, replace(stored.profile, **changed))
 
 
 def _keep_site(store: ProfileStore[SiteProfile], stored: Stored[SiteProfile] | None, what: Chosen, used: str) -> None:
@@ -184,16 +201,19 @@ def _keep_site(store: ProfileStore[SiteProfile], stored: Stored[SiteProfile] | N
 
 
 def _kept_rig(
-    store: ProfileStore[RigProfile], stored: Stored[RigProfile] | None, name: str, optics: Optics, used: str = ""
+    store: ProfileStore[RigProfile], stored: Stored[RigProfile] | None, name: str, what: Chosen, used: str = ""
 ) -> Stored[RigProfile]:
     """The rig of that name, and of no other: two mounts may carry the same optics. A new one where there is none."""
+    optics, clock = what.optics, what.clock_ahead_s
     if stored is None:
-        return store.add(RigProfile(name, optics.focal_length_mm, optics.pixel_size_um, used=used))
+        new = RigProfile(name, optics.focal_length_mm, optics.pixel_size_um, used=used, clock_ahead_s=clock or 0.0)
+        return store.add(new)
     was = stored.profile
     now = replace(
         was,
         focal_length_mm=_kept(was.focal_length_mm, optics.focal_length_mm),
         pixel_size_um=_kept(was.pixel_size_um, optics.pixel_size_um),
+        clock_ahead_s=was.clock_ahead_s if clock is None else clock,
         used=used or was.used,
     )
     return stored if now == was else store.save(stored, now)
@@ -206,7 +226,7 @@ def _kept(was: float | None, stated: float | None) -> float | None:
 
 def knows(rig: RigProfile) -> str:
     """What a rig has learned, for the list of rigs."""
-    return rig_words(*_turns(rig), len(_locks(rig.locks).nights), bool(rig.plan), rig.used)
+    return rig_words(*_turns(rig), len(_locks(rig.locks).nights), bool(rig.plan), rig.clock_ahead_s, rig.used)
 
 
 def _turns(rig: RigProfile) -> tuple[float | None, float | None]:

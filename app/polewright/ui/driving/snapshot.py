@@ -45,6 +45,10 @@ class SnapshotMaker:
         self.refused: Refused | None = None
         self.survey: Callable[[], FolderSurvey | None] = lambda: None
 
+    def use_optics(self, optics: Optics) -> None:
+        """For the next frame: what is stated about the camera."""
+        self._optics = optics
+
     def take(self) -> Snapshot:
         """The night as it is now."""
         engine = self._engine

@@ -10,6 +10,7 @@ from PySide6.QtCore import QObject, Qt, QThread, Signal, Slot
 from polewright.core.night.events import AnyEvent
 from polewright.runtime.engine import NightEngine
 from polewright.runtime.qt_night import QtNight
+from polewright.services.measuring import Optics
 from polewright.ui.driving.desk import NightOrder, Tell, click_on, unwritten
 from polewright.ui.driving.snapshot import SnapshotMaker
 
@@ -88,6 +89,9 @@ class ThreadedDesk(QObject):
 
     def watch(self, folder: Path) -> None:
         self._with_night(lambda night, _: night.watch(folder))
+
+    def use_optics(self, optics: Optics) -> None:
+        self._with_night(lambda _, maker: maker.use_optics(optics))
 
     def _with_night(self, action: Callable[[QtNight, SnapshotMaker], object]) -> None:
         """In the night's thread, unless it has ended; what came of it is told."""

@@ -20,21 +20,29 @@ from polewright.ui import intents as want
 from polewright.ui.presenting.drift import drift_actions
 from polewright.ui.presenting.proof import watch_actions
 from polewright.ui.view_model import Action, Rehearsal, Weight
+from polewright.words.clock import set_label
 from polewright.words.numbers import sense_text, turns_text
 from polewright.words.plan import aim_words
 from polewright.words.window import AT_WORK, FIRST_STAGE, NO_CLICK
 
-EDIT_SITE = "Ctrl+I"
+EDIT_SITE, SET_CLOCK = "Ctrl+I", "Ctrl+K"
 TARGETS = (TargetPole.TRUE, TargetPole.BETWEEN, TargetPole.REFRACTED)
 TOLERANCES_ARCMIN = (0.25, 0.5, 1.0, 2.0, 5.0, 10.0)
 AMOUNTS = ((0.25, "4"), (0.5, "5"), (1.0, "6"), (2.0, "7"))
 
 
 def actions(
-    state: Running, advice: Advice, rehearsal: Rehearsal | None, read_off: float | None = None
+    state: Running,
+    advice: Advice,
+    rehearsal: Rehearsal | None,
+    read_off: float | None = None,
+    clock_ahead_s: float | None = None,
 ) -> tuple[Action, ...]:
-    """Everything that can be pressed now. `read_off`: the turn about to be reported, None as told."""
+    """Everything that can be pressed now. `read_off`: the turn about to be reported, None as told. `clock_ahead_s`:
+    what the frames' clock should be set by, None where it is not doubted."""
     asked = _asked(state, advice, rehearsal, read_off)
+    if clock_ahead_s is not None:
+        asked = (*asked, _set_clock(state, advice, clock_ahead_s))
     crowded = any(action.weight is Weight.PLAIN for action in asked)
     taken = {action.key for action in asked} | ({EDIT_SITE} if rehearsal is not None else set())
     always = _always(state, advice, Weight.MENU if crowded else Weight.PLAIN)
@@ -80,7 +88,7 @@ def _asked(state: Running, advice: Advice, rehearsal: Rehearsal | None, read_off
         case said.Wait() if _site_doubted(advice) and rehearsal is None:
             return (
                 _primary("Use the site of the frames", want.MendSite(by_frames=True)),
-                Action("Edit the site", EDIT_SITE, want.MendSite(), Weight.PRIMARY),
+                Action("Edit site and clock", EDIT_SITE, want.MendSite(), Weight.PRIMARY),
             )
         case (
             said.RotateAxis()
@@ -94,6 +102,13 @@ def _asked(state: Running, advice: Advice, rehearsal: Rehearsal | None, read_off
             return _beside(state, action, Weight.PLAIN)
         case _:
             assert_never(action)
+
+
+def _set_clock(state: Running, advice: Advice, ahead_s: float) -> Action:
+    """Beside the instruction where the clock may be what is wrong."""
+    loud = state.stage is Stage.ORIENTATION or _site_doubted(advice)
+    label = set_label(ahead_s - state.plan.clock_ahead_s)
+    return Action(label, SET_CLOCK, want.SetClock(ahead_s), Weight.PRIMARY if loud else Weight.MENU)
 
 
 def _site_doubted(advice: Advice) -> bool:
@@ -204,7 +219,7 @@ def _always(state: Running, advice: Advice, undo: Weight) -> tuple[Action, ...]:
         *_lesson(state, advice),
         *drift_actions(state),
         Action("Choose another folder", "Ctrl+O", want.ChooseFolder(), Weight.MENU),
-        Action("Edit the site", EDIT_SITE, want.MendSite(), Weight.MENU),
+        Action("Edit site, rig and clock", EDIT_SITE, want.MendSite(), Weight.MENU),
         Action("Tonight's plan", "E", want.ShowPlan(), Weight.MENU),
         *_of_plan(state.plan),
         Action("Export the night", "Ctrl+E", want.ExportNight(), Weight.MENU),

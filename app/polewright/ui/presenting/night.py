@@ -30,7 +30,7 @@ from polewright.ui.presenting.correction import NO_WELL, axis_numbers, strips, t
 from polewright.ui.presenting.drift import drift_numbers, drift_picture, drifting
 from polewright.ui.presenting.extras import Extras
 from polewright.ui.presenting.proof import after_facts, proof_page
-from polewright.ui.presenting.stand import stand_page
+from polewright.ui.presenting.stand import clock_to_set_s, stand_page
 from polewright.ui.view_model import Fact, FramePicture, Instruction, Page, Step, StepMark, Trouble, View
 from polewright.words.cautions import caution_words
 from polewright.words.coach import say
@@ -69,7 +69,7 @@ def _night(state: Running, advice: Advice, extras: Extras) -> View:
         timeline=None if state.stage is Stage.ORIENTATION else extras.history.timeline(tolerance, extras.position_s),
         trouble=trouble(state, advice, extras),
         work=extras.work,
-        actions=actions(state, advice, extras.rehearsal, extras.read_off),
+        actions=actions(state, advice, extras.rehearsal, extras.read_off, clock_to_set_s(state.plan, extras)),
         orientation=stand_page(state, extras) if state.stage is Stage.ORIENTATION else None,
         capture=dial(state, advice) if state.turning_axis else None,
         drift=drift_picture(state),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from polewright.core.angles import ARCMIN_PER_RAD
 from polewright.core.night.advice import Mood
-from polewright.core.night.orientation.clock import check_clock
+from polewright.core.night.orientation.clock import check_clock, offset_to_set_s
 from polewright.core.night.orientation.standing import heading, scale_agrees
 from polewright.core.night.states import NightPlan, Running
 from polewright.core.plan.tonight import ToleranceOrigin
@@ -12,8 +12,11 @@ from polewright.services.magnetic import MagneticDeclination
 from polewright.ui.presenting.extras import Extras
 from polewright.ui.view_model import BY_COMPASS, BY_TRUE_NORTH, Fact, Orientation
 from polewright.words.axis import clock_apart
+from polewright.words.clock import taken_off_words
 from polewright.words.numbers import angle_text, number_text
 from polewright.words.plan import ORIGINS, SHORT_POLES, plan_words
+
+FRAMES_TO_SET = 3  # chosen: one late file says nothing
 
 
 def stand_page(state: Running, extras: Extras) -> Orientation:
@@ -37,7 +40,7 @@ def stand_page(state: Running, extras: Extras) -> Orientation:
         facts=(
             Fact(f"true {'south' if plan.southern else 'north'}", f"{told.true_deg:.0f}°", north),
             Fact(f"{SHORT_POLES[plan.target]} pole", degrees_minutes(told.inclination_deg), air),
-            _clock(extras),
+            _clock(plan, extras),
             _scale(extras),
             _tonight(plan),
             *_earlier(extras),
@@ -62,11 +65,23 @@ def _tonight(plan: NightPlan) -> Fact:
     return Fact("needed", angle_text(plan.tolerance_rad), words)
 
 
-def _clock(extras: Extras) -> Fact:
+def clock_to_set_s(plan: NightPlan, extras: Extras) -> float | None:
+    """By how much the frames' times are ahead of UTC if this computer's clock is right, s; None where both agree, or
+    too few frames have said so."""
+    found = check_clock(extras.arrivals) if len(extras.arrivals) >= FRAMES_TO_SET else None
+    if found is None or found.late_at_most:
+        return None
+    return offset_to_set_s(plan.clock_ahead_s + found.ahead_s)
+
+
+def _clock(plan: NightPlan, extras: Extras) -> Fact:
     found = check_clock(extras.arrivals)
     if found is None:
-        return Fact("clock", "not yet", "known after the first frame")
+        taken = taken_off_words(plan.clock_ahead_s) if plan.clock_ahead_s else "known after the first frame"
+        return Fact("clock", "not yet", taken)
     words = "frames and computer agree" if found.doubt is None else clock_apart(found.doubt)
+    if plan.clock_ahead_s:
+        words = f"{words}; {taken_off_words(plan.clock_ahead_s)}"
     return Fact("clock", f"{found.ahead_s:+.1f} s".replace("-", "−"), words, None if found.agrees else Mood.TROUBLE)
 
 

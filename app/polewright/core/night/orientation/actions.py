@@ -35,4 +35,5 @@ def _plan_of(event: NightStarted) -> NightPlan:
         walking=event.walking,
         told=event.told,
         flexure=event.flexure,
+        clock_ahead_s=event.clock_ahead_s,
     )

@@ -27,6 +27,8 @@ LATENCY_S = 8.0  # a frame is read out and written within this time (common prac
 SAME_LATENCY_S = 20.0  # the files' times belong to the exposures when they follow them this evenly
 SHORTEST_SPAN_S = 30.0  # between two frames: shorter, latency looks like a wrong clock
 REFRACTION_SHARE = 0.05  # of the turn: stars computed at a wrong altitude are refracted wrongly
+AHEAD_S, BEHIND_S = 5.0, 90.0  # chosen: no frame comes from the future; a slow share may be late
+ZONE_STEP_S, ZONE_DOUBT_S = 900.0, 30.0  # the doubt is chosen: clocks set by hand are rarely nearer
 DAY_S, YEAR_S = 86400.0, 365.25 * 86400.0
 EARLIEST_YEAR = 1990.0  # no camera that writes such files is older (common practice, no source)
 # the pole's way among the stars in a year: IAU precession, n = 2004.3109" a century
@@ -82,6 +84,11 @@ class ClockCheck:
         """Whether the two clocks go alike."""
         return self.doubt is None
 
+    @property
+    def late_at_most(self) -> bool:
+        """Whether a slow share or disk explains the difference: then nothing need be set."""
+        return self.agrees or -BEHIND_S <= self.ahead_s <= AHEAD_S
+
 
 def check_clock(arrivals: Sequence[FrameArrival], offset_rad: float | None = None) -> ClockCheck | None:
     """Compares frame times with the computer's clock; None without frames. A frame lands 0 to 8 s after its exposure.
@@ -98,6 +105,18 @@ def check_clock(arrivals: Sequence[FrameArrival], offset_rad: float | None = Non
         return ClockCheck(ahead, ClocksDiffer(beyond, offset_rad, precession_rad(beyond)))
     effect = clock_effect_rad(math.radians(1.0) if offset_rad is None else offset_rad, beyond)
     return ClockCheck(ahead, ClocksDiffer(beyond, offset_rad, effect))
+
+
+def offset_to_set_s(ahead_s: float) -> float:
+    """What to take off the frames' times, s, by how far they are ahead of a right clock when they land.
+
+    A wrong time zone is a whole number of quarter hours (common practice, no source); anything else is known to the
+    seconds that a frame takes to land, which turn an axis error of one degree by an arcsecond.
+    """
+    ahead_s += 0.5 * LATENCY_S
+    zones_s = round(ahead_s / ZONE_STEP_S) * ZONE_STEP_S
+    near = abs(ahead_s) < DAY_S and zones_s and abs(ahead_s - zones_s) < ZONE_DOUBT_S
+    return float(zones_s if near else round(ahead_s))
 
 
 def clock_effect_rad(offset_rad: float, clock_error_s: float) -> float:
