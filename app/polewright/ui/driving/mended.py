@@ -66,7 +66,7 @@ def _sky(plan: NightPlan, found: RigAndSite, what: Chosen, utc: Utc) -> SkyMende
 
 
 def _alike(a: Atmosphere, b: Atmosphere) -> bool:
-    """The usual air changes by a tenth of a degree from one evening to the next: nothing is measured again for that."""
+    """The usual air changes by a tenth of a degree from one evening to the next: that measures nothing anew."""
     near = abs(a.temperature_c - b.temperature_c) < SAME_AIR_K and a.pressure_hpa == b.pressure_hpa
     return near and abs(a.scale_sigma - b.scale_sigma) < SAME_SIGMA
 
