@@ -13,10 +13,11 @@ import pytest
 
 from polewright.core.matching.evidence import ACCEPTED_LOG_ODDS
 from polewright.core.matching.hint import SolveHint
-from polewright.core.matching.work import SolverWork
+from polewright.core.matching.work import FieldsTried, SolverWork
 from polewright.core.model import Camera, FloatArray, PlateSolution, SkyPosition
 from polewright.core.star_trouble import CapOn, TooFewStars
 from polewright.core.unsolved import NoMatch, ScaleUnknown, ThinCatalogue, TooWide, Unsolved
+from polewright.services.solver import Solver
 from sky_solver import shared_catalogue, shared_solver
 from solver_fields import EPOCH_YEAR, Field, FieldRecipe, error_px, is_right, make_field, star_list
 
@@ -102,6 +103,27 @@ def test_unknown_scale_and_progress() -> None:
         assert isinstance(got, PlateSolution) and is_right(field, got)
         assert got.path == "any scale" and got.warnings == ()
     assert said and all(0.0 <= fraction <= 1.0 for _, fraction in said)
+
+
+def test_narrower_fields_than_asked_for_are_not_tried() -> None:
+    """The middle of a frame is looked at for the sake of wide lenses alone."""
+    said: list[SolverWork] = []
+    rng = np.random.default_rng(14)
+    stars = star_list(rng.uniform(0, 640, 60), rng.uniform(0, 480, 60), 0.3, 640, 480)
+    hint = SolveHint(narrowest_field_deg=10.8, thorough=False)
+    shared_solver().solve(stars, EPOCH_YEAR, hint, lambda what, _: said.append(what))
+    widths = [what.width_deg for what in said if isinstance(what, FieldsTried)]
+    assert len(widths) > 4 and min(widths) >= 10.8
+
+
+def test_a_field_without_catalogue_stars_is_not_searched(monkeypatch: pytest.MonkeyPatch) -> None:
+    """27 arcseconds: the densest place of the catalogue has fewer stars there than a pattern needs."""
+    rng = np.random.default_rng(15)
+    stars = star_list(rng.uniform(0, 1024, 200), rng.uniform(0, 1024, 200), 0.3, 1024, 1024)
+    monkeypatch.setattr(Solver, "_search", lambda *_: pytest.fail("searched"))
+    hint = SolveHint(0.0265, near=SkyPosition(210.0, 54.0))
+    got = shared_solver(False).solve(stars, EPOCH_YEAR, hint)
+    assert isinstance(got, Unsolved) and isinstance(got.why, ThinCatalogue)
 
 
 def test_a_wrong_focal_length_is_named_in_numbers() -> None:

@@ -117,6 +117,7 @@ class Frame:
     temperature_c: Sourced[float] | None = None  # of the outside air
     pressure_hpa: Sourced[float] | None = None  # at the site, not reduced to sea level
     file_utc: Utc | None = None  # when the file was written, by the computer that keeps it
+    images: int = 1  # that its file holds; `warnings` names the one that this is
 
     @property
     def width_px(self) -> int:
@@ -189,6 +190,11 @@ class Camera:
     def scale_arcsec_px(self) -> float:
         """Plate scale at the image centre, arcsec per pixel."""
         return 206264.80624709636 / self.focal_px
+
+    @property
+    def field_sr(self) -> float:
+        """Solid angle of the frame, flat and without distortion."""
+        return self.width_px * self.height_px / self.focal_px**2
 
 
 @dataclass(frozen=True, eq=False)

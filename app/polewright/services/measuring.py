@@ -22,6 +22,7 @@ from polewright.core.axis.estimate import sky_frame
 from polewright.core.axis.plausible import impossible_sky
 from polewright.core.camera import pixel_to_vector, vector_to_pixel
 from polewright.core.detection.hot_pixels import HotPixelMask
+from polewright.core.errors import FrameReadError
 from polewright.core.matching.hint import SolveHint
 from polewright.core.matching.neighbour import Neighbours
 from polewright.core.model import (
@@ -58,7 +59,7 @@ THOROUGH_EVERY = 8  # after a solved frame, failing ones are most likely trailed
 class Reads(Protocol):
     """Reads a frame file: frame_reader.read_frame, or the same in a process of its own."""
 
-    def __call__(self, path: Path, *, utc_offset_hours: float | None = None) -> Frame: ...
+    def __call__(self, path: Path, *, utc_offset_hours: float | None = None, image: int = 1) -> Frame: ...
 
 
 class Detects(Protocol):
@@ -131,12 +132,15 @@ class FrameMeasurer:
         self._neighbours = Neighbours()
         self._failed = 0
         self._camera_name: str | None = None
+        self._came_from: tuple[Frame, Path] | None = None  # the last frame that was read
+        self._image = 1  # of files that hold several: the one that was solved
         self.last: PlateSolution | None = None
 
     def read(self, path: Path) -> tuple[Frame, float]:
         """The frame and the seconds it took; FrameReadError when the file is damaged."""
         start = self._now_s()
-        frame = self._read(path, utc_offset_hours=self._utc_offset_hours)
+        frame = self._read(path, utc_offset_hours=self._utc_offset_hours, image=self._image)
+        self._came_from = frame, path
         return frame, self._now_s() - start
 
     def measure(self, path: Path) -> MeasuredFrame:
@@ -145,11 +149,32 @@ class FrameMeasurer:
         return self.place(frame, read_s)
 
     def place(self, frame: Frame, read_s: float = 0.0) -> MeasuredFrame:
-        """Detect and solve a frame that has been read already."""
+        """Detect and solve a frame that has been read already; of a file that holds several images, before the first
+        solved one, the image that solves. Later ones are not changed: another chip looks another way."""
+        measured = self._placed(frame, read_s)
+        if isinstance(measured.outcome, PlateSolution) or self.last is not None:
+            return measured
+        return self._by_another_image(frame, read_s) or measured
+
+    def _by_another_image(self, frame: Frame, read_s: float) -> MeasuredFrame | None:
+        if self._came_from is None or self._came_from[0] is not frame:
+            return None
+        for image in range(2, frame.images + 1):
+            try:
+                other = self._read(self._came_from[1], utc_offset_hours=self._utc_offset_hours, image=image)
+            except FrameReadError:
+                continue  # the first image was whole, and says why it shows no stars
+            measured = self._placed(other, read_s, may_look_again=False)
+            if isinstance(measured.outcome, PlateSolution):
+                self._image = image
+                return measured
+        return None
+
+    def _placed(self, frame: Frame, read_s: float, may_look_again: bool = True) -> MeasuredFrame:
         start = self._now_s()
         stars = self._detector.detect(frame, self._hot_pixels)
         detected = self._now_s()
-        outcome, shown, spoken_for = self._looked_at(frame, stars)
+        outcome, shown, spoken_for = self._looked_at(frame, stars, may_look_again)
         solved = self._now_s()
         warnings = (*frame.warnings, *_date_warnings(frame), *self._other_camera(frame))
         if isinstance(outcome, PlateSolution):
@@ -169,7 +194,9 @@ class FrameMeasurer:
         shared = self._neighbours.place(measured.stars)
         return measured if shared is None else replace(measured, outcome=shared)
 
-    def _looked_at(self, frame: Frame, stars: StarList) -> tuple[PlateSolution | Unsolved, StarList, StarList]:
+    def _looked_at(
+        self, frame: Frame, stars: StarList, may_look_again: bool
+    ) -> tuple[PlateSolution | Unsolved, StarList, StarList]:
         """The outcome, the stars of the frame, and those that the outcome speaks for: outside the middle of a lens
         that bends, its camera tells neither where a star is nor how far the sky has moved.
 
@@ -187,7 +214,8 @@ class FrameMeasurer:
         shared = self._neighbours.place(stars)
         if shared is not None:
             return shared, stars, stars
-        return self._second_looks(frame, stars, outcome) or (outcome, stars, stars)
+        again = self._second_looks(frame, stars, outcome) if may_look_again else None
+        return again or (outcome, stars, stars)
 
     def _solve(self, frame: Frame, stars: StarList) -> PlateSolution | Unsolved:
         """With all that is known; what fails although it shows stars may have been flipped meanwhile."""
@@ -220,8 +248,9 @@ class FrameMeasurer:
         for number, look in enumerate(islice(again, looks), start=1):
             if not (_may_be_wide(frame, hint) if look.is_part else refused is not None):
                 continue
-            of_part = replace(hint, camera=look.camera_of_part(hint.camera))
-            outcome = self._solver.solve(look.stars, self._epoch_year(frame), of_part, self._progress)
+            outcome = self._solver.solve(
+                look.stars, self._epoch_year(frame), _hint_of_look(look, hint), self._progress
+            )
             if isinstance(outcome, PlateSolution):
                 self._look_that_solved, self._by_middle = number, look.is_part
                 return look.whole(outcome), look.among(stars), look.whole_stars()
@@ -285,6 +314,12 @@ def _date_warnings(frame: Frame) -> tuple[str, ...]:
     if doubt.too_old:
         return (files.date_too_old(int(julian_epoch_year(frame.utc_mid.value))),)
     return (files.date_off(doubt.ahead_s / DAY_S),)
+
+
+def _hint_of_look(look: Look, hint: SolveHint) -> SolveHint:
+    """The hint of the frame as it holds for the look; a middle is looked at for wide fields alone."""
+    narrowest = look.field_of_part_deg(WIDE_FIELD_DEG) if look.is_part else 0.0
+    return replace(hint, camera=look.camera_of_part(hint.camera), narrowest_field_deg=narrowest)
 
 
 def _may_be_wide(frame: Frame, hint: SolveHint) -> bool:

@@ -56,6 +56,11 @@ class Look:
         """The camera of the frame as it draws the part."""
         return camera and replace(camera, width_px=self.width_px, height_px=self.height_px)
 
+    def field_of_part_deg(self, field_deg: float) -> float:
+        """Width of the part where the frame is `field_deg` wide, drawn straight."""
+        half = np.tan(np.radians(field_deg) / 2.0) * self.width_px / self.frame.width_px
+        return float(2.0 * np.degrees(np.arctan(half)))
+
     def whole_stars(self) -> StarList:
         """The stars in pixels of the frame."""
         x, y = self._corner

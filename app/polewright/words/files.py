@@ -90,6 +90,12 @@ def first_of_stack(images: int) -> str:
     return f"The file is a stack of {images} images: the first one is used."
 
 
+def image_used(number: int, images: int, name: str | None) -> str:
+    """Which of several images of one file this is; `name` as the file calls it."""
+    called = f" ({name[:30]})" if name else ""
+    return f"The file holds {images} images: number {number}{called} is used."
+
+
 def other_scale(solved_arcsec_px: float, stated_arcsec_px: float) -> str:
     """The stars show another scale than was stated."""
     return (

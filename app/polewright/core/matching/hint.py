@@ -16,7 +16,8 @@ class SolveHint:
     is that of the last frame: a mount turned about its RA axis stays in a ring about the pole. `mirrored` is None
     when not known. `camera` is the camera of the last solved frame of the same size: scale and distortion are then
     known, the scale to `CAMERA_SCALE_TOLERANCE`. `thorough` False: the frame is probably spoiled (the mount moved),
-    only the quick ways are worth their time.
+    only the quick ways are worth their time. `narrowest_field_deg`: the width from which fields are tried when the
+    scale is unknown.
     """
 
     scale_arcsec_px: float | None = None
@@ -27,6 +28,7 @@ class SolveHint:
     mirrored: bool | None = None
     camera: Camera | None = None
     thorough: bool = True
+    narrowest_field_deg: float = 0.0
 
 
 CAMERA_SCALE_TOLERANCE = 0.006  # focus, temperature and differential refraction move the scale less than this

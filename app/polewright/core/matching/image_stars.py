@@ -41,8 +41,8 @@ class ImageStars:
 
     @property
     def field_sr(self) -> float:
-        """Solid angle of the frame, flat and without distortion."""
-        return self.camera.width_px * self.camera.height_px / self.camera.focal_px**2
+        """Solid angle of the frame."""
+        return self.camera.field_sr
 
     def plausible(self, poses: Poses) -> IntArray:
         """Numbers of those whose stars fit, at a scale and parity that are allowed."""

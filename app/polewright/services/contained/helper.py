@@ -64,7 +64,7 @@ def _answer(asked: Message, held: Held) -> tuple[Message, Held]:
 
 def _decoded(body: Mapping[str, Any], blob: bytes) -> Frame:
     with held_to(decoding_budget(len(blob))):
-        return frame_from_bytes(body["name"], blob, body["modified_s"], body["utc_offset_hours"])
+        return frame_from_bytes(body["name"], blob, body["modified_s"], body["utc_offset_hours"], image=body["image"])
 
 
 def _mask(body: Mapping[str, Any], asked: Message) -> HotPixelMask | None:

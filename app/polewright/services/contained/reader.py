@@ -52,18 +52,20 @@ class ContainedReader:
         self.serial_of: WeakKeyDictionary[Frame, int] = WeakKeyDictionary()
         """Under which number the helper may still have a frame."""
 
-    def read(self, path: Path, *, utc_offset_hours: float | None = None) -> Frame:
+    def read(self, path: Path, *, utc_offset_hours: float | None = None, image: int = 1) -> Frame:
         """As frame_reader.read_frame; FrameReadError also for a file that overruns its budget."""
         blob, modified_s = bytes_of(path)
         name = shown(path.name)
         try:
-            return frame_from_bytes(name, blob, modified_s, utc_offset_hours, plain=True)
+            return frame_from_bytes(name, blob, modified_s, utc_offset_hours, plain=True, image=image)
         except NotPlainError:
-            return self._decoded(name, blob, modified_s, utc_offset_hours)
+            return self._decoded(name, blob, modified_s, utc_offset_hours, image)
 
-    def _decoded(self, name: str, blob: bytes, modified_s: float, utc_offset_hours: float | None) -> Frame:
+    def _decoded(
+        self, name: str, blob: bytes, modified_s: float, utc_offset_hours: float | None, image: int
+    ) -> Frame:
         serial = next(self._serials)
-        facts = {"name": name, "modified_s": modified_s, "utc_offset_hours": utc_offset_hours}
+        facts = {"name": name, "modified_s": modified_s, "utc_offset_hours": utc_offset_hours, "image": image}
         asked = Message({"ask": "decode", "serial": serial, **facts}, [np.frombuffer(blob, np.uint8)])
         with _breach_as_refusal(name):
             answer = self._helper.ask(asked, decoding_budget(len(blob)))

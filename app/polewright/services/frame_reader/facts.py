@@ -35,6 +35,7 @@ class Raster:
     full_adu: float | None
     mosaic: bool = False
     warnings: tuple[str, ...] = ()
+    images: int = 1  # that the file holds
 
 
 @dataclass(frozen=True)

@@ -21,10 +21,11 @@ from polewright.services.frame_reader.plain_fits import (
 from polewright.services.frame_reader.raw_photo import read_raw_photo
 from polewright.services.frame_reader.tiff import read_tiff
 
-Read = Callable[[bytes, float | None], tuple[Raster, FrameFacts]]
+Read = Callable[[bytes, float | None, int], tuple[Raster, FrameFacts]]
+"""The bytes, how far the camera's clock is ahead of UTC in hours, and which image is wanted of a file of several."""
 
 
-def not_bare(_blob: bytes, _utc_offset_hours: float | None) -> tuple[Raster, FrameFacts]:
+def not_bare(_blob: bytes, _utc_offset_hours: float | None, _image: int = 1) -> tuple[Raster, FrameFacts]:
     """For kinds that a library always unpacks."""
     raise NotPlainError
 

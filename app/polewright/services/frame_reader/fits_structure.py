@@ -15,6 +15,7 @@ from polewright.services.frame_reader.facts import DamagedError
 from polewright.services.frame_reader.header import Header, HeaderValue
 
 BLOCK = 2880  # FITS Standard 4.0, section 3.1
+MOST_IMAGES = 16  # of one file that are looked at (chosen: more than the chips of most mosaics)
 CARD = 80  # FITS Standard 4.0, section 3.3.1: characters of a header record
 MAX_HEADER_BYTES = 4000 * BLOCK  # chosen: 11 MB; no camera program writes so much, and a damaged file does not end
 KEYWORD = re.compile(r"[A-Z0-9_-]{1,8}", re.ASCII)
@@ -32,11 +33,13 @@ class Hdu:
     data_bytes: int
 
 
-def first_image(blob: bytes) -> tuple[Hdu, Header]:
-    """The first HDU that holds an image, and its header completed from the primary header; DamagedError if none."""
+def images_of(blob: bytes) -> list[tuple[Hdu, Header]]:
+    """The HDUs that hold an image, at most MOST_IMAGES, each with its header completed from the primary header;
+    DamagedError if there is none. Where a later one is cut off, those before it count."""
     primary: Header | None = None
+    found: list[tuple[Hdu, Header]] = []
     offset = 0
-    while offset + BLOCK <= len(blob):
+    while offset + BLOCK <= len(blob) and len(found) < MOST_IMAGES:
         try:
             hdu = read_hdu(blob, offset, first=primary is None)
         except DamagedError:
@@ -47,13 +50,17 @@ def first_image(blob: bytes) -> tuple[Hdu, Header]:
             primary = hdu.header
         missing = hdu.data_start + hdu.data_bytes - len(blob)
         if hdu.kind != "other":
-            if missing > 0:
+            if missing > 0 and not found:
                 raise DamagedError(incomplete(hdu, len(blob)))
-            return hdu, hdu.header.above(primary)
+            if missing > 0:
+                break
+            found.append((hdu, hdu.header.above(primary)))
         offset = hdu.data_start + math.ceil(hdu.data_bytes / BLOCK) * BLOCK
     if primary is None:
         raise DamagedError(f"it is only {len(blob)} bytes long")
-    raise DamagedError("it holds no image")
+    if not found:
+        raise DamagedError("it holds no image")
+    return found
 
 
 def incomplete(hdu: Hdu, present: int) -> str:

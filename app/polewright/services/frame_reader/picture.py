@@ -20,7 +20,7 @@ PLAIN_MODE = {"1": "L", "P": "RGB", "PA": "RGB", "CMYK": "RGB", "YCbCr": "RGB", 
 FORMATS = ("PNG", "JPEG", "TIFF", "BMP")
 
 
-def read_picture(blob: bytes, utc_offset_hours: float | None) -> tuple[Raster, FrameFacts]:
+def read_picture(blob: bytes, utc_offset_hours: float | None, _image: int = 1) -> tuple[Raster, FrameFacts]:
     """Pixels and facts of a picture file."""
     from PIL import Image
 

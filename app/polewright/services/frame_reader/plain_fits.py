@@ -1,4 +1,4 @@
-"""FITS images: the array of the first image HDU as a raster, top row first."""
+"""FITS images: the array of an image HDU, the first unless another is asked for, as a raster, top row first."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ from polewright.services.frame_reader.facts import (
     Raster,
     check_claim,
 )
-from polewright.services.frame_reader.fits_structure import Hdu, first_image
+from polewright.services.frame_reader.fits_structure import Hdu, images_of
 from polewright.services.frame_reader.header import Header
 from polewright.services.frame_reader.header_facts import facts_from_header
 from polewright.words import files
@@ -35,9 +35,14 @@ EMPTY_RATIO = 100  # a frame with the least noise packs by 20 at most (measured)
 MAX_DEFLATE_RATIO = 1032  # of the deflate format (RFC 1951: 258 bytes from 2 bits)
 
 
-def read_fits(blob: bytes, utc_offset_hours: float | None, *, plain: bool = False) -> tuple[Raster, FrameFacts]:
-    """Pixels and facts of a FITS file; DamagedError when it is none, NotPlainError for tiles where `plain`."""
-    hdu, header = first_image(blob)
+def read_fits(
+    blob: bytes, utc_offset_hours: float | None, image: int = 1, *, plain: bool = False
+) -> tuple[Raster, FrameFacts]:
+    """Pixels and facts of one image of a FITS file, counted from 1 (the first where there are not so many);
+    DamagedError when it is none, NotPlainError for tiles where `plain`."""
+    images = images_of(blob)
+    number = image if image <= len(images) else 1
+    hdu, header = images[number - 1]
     if hdu.kind == "tiles":
         if plain:
             raise NotPlainError
@@ -47,18 +52,21 @@ def read_fits(blob: bytes, utc_offset_hours: float | None, *, plain: bool = Fals
         samples, full = _plain_samples(blob, hdu, header)
     planes, warnings = _as_planes(samples)
     mosaic = planes.ndim == 2 and any(MOSAIC.fullmatch(header.text(key) or "") for key in ("BAYERPAT", "COLORTYP"))
-    return Raster(planes, full, mosaic, warnings), facts_from_header(header, utc_offset_hours, planes.shape)
+    if len(images) > 1:
+        warnings = (*warnings, files.image_used(number, len(images), hdu.header.text("EXTNAME")))
+    raster = Raster(planes, full, mosaic, warnings, len(images))
+    return raster, facts_from_header(header, utc_offset_hours, planes.shape)
 
 
-def read_gzipped_fits(blob: bytes, utc_offset_hours: float | None) -> tuple[Raster, FrameFacts]:
+def read_gzipped_fits(blob: bytes, utc_offset_hours: float | None, image: int = 1) -> tuple[Raster, FrameFacts]:
     """The same of a FITS file within a gzip file."""
     content = unpack_gzip(blob)
     if not content.startswith(FITS_START):
         raise DamagedError("its contents are not a FITS file")
-    return read_fits(content, utc_offset_hours)
+    return read_fits(content, utc_offset_hours, image)
 
 
-def read_bzipped_fits(blob: bytes, utc_offset_hours: float | None) -> tuple[Raster, FrameFacts]:
+def read_bzipped_fits(blob: bytes, utc_offset_hours: float | None, image: int = 1) -> tuple[Raster, FrameFacts]:
     """The same of a FITS file within a bzip2 file."""
     unpacker = bz2.BZ2Decompressor()
     content = unpacker.decompress(blob, MAX_BYTES)
@@ -66,7 +74,7 @@ def read_bzipped_fits(blob: bytes, utc_offset_hours: float | None) -> tuple[Rast
         raise DamagedError("it ends too early, or unpacks to more than any camera delivers")
     if not content.startswith(FITS_START):
         raise DamagedError("its contents are not a FITS file")
-    return read_fits(content, utc_offset_hours)
+    return read_fits(content, utc_offset_hours, image)
 
 
 def unpack_gzip(blob: bytes) -> bytes:
@@ -84,9 +92,9 @@ def unpack_gzip(blob: bytes) -> bytes:
     return content
 
 
-def read_bare_fits(blob: bytes, utc_offset_hours: float | None) -> tuple[Raster, FrameFacts]:
+def read_bare_fits(blob: bytes, utc_offset_hours: float | None, image: int = 1) -> tuple[Raster, FrameFacts]:
     """The same; NotPlainError where the image is compressed."""
-    return read_fits(blob, utc_offset_hours, plain=True)
+    return read_fits(blob, utc_offset_hours, image, plain=True)
 
 
 def _top_first(stored: NDArray[Any], header: Header) -> NDArray[Any]:

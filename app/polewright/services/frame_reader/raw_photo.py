@@ -10,7 +10,7 @@ from polewright.services.frame_reader.exif import facts_from_exif
 from polewright.services.frame_reader.facts import DamagedError, FrameFacts, Raster, check_claim
 
 
-def read_raw_photo(blob: bytes, utc_offset_hours: float | None) -> tuple[Raster, FrameFacts]:
+def read_raw_photo(blob: bytes, utc_offset_hours: float | None, _image: int = 1) -> tuple[Raster, FrameFacts]:
     """The visible part of the sensor as a colour mosaic (or as planes), unrotated, black level left in."""
     import rawpy
 

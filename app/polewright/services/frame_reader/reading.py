@@ -18,17 +18,24 @@ from polewright.words import files
 MAX_FILE_BYTES = 2 << 30  # chosen: larger than any camera makes; a file is read as a whole
 
 
-def read_frame(path: Path, *, utc_offset_hours: float | None = None) -> Frame:
+def read_frame(path: Path, *, utc_offset_hours: float | None = None, image: int = 1) -> Frame:
     """The frame in the file at `path`; FrameReadError, with a sentence that names the file, for anything else.
 
-    `utc_offset_hours` is how far the camera's clock is ahead of UTC, for files that state local time alone.
+    `utc_offset_hours` is how far the camera's clock is ahead of UTC, for files that state local time alone. `image`:
+    which one of a file of several, counted from 1.
     """
     blob, modified_s = bytes_of(path)
-    return frame_from_bytes(shown(path.name), blob, modified_s, utc_offset_hours)
+    return frame_from_bytes(shown(path.name), blob, modified_s, utc_offset_hours, image=image)
 
 
 def frame_from_bytes(
-    name: str, blob: bytes, modified_s: float, utc_offset_hours: float | None = None, *, plain: bool = False
+    name: str,
+    blob: bytes,
+    modified_s: float,
+    utc_offset_hours: float | None = None,
+    *,
+    plain: bool = False,
+    image: int = 1,
 ) -> Frame:
     """The frame in the bytes of a file; `modified_s` is its modification time in POSIX seconds.
 
@@ -37,7 +44,7 @@ def frame_from_bytes(
     if not blob:
         raise FrameReadError(f"{name} is empty. {files.TRY_THE_NEXT}")
     try:
-        raster, facts = _unpack(name, blob, utc_offset_hours, plain)
+        raster, facts = _unpack(name, blob, utc_offset_hours, plain, image)
         return _assemble(name, raster, facts, modified_s)
     except (NotPlainError, FrameReadError):
         raise
@@ -94,14 +101,16 @@ def bytes_of(path: Path) -> tuple[bytes, float]:
         raise FrameReadError(f"{name} cannot be opened: {reason}.") from error
 
 
-def _unpack(name: str, blob: bytes, utc_offset_hours: float | None, plain: bool) -> tuple[Raster, FrameFacts]:
+def _unpack(
+    name: str, blob: bytes, utc_offset_hours: float | None, plain: bool, image: int
+) -> tuple[Raster, FrameFacts]:
     family = family_of(name, blob)
     if family is None:
         what = other_kind(blob)
         if what is not None:
             raise FrameReadError(files.not_read(name, what))
         raise DamagedError("it is not a FITS, TIFF, PNG, JPEG, BMP or camera raw file")
-    return (family.bare if plain else family.read)(blob, utc_offset_hours)
+    return (family.bare if plain else family.read)(blob, utc_offset_hours, image)
 
 
 def _assemble(name: str, raster: Raster, facts: FrameFacts, modified_s: float) -> Frame:
@@ -128,4 +137,5 @@ def _assemble(name: str, raster: Raster, facts: FrameFacts, modified_s: float) -
         pressure_hpa=facts.pressure_hpa,
         warnings=tuple(warnings),
         file_utc=file_time(modified_s),
+        images=raster.images,
     )

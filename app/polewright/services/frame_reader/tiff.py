@@ -22,7 +22,7 @@ PLAIN_COMPRESSIONS = (1, 8, 32946, 32773, 34925)
 logging.getLogger("tifffile").addHandler(logging.NullHandler())  # its complaints are not for the console
 
 
-def read_tiff(blob: bytes, utc_offset_hours: float | None) -> tuple[Raster, FrameFacts]:
+def read_tiff(blob: bytes, utc_offset_hours: float | None, _image: int = 1) -> tuple[Raster, FrameFacts]:
     """Pixels and facts of the first full-size page."""
     import tifffile
 
