@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from polewright.core.matching.cell_order import order_of
 from polewright.core.model import FloatArray, IntArray
 from polewright.core.sky.catalogue import Catalogue
 from polewright.core.sky.cells import FACE_TO_ICRS
@@ -33,10 +34,10 @@ def layer_stars(catalogue: Catalogue, number: int) -> NDArray[np.int32]:
     per_edge = max(1, round(np.sqrt(wanted / _STARS_PER_CELL / 6.0)))
     searched = min(len(catalogue), int(_SEARCHED * wanted))
     cell = cell_numbers(catalogue.position[:searched], per_edge)
-    order = np.argsort(cell, kind="stable")  # by cell, brightest first within
+    order = order_of(cell)  # by cell, brightest first within
     sorted_cell = cell[order]
-    first = np.searchsorted(sorted_cell, sorted_cell, side="left")
-    rank = np.arange(order.size) - first
+    first = np.flatnonzero(np.diff(sorted_cell, prepend=-1))
+    rank = np.arange(order.size) - np.repeat(first, np.diff(first, append=order.size))
     share = wanted / (6.0 * per_edge**2)
     return np.asarray(order[rank < round(share)], dtype=np.int32)
 
@@ -51,9 +52,10 @@ def cell_numbers(v: FloatArray, per_edge: int) -> IntArray:
     outward = v @ FACE_TO_ICRS[:, :, 0].T
     face = np.argmax(outward, axis=1)
     number = face.astype(np.int64)
-    depth = outward[np.arange(len(v)), face]
+    each = np.arange(len(v))
+    depth = outward[each, face]
     for column in (2, 1):
-        along = np.einsum("ni,ni->n", v, FACE_TO_ICRS[face, :, column])
+        along = (v @ FACE_TO_ICRS[:, :, column].T)[each, face]
         place = np.arctan2(along, depth) / (np.pi / 2.0) + 0.5
         number = number * per_edge + np.clip((place * per_edge).astype(np.int64), 0, per_edge - 1)
     return np.asarray(number)

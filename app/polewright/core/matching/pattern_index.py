@@ -16,6 +16,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from polewright.core.matching.cell_order import order_of
 from polewright.core.matching.codes import QuadCodes, quad_codes
 from polewright.core.model import FloatArray, IntArray
 
@@ -161,7 +162,7 @@ def build_layer(
     cell = _joined(cells)
     cell_start = np.zeros(cell_count(bins) + 1, dtype=np.int32)
     np.cumsum(np.bincount(cell, minlength=cell_count(bins)), out=cell_start[1:])
-    order = _order_of(cell)
+    order = order_of(cell)
     del cell
     anchor, triple, detail = (run or map)(
         lambda pieces: _joined(pieces).take(order, axis=0), (anchors, triples, details)
@@ -176,16 +177,6 @@ def build_layer(
         triple=triple,
         detail=detail,
     )
-
-
-def _order_of(cell: NDArray[np.int32]) -> NDArray[np.int32]:
-    """What puts the cells into order, equal ones as they come: number and place sorted as one word, in a seventh of
-    the time that argsort takes (measured)."""
-    words = cell.astype(np.uint64)
-    words <<= np.uint64(32)
-    words |= np.arange(cell.size, dtype=np.uint64)
-    words.sort()
-    return words.astype(np.uint32).view(np.int32)
 
 
 def _joined(pieces: list[Any]) -> Any:
