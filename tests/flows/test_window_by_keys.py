@@ -316,6 +316,35 @@ def test_what_is_highlighted_is_taken_not_its_parent(bench: Bench, tmp_path: Pat
     assert bench.window.first.folder.edit.text() == str(tmp_path / "run")
 
 
+def test_a_typed_folder_is_taken_not_what_is_highlighted(bench: Bench, tmp_path: Path) -> None:
+    (tmp_path / "deep" / "tonight").mkdir(parents=True)
+    (tmp_path / "deep" / "tonight" / "a.fits").write_bytes(b"")
+    bench.show("first-run")
+    bench.window.first.folder.edit.setText(str(tmp_path))
+    bench.key(Qt.Key.Key_O, CTRL)
+    page = bench.window.folders
+    page.path.setFocus()
+    page.path.selectAll()
+    QTest.keyClicks(page.path, str(tmp_path / "deep" / "tonight"))
+    assert (page.take.text(), page.note) == ("Use tonight", "1 frame in tonight")
+    bench.key(Qt.Key.Key_Return, CTRL)
+    assert bench.window.first.folder.edit.text() == str(tmp_path / "deep" / "tonight")
+
+
+def test_a_typed_folder_that_does_not_exist_is_said_and_not_taken(bench: Bench, tmp_path: Path) -> None:
+    bench.show("first-run")
+    bench.window.first.folder.edit.setText(str(tmp_path))
+    bench.key(Qt.Key.Key_O, CTRL)
+    page = bench.window.folders
+    page.path.setFocus()
+    page.path.selectAll()
+    QTest.keyClicks(page.path, str(tmp_path / "nowhere"))
+    bench.key(Qt.Key.Key_Return, CTRL)
+    assert page.isVisible() and "nowhere cannot be opened" in page.note
+    bench.key(Qt.Key.Key_Up, Qt.KeyboardModifier.AltModifier)
+    assert page.folder == tmp_path.parent and page.take.text() == f"Use {tmp_path.parent.name}"
+
+
 def test_a_grey_begin_says_why_and_leads_there(bench: Bench) -> None:
     bench.show("first-run")
     view = PAGES["first-run"]()

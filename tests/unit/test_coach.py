@@ -13,6 +13,7 @@ from polewright.core.axis_reasons import LongApart
 from polewright.core.model import Site, TargetPole
 from polewright.core.night import advice as says
 from polewright.core.night.advise import advise
+from polewright.core.night.correction.coach import AT_THE_LOCKS_S, advise_correction
 from polewright.core.night.events import (
     Accepted,
     AnyEvent,
@@ -20,6 +21,7 @@ from polewright.core.night.events import (
     AxisMeasured,
     AxisRefused,
     BackAsked,
+    BaseLocked,
     FolderLost,
     FrameSolved,
     FrameUnsolved,
@@ -27,6 +29,7 @@ from polewright.core.night.events import (
     NightStarted,
     PauseAsked,
     RestartAsked,
+    Ticked,
 )
 from polewright.core.night.measured import FollowedAxis, MeasuredAxis, RotationGain
 from polewright.core.night.states import NightState, Stage, Waiting, begun
@@ -271,3 +274,49 @@ def test_whole_nights_are_short_sentences_with_a_verb_first() -> None:
             assert len(say(advice).instruction.split()) <= 8
             assert "!" not in say(advice).instruction + say(advice).why
         assert state == night.state, "the recorded events end in the same state"
+
+
+# locks that are tightened move the axis before the key can be pressed: hands come before words
+
+SHIFTED = (14.0, -20.0)  # arcsec: what tightening does to the axis
+
+
+def asked_to_lock() -> NightState:
+    state = rest(capture(after(Waiting(), replace(start(), walking=True), NextAsked(1.0)), 4.0), 5.0, 5.0)
+    assert isinstance(advise_correction(begun(state)), says.LocksWanted)
+    return state
+
+
+def seen(state: NightState, east_arcsec: float, up_arcsec: float, after_s: float = 1.5) -> NightState:
+    variance = (3.0 * ARCSEC) ** 2
+    axis = FollowedAxis(east_arcsec * ARCSEC, up_arcsec * ARCSEC, ((variance, 0.0), (0.0, variance)))
+    return after(state, AxisFollowed(state.now_s + after_s, f"s{state.now_s}", axis))
+
+
+def test_while_the_locks_are_tightened_the_order_stays_and_its_key_with_it() -> None:
+    state = asked_to_lock()
+    for number in range(20):
+        state = seen(state, 5.0 + SHIFTED[0] * min(number, 4), 5.0 + SHIFTED[1] * min(number, 4))
+        reason = advise_correction(begun(state))
+        assert isinstance(reason, says.LocksWanted), f"frame {number} after the tightening began: {reason}"
+
+
+def test_the_shift_is_measured_from_before_the_locks_whenever_the_key_comes() -> None:
+    state = asked_to_lock()
+    for number in range(20):
+        state = seen(state, 5.0 + SHIFTED[0] * min(number, 1), 5.0 + SHIFTED[1] * min(number, 1))
+    state = after(state, BaseLocked(state.now_s + 1.0))
+    for _ in range(5):
+        state = seen(state, 5.0 + SHIFTED[0], 5.0 + SHIFTED[1])
+    shift = begun(state).locks.shift_rad
+    assert shift is not None
+    assert [s / ARCSEC for s in shift] == pytest.approx(SHIFTED, abs=3.0)
+
+
+def test_an_axis_moved_long_ago_is_brought_back_by_a_screw() -> None:
+    """Whoever was at the locks has long said so: it was no lock that moved the axis."""
+    state = seen(asked_to_lock(), 300.0, 5.0)
+    for _ in range(math.ceil(AT_THE_LOCKS_S / 5.0) + 2):
+        state = seen(state, 300.0, 5.0, after_s=5.0)
+    state = after(state, Ticked(state.now_s + 1.0))
+    assert isinstance(advise_correction(begun(state)), says.ScrewLeft | says.LocksTrial)

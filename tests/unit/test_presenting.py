@@ -19,11 +19,22 @@ from night_kit import rehearsed
 from polewright.core.angles import ARCMIN_PER_RAD, ARCSEC_PER_RAD
 from polewright.core.model import Site, TargetPole
 from polewright.core.night import events
-from polewright.core.night.advice import Advice, Do, Ended, Mood, NotUpYet, RotateAxis, Turn, TurnBegins, Wait
+from polewright.core.night.advice import (
+    Advice,
+    Do,
+    Ended,
+    Mood,
+    NotUpYet,
+    RotateAxis,
+    Turn,
+    TurnBegins,
+    Wait,
+)
 from polewright.core.night.advise import advise
 from polewright.core.night.effects import Objection, Refused
 from polewright.core.night.rest import Reading, Rest
 from polewright.core.night.states import Handling, NightPlan, NightState, Running, Stage, Trouble, Waiting
+from polewright.core.plan.sky_choice import choose_sky
 from polewright.core.screws.angles import Screw
 from polewright.core.screws.memory import ScrewMemory, ScrewPrior
 from polewright.core.sky.places import standard_atmosphere
@@ -184,6 +195,12 @@ def test_hands_are_told_what_to_take_care_of_each_time(night: tuple[Moment, ...]
                 assert words in moment.view.instruction.caution, moment.view.instruction
                 seen.add(kind)
     assert {RotateAxis, Turn} <= seen
+
+
+def test_to_point_the_telescope_is_shown_as_something_to_do() -> None:
+    sky = choose_sky(Site(52.0, 9.0))[0]
+    assert instruction(Advice(TurnBegins(Stage.CAPTURE, sky))).tone is Mood.DO
+    assert instruction(Advice(TurnBegins(Stage.PROOF, None))).tone is Mood.WAIT
 
 
 def test_by_day_the_sun_comes_first() -> None:

@@ -24,8 +24,9 @@ PLACE = Qt.ItemDataRole.UserRole
 class FolderPage(FullPanel):
     """A page over the window: folders as large rows, the path to type in, and how many frames lie there.
 
-    The highlighted row is what is taken, and the first row is the folder itself. `chosen` carries a Path, `left` says
-    that nothing was chosen. With `endings` files are offered as well, and only they are taken.
+    The highlighted row is what is taken, and the first row is the folder itself; a path being typed comes before
+    both. `chosen` carries a Path, `left` says that nothing was chosen. With `endings` files are offered as well, and
+    only they are taken.
     """
 
     chosen = Signal(object)
@@ -47,6 +48,7 @@ class FolderPage(FullPanel):
         self.up = PlainButton("Up", "Alt+Up", parent=self)
         self.leave = PlainButton("Leave", "Escape", parent=self)
         self.path.returnPressed.connect(self._on_typed)
+        self.path.textEdited.connect(self._on_edited)
         self.rows.itemActivated.connect(self._on_opened)
         self.rows.currentItemChanged.connect(self._on_highlighted)
         self.take.clicked.connect(self._on_take)
@@ -136,28 +138,50 @@ class FolderPage(FullPanel):
         if self.endings or row is None:
             return
         place = Path(row.data(PLACE)[0])
-        self.take.setText(take_it(_name(place)))
+        self.path.setText(str(self.folder))
         if place == self.folder:
+            self.take.setText(take_it(_name(place)))
             self._noted.show_text(self._own_note)
         else:
-            self.worker.ask("highlighted folder", lambda: list_folder(place), self._on_looked_ahead)
+            self._look_ahead(place)
+
+    def _on_edited(self, text: str) -> None:
+        """A path is being typed: the button names its end."""
+        if text.strip() and not self.endings:
+            self._look_ahead(self.offered)
+
+    def _look_ahead(self, place: Path) -> None:
+        self.take.setText(take_it(_name(place)))
+        self.worker.ask("highlighted folder", lambda: list_folder(place), self._on_looked_ahead)
 
     def _on_looked_ahead(self, done: Done) -> None:
         listing: Listing = done.result()
-        if listing.folder == self.highlighted:
+        if listing.folder == self.offered:
             name = _name(listing.folder)
             self._noted.show_text(
                 not_opened(name, listing.problem) if listing.problem else frames_in(name, listing.frames)
             )
 
     @property
-    def highlighted(self) -> Path:
-        """What would be taken."""
-        row = self.rows.currentItem()
+    def offered(self) -> Path:
+        """What would be taken: a typed path, else what is highlighted."""
+        typed, row = self.path.text().strip(), self.rows.currentItem()
+        if typed and typed != str(self.folder):
+            return Path(typed).expanduser().absolute()
         return self.folder if row is None else Path(row.data(PLACE)[0])
 
     def _on_take(self) -> None:
-        self.chosen.emit(self.highlighted)
+        place = self.offered
+        self._noted.show_text("Looking …")
+        self.worker.ask("folder", lambda: list_folder(place), self._on_taken)
+
+    def _on_taken(self, done: Done) -> None:
+        """A folder that cannot be read is said, not taken."""
+        listing: Listing = done.result()
+        if listing.problem:
+            self._noted.show_text(not_opened(_name(listing.folder), listing.problem))
+        else:
+            self.chosen.emit(listing.folder)
 
     def _on_up(self) -> None:
         self.go(self.folder.parent)

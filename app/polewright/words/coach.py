@@ -43,7 +43,7 @@ from polewright.words.screws import lock_words
 OVERHEAD_DEG, LEVEL_DEG = 88.0, 2.0
 WORTH_SAYING = 0.75  # a turn that leaves more than this share of the error is not told as progress
 WORTH_NAMING_ARCMIN = 5.0  # a component of the drift less sure than that is not told
-TAKE_CARE = "Then hands off; leave declination alone."
+TAKE_CARE = "The first place is measured. Rotate, then hands off; leave declination alone."
 HOLD = "Hold the telescope before you loosen the declination clutch."
 OTHER_WITNESS = "A second turn of the RA axis may prove more; so does a pier, or a larger tolerance."
 OTHER_SKY = "Where more sky is free, begin this stage again: another declination shows it."
@@ -57,6 +57,7 @@ SETTLES = (
     "A tripod that is still settling moves the stars as a wrong axis does. On a pier, or after half an hour, skip"
     " this."
 )
+LEFT_OUT = "The first place was measured before the telescope was pointed: it is left out. Leave declination alone."
 QUIET = "Leave the mount alone: tracking on, guiding off in both axes."
 
 
@@ -178,6 +179,8 @@ def _rotate(west_deg: float) -> str:
 def _why_turn(why: it.PlaceWanted) -> str:
     if why.sigma_rad is None:
         return TAKE_CARE if why.refusal is None else refusal_words(why.refusal).whole
+    if why.left_out and why.places == 2:
+        return LEFT_OUT
     known = f"Known to {sigma_text(why.sigma_rad)} so far;"
     if why.places < 3:
         return f"{known} a third place checks the other two. Leave declination alone."
@@ -430,11 +433,17 @@ def _locks(why: it.Locking) -> Told:
             moved = f"Tightening moved the axis by {angle_text(shift_rad)}. " if shift_rad is not None else ""
             return Told(
                 "Loosen the base locks a little.",
-                f"{moved}{_total(offset)} off, needed {angle_text(tolerance_rad)}.",
+                f"{moved}{_total(offset)} off, {_short_of(offset, tolerance_rad)}.",
                 "The next aim allows for the shift." if shift_rad is not None else "",
             )
         case _:
             assert_never(why)
+
+
+def _short_of(offset: Offset, tolerance_rad: float) -> str:
+    """What is wanting: another place, or more certainty."""
+    needed = angle_text(tolerance_rad)
+    return f"needed {needed}" if offset.total_rad > tolerance_rad else f"not surely within {needed}"
 
 
 # the drift

@@ -101,6 +101,7 @@ def follow_frame(state: Running, event: FrameSolved) -> Outcome:
 
 
 def estimate(state: Running, capture: Capture) -> tuple[Effect, ...]:
+    """Asks for the axis, once there are two places."""
     if len(places(capture)) < 2:
         return ()
     return (EstimateAxis(capture.frames, state.plan.target),)

@@ -206,7 +206,8 @@ class NoRoom:
 @dataclass(frozen=True)
 class PlaceWanted:
     """Another place of the turn: so many there are, known to so much (None: no axis yet, `refusal` says why), which
-    the step would bring to `sigma_after_rad`. `other_sky`: a proof by the sky of the capture shares its flexure."""
+    the step would bring to `sigma_after_rad`. `other_sky`: a proof by the sky of the capture shares its flexure.
+    `left_out`: the first place was, as none of this turn."""
 
     stage: Stage
     west_deg: float
@@ -216,6 +217,7 @@ class PlaceWanted:
     sigma_after_rad: float | None = None
     refusal: AxisRefusal | None = None
     other_sky: bool = False
+    left_out: bool = False
 
 
 # why: the proof by a second turn

@@ -143,7 +143,8 @@ class Capture:
 
     `rotation_rad`: how far each frame is turned from the first, as a plain angle between attitudes, >= 0. `by_drift`:
     nothing was turned, the axis is from the drift of the stars and `frames` holds the latest frame of it. `combined`:
-    the bending that an earlier turn and this one have shown together is taken off its axis.
+    the bending that an earlier turn and this one have shown together is taken off its axis. `left_out`: its first
+    place was, because the telescope had been pointed elsewhere after it.
     """
 
     frames: tuple[PlacedFrame, ...] = ()
@@ -152,6 +153,7 @@ class Capture:
     refusal: AxisRefusal | None = None
     by_drift: bool = False
     combined: bool = False
+    left_out: bool = False
 
 
 @dataclass(frozen=True)
@@ -200,7 +202,7 @@ class Handling:
 @dataclass(frozen=True)
 class Locks:
     """The locks of the base. `ready`: the rest at which the coach asked to tighten them, up to the next motion (the
-    move closed last is that of `ready_closed_s`): hands come before words.
+    move closed last is that of `ready_closed_s`): hands come before words. `as_trial`: that was what it asked for.
 
     `before`: the rest before they were tightened, until the shift is measured.
     `shift_rad`: what tightening did last time, (east, up). `aim_rad`: where to bring the axis before tightening:
@@ -210,6 +212,7 @@ class Locks:
     tight: bool = False
     ready: Offset | None = None
     ready_closed_s: float = -math.inf
+    as_trial: bool = False
     before: Offset | None = None
     shift_rad: tuple[float, float] | None = None
     aim_rad: tuple[float, float] = (0.0, 0.0)

@@ -128,7 +128,7 @@ CAPTURE: tuple[Row, ...] = (
     Row(C, AxisMeasured, F, capture.take_axis_and_follow, capture.sure_and_near, "sure, near the pole"),
     Row(C, AxisMeasured, R, capture.take_axis_and_follow, capture.axis_sure, "sure"),
     Row(C, AxisMeasured, C, do.take_axis),
-    Row(C, AxisRefused, C, do.note_refusal),
+    Row(C, AxisRefused, C, capture.doubt_places),
     Row(C, NextAsked, F, do.begin_following, capture.axis_near, "axis known, near the pole"),
     Row(C, NextAsked, R, do.begin_following, capture.axis_known, "axis known"),
     Row(C, BackAsked, O),

@@ -14,9 +14,11 @@ from polewright.core.night.advice import (
     Ended,
     FieldWanted,
     FramesFail,
+    Mood,
     Reason,
     ScrewLeft,
     TripodSettles,
+    TurnBegins,
     Wait,
     Walking,
 )
@@ -171,7 +173,13 @@ def instruction(advice: Advice, by_day: bool = False) -> Instruction:
     told = say(advice)
     gain = f"{told.gain} {_key_words(advice.reason)}".strip()
     caution = caution_words(advice, by_day)
-    return Instruction(told.instruction, told.why, gain, told.instruction, advice.mood, _waited(advice), caution)
+    return Instruction(told.instruction, told.why, gain, told.instruction, _mood(advice), _waited(advice), caution)
+
+
+def _mood(advice: Advice) -> Mood:
+    """To point the telescope is a thing to do, though the night itself only waits for a frame."""
+    pointing = isinstance(advice.reason, TurnBegins) and advice.reason.sky is not None
+    return Mood.DO if pointing else advice.mood
 
 
 def _key_words(reason: Reason) -> str:

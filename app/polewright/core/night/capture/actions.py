@@ -3,12 +3,21 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
-from polewright.core.night.actions import Outcome, begin_following, drop_capture, take_axis, with_shaking
+from polewright.core.night.actions import (
+    Outcome,
+    begin_following,
+    drop_capture,
+    estimate,
+    note_refusal,
+    take_axis,
+    with_shaking,
+)
 from polewright.core.night.drifting.actions import known_by_drift, sure_by_drift
-from polewright.core.night.events import AxisMeasured
+from polewright.core.night.events import AxisMeasured, AxisRefused
 from polewright.core.night.states import Running
-from polewright.core.night.turning.places import PLACES_WANTED, places
+from polewright.core.night.turning.places import PLACES_WANTED, contradicted, places, without_first_place
 
 CAPTURE_SHARE = 1.0 / 3.0  # of the tolerance: a capture this sure needs no further rotation
 
@@ -22,6 +31,18 @@ def take_axis_and_follow(state: Running, event: AxisMeasured) -> Outcome:
     if effects:
         return state, effects
     return begin_following(with_shaking(taken, taken.capture), event)
+
+
+def doubt_places(state: Running, event: AxisRefused) -> Outcome:
+    """The frames support no axis. Where three places cannot be of one turn the telescope was pointed after the first:
+    it is left out, once."""
+    noted, effects = note_refusal(state, event)
+    if not contradicted(noted.capture):
+        return noted, effects
+    if noted.capture.left_out:
+        return noted.with_turn(replace(noted.capture, axis=None)), effects
+    later = without_first_place(noted.capture)
+    return noted.with_turn(later), estimate(noted, later)
 
 
 def reopen_capture(state: Running, event: object) -> Outcome:

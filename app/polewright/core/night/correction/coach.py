@@ -39,7 +39,7 @@ WEAK = 3.0  # a reading this many times less sure than the capture comes from a 
 NEAR_MERIDIAN_RAD = math.radians(15.0)  # within it the view is as good as it gets (chosen)
 PATIENT_READINGS = 10
 CREEP_TURNS, CREEP_ARCMIN = 1.0 / 12.0, NEAR_ARCMIN  # below it no fraction of a turn is asked for
-AT_THE_LOCKS_S = 15.0  # two locks and a key (chosen)
+AT_THE_LOCKS_S = 45.0  # after the last motion: the other lock, and round the mount to the key (chosen)
 WORTH_A_NUMBER = 0.4  # relative sigma of a rate that can still tell how much is left
 
 
@@ -52,6 +52,8 @@ def advise_correction(state: Running) -> Reason:
         return Plainly.FRAME_AWAITED
     if state.handling.walk is not None:
         return _walking(state, state.handling.walk)
+    if _at_the_locks(state):
+        return LocksTrial(state.handling.turns_made) if state.locks.as_trial else _inside(state, offset)
     if not settled(state) or state.handling.opened_at is not None:
         return _settling(state)
     return _weak_geometry(state) or _at_rest(state, offset)
@@ -60,8 +62,6 @@ def advise_correction(state: Running) -> Reason:
 def _at_rest(state: Running, offset: Offset) -> Reason:
     if state.stop_here and state.lesson is None:
         return _inside(state, offset)
-    if _at_the_locks(state):
-        return LocksTrial(state.handling.turns_made) if state.locks.shift_rad is None else _inside(state, offset)
     turn = next_turn(state)
     if turn is None:
         return _average(state, offset)
@@ -71,10 +71,12 @@ def _at_rest(state: Running, offset: Offset) -> Reason:
 
 
 def _at_the_locks(state: Running) -> bool:
-    """Whether hands that were asked to tighten the locks have moved the axis, and have not said yet that they did."""
-    locks, closed_s = state.locks, state.handling.closed_s
-    moved_since = locks.ready is not None and not locks.tight and closed_s > locks.ready_closed_s
-    return state.walking and moved_since and state.now_s - closed_s < AT_THE_LOCKS_S
+    """Whether hands that were asked to tighten the locks move the axis, and have not said yet that they did."""
+    locks, handling = state.locks, state.handling
+    moved = handling.opened_at is not None or handling.closed_s > locks.ready_closed_s
+    since_s = state.now_s - max(handling.touched_s, handling.closed_s)
+    asked = state.walking and locks.ready is not None and not locks.tight
+    return asked and moved and since_s < AT_THE_LOCKS_S
 
 
 def _settling(state: Running) -> Settling:

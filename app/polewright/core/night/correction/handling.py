@@ -179,7 +179,9 @@ def remember_asked(state: Running) -> Running:
     asked_to_lock = ready and not state.locks.tight
     closed_s = state.handling.closed_s
     if asked_to_lock and (state.locks.ready is None or state.locks.ready_closed_s == closed_s):
-        state = replace(state, locks=replace(state.locks, ready=state.offset, ready_closed_s=closed_s))
+        trial = not state.stop_here
+        locks = replace(state.locks, ready=state.offset, ready_closed_s=closed_s, as_trial=trial)
+        state = replace(state, locks=locks)
     turn = None if asked_to_lock else next_turn(state)
     asked = AskedTurn(turn.screw, turn.plan.turns) if turn else None
     return state if asked == state.handling.asked else replace(state, handling=replace(state.handling, asked=asked))

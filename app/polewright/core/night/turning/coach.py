@@ -11,7 +11,7 @@ import math
 from polewright.core.axis_reasons import FramesApart, is_disagreement
 from polewright.core.night.advice import DoesNotFit, NoRoom, NotOneCapture, PlaceWanted, TurnBegins, Turning
 from polewright.core.night.states import Capture, Running, Stage
-from polewright.core.night.turning.places import places
+from polewright.core.night.turning.places import contradicted, places
 from polewright.core.night.turning.room import SMALLEST_STEP_RAD, next_rotation_rad
 from polewright.core.plan.sky_choice import choose_sky
 
@@ -36,6 +36,8 @@ def _doubt(state: Running, capture: Capture, count: int) -> DoesNotFit | NotOneC
     """One frame is to blame, or none by itself: something gives at every turn, and more frames do not mend it."""
     if isinstance(capture.refusal, FramesApart):
         return NotOneCapture(state.stage, capture.refusal)
+    if contradicted(capture):
+        return DoesNotFit(state.stage, None, count)
     axis = capture.axis
     if axis is None:
         return None
@@ -57,6 +59,7 @@ def _place_wanted(state: Running, capture: Capture, step_rad: float) -> PlaceWan
         _sigma_after_rad(capture, abs(step_rad)),
         capture.refusal if axis is None else None,
         _other_sky(state),
+        capture.left_out,
     )
 
 

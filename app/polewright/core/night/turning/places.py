@@ -9,6 +9,7 @@ from functools import lru_cache
 import numpy as np
 
 from polewright.core.attitude import rotation_vector
+from polewright.core.axis_reasons import FarFromPole, TooUnsure
 from polewright.core.model import Matrix
 from polewright.core.night.measured import MeasuredAxis, PlacedFrame
 from polewright.core.night.states import Capture
@@ -49,6 +50,21 @@ def places(capture: Capture) -> tuple[PlacedFrame, ...]:
         if all(turned_rad(frame, other) >= SAME_PLACE_RAD for other in found):
             found.append(frame)
     return tuple(found)
+
+
+def contradicted(capture: Capture) -> bool:
+    """Whether its places cannot be of one turn: three of them, a step apart and more, and no axis nearly fits."""
+    unfit = isinstance(capture.refusal, TooUnsure | FarFromPole)
+    return unfit and len(places(capture)) >= PLACES_WANTED and max(capture.rotation_rad) >= STEP_RAD
+
+
+def without_first_place(capture: Capture) -> Capture:
+    """The turn as if it had begun at its second place."""
+    first = capture.frames[0]
+    later = Capture(left_out=True)
+    for frame in capture.frames:
+        later = later if turned_rad(first, frame) < SAME_PLACE_RAD else keep_frame(later, frame)
+    return later
 
 
 def answers(capture: Capture, axis: MeasuredAxis) -> bool:
