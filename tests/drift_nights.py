@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
-from polewright.core.angles import ARCMIN_PER_RAD, ARCSEC_PER_RAD, SIDEREAL_RATE_RAD_S
+from polewright.core.angles import ARCMIN_PER_RAD, ARCSEC_PER_RAD, SIDEREAL_RATE_RAD_S, rotation_about
 from polewright.core.drift.live import DriftProof, DriftSample
 from polewright.core.model import Atmosphere, FloatArray, Site, TargetPole
 from polewright.simulate.mount import Mount, MountSpec
@@ -46,6 +47,113 @@ def look_at(lat_deg: float, hour_angle_h: float, dec_p_deg: float) -> FloatArray
     return np.asarray(np.cos(d) * (np.cos(h) * u - np.sin(h) * np.array([1.0, 0.0, 0.0])) + np.sin(d) * side * n)
 
 
+@dataclass(frozen=True)
+class Nudging:
+    """A press on the hand controller in every field, and what the guider, if there is one, makes of it.
+
+    `back_arcsec_s`: how fast it is pulled back after `wait_s` (backlash); `lets_go`: the guider loses its star."""
+
+    at_s: float = 60.0
+    arcsec: float = 60.0
+    back_arcsec_s: float = 0.0
+    wait_s: float = 0.0
+    lets_go: bool = False
+
+    def left_rad(self, t: float) -> float:
+        """How far the declination is away at `t` s of the field; the press runs at half the sidereal rate."""
+        since = t - self.at_s
+        there = min(max(since, 0.0) * 7.5, abs(self.arcsec))
+        back = max(since - abs(self.arcsec) / 7.5 - self.wait_s, 0.0) * self.back_arcsec_s
+        return float(np.sign(self.arcsec) * max(there - back, 0.0) / ARCSEC_PER_RAD)
+
+
+ROLL_RAD = 25.0 / ARCSEC_PER_RAD  # of a solved frame of two degrees: fifty times its place and more
+
+
+def frame(at_s: float, number: int, camera: FloatArray, error: FloatArray, rolls: np.random.Generator) -> DriftSample:
+    """What a solved frame tells of an attitude (3, 3): `error` (2,) along its axes, rad, and that of its turn."""
+    v = camera[:, 2] + error[0] * camera[:, 0] + error[1] * camera[:, 1]
+    v = v / np.linalg.norm(v)
+    x = camera[:, 0] + rolls.normal(0.0, ROLL_RAD) * camera[:, 1]
+    x = x - (x @ v) * v
+    x = x / np.linalg.norm(x)
+    place, side = ((float(w[0]), float(w[1]), float(w[2])) for w in (v, x))
+    return DriftSample(at_s, place, 0.3 / ARCSEC_PER_RAD, number, side, ROLL_RAD)
+
+
+def axis_of(spec: MountSpec) -> FloatArray:
+    """The upper end of the mount axis, ENU."""
+    azimuth, altitude = np.radians([spec.axis_azimuth_deg, spec.axis_altitude_deg])
+    return np.array([np.cos(altitude) * np.sin(azimuth), np.cos(altitude) * np.cos(azimuth), np.sin(altitude)])
+
+
+def turned_in_dec(axis: FloatArray, camera: FloatArray, angle_rad: float) -> FloatArray:
+    """The camera (3, 3) after its declination about the axis grew by so much."""
+    hinge = np.cross(camera[:, 2], axis)
+    return rotation_about(hinge / np.linalg.norm(hinge), angle_rad) @ camera
+
+
+def guided_mount(
+    spec: MountSpec,
+    lat_deg: float,
+    positions: Sequence[tuple[float, float]],
+    seconds_each: float,
+    cadence_s: float,
+    noise_arcsec: float,
+    rng: np.random.Generator,
+    wander_arcsec: float,
+    memory: float,
+    both_axes: bool,
+    nudge: Nudging | None = None,
+) -> DriftProof:
+    """A mount off the pole whose declination (or both axes) a guider holds on a star, seen through the air (traced
+    rays); what it leaves has that sigma and remembers a share of its last error. The field turns all the same, and
+    where right ascension is free it runs as the mount's own axis and drive have it."""
+    mount, axis, rolls = Mount(spec), axis_of(spec), np.random.default_rng(3)
+    north = look_at(lat_deg, 0.0, 90.0)
+    hemisphere = -1.0 if spec.southern else 1.0
+    samples: list[DriftSample] = []
+    now = 0.0
+    for number, (hour, dec_p) in enumerate(positions):
+        begun = mount.point(now + 20.0, look_at(lat_deg, hour, dec_p)) + 5.0
+        mount.set_tracking(begun - 5.0, True)
+        first = mount.attitude(begun)[:, 2]
+        left = rng.normal(0.0, wander_arcsec, 2)
+        free_from = np.inf
+        dec_then = 0.0
+        for t in np.arange(0.0, seconds_each + 0.5 * cadence_s, cadence_s):
+            left = memory * left + wander_arcsec * np.sqrt(1.0 - memory**2) * rng.normal(size=2)
+            turn = rotation_about(north, -hemisphere * SIDEREAL_RATE_RAD_S * t)
+            star = refract((turn @ lowered(first))[None, :], AIR)[0]
+            c = mount.attitude(begun + t)
+            if both_axes:
+                c = rotation_about(axis, _about(axis, c[:, 2], star) + left[0] / ARCSEC_PER_RAD) @ c
+            off = np.arcsin(star @ axis) - np.arcsin(c[:, 2] @ axis)
+            if nudge is not None and nudge.lets_go and t >= nudge.at_s:
+                free_from, dec_then = (t, off) if t < free_from else (free_from, dec_then)
+                off = dec_then
+            away = 0.0 if nudge is None else nudge.left_rad(t)
+            c = turned_in_dec(axis, c, off + left[1] / ARCSEC_PER_RAD + away)
+            samples.append(frame(begun + t, number, c, noise_arcsec / ARCSEC_PER_RAD * rng.normal(size=2), rolls))
+        now = begun + seconds_each
+    return DriftProof(site_at(lat_deg), AIR, TargetPole.REFRACTED, tuple(samples), nudged=nudge is not None)
+
+
+def lowered(seen: FloatArray) -> FloatArray:
+    """The direction without air of one that is seen, by fixed point."""
+    true = seen
+    for _ in range(6):
+        true = true + seen - refract(true[None, :], AIR)[0]
+        true = true / np.linalg.norm(true)
+    return true
+
+
+def _about(axis: FloatArray, start: FloatArray, end: FloatArray) -> float:
+    """The angle about the axis from one direction to another."""
+    one, two = (v - (v @ axis) * axis for v in (start, end))
+    return float(np.arctan2(np.cross(one, two) @ axis, one @ two))
+
+
 def watched(
     spec: MountSpec,
     lat_deg: float,
@@ -57,11 +165,13 @@ def watched(
     noise_memory: float = 0.0,
     target: TargetPole = TargetPole.REFRACTED,
     air: Atmosphere = AIR,
+    nudge: Nudging | None = None,
 ) -> DriftProof:
     """All frames at once; `noise_memory` is the correlation of neighbouring frames."""
     mount = Mount(spec)
     samples: list[DriftSample] = []
     now = 0.0
+    rolls = np.random.default_rng(len(positions))  # of its own, so that the other draws stay what they were
     for number, (hour, dec_p) in enumerate(positions):
         now = mount.point(now + 20.0, look_at(lat_deg, hour, dec_p))
         mount.set_tracking(now, True)
@@ -69,12 +179,11 @@ def watched(
         for t in np.arange(0.0, seconds_each + 0.5 * cadence_s, cadence_s):
             error = noise_memory * error + np.sqrt(1.0 - noise_memory**2) * rng.normal(size=2)
             c = mount.attitude(now + 5.0 + t)
-            v = c[:, 2] + noise_arcsec / ARCSEC_PER_RAD * (error[0] * c[:, 0] + error[1] * c[:, 1])
-            v = v / np.linalg.norm(v)
-            place = (float(v[0]), float(v[1]), float(v[2]))
-            samples.append(DriftSample(now + 5.0 + t, place, 0.3 / ARCSEC_PER_RAD, number))
+            if nudge is not None:
+                c = turned_in_dec(axis_of(spec), c, nudge.left_rad(t))
+            samples.append(frame(now + 5.0 + t, number, c, noise_arcsec / ARCSEC_PER_RAD * error, rolls))
         now += 5.0 + seconds_each
-    return DriftProof(site_at(lat_deg), air, target, tuple(samples))
+    return DriftProof(site_at(lat_deg), air, target, tuple(samples), nudged=nudge is not None)
 
 
 def guided(

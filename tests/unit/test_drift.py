@@ -61,12 +61,26 @@ def test_forty_nights_with_periodic_error_and_noise() -> None:
 def test_one_position_tells_one_component_and_says_so() -> None:
     spec = mount_off(50.0, 6.0, 3.0)
     rng = np.random.default_rng(5)
-    meridian = found(watched(spec, 50.0, PLACES[:1], 200.0, 2.0, 0.5, rng))
+    meridian = found(without_cameras(watched(spec, 50.0, PLACES[:1], 200.0, 2.0, 0.5, rng)))
     assert in_arcmin(meridian)[0] == pytest.approx(6.0, abs=3.0 * sigmas_arcmin(meridian)[0])
     assert sigmas_arcmin(meridian)[0] < 1.5 and sigmas_arcmin(meridian)[1] > 30.0
     assert meridian.unknown is Unknown.ALTITUDE
     east = found(watched(spec, 50.0, ((-6.0, 60.0),), 200.0, 2.0, 0.5, rng))
     assert sigmas_arcmin(east)[1] < 1.5 and east.unknown is Unknown.AZIMUTH
+
+
+def without_cameras(proof: DriftProof) -> DriftProof:
+    """The same from places alone, as frames that cannot be solved give them."""
+    return replace(proof, samples=tuple(replace(s, camera_x_enu=None) for s in proof.samples))
+
+
+def test_the_turning_field_tells_the_other_component() -> None:
+    """13' turn the field by 13' per radian of the sky's turn; places alone leave the altitude open."""
+    spec = mount_off(50.0, 6.0, 13.0, **WORM)
+    proof = watched(spec, 50.0, PLACES[:1], 600.0, 4.0, 0.5, np.random.default_rng(5))
+    places, whole = found(without_cameras(proof)), found(proof)
+    assert sigmas_arcmin(whole)[1] < 0.5 * sigmas_arcmin(places)[1]
+    assert in_arcmin(whole)[1] == pytest.approx(13.0, abs=3.0 * sigmas_arcmin(whole)[1])
 
 
 def test_a_field_at_the_pole_tells_both() -> None:

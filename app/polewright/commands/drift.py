@@ -26,10 +26,27 @@ from polewright.commands.options import (
 from polewright.commands.output import json_text
 from polewright.core.angles import ARCMIN_PER_RAD, ARCSEC_PER_RAD
 from polewright.core.drift.compare import Comparison, compare_with_turn
-from polewright.core.drift.live import DriftProof, DriftResult, PositionDrift, add_frame, guiding_refusal
+from polewright.core.drift.guarded import contradicts, guarded, guarded_covariance, may_be_held
+from polewright.core.drift.hidden import wandering
+from polewright.core.drift.live import (
+    DriftProof,
+    DriftResult,
+    PositionDrift,
+    add_frame,
+    guiding_refusal,
+    unknown_in,
+)
 from polewright.core.drift.plan import DriftPosition, best_positions, predicted_seconds
 from polewright.core.drift.reading import stated_covariance
-from polewright.core.drift.reasons import AllLeftOut, DriftRefusal, NoFramesYet, Unknown
+from polewright.core.drift.reasons import (
+    AllLeftOut,
+    DriftRefusal,
+    Guided,
+    GuidingRefusal,
+    MayBeHeld,
+    NoFramesYet,
+    Unknown,
+)
 from polewright.core.drift.remaining import Remaining, remaining
 from polewright.core.drift.stillness import FIELD_S
 from polewright.core.errors import FrameReadError, RecordingError, UsageError
@@ -100,6 +117,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="whether guiding was off, in both axes; frames that contradict it count for more",
     )
     add(
+        "--nudged",
+        action="store_true",
+        help="the declination was nudged in each field and left there, to show that nothing guides it",
+    )
+    add(
         "--stood",
         action="store_true",
         help="the tripod has stood for half an hour, or is a pier: it no longer settles",
@@ -134,7 +156,7 @@ def run(args: argparse.Namespace) -> int:
     watched = _watch_fields(args) if args.field else _watch(args)
     result = _result_of(watched)
     off = None if args.guiding is None else args.guiding == "off"
-    guided = guiding_refusal(result, off) if isinstance(result, DriftResult) else None
+    guided = _guided(watched.proof, result, off) if isinstance(result, DriftResult) else None
     if guided is not None:
         facts, lines = _refused(guided, guiding_words(guided))
     elif isinstance(result, DriftResult):
@@ -149,6 +171,14 @@ def run(args: argparse.Namespace) -> int:
     left_out = [f"{name}: left out: {why}" for name, why in watched.left_out]
     print(json_text(facts) if args.json else "\n".join([*left_out, *lines]))
     return EXIT_NOT_MEASURABLE if facts["axis"] is None else EXIT_OK
+
+
+def _guided(proof: DriftProof, result: DriftResult, off: bool | None) -> GuidingRefusal | None:
+    """Why the drift is not believed; what right ascension and the turning field say is believed over the person."""
+    refusal = guiding_refusal(result, off)
+    if refusal is not None or not may_be_held(result):
+        return refusal
+    return Guided() if contradicts(guarded(proof), result) else None
 
 
 def _result_of(watched: Watched) -> DriftResult | DriftRefusal:
@@ -232,7 +262,7 @@ def _watch(args: argparse.Namespace) -> Watched:
     first, each = measured_one_by_one(frame_measurer(args), args.frames)
     site, source = site_from(args, first)
     atmosphere = air_from(args, site, first)
-    proof = DriftProof(site, atmosphere, _target(args, site))
+    proof = DriftProof(site, atmosphere, _target(args, site), nudged=args.nudged)
     placed: list[SkyFrame] = []
     left_out: list[tuple[str, str]] = []
     warnings: dict[str, None] = {}  # each once, in the order in which they came
@@ -258,7 +288,7 @@ def _watch_fields(args: argparse.Namespace) -> Watched:
     fields = check_fields(args.field)
     first, _ = measured_one_by_one(frame_measurer(args), [path for field in fields for path in field.frames])
     site, source = site_from(args, first)
-    proof = DriftProof(site, air_from(args, site, first), _target(args, site))
+    proof = DriftProof(site, air_from(args, site, first), _target(args, site), nudged=args.nudged)
     proof, used, left_out = unsolved_proof(args, fields, proof)
     return Watched(proof, used, left_out, source)
 
@@ -271,9 +301,9 @@ def _found(
     args: argparse.Namespace, watched: Watched, result: DriftResult, turn: Turn | None
 ) -> tuple[dict[str, Any], list[str]]:
     proof = watched.proof
-    left = remaining(proof, result, args.certainty / ARCMIN_PER_RAD)
-    whole = stated_covariance(proof, result, math.inf if args.stood else 0.0, FLEXURE_PRIOR)
-    by_frames, result = result.covariance_rad2, replace(result, covariance_rad2=whole)
+    left = remaining(proof, wandering(result), args.certainty / ARCMIN_PER_RAD)
+    free = stated_covariance(proof, result, math.inf if args.stood else 0.0, FLEXURE_PRIOR)
+    by_frames, result = result.covariance_rad2, _believed(proof, replace(result, covariance_rad2=free))
     warnings = [*watched.warnings, *map(drift_doubt_words, result.warnings)]
     facts: dict[str, Any] = {
         "axis": {
@@ -282,6 +312,7 @@ def _found(
             "total_arcmin": math.hypot(result.east_rad, result.up_rad) * ARCMIN_PER_RAD,
             "covariance_arcmin2": (np.array(result.covariance_rad2) * ARCMIN_PER_RAD**2).tolist(),
             "frames_covariance_arcmin2": (np.array(by_frames) * ARCMIN_PER_RAD**2).tolist(),
+            "unguided_covariance_arcmin2": (np.array(free) * ARCMIN_PER_RAD**2).tolist(),
         },
         "unknown": unknown_words(result.unknown),
         "noise_arcsec": result.noise_rad * ARCSEC_PER_RAD,
@@ -293,8 +324,9 @@ def _found(
         "next_field": left.component or None,
         "warnings": warnings,
     }
-    lines = [*_result_sentences(watched, result), _left_sentence(left, args.certainty)]
-    lines.append(hidden_words(result.sigma_rad, args.stood))
+    lines = _result_sentences(watched, result)
+    if not may_be_held(result):
+        lines += [_left_sentence(left, args.certainty), hidden_words(result.sigma_rad, args.stood)]
     if turn is not None:
         comparison = _compare(proof, result, turn)
         facts["comparison"] = {
@@ -306,6 +338,19 @@ def _found(
         }
         lines.append(comparison_words(comparison, result.unknown))
     return facts, lines + [f"Note: {text}" for text in warnings]
+
+
+def _believed(proof: DriftProof, result: DriftResult) -> DriftResult:
+    """The same, as far as the rest of the frames bears it out where a guider may have held the declination."""
+    if not may_be_held(result):
+        return result
+    free, covariance = result.sigma_rad, guarded_covariance(guarded(proof), result)
+    return replace(
+        result,
+        covariance_rad2=covariance,
+        unknown=unknown_in(np.array(covariance)),
+        warnings=(*result.warnings, MayBeHeld(free)),
+    )
 
 
 def _field_facts(p: PositionDrift) -> dict[str, Any]:
@@ -347,7 +392,7 @@ def _result_sentences(watched: Watched, result: DriftResult) -> list[str]:
 def _left_sentence(left: Remaining, certainty_arcmin: float) -> str:
     wanted = angle_text(certainty_arcmin / ARCMIN_PER_RAD)
     if left.seconds <= 0.0:
-        return f"Both components are known to {wanted}."
+        return f"The frames tell both components to {wanted}."
     if not math.isfinite(left.seconds):
         return f"These fields cannot give both components to {wanted}: ask --where to point."
     parts = [f"this field for {duration_text(left.here_s)} more"] if left.here_s else []

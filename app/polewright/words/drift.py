@@ -17,6 +17,7 @@ from polewright.core.drift.reasons import (
     Held,
     Jumped,
     MaybeGuided,
+    MayBeHeld,
     NoCommonShift,
     NoFramesYet,
     NotTracking,
@@ -36,6 +37,10 @@ from polewright.words.numbers import angle_text, duration_text, offset_words
 from polewright.words.said import Said
 
 FOCUS = "Expose longer or check the focus."
+NUDGE = (
+    "in each field, after a minute, move the declination by about 1′ with the hand controller, leave it there, watch"
+    " for two minutes more, and say --nudged."
+)
 
 
 def drift_refusal_words(why: DriftRefusal) -> Said:
@@ -154,6 +159,11 @@ def drift_doubt_words(doubt: DriftDoubt) -> str:
             return (
                 "Nothing moves, not even in right ascension: is guiding switched on? Switch it off in both axes and"
                 " begin again."
+            )
+        case MayBeHeld(free_rad):
+            return (
+                "The declination stands still. Guiding in declination alone would look the same; the uncertainty"
+                f" allows for it. If nothing guided, each is known to {angle_text(free_rad)}. To show that: {NUDGE}"
             )
         case RecordedDoubt(text):
             return text

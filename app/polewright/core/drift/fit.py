@@ -4,7 +4,9 @@ A mount turns about one axis, whatever its drive does: in observed ENU (refracti
 untouched tube keeps its distance from the axis, sin(dec) = s . p. The drift in declination that the textbook reads as
 d(dec_p)/dt = -w (a cos H + b sin H) is what p must be moved by to make it so. No small angles, no pole, both
 hemispheres. The same frames seen along right ascension tell the other combination, w sin(dec) (a sin H - b cos H), as
-far as the drive can be trusted: its rate is fitted, and periodic error apart, as smooth waves of likely size.
+far as the drive can be trusted: its rate is fitted, and periodic error apart, as smooth waves of likely size. The
+turning of the field about its centre tells that one too, whatever drive and guider do: turns about the mount axis and
+about the declination axis leave the angle between the camera and the direction of the mount axis as it is.
 
 Angle h is counted about the axis from "up" toward "east"; the hour angle is -h. Units: rad and s.
 Source: Covington, Astrophotography for the Amateur, 2nd ed. (1999), appendix B.
@@ -31,6 +33,9 @@ WAVE_PERIODS_S = (150.0, 240.0, 360.0, 480.0, 640.0, 960.0)
 WAVE_SIZE_RAD = 12.0 / ARCSEC_PER_RAD  # of each of these waves; together they bend like any worm
 WEAK_PRIOR_RAD = np.radians(3.0)  # on the axis: says nothing against a drift, keeps the sums finite
 _ROUNDS = 4  # of refitting the weights (chosen)
+_UNHEARD = 1e5  # times its noise: declination has no say
+_TWIST = 10.0 / ARCSEC_PER_RAD  # of the camera in its tube, rad a radian of the sky's turn: as pull (chosen)
+_HIGHEST_RAD = np.radians(80.0)  # declination: nearer to the axis its direction turns with the noise (chosen)
 
 
 @dataclass(frozen=True, eq=False)
@@ -39,13 +44,16 @@ class DriftData:
     along one axis, and the number (N,) of the position that each belongs to, 0, 1, ...
 
     `leak_sigma`: sigma of the share of the motion in right ascension that shows as declination, because the camera's
-    orientation is known only so well (its error in rad); 0 for solved frames."""
+    orientation is known only so well (its error in rad); 0 for solved frames. `camera_x_enu` (N, 3), `roll_sigma_rad`
+    (N,): the camera's x axis and sigma of its turn about the boresight; None where nobody measured it."""
 
     at_s: FloatArray
     direction_enu: FloatArray
     sigma_rad: FloatArray
     position: IntArray
     leak_sigma: float = 0.0
+    camera_x_enu: FloatArray | None = None
+    roll_sigma_rad: FloatArray | None = None
 
     @property
     def positions(self) -> int:
@@ -73,26 +81,26 @@ class DriftFit:
     rate_error: float
 
 
-def fit_drift(data: DriftData, start_enu: FloatArray, up_enu: FloatArray) -> DriftFit:
+def fit_drift(data: DriftData, start_enu: FloatArray, up_enu: FloatArray, by_declination: bool = True) -> DriftFit:
     """The axis that keeps every declination still; `start_enu` (3,) is the target pole, `up_enu` (3,) up there.
 
     Needs three frames at one position at the least; a single position leaves one direction all but unknown, and the
-    covariance says so.
+    covariance says so. Not `by_declination`: what right ascension and the turning of the field tell by themselves.
     """
     axis = start_enu
-    noise = np.array([np.sqrt(np.mean(np.square(data.sigma_rad)))] * 2)
+    noise = np.array([np.sqrt(np.mean(np.square(data.sigma_rad)))] * 2 + [_roll_noise(data)])
     relative = data.sigma_rad / noise[0]
     sideways = _sideways(data, start_enu, up_enu)
+    unheard = np.array([1.0 if by_declination else _UNHEARD, 1.0, 1.0])
     for _ in range(_ROUNDS):
-        dec, angle = about(axis, up_enu, data)
-        rows = _Rows(data, dec, angle, sideways)
-        solved = _solve(rows, noise, relative)
+        rows = _Rows(data, axis, up_enu, sideways)
+        solved = _solve(rows, noise * unheard, relative)
         axis = moved(axis, solved.step, up_enu)
         noise = np.maximum(solved.scatter, 0.3 * noise)
-    dec, angle = about(axis, up_enu, data)
-    rows = _Rows(data, dec, angle, sideways)
-    solved = _solve(rows, noise, relative)
-    growth = correlation_growth(solved.dec_left, data.position)
+    rows = _Rows(data, axis, up_enu, sideways)
+    solved = _solve(rows, noise * unheard, relative)
+    dec, angle = rows.dec, rows.angle
+    growth = correlation_growth(solved.dec_left if by_declination else solved.ra_left, data.position)
     return DriftFit(
         axis_enu=axis,
         covariance_rad2=solved.covariance * growth,
@@ -138,8 +146,9 @@ def _sideways(data: DriftData, pole: FloatArray, up: FloatArray) -> FloatArray:
 class _Rows:
     """The linear problem about the present axis: what is seen, and how it answers to each unknown."""
 
-    def __init__(self, data: DriftData, dec: FloatArray, angle: FloatArray, sideways: FloatArray) -> None:
-        self.dec = dec
+    def __init__(self, data: DriftData, axis: FloatArray, up: FloatArray, sideways: FloatArray) -> None:
+        dec, angle = about(axis, up, data)
+        self.dec, self.angle = dec, angle
         self.position = data.position
         self.members = [np.flatnonzero(data.position == k) for k in range(data.positions)]
         first = np.array([m[0] for m in self.members])[data.position]
@@ -152,6 +161,30 @@ class _Rows:
         self.waves = _waves(since, data.position)
         self.leak_sigma = data.leak_sigma
         self.sideways = sideways
+        self.turn, self.turn_slopes = _turned(data, axis, up)
+        if self.turn.size:
+            self.turn = wrap_pi(self.turn - self.turn[first])
+        self.turned = wrap_pi(angle - angle[first])
+
+
+def _roll_noise(data: DriftData) -> float:
+    return 1.0 if data.roll_sigma_rad is None else float(np.sqrt(np.mean(np.square(data.roll_sigma_rad))))
+
+
+def _turned(data: DriftData, axis: FloatArray, up: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Angle (N,) from the direction of the axis to the camera's x axis, and how it follows (N, 2) that, (east, up);
+    nothing where no camera's turn is known or a field lies too near to the axis."""
+    x, s = data.camera_x_enu, data.direction_enu
+    if x is None or bool(np.any(np.abs(s @ axis) > np.sin(_HIGHEST_RAD))):
+        return np.zeros(0), np.zeros((0, 2))
+
+    def turn(beside: FloatArray) -> FloatArray:
+        return np.asarray(np.arctan2(np.einsum("ij,ij->i", x, np.cross(s, beside)), x @ beside))
+
+    small = 1e-5
+    ends = [turn(moved(axis, small * step, up)) for step in np.eye(2)]
+    here = turn(axis)
+    return here, np.stack([wrap_pi(end - here) / small for end in ends], axis=1)
 
 
 @dataclass(frozen=True, eq=False)
@@ -160,6 +193,7 @@ class _Solved:
     covariance: FloatArray
     scatter: FloatArray
     dec_left: FloatArray
+    ra_left: FloatArray
     wave_sizes: FloatArray
     rate: float
 
@@ -168,37 +202,55 @@ def _solve(rows: _Rows, noise: FloatArray, relative: FloatArray) -> _Solved:
     """Weighted least squares for the step of the axis.
 
     Columns: east, up, per position dec and RA zero, rate, waves, per position the leak (a mount that is not square
-    turns the camera a little from one position to the next). Seen, with x the step:
+    turns the camera a little from one position to the next), per position turn zero, twist. Seen, with x the step:
     dec_i + dec_slopes . x = dec zero + leak sideways_i;
-    cos dec drive_i + ra_slopes . x = cos dec (RA zero + rate t + waves).
+    cos dec drive_i + ra_slopes . x = cos dec (RA zero + rate t + waves);
+    turn_i + turn_slopes . x = turn zero + twist angle_i.
     """
     n, k, w = rows.dec.size, len(rows.members), rows.waves.shape[1]
+    m = rows.turn.size
     zero = np.asarray(rows.position[:, None] == np.arange(k), dtype=float)
     leak = rows.sideways[:, None] * zero * (rows.leak_sigma > 0.0)
     dec_block = np.concatenate([-rows.dec_slopes, zero, np.zeros((n, k + 1 + w)), leak], axis=1)
     rate = (SIDEREAL_RATE_RAD_S * rows.elapsed)[:, None]
     drive = rows.cos_dec[:, None] * np.concatenate([zero, rate, rows.waves], axis=1)
     ra_block = np.concatenate([-rows.ra_slopes, np.zeros((n, k)), drive, np.zeros((n, k))], axis=1)
-    design = np.concatenate([dec_block, ra_block])
+    own = k + 1 if m else 0  # unknowns of the turn by itself
+    twist = rows.turned[:m, None]
+    turn_block = np.concatenate([-rows.turn_slopes, np.zeros((m, 3 * k + 1 + w)), zero[:m], twist], axis=1)
+    by_stars = np.pad(np.concatenate([dec_block, ra_block]), ((0, 0), (0, own)))
+    design = np.concatenate([by_stars, turn_block]) if m else by_stars
     middle = np.array([rows.dec[m].mean() for m in rows.members])
-    seen = np.concatenate([rows.dec - middle[rows.position], rows.cos_dec * rows.drive])
-    weight = 1.0 / np.concatenate([noise[0] * relative, noise[1] * relative])
+    seen = np.concatenate([rows.dec - middle[rows.position], rows.cos_dec * rows.drive, rows.turn])
+    weight = 1.0 / np.concatenate([noise[0] * relative, noise[1] * relative, noise[2] * relative[:m]])
     doubts = [1.0 / RATE_DOUBT, *[1.0 / WAVE_SIZE_RAD] * w, *[1.0 / (rows.leak_sigma or 1.0)] * k]
-    prior = np.concatenate([[1.0 / WEAK_PRIOR_RAD] * 2, np.zeros(2 * k), doubts])
+    prior = np.concatenate(
+        [[1.0 / WEAK_PRIOR_RAD] * 2, np.zeros(2 * k), doubts, [0.0] * k + [1.0 / _TWIST] if m else []]
+    )
     stacked = np.concatenate([design * weight[:, None], np.diag(prior)])
     information = stacked.T @ stacked
     scale = 1.0 / np.sqrt(np.diag(information))
     inverse = np.linalg.inv(information * scale[:, None] * scale[None, :]) * scale[:, None] * scale[None, :]
     solution = inverse @ (design.T @ (seen * weight**2))
     left = seen - design @ solution
-    dec_left, ra_left = left[:n], left[n:]
-    used_ra = min(float(np.trace(inverse[2 + k :, 2 + k :] @ information[2 + k :, 2 + k :])), 0.7 * n)
-    scatter = np.array([_rms(dec_left / relative, n - k - 1.0), _rms(ra_left / relative, n - used_ra)])
+    dec_left, ra_left, roll_left = left[:n], left[n : 2 * n], left[2 * n :]
+    last = design.shape[1] - own
+    used_ra = min(
+        float(np.trace(inverse[2 + k : last, 2 + k : last] @ information[2 + k : last, 2 + k : last])), 0.7 * n
+    )
+    scatter = np.array(
+        [
+            _rms(dec_left / relative, n - k - 1.0),
+            _rms(ra_left / relative, n - used_ra),
+            _rms(roll_left / relative, n - k - 1.0) if m else noise[2],
+        ]
+    )
     return _Solved(
         step=solution[:2],
         covariance=inverse[:2, :2],
         scatter=scatter,
         dec_left=dec_left,
+        ra_left=ra_left,
         wave_sizes=solution[2 * k + 3 : 2 * k + 3 + w],
         rate=float(solution[2 * k + 2]),
     )

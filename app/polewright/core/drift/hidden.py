@@ -1,7 +1,7 @@
 """What a drift cannot show and must be doubted for: slow wander, a base that creeps, a tube that bends, unknown air.
 
 Each moves the stars of a field at some rate, as an axis error would; the rates of the fields are put through the same
-least squares as the drift itself.
+least squares as the drift itself. What a rig has taught of its tube is taken off.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ from polewright.core.drift.rates import refraction_bias_rad, star_enu
 from polewright.core.drift.red_noise import slope_growth
 from polewright.core.flexure import Flexure
 from polewright.core.model import FloatArray
-from polewright.core.sky.places import pole_enu
+from polewright.core.sky.places import hemisphere_sign, pole_enu
 
 
 def whole_covariance(proof: DriftProof, told: DriftResult, flexure: Flexure) -> Covariance:
@@ -36,27 +36,36 @@ def wandering(result: DriftResult) -> DriftResult:
     return replace(result, covariance_rad2=grown, inflation=result.inflation * more)
 
 
+def without_taught(proof: DriftProof, result: DriftResult, flexure: Flexure) -> DriftResult:
+    """The same, what the tube is known to give taken off the axis."""
+    sag, pull, _ = _rates(proof, result.positions)
+    east, up = _moved(result.positions, flexure.sag_rad * sag + flexure.pull * pull)
+    return replace(result, east_rad=result.east_rad - float(east), up_rad=result.up_rad - float(up))
+
+
 def _faked(proof: DriftProof, positions: Sequence[PositionDrift], flexure: Flexure) -> FloatArray:
+    sigmas = flexure.sag_sigma_rad, flexure.pull_sigma, proof.atmosphere.scale_sigma
+    moves = [_moved(positions, sigma * rates) for sigma, rates in zip(sigmas, _rates(proof, positions))]
+    return np.asarray(sum(np.outer(move, move) for move in moves))
+
+
+def _moved(positions: Sequence[PositionDrift], rates: FloatArray) -> FloatArray:
+    """Where (east, up) the least squares of a drift put the axis for `rates` (K,), declination lost per radian of the
+    sky's turn in each field; what one field leaves open stays where it is."""
     answers = [np.array([np.cos(p.hour_angle_rad), np.sin(p.hour_angle_rad)]) for p in positions]
     weights = [1.0 / max(p.sigma_rad_s / SIDEREAL_RATE_RAD_S, 1e-9) ** 2 for p in positions]
-    normal = (
-        sum(w * np.outer(h, h) for w, h in zip(weights, answers)) + np.eye(2) / WEAK_PRIOR_RAD**2
-    )  # what one field leaves open stays where it is
-    total = np.zeros((2, 2))
-    for shares in _rates(proof, positions, flexure):
-        moved = np.linalg.solve(normal, sum(w * h * share for w, h, share in zip(weights, answers, shares)))
-        total += np.outer(moved, moved)
-    return total
+    normal = sum(w * np.outer(h, h) for w, h in zip(weights, answers)) + np.eye(2) / WEAK_PRIOR_RAD**2
+    return np.asarray(np.linalg.solve(normal, sum(w * h * rate for w, h, rate in zip(weights, answers, rates))))
 
 
-def _rates(proof: DriftProof, positions: Sequence[PositionDrift], flexure: Flexure) -> FloatArray:
-    """Declination rate over the sidereal one of each field (3, K), for what sag, pull and air may be; what a rig has
-    taught is not taken off the stars here, and counts as doubt."""
+def _rates(proof: DriftProof, positions: Sequence[PositionDrift]) -> FloatArray:
+    """Declination lost per radian of the sky's turn in each field (3, K), by one radian of sag, a pull of one radian
+    a radian, and by air thicker by the whole of it."""
     places = [(p.hour_angle_rad, p.dec_p_rad) for p in positions]
     site, air = proof.site, proof.atmosphere
-    sag = [np.hypot(flexure.sag_sigma_rad, flexure.sag_rad) * _sinking(proof, *place) for place in places]
-    pull = [np.hypot(flexure.pull_sigma, flexure.pull)] * len(places)
-    thick = [air.scale_sigma * refraction_bias_rad(site, air, *place, axis=proof.target) for place in places]
+    sag = [_sinking(proof, *place) for place in places]
+    pull = [-hemisphere_sign(site)] * len(places)  # tracking turns left-handed about the northern pole
+    thick = [refraction_bias_rad(site, air, *place, axis=proof.target) for place in places]
     return np.array([sag, pull, thick])
 
 

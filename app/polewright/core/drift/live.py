@@ -11,9 +11,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from polewright.core.angles import ARCSEC_PER_RAD, SIDEREAL_RATE_RAD_S, rotation_about, separation_rad
 from polewright.core.drift.fit import DriftData, DriftFit, about, correlation_growth, fit_drift
+from polewright.core.drift.nudge import Nudge, Nudged, nudge_in
 from polewright.core.drift.parts import parts_of, widening
 from polewright.core.drift.rates import drift_rates
 from polewright.core.drift.reasons import (
@@ -41,7 +43,7 @@ from polewright.core.drift.stillness import (
     field_motion,
     nothing_moves,
 )
-from polewright.core.model import Atmosphere, FloatArray, Site, SkyFrame, TargetPole
+from polewright.core.model import Atmosphere, Attitude, FloatArray, IntArray, Site, SkyFrame, TargetPole
 from polewright.core.offset import Covariance, covariance_of
 from polewright.core.sky.places import east_and_up, hemisphere_sign, offset_from_pole, pole_enu, true_pole_enu
 
@@ -57,12 +59,17 @@ _UNKNOWN_RAD, _UNKNOWN_SHARE = np.radians(3.0 / 60.0), 6.0  # so uncertain, alon
 
 @dataclass(frozen=True)
 class DriftSample:
-    """One frame: seconds since the first, boresight in observed ENU, sigma along one axis, number of the position."""
+    """One frame: seconds since the first, boresight in observed ENU, sigma along one axis, number of the position.
+
+    `camera_x_enu`, `roll_sigma_rad`: the camera's x axis and how well its turn is known; None where not measured.
+    """
 
     at_s: float
     direction_enu: Vector
     sigma_rad: float
     position: int
+    camera_x_enu: Vector | None = None
+    roll_sigma_rad: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -103,6 +110,7 @@ class DriftResult:
     held: bool = False  # nothing moves at all: guided, in all likelihood
     still: bool = False  # no field drifts in declination by more than a guided one may
     runs: bool = False  # some field shows that the drive is free
+    nudge: Nudge | None = None  # what became of a nudge in declination
 
     @property
     def sigma_rad(self) -> float:
@@ -114,7 +122,8 @@ class DriftResult:
 class DriftProof:
     """The state: where, against which pole, the frames so far, and what they say.
 
-    `orientation_sigma_rad`: how well the camera's orientation is known; 0 for solved frames, which measure it."""
+    `orientation_sigma_rad`: how well the camera's orientation is known; 0 for solved frames, which measure it.
+    `nudged`: the person has nudged the declination, to show that it is free; else a jump is a mishap."""
 
     site: Site
     atmosphere: Atmosphere
@@ -122,22 +131,40 @@ class DriftProof:
     samples: tuple[DriftSample, ...] = ()
     result: DriftResult | DriftRefusal = NOTHING_YET
     orientation_sigma_rad: float = 0.0
+    nudged: bool = False
 
 
 def add_frame(state: DriftProof, frame: SkyFrame, at_s: float) -> DriftProof:
     """The state with one more solved frame; `at_s` is its mid-exposure, s from any fixed moment, growing."""
-    direction = frame.attitude_enu.camera_to_sky[:, 2]
-    covariance = frame.attitude_enu.covariance_rad2
-    sigma = float(np.sqrt(0.5 * (covariance[0, 0] + covariance[1, 1])))
-    return add_direction(state, at_s, direction, sigma)
+    return _measured(state, with_frame(state.samples, state.site, at_s, frame.attitude_enu))
 
 
 def add_direction(state: DriftProof, at_s: float, direction_enu: FloatArray, sigma_rad: float) -> DriftProof:
     """The state with one more boresight (3,) in observed ENU. A frame older than the last one changes nothing."""
-    samples = with_sample(state.samples, state.site, at_s, direction_enu, sigma_rad)
+    return _measured(state, with_sample(state.samples, state.site, at_s, direction_enu, sigma_rad))
+
+
+def _measured(state: DriftProof, samples: tuple[DriftSample, ...]) -> DriftProof:
     if samples is state.samples:
         return state
     return replace(state, samples=samples, result=measure(replace(state, samples=samples)))
+
+
+def with_frame(
+    samples: tuple[DriftSample, ...], site: Site, at_s: float, attitude: Attitude
+) -> tuple[DriftSample, ...]:
+    """The samples with one more frame, the turn of its camera included."""
+    covariance = attitude.covariance_rad2
+    sigma = float(np.sqrt(0.5 * (covariance[0, 0] + covariance[1, 1])))
+    more = with_sample(samples, site, at_s, attitude.camera_to_sky[:, 2], sigma)
+    if more is samples:
+        return samples
+    turned = replace(
+        more[-1],
+        camera_x_enu=_vector(attitude.camera_to_sky[:, 0]),
+        roll_sigma_rad=float(np.sqrt(covariance[2, 2])),
+    )
+    return (*samples, turned)
 
 
 def with_sample(
@@ -147,13 +174,17 @@ def with_sample(
     the last."""
     if samples and at_s <= samples[-1].at_s:
         return samples
-    v = (float(direction_enu[0]), float(direction_enu[1]), float(direction_enu[2]))
-    return (*samples, DriftSample(float(at_s), v, float(sigma_rad), _position_of(samples, site, at_s, direction_enu)))
+    position = _position_of(samples, site, at_s, direction_enu)
+    return (*samples, DriftSample(float(at_s), _vector(direction_enu), float(sigma_rad), position))
+
+
+def _vector(v: FloatArray) -> Vector:
+    return float(v[0]), float(v[1]), float(v[2])
 
 
 def measure(state: DriftProof) -> DriftResult | DriftRefusal:
     """What the frames say. Positions with fewer than three frames are left out."""
-    data = _data(state.samples, state.orientation_sigma_rad)
+    data, nudge = drift_data(state)
     if data is None or data.at_s.size < LEAST_FRAMES:
         usable = 0 if data is None else data.at_s.size
         return TooFewFrames(int(usable), LEAST_FRAMES)
@@ -165,7 +196,7 @@ def measure(state: DriftProof) -> DriftResult | DriftRefusal:
     if turned > 0.5 * SIDEREAL_RATE_RAD_S:
         return NotTracking()
     up = east_and_up(pole, state.site)[1]
-    whole = _result(state, data, fit_drift(data, pole, up), pole)
+    whole = replace(_result(state, data, fit_drift(data, pole, up), pole), nudge=nudge)
     return _held_against(whole, [_result(state, part, fit_drift(part, pole, up), pole) for part in parts_of(data)])
 
 
@@ -183,7 +214,7 @@ def _held_against(whole: DriftResult, parts: Sequence[DriftResult]) -> DriftResu
     return replace(
         whole,
         covariance_rad2=whole.covariance_rad2 if covariance is None else covariance_of(covariance),
-        unknown=whole.unknown if covariance is None else _unknown(covariance),
+        unknown=whole.unknown if covariance is None else unknown_in(covariance),
         warnings=(*whole.warnings, *doubts),
         held=whole.held or held,
     )
@@ -203,7 +234,7 @@ def _result(state: DriftProof, data: DriftData, fit: DriftFit, pole: FloatArray)
         inflation=fit.inflation,
         drive_wave_rad=float(max(np.ptp(fit.wave_rad[data.position == k]) for k in range(data.positions)) / 2.0),
         positions=positions,
-        unknown=_unknown(fit.covariance_rad2),
+        unknown=unknown_in(fit.covariance_rad2),
         warnings=(*_warnings(jump, fit), *((Held(),) if held else ())),
         disturbed=jump is not None,
         held=held,
@@ -217,7 +248,11 @@ def guiding_refusal(result: DriftResult, guiding_is_off: bool | None) -> Guiding
 
     The frames are believed over the person; where they are too few to tell, more are asked for.
     """
-    if result.held or guiding_is_off is False:
+    if guiding_is_off is False or result.nudge is Nudge.TAKEN_BACK:
+        return Guided()
+    if result.nudge is Nudge.STAYED:
+        return None
+    if result.held:
         return Guided()
     if not result.still:
         return None
@@ -274,9 +309,35 @@ def _position_of(samples: tuple[DriftSample, ...], site: Site, at_s: float, dire
     return last.position + int(separation_rad(carried, np.asarray(direction_enu)) > NEW_POSITION_RAD)
 
 
-def _data(samples: tuple[DriftSample, ...], leak_sigma: float) -> DriftData | None:
-    """The frames of positions with three or more, numbered afresh."""
-    numbers = np.array([s.position for s in samples], dtype=np.int64)
+def drift_data(state: DriftProof) -> tuple[DriftData | None, Nudge | None]:
+    """The frames of positions with three or more, numbered afresh, and what became of a nudge: the frames since it
+    are a position of their own, those in which it happened are left out."""
+    samples = state.samples
+    numbers = 2 * np.array([s.position for s in samples], dtype=np.int64)
+    found = _nudges(state, numbers) if state.nudged else {}
+    usable = np.ones(numbers.size, dtype=bool)
+    for k, nudged in found.items():
+        here = np.flatnonzero(numbers == k)
+        numbers[here[nudged.after]] += 1
+        usable[here[nudged.moving]] = False
+    kept = tuple(sample for sample, use in zip(samples, usable) if use)
+    fates = {nudged.what for nudged in found.values()}
+    nudge = next((fate for fate in (Nudge.TAKEN_BACK, Nudge.STAYED) if fate in fates), None)
+    return _data(kept, numbers[usable], state.orientation_sigma_rad), nudge
+
+
+def _nudges(state: DriftProof, numbers: IntArray) -> dict[int, Nudged]:
+    return {int(k): nudged for k in np.unique(numbers) if (nudged := _nudge_at(state, numbers == k)) is not None}
+
+
+def _nudge_at(state: DriftProof, here: NDArray[np.bool_]) -> Nudged | None:
+    samples = [sample for sample, is_here in zip(state.samples, here) if is_here]
+    pole = pole_enu(state.site, state.atmosphere, state.target)
+    dec = np.arcsin(np.clip(np.array([s.direction_enu for s in samples]) @ pole, -1.0, 1.0))
+    return nudge_in(np.array([s.at_s for s in samples]), dec)
+
+
+def _data(samples: tuple[DriftSample, ...], numbers: IntArray, leak_sigma: float) -> DriftData | None:
     kept, counts = np.unique(numbers, return_counts=True)
     kept = kept[counts >= 3]
     usable = np.isin(numbers, kept)
@@ -289,7 +350,15 @@ def _data(samples: tuple[DriftSample, ...], leak_sigma: float) -> DriftData | No
         sigma_rad=np.maximum(np.array([s.sigma_rad for s in samples])[usable], 1e-8),
         position=np.searchsorted(kept, numbers[usable]),
         leak_sigma=leak_sigma,
+        camera_x_enu=_cameras(samples, usable),
+        roll_sigma_rad=np.maximum(np.array([s.roll_sigma_rad for s in samples])[usable], 1e-7),
     )
+
+
+def _cameras(samples: tuple[DriftSample, ...], usable: NDArray[np.bool_]) -> FloatArray | None:
+    """The x axes (N, 3) of the usable frames; None unless all of them are known."""
+    known = [s.camera_x_enu for s, use in zip(samples, usable) if use and s.camera_x_enu is not None]
+    return np.array(known) if len(known) == int(usable.sum()) else None
 
 
 def _sky_turn(state: DriftProof, data: DriftData) -> FloatArray:
@@ -307,7 +376,8 @@ def _sky_turn(state: DriftProof, data: DriftData) -> FloatArray:
     return np.array(rates)
 
 
-def _unknown(covariance: FloatArray) -> Unknown | None:
+def unknown_in(covariance: FloatArray) -> Unknown | None:
+    """What a covariance (2, 2) of (east, up) leaves unknown."""
     values, vectors = np.linalg.eigh(covariance)
     if values[1] < max(_UNKNOWN_RAD**2, _UNKNOWN_SHARE**2 * values[0]):
         return None

@@ -41,6 +41,8 @@ def _part(data: DriftData, rows: IntArray) -> DriftData:
         direction_enu=data.direction_enu[rows],
         sigma_rad=data.sigma_rad[rows],
         position=np.zeros(rows.size, dtype=np.int64),
+        camera_x_enu=None if data.camera_x_enu is None else data.camera_x_enu[rows],
+        roll_sigma_rad=None if data.roll_sigma_rad is None else data.roll_sigma_rad[rows],
     )
 
 

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from polewright.core.angles import ARCSEC_PER_RAD, SIDEREAL_RATE_RAD_S
-from polewright.core.drift.hidden import wandering, whole_covariance
+from polewright.core.drift.hidden import wandering, whole_covariance, without_taught
 from polewright.core.drift.live import DriftProof, DriftResult, DriftSample, measure
 from polewright.core.drift.reasons import DriftDoubt, DriftRefusal, Unknown
 from polewright.core.drift.remaining import cadence_s, remaining
@@ -112,13 +112,13 @@ def read_drift(
     result = measure(proof)
     if not isinstance(result, DriftResult):
         return result
-    told = _with_wander(result, flexure)
+    told = _told(proof, result, flexure)
     left = remaining(replace(proof, result=told), told, wanted)
     untold_s = 0.0 if flexure is None else _untold_s(result)
     return DriftReading(
         samples=len(samples),
-        east_rad=float(result.east_rad),
-        up_rad=float(result.up_rad),
+        east_rad=float(told.east_rad),
+        up_rad=float(told.up_rad),
         covariance_rad2=_stated(proof, told, rested_s, flexure),
         noise_rad=float(result.noise_rad),
         drive_wave_rad=float(result.drive_wave_rad),
@@ -146,11 +146,11 @@ def _stands(result: DriftResult) -> bool:
 
 def stated_covariance(proof: DriftProof, result: DriftResult, rested_s: float, flexure: Flexure | None) -> Covariance:
     """All that the axis of a drift is doubted by: what its frames show and what they hide."""
-    return _stated(proof, _with_wander(result, flexure), rested_s, flexure)
+    return _stated(proof, _told(proof, result, flexure), rested_s, flexure)
 
 
-def _with_wander(result: DriftResult, flexure: Flexure | None) -> DriftResult:
-    return result if flexure is None else wandering(result)
+def _told(proof: DriftProof, result: DriftResult, flexure: Flexure | None) -> DriftResult:
+    return result if flexure is None else without_taught(proof, wandering(result), flexure)
 
 
 def _stated(proof: DriftProof, told: DriftResult, rested_s: float, flexure: Flexure | None) -> Covariance:

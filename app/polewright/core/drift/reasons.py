@@ -125,4 +125,12 @@ class Held:
     """Nothing moves, not even in right ascension: something guides."""
 
 
-DriftDoubt = Jumped | Wanders | PartsDisagree | OddRate | Held | RecordedDoubt
+@dataclass(frozen=True)
+class MayBeHeld:
+    """The declination stands still, and guiding in declination alone would look the same: the sigma allows for it.
+    Without a guider each component would be known to so much."""
+
+    free_rad: float
+
+
+DriftDoubt = Jumped | Wanders | PartsDisagree | OddRate | Held | MayBeHeld | RecordedDoubt

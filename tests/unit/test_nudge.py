@@ -1,0 +1,120 @@
+"""A declination that stands still is believed as far as the rest of the frames, or a nudge, bears it out."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from drift_nights import Nudging, guided_mount, mount_off, watched
+from polewright.core.angles import ARCMIN_PER_RAD, ARCSEC_PER_RAD
+from polewright.core.drift.guarded import contradicts, guarded, guarded_covariance, may_be_held
+from polewright.core.drift.hidden import without_taught
+from polewright.core.drift.live import DriftProof, DriftResult, guiding_refusal, measure
+from polewright.core.drift.nudge import Nudge
+from polewright.core.drift.reasons import Guided, Jumped
+from polewright.core.flexure import Flexure
+from polewright.simulate.real_mount import RealMount
+
+FIELDS = ((0.0, 10.0), (-5.0, 55.0))
+OFF = (9.0, -9.4)  # arcmin: 13' in all
+
+
+def result(proof: DriftProof) -> DriftResult:
+    found = measure(proof)
+    assert isinstance(found, DriftResult)
+    return found
+
+
+def guided_far_off(seed: int, both_axes: bool, seconds: float = 300.0, nudge: Nudging | None = None) -> DriftProof:
+    spec = mount_off(50.0, *OFF, periodic_error_arcsec=6.0)
+    cadence_s = 5.0 if seconds < 1000.0 else 30.0
+    rng = np.random.default_rng(seed)
+    return guided_mount(spec, 50.0, FIELDS, seconds, cadence_s, 0.5, rng, 0.5, 0.5, both_axes, nudge)
+
+
+def free(seed: int, nudge: Nudging | None, seconds: float = 300.0) -> DriftProof:
+    spec = mount_off(50.0, 0.3, 0.3, periodic_error_arcsec=6.0)
+    return watched(spec, 50.0, FIELDS, seconds, 5.0, 0.5, np.random.default_rng(seed), nudge=nudge)
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_guided_in_declination_alone_is_no_alignment_though_the_person_says_off(seed: int) -> None:
+    """By the declination the axis lies within 2'; what is stated reaches as far as the truth, 13' away."""
+    proof = guided_far_off(seed, both_axes=False)
+    found = result(proof)
+    assert math.hypot(found.east_rad, found.up_rad) * ARCMIN_PER_RAD < 2.0, "it looks aligned"
+    assert guiding_refusal(found, True) is None and may_be_held(found), "the frames cannot exclude it"
+    covariance = np.array(guarded_covariance(guarded(proof), found))
+    miss = np.array([found.east_rad, found.up_rad]) - np.array(OFF) / ARCMIN_PER_RAD
+    assert miss @ np.linalg.solve(covariance, miss) < 9.2
+
+
+@pytest.mark.parametrize("both_axes", [True, False])
+def test_hours_show_by_the_turning_field_where_a_guided_axis_lies(both_axes: bool) -> None:
+    """No guider can hold that: 13' turn the field by 13' per radian of the sky's turn."""
+    proof = guided_far_off(1, both_axes, seconds=5400.0)
+    told, found = guarded(proof), result(proof)
+    apart = np.array([told.east_rad, told.up_rad]) * ARCMIN_PER_RAD - np.array(OFF)
+    sigma = np.sqrt(np.diag(np.array(told.covariance_rad2))) * ARCMIN_PER_RAD
+    if not both_axes:  # a guider in right ascension leaves the turn of the field alone to tell
+        assert np.all(sigma < 1.5) and np.all(np.abs(apart) < 4.0 * sigma)
+    assert contradicts(told, found)
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_a_free_mount_is_borne_out_by_its_field(seed: int) -> None:
+    proof = free(seed, None, seconds=400.0)
+    assert not contradicts(guarded(proof), result(proof))
+
+
+@pytest.mark.parametrize("arcsec", [60.0, -45.0])
+def test_a_nudge_that_stays_shows_a_free_declination_whatever_the_person_says(arcsec: float) -> None:
+    for seed in range(3):
+        found = result(free(seed, Nudging(arcsec=arcsec)))
+        assert found.nudge is Nudge.STAYED and not found.disturbed
+        assert not may_be_held(found) and guiding_refusal(found, None) is None
+        miss = np.hypot(found.east_rad - 0.3 / ARCMIN_PER_RAD, found.up_rad - 0.3 / ARCMIN_PER_RAD)
+        assert miss < 4.0 * found.sigma_rad < 3.0 / ARCMIN_PER_RAD
+
+
+@pytest.mark.parametrize("both_axes", [True, False])
+@pytest.mark.parametrize(
+    "nudge", [Nudging(back_arcsec_s=4.0), Nudging(back_arcsec_s=0.5), Nudging(back_arcsec_s=2.0, wait_s=30.0)]
+)
+def test_a_nudge_that_is_taken_back_shows_a_guider_whatever_the_person_says(nudge: Nudging, both_axes: bool) -> None:
+    for seed in range(3):
+        found = result(guided_far_off(seed, both_axes, nudge=nudge))
+        assert found.nudge is Nudge.TAKEN_BACK
+        assert guiding_refusal(found, True) == Guided()
+
+
+def test_a_guider_that_loses_its_star_lets_the_axis_be_seen_or_the_drift_is_refused() -> None:
+    for seed in range(4):
+        found = result(guided_far_off(seed, False, nudge=Nudging(lets_go=True)))
+        refused = guiding_refusal(found, True) is not None
+        miss = np.hypot(*(np.array([found.east_rad, found.up_rad]) * ARCMIN_PER_RAD - np.array(OFF)))
+        assert refused or miss < 5.0, "not one that looks aligned"
+
+
+def test_a_jump_nobody_made_is_a_mishap() -> None:
+    found = result(replace(free(1, Nudging()), nudged=False))
+    assert found.nudge is None and found.disturbed and any(isinstance(w, Jumped) for w in found.warnings)
+
+
+@pytest.mark.parametrize("lat_deg", [50.0, -35.0])
+@pytest.mark.parametrize(("sag", "pull"), [(20.0, 0.0), (0.0, 30.0), (12.0, -15.0)])
+def test_what_a_rig_has_taught_of_its_tube_is_taken_off(lat_deg: float, sag: float, pull: float) -> None:
+    """Against a simulated tube that bends as much."""
+    straight = mount_off(lat_deg, 3.0, 2.0)
+    bent = replace(straight, sag_arcsec=sag, real=replace(RealMount(1), pull_arcsec_rad=pull))
+    before, proof = (
+        watched(spec, lat_deg, FIELDS, 600.0, 10.0, 1e-3, np.random.default_rng(1)) for spec in (straight, bent)
+    )
+    taught = Flexure(sag / ARCSEC_PER_RAD, 0.0, pull / ARCSEC_PER_RAD, 0.0, 3)
+    right, wrong = result(before), result(proof)
+    mended = without_taught(proof, wrong, taught)
+    assert np.hypot(wrong.east_rad - right.east_rad, wrong.up_rad - right.up_rad) * ARCSEC_PER_RAD > 8.0
+    assert np.hypot(mended.east_rad - right.east_rad, mended.up_rad - right.up_rad) * ARCSEC_PER_RAD < 0.1
