@@ -18,6 +18,7 @@ import sys
 from collections import Counter
 from collections.abc import Callable
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -103,16 +104,16 @@ def series() -> dict[str, tuple[Draw, bool | None]]:
     found: dict[str, tuple[Draw, bool | None]] = {}
     for axes, both in (("both axes", True), ("declination", False)):
         for word, said in (("says nothing", None), ("says off", True)):
-            found[f"guided in {axes}, {word}"] = (lambda rng, off, b=both: guided_proof(rng, off, b, None)), said
+            found[f"guided in {axes}, {word}"] = partial(guided_proof, both_axes=both, nudge=None), said
         for fate, nudge in NUDGES.items():
             found[f"guided in {axes}, says off, nudge {fate}"] = (
-                (lambda rng, off, b=both, n=nudge: guided_proof(rng, off, b, n)),
+                partial(guided_proof, both_axes=both, nudge=nudge),
                 True,
             )
     for least_s in (120.0, 240.0):
         for word, press in (("", None), (", nudged", Nudging())):
             name = f"free, fields of {least_s:.0f} s and more, says off{word}"
-            found[name] = (lambda rng, off, s=least_s, p=press: free_proof(rng, off, s, p)), True
+            found[name] = partial(free_proof, least_s=least_s, nudge=press), True
     return found
 
 
