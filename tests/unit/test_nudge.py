@@ -14,7 +14,8 @@ from polewright.core.drift.guarded import contradicts, guarded, guarded_covarian
 from polewright.core.drift.hidden import without_taught
 from polewright.core.drift.live import DriftProof, DriftResult, guiding_refusal, measure
 from polewright.core.drift.nudge import Nudge
-from polewright.core.drift.reasons import Guided, Jumped
+from polewright.core.drift.reasons import Guided, Jumped, TooShortToTell
+from polewright.core.drift.stillness import FIELD_S
 from polewright.core.flexure import Flexure
 from polewright.simulate.real_mount import RealMount
 
@@ -118,3 +119,10 @@ def test_what_a_rig_has_taught_of_its_tube_is_taken_off(lat_deg: float, sag: flo
     mended = without_taught(proof, wrong, taught)
     assert np.hypot(wrong.east_rad - right.east_rad, wrong.up_rad - right.up_rad) * ARCSEC_PER_RAD > 8.0
     assert np.hypot(mended.east_rad - right.east_rad, mended.up_rad - right.up_rad) * ARCSEC_PER_RAD < 0.1
+
+
+def test_a_nudge_that_was_watched_for_too_short_a_time_shows_nothing() -> None:
+    """A guider that pulls slowly is still on its way: the declination moves, and tells another axis."""
+    found = result(guided_far_off(2, False, seconds=125.0, nudge=Nudging(back_arcsec_s=0.5)))
+    assert found.nudge is Nudge.TOO_EARLY
+    assert guiding_refusal(found, True) == TooShortToTell(FIELD_S)

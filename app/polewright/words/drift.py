@@ -78,7 +78,7 @@ def guiding_words(why: GuidingRefusal) -> Said:
             )
         case TooShortToTell(needed_s):
             return Said(
-                "Nothing moves yet, and the frames are too few to show that nothing guides.",
+                "The frames are too few to show that nothing guides.",
                 f"Watch each field for {duration_text(needed_s)} or longer, guiding off in both axes.",
             )
         case _:

@@ -250,6 +250,8 @@ def guiding_refusal(result: DriftResult, guiding_is_off: bool | None) -> Guiding
     """
     if guiding_is_off is False or result.nudge is Nudge.TAKEN_BACK:
         return Guided()
+    if result.nudge is Nudge.TOO_EARLY:
+        return TooShortToTell(FIELD_S)
     if result.nudge is Nudge.STAYED:
         return None
     if result.held:
@@ -322,7 +324,7 @@ def drift_data(state: DriftProof) -> tuple[DriftData | None, Nudge | None]:
         usable[here[nudged.moving]] = False
     kept = tuple(sample for sample, use in zip(samples, usable) if use)
     fates = {nudged.what for nudged in found.values()}
-    nudge = next((fate for fate in (Nudge.TAKEN_BACK, Nudge.STAYED) if fate in fates), None)
+    nudge = next((fate for fate in (Nudge.TAKEN_BACK, Nudge.TOO_EARLY, Nudge.STAYED) if fate in fates), None)
     return _data(kept, numbers[usable], state.orientation_sigma_rad), nudge
 
 

@@ -36,16 +36,16 @@ class Nudge(Enum):
 
     STAYED = "stayed"
     TAKEN_BACK = "taken back"
+    TOO_EARLY = "too early to say"
 
 
 @dataclass(frozen=True, eq=False)
 class Nudged:
-    """`after` (N,): the frames since; `moving` (N,): those in which it happened; what became of it, None when it is
-    too early to say."""
+    """`after` (N,): the frames since; `moving` (N,): those in which it happened; what became of it."""
 
     after: NDArray[np.bool_]
     moving: NDArray[np.bool_]
-    what: Nudge | None
+    what: Nudge
 
 
 def nudge_in(at_s: FloatArray, dec_rad: FloatArray) -> Nudged | None:
@@ -58,7 +58,7 @@ def nudge_in(at_s: FloatArray, dec_rad: FloatArray) -> Nudged | None:
     moving = np.abs(at_s - begun_s) < MOVING_S
     before, after = ~moving & (at_s < begun_s), ~moving & (at_s > begun_s)
     if before.sum() < LEAST_FRAMES or after.sum() < LEAST_FRAMES:
-        return None
+        return Nudged(at_s > begun_s, moving, Nudge.TOO_EARLY)
     return Nudged(at_s > begun_s, moving, _became(at_s, dec_rad, before, after))
 
 
@@ -76,16 +76,14 @@ def _displaced(dec_rad: FloatArray) -> NDArray[np.bool_] | None:
     return found if found.any() else None
 
 
-def _became(
-    at_s: FloatArray, dec_rad: FloatArray, before: NDArray[np.bool_], after: NDArray[np.bool_]
-) -> Nudge | None:
+def _became(at_s: FloatArray, dec_rad: FloatArray, before: NDArray[np.bool_], after: NDArray[np.bool_]) -> Nudge:
     line = np.polyfit(at_s[before], dec_rad[before], 0 if np.ptp(at_s[before]) < HOLD_S else 1)
     gone = dec_rad[after] - np.polyval(line, at_s[after])
     begun, ended = float(np.median(gone[:3])), float(np.median(gone[-3:]))
     if abs(ended) < (1.0 - STAYS) * max(abs(begun), LEAST_RAD):
         return Nudge.TAKEN_BACK
     if np.ptp(at_s[after]) < HOLD_S:
-        return None
+        return Nudge.TOO_EARLY
     return Nudge.STAYED if _drifts_alike(at_s, dec_rad, before, after) else Nudge.TAKEN_BACK
 
 
