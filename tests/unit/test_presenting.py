@@ -383,8 +383,9 @@ def test_one_bad_frame_is_told_beside_the_instruction_and_can_be_put_away() -> N
 def test_what_the_instruction_says_is_not_said_twice() -> None:
     state = at_rest(1.0, 1.0, trouble=frames_failed(FrameTrouble.TOO_FEW_STARS, 4))
     view = shown(state)
-    assert view.instruction.tone is not Mood.DO
-    assert "3 stars found" in view.instruction.reason or "stars" in view.instruction.reason
+    said = view.instruction
+    assert said.tone is Mood.TROUBLE and said.sentence == "Expose longer."
+    assert said.reason == "3 stars found, 8 needed. Expose 2 s instead of 0.5 s, or look for clouds."
     assert view.trouble is None
 
 
