@@ -177,14 +177,45 @@ def test_no_number_stands_where_nobody_knows_what_a_turn_is_worth() -> None:
     assert other.turns is None and other.note_text == ""
 
 
-def test_the_posts_stand_at_the_aim_while_the_eye_leads() -> None:
+@pytest.mark.parametrize("tried", [True, False])
+def test_the_posts_stand_where_the_turn_is_to_end(tried: bool) -> None:
+    """At the aim; 2' short of it while nobody knows what the locks will do: they shift the axis by less."""
     night, asked = at_the_screw()
+    if tried:
+        night.state = replace(begun(night.state), locks=replace(begun(night.state).locks, shift_rad=(0.0, 0.0)))
     for _ in range(2):
         night.turn(asked.screw, 0.2 * asked.turns)
         night.frame()
     state = begun(night.state)
     path = well(state, advise(state), Extras(now_s=state.now_s)).path
-    assert path and abs(path[-1].east_arcmin) < 0.1 < abs(path[0].east_arcmin)
+    posts = 0.0 if tried else math.copysign(2.0, path[0].east_arcmin)
+    assert path and abs(path[-1].east_arcmin - posts) < 0.1 < abs(path[0].east_arcmin)
+
+
+def test_before_the_locks_are_tried_a_turn_ends_on_the_side_where_it_began() -> None:
+    """What the locks shift and the eye misses is less than the way left: the next turn goes on the same way."""
+    night, asked = at_the_screw()
+    assert asked.short and "short" in say(Advice(asked)).why
+    screw, way = asked.screw, math.copysign(1.0, asked.turns)
+    for _ in range(300):
+        why = reason(night)
+        if not isinstance(why, Walking | ScrewLeft | Settling) or getattr(why, "screw", screw) is not screw:
+            break
+        if isinstance(why, ScrewLeft) or getattr(why, "cue", None) in (Cue.KEEP_TURNING, Cue.CREEP, Cue.SEEK):
+            night.turn(screw, way * 0.02)
+        night.frame()
+    left = -way * night.bearing * math.copysign(1.0, night.true_screw(screw).rate)
+    assert 0.5 < left * math.cos(math.radians(night.latitude_deg)) < 3.5
+    assert not begun(night.state).memory(screw).moves[-1].sure
+
+
+def test_sentence_and_table_tell_one_number_far_from_the_pole() -> None:
+    """The angle at the screw times the cosine of the pole's height is not the angle on the sky, degrees up."""
+    night, asked = at_the_screw_of(PaperNight(5, off_deg=(3.4, 3.0), known=True, walking=True, lean_deg=0.0))
+    state = begun(night.state)
+    assert state.offset is not None and asked.left_rad == state.offset.east_rad
+    azimuth = next(fact for fact in axis_numbers(state) if fact.label == "azimuth")
+    assert azimuth.words.split("; ")[1].removesuffix(" on the sky") in say(advise(state)).why
 
 
 def test_sentence_and_table_tell_the_same_place_while_the_axis_moves() -> None:
@@ -282,3 +313,29 @@ def test_hands_are_off_while_a_told_turn_is_being_seen() -> None:
     night.frame()
     night.feed(ScrewTurned(night.t, asked.screw, 0.3 * asked.turns))
     assert isinstance(reason(night), Settling)
+
+
+def test_what_friction_held_back_is_no_hand_on_the_locks() -> None:
+    """Creep after a long turn moved the rest that the shift of the locks is measured from: 1.05' instead of 0.46'."""
+    night, asked = at_the_screw()
+    night.turn(asked.screw, 0.995 * asked.turns)
+    night.frame()
+    for _ in range(200):
+        why = reason(night)
+        if not isinstance(why, Walking | ScrewLeft | Settling):
+            break
+        if isinstance(why, ScrewLeft) or getattr(why, "cue", None) in (Cue.KEEP_TURNING, Cue.CREEP, Cue.SEEK):
+            night.turn(why.screw, math.copysign(0.02, why.turns))
+        night.frame()
+    state = begun(night.state)
+    assert state.locks.ready is not None
+    closed = replace(state.handling, closed_arcmin=(60.0, 0.0), closed_s=night.t)
+    night.state = replace(state, handling=closed, locks=replace(state.locks, ready_closed_s=night.t))
+    night.bearing += 1.0
+    night.creep = (0.0, 0.0, night.t)
+    for _ in range(2):
+        night.frame()
+    late = begun(night.state)
+    assert late.handling.closed_s == closed.closed_s and late.handling.opened_at is None
+    assert late.locks.ready is not None and late.offset is not None
+    assert late.locks.ready.east_rad == pytest.approx(late.offset.east_rad, abs=1e-5)

@@ -51,6 +51,7 @@ TEACHES = "Three proved nights with this rig teach what its tube does; then the 
 TRIAL = "A trial: it shows what this screw does. Mark the head with a dot."
 SEEK_TRIAL = "The first motion shows which way this screw goes."
 SLACK = "The slack comes first: nothing moves for a while, then slowly."
+SHORT = "The posts stand a little short: tightening the locks moves the axis, and the rest is turned the same way."
 TO_THE_POSTS = "Watch the marker, not the screw: you will be told when to slow down and when to stop."
 HOPELESS = "With so much scatter even hours would not be enough: expose longer, or wait for steadier air."
 SETTLES = (
@@ -374,7 +375,7 @@ def _why_screw(why: it.ScrewLeft) -> str:
     where = offset_words(why.left_rad, why.sigma_rad, "east" if why.screw is Screw.AZIMUTH else "up", False)
     allowed = ", with the shift of the locks allowed for" if why.aimed else ""
     habit = "" if why.habit_rad is None else lock_words(why.habit_rad)
-    parts = (f"The axis is {where}{allowed}.", habit, _purpose(why))
+    parts = (f"The axis is {where}{allowed}.", habit, _purpose(why), SHORT if why.short else "")
     return " ".join(part for part in parts if part)
 
 

@@ -321,7 +321,8 @@ class ScrewLeft:
 
     `aimed`: beside the pole, by what the locks will do; `habit_rad`: because they usually do it. `lesson`: turns of a
     lesson made before, None outside one. `walking`: the eye will lead the hand; then `turns` is more than a direction
-    only where it is `known`, and `seek`: nothing moves at once, or nobody knows which way.
+    only where it is `known`, and `seek`: nothing moves at once, or nobody knows which way; `short`: it is to end
+    short of the aim.
     """
 
     screw: Screw
@@ -338,6 +339,7 @@ class ScrewLeft:
     walking: bool = False
     known: bool = True
     seek: bool = False
+    short: bool = False
 
 
 @dataclass(frozen=True)

@@ -48,7 +48,8 @@ class Cue(Enum):
 
 @dataclass(frozen=True)
 class Walk:
-    """A turn in progress. Coordinates of the screw against the aim, arcmin; the aim is 0.
+    """A turn in progress. Coordinates of the screw against the gate where it is to end, arcmin: the gate is 0. The
+    gate itself stands at `gate_arcmin` against the aim of the night.
 
     `turns`: the direction asked for, by its sign; `asked`: the same as it was at first. `sign_known`: the way that
     moves the axis was known. `speed`: arcmin/s, 0 at rest. `first`, `last`: whether the first motion, and the latest,
@@ -75,6 +76,7 @@ class Walk:
     creep_arcmin: float = 0.0
     stop_speed: float = 0.0
     doubted_s: float = 0.0
+    gate_arcmin: float = 0.0
 
     @property
     def side(self) -> float:

@@ -10,7 +10,7 @@ import numpy as np
 from polewright.core.angles import ARCMIN_PER_RAD
 from polewright.core.night.advice import Advice, Turn
 from polewright.core.night.correction.coach import worth_a_number
-from polewright.core.night.correction.outlook import ScrewOutlook, outlooks
+from polewright.core.night.correction.outlook import ScrewOutlook, gate_arcmin, outlooks
 from polewright.core.night.states import Running, Stage
 from polewright.core.night.witness import told_offset
 from polewright.core.offset import Covariance, Offset
@@ -95,12 +95,21 @@ def _path(state: Running, advice: Advice) -> tuple[Point, ...]:
     if both is None or not isinstance(turn, Turn):
         return ()
     outlook = next(o for o in both if o.screw is turn.screw)
-    if state.walking:  # the eye stops the hand: the posts stand at the aim, whatever a turn is worth
-        return predicted_path(state, replace(outlook, plan=replace(outlook.plan, expected_arcmin=0.0)))
+    if state.walking:  # the eye stops the hand: the posts stand where it is to end, whatever a turn is worth
+        return predicted_path(
+            state, replace(outlook, plan=replace(outlook.plan, expected_arcmin=_gate(state, outlook)))
+        )
     still = outlook.plan.expected_arcmin == outlook.coordinate_arcmin  # all of the turn takes up slack
     if still or outlook.plan.kind in (TurnKind.TRIAL, TurnKind.RECHECK, TurnKind.NONE):
         return ()
     return predicted_path(state, outlook)
+
+
+def _gate(state: Running, outlook: ScrewOutlook) -> float:
+    walk = state.handling.walk
+    if walk is not None and walk.screw is outlook.screw:
+        return walk.gate_arcmin
+    return gate_arcmin(state, outlook.screw, outlook.coordinate_arcmin)
 
 
 def predicted_path(state: Running, outlook: ScrewOutlook) -> tuple[Point, ...]:

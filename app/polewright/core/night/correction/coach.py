@@ -23,8 +23,14 @@ from polewright.core.night.advice import (
     Walking,
     WeakGeometry,
 )
-from polewright.core.night.correction.handling import settled
-from polewright.core.night.correction.outlook import NEAR_ARCMIN, ScrewOutlook, locks_to_be_tried, next_turn
+from polewright.core.night.correction.handling import at_the_locks, settled
+from polewright.core.night.correction.outlook import (
+    NEAR_ARCMIN,
+    ScrewOutlook,
+    gate_arcmin,
+    locks_to_be_tried,
+    next_turn,
+)
 from polewright.core.night.rest import SETTLE_S
 from polewright.core.night.states import Running, Stage
 from polewright.core.night.turning.room import hour_angle_of
@@ -39,7 +45,6 @@ WEAK = 3.0  # a reading this many times less sure than the capture comes from a 
 NEAR_MERIDIAN_RAD = math.radians(15.0)  # within it the view is as good as it gets (chosen)
 PATIENT_READINGS = 10
 CREEP_TURNS, CREEP_ARCMIN = 1.0 / 12.0, NEAR_ARCMIN  # below it no fraction of a turn is asked for
-AT_THE_LOCKS_S = 45.0  # after the last motion: the other lock, and round the mount to the key (chosen)
 WORTH_A_NUMBER = 0.4  # relative sigma of a rate that can still tell how much is left
 
 
@@ -52,7 +57,7 @@ def advise_correction(state: Running) -> Reason:
         return Plainly.FRAME_AWAITED
     if state.handling.walk is not None:
         return _walking(state, state.handling.walk)
-    if _at_the_locks(state):
+    if at_the_locks(state):
         return LocksTrial(state.handling.turns_made) if state.locks.as_trial else _inside(state, offset)
     if not settled(state) or state.handling.opened_at is not None:
         return _settling(state)
@@ -68,15 +73,6 @@ def _at_rest(state: Running, offset: Offset) -> Reason:
     if state.locks.tight:
         return _loosen(state, offset)
     return LocksTrial(state.handling.turns_made) if locks_to_be_tried(state) else _turn(state, turn)
-
-
-def _at_the_locks(state: Running) -> bool:
-    """Whether hands that were asked to tighten the locks move the axis, and have not said yet that they did."""
-    locks, handling = state.locks, state.handling
-    moved = handling.opened_at is not None or handling.closed_s > locks.ready_closed_s
-    since_s = state.now_s - max(handling.touched_s, handling.closed_s)
-    asked = state.walking and locks.ready is not None and not locks.tight
-    return asked and moved and since_s < AT_THE_LOCKS_S
 
 
 def _settling(state: Running) -> Settling:
@@ -103,7 +99,7 @@ def _walking(state: Running, walk: Walk) -> Walking | Settling:
         told,
         left,
         per_turn is not None,
-        side * here * scale,
+        _left_rad(state, walk.screw) + side * (here - walk.here_arcmin) * scale,
         walk.sigma_arcmin * scale,
         state.handling.turns_made,
         sign_sure(state.memory(walk.screw)) >= SIGN_KNOWN,
@@ -123,7 +119,7 @@ def _turn(state: Running, outlook: ScrewOutlook) -> ScrewLeft:
         outlook.screw,
         plan.turns,
         plan.kind,
-        outlook.left_rad,
+        _left_rad(state, outlook.screw),
         outlook.sigma_rad,
         _share_left(outlook),
         aimed=state.aim_rad != (0.0, 0.0),
@@ -134,7 +130,16 @@ def _turn(state: Running, outlook: ScrewOutlook) -> ScrewLeft:
         walking=state.walking,
         known=worth_a_number(state.rate(outlook.screw)),
         seek=_to_be_sought(state, outlook.screw, plan.turns),
+        short=state.walking and gate_arcmin(state, outlook.screw, outlook.coordinate_arcmin) != 0.0,
     )
+
+
+def _left_rad(state: Running, screw: Screw) -> float:
+    """How far the axis is from the aim, + east or + up, as the table beside the sentence tells it."""
+    offset = state.offset
+    assert offset is not None
+    east_rad, up_rad = state.aim_rad
+    return offset.east_rad - east_rad if screw is Screw.AZIMUTH else offset.up_rad - up_rad
 
 
 def _to_be_sought(state: Running, screw: Screw, turns: float) -> bool:

@@ -12,7 +12,13 @@ from dataclasses import replace
 
 from polewright.core.angles import ARCMIN_PER_RAD
 from polewright.core.night.actions import Outcome, begin_following
-from polewright.core.night.correction.outlook import close_arcmin, locks_to_be_tried, next_turn, screw_coordinate
+from polewright.core.night.correction.outlook import (
+    close_arcmin,
+    gate_arcmin,
+    locks_to_be_tried,
+    next_turn,
+    screw_coordinate,
+)
 from polewright.core.night.effects import Effect, Objection, Refused, SaveLocks, SaveScrew
 from polewright.core.night.events import AxisFollowed, BaseLocked, BaseUnlocked, LessonAsked, ScrewTurned
 from polewright.core.night.rest import SETTLE_S, Reading, add_reading, own_sigmas_rad, rest_offset
@@ -24,11 +30,13 @@ from polewright.core.screws.lesson import lesson_over
 from polewright.core.screws.memory import ScrewMove
 from polewright.core.screws.plan import SIGN_KNOWN
 from polewright.core.screws.sky_turn import screw_path, with_path
-from polewright.core.screws.walk import Walk, lead_after, walked, with_stop
+from polewright.core.screws.walk import MOVED_SIGMA, Walk, lead_after, walked, with_stop
 
 FALL_BACK = 3.0  # fine goes back to rough only beyond this many times the limit between them
 KEPT_TRAIL = 160  # places drawn in the well; more lie on each other
 STILL_READINGS, STILL_S = 3, 8.0  # so much rest after a reported turn means that nothing moved
+AT_THE_LOCKS_S = 45.0  # after the last motion: the other lock, and round the mount to the key (chosen)
+QUICK_S = 6.0  # nobody has read that the locks are to be tightened, and done it, so soon after a turn (chosen)
 LATE_REPORT_S = 2.5  # a report so soon after a move was seen to end belongs to that move: nobody turns faster
 # friction holds so much of a move back, which follows within a few times so long (chosen; the simulated mounts: up to
 # 4 % and 4 s, of which two readings that agree have seen the most)
@@ -36,6 +44,7 @@ CREEP_SHARE, CREEP_S = 0.03, 20.0
 # so far, or this share of what is left, before a motion shows a way: gusts and a turn begun within the exposure shake
 # the first reading by tenths of an arcminute (simulated mounts in wind, tests/bench/hand_nights.py)
 SENSE_ARCMIN, SENSE_SHARE = 0.5, 0.25
+ROOM_SHARE = 0.5  # of the way that a gate stands short: so far from it is near enough (chosen)
 OWN_DIRECTION = 0.35  # a screw moves its own coordinate; the other one by less than this share (base out of level)
 
 
@@ -69,7 +78,8 @@ def _walk_on(before: Running, state: Running) -> Running:
         return state if handling.walk is None else replace(state, handling=replace(handling, walk=None))
     here, sigma = screw_coordinate(state, asked.screw, offset.by_frames)
     noise = max(own_sigmas_rad(state.rest, state.shared)) * ARCMIN_PER_RAD
-    walk = walked(handling.walk or _walk_from(before, state, asked), here, sigma, noise, state.now_s)
+    walk = handling.walk or _walk_from(before, state, asked)
+    walk = walked(walk, here - walk.gate_arcmin, sigma, noise, state.now_s)
     walk = with_stop(walk, state.now_s, handling.lead_s)
     return replace(state, handling=replace(handling, walk=walk))
 
@@ -78,17 +88,20 @@ def _walk_from(before: Running, state: Running, asked: AskedTurn) -> Walk:
     opened = state.handling.opened_at
     assert opened is not None
     start, sigma = screw_coordinate(state, asked.screw, opened.by_frames)
+    gate = gate_arcmin(state, asked.screw, start)
+    start -= gate
     last = before.rest.last
     return Walk(
         asked.screw,
         asked.turns,
         sign_sure(state.memory(asked.screw)) >= SIGN_KNOWN,
-        close_arcmin(state, asked.screw),
+        max(close_arcmin(state, asked.screw), ROOM_SHARE * abs(gate)),
         start,
         start,
         sigma,
         state.now_s - state.interval_s if last is None else last.at_s,
         state.interval_s,
+        gate_arcmin=gate,
         creep_arcmin=max(_creep_arcmin(state, asked.screw), min(SENSE_ARCMIN, SENSE_SHARE * abs(start))),
     )
 
@@ -182,9 +195,18 @@ def remember_asked(state: Running) -> Running:
         trial = not state.stop_here
         locks = replace(state.locks, ready=state.offset, ready_closed_s=closed_s, as_trial=trial)
         state = replace(state, locks=locks)
-    turn = None if asked_to_lock else next_turn(state)
+    turn = None if asked_to_lock or at_the_locks(state) else next_turn(state)
     asked = AskedTurn(turn.screw, turn.plan.turns) if turn else None
     return state if asked == state.handling.asked else replace(state, handling=replace(state.handling, asked=asked))
+
+
+def at_the_locks(state: Running) -> bool:
+    """Whether hands that were asked to tighten the locks move the axis, and have not said yet that they did."""
+    locks, handling = state.locks, state.handling
+    moved = handling.opened_at is not None or handling.closed_s > locks.ready_closed_s
+    since_s = state.now_s - max(handling.touched_s, handling.closed_s)
+    asked = state.walking and locks.ready is not None and not locks.tight
+    return asked and moved and since_s < AT_THE_LOCKS_S
 
 
 def _open(state: Running) -> Handling:
@@ -204,6 +226,8 @@ def _settle(state: Running) -> Outcome:
     here = rest_offset(state.rest, state.shared)
     if handling.opened_at is None or here is None:
         return state, measured
+    if _crept(state, handling.opened_at, here):
+        return replace(state, handling=replace(handling, opened_at=None)), measured
     if not _displaced(state, handling.opened_at, here):
         return _nothing_moved(state)
     if (
@@ -235,6 +259,22 @@ def _measure_lock(state: Running) -> Outcome:
     memory = state.locks.memory.with_shift(state.angles(before), state.angles(here))
     locks = replace(state.locks, before=None, shift_rad=shift, aim_rad=aim, memory=memory)
     return replace(state, locks=locks, handling=handling), (SaveLocks(memory),)
+
+
+def _crept(state: Running, before: Offset, here: Offset) -> bool:
+    """Whether only what friction held back has followed a turn led by the eye: that is no move of its own, and no
+    hand on the locks."""
+    handling = state.handling
+    if not state.walking or handling.reports or handling.walk or state.now_s - handling.closed_s > QUICK_S:
+        return False
+    start, end = state.angles(before), state.angles(here)
+    noise = MOVED_SIGMA * max(_difference_sigmas(state)) * ARCMIN_PER_RAD
+    sideways, upward = abs(end.bearing_arcmin - start.bearing_arcmin), abs(end.height_arcmin - start.height_arcmin)
+    sideways *= math.cos(state.plan.pole_altitude_rad)
+    return (
+        sideways <= _creep_arcmin(state, Screw.AZIMUTH) + noise
+        and upward <= _creep_arcmin(state, Screw.ALTITUDE) + noise
+    )
 
 
 def _displaced(state: Running, before: Offset, here: Offset) -> bool:

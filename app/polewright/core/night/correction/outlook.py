@@ -30,6 +30,9 @@ ROUGH_RAD = math.radians(7.0 / 60.0)  # each component: nearer is left to the fi
 SPARED_SHARE = 0.25  # of the tolerance: locks that earlier nights know this well are not tried
 UNKNOWN_NEAR_ARCMIN = 15.0  # a trial turn of an unknown screw may run past an aim nearer than this (chosen)
 NEAR_ARCMIN, TOUCH_TURNS = 4.0, 1.0 / 40.0  # so near, a hand that knows no rate turns by touches
+# where the eye leads, a screw stops this short of the aim before the locks have been tried: more than they shift the
+# axis by (simulated mounts: 0.6' at most), so that what is left is turned the same way, with no slack to be crossed
+SHORT_RAD = math.radians(2.0 / 60.0)
 AZIMUTH_LATER = 0.2  # altitude goes first when the azimuth error on the sky is below this share of it
 
 
@@ -74,6 +77,14 @@ def close_arcmin(state: Running, screw: Screw) -> float:
     if screw is Screw.ALTITUDE:
         return close
     return close / math.cos(min(abs(state.plan.pole_altitude_rad), math.radians(88.0)))
+
+
+def gate_arcmin(state: Running, screw: Screw, here_arcmin: float) -> float:
+    """Where a turn led by the eye is to end, against the aim, in the screw's own coordinate: short of it before the
+    locks have been tried, on the side where the axis is."""
+    short = SHORT_RAD / (CLOSE_ENOUGH * state.plan.tolerance_rad) * close_arcmin(state, screw)
+    far = abs(here_arcmin) > 2.0 * short
+    return math.copysign(short, here_arcmin) if far and locks_untried(state) else 0.0
 
 
 def outlooks(state: Running) -> tuple[ScrewOutlook, ScrewOutlook] | None:
@@ -136,11 +147,17 @@ def next_turn(state: Running) -> ScrewOutlook | None:
         return None
     if len(open_ones) == 1:
         return open_ones[0]
-    if state.walking and not rough and _between_turns(state):
+    in_hand = {Screw.AZIMUTH: azimuth, Screw.ALTITUDE: altitude, None: None}[state.handling.working]
+    if state.walking and not rough and _between_turns(state) and not _needed(state, in_hand):
         return max(open_ones, key=lambda o: abs(o.left_rad))  # without it the other may be near enough
-    if state.handling.working is not None:
-        return azimuth if state.handling.working is Screw.AZIMUTH else altitude
+    if in_hand is not None:
+        return in_hand
     return azimuth if abs(azimuth.left_rad) >= AZIMUTH_LATER * abs(altitude.left_rad) else altitude
+
+
+def _needed(state: Running, outlook: ScrewOutlook | None) -> bool:
+    """Whether the axis cannot be near enough without this screw."""
+    return outlook is not None and abs(outlook.left_rad) > state.plan.tolerance_rad
 
 
 def _between_turns(state: Running) -> bool:
@@ -162,12 +179,17 @@ def _lesson_turn(state: Running, outlook: ScrewOutlook) -> ScrewOutlook:
 def locks_to_be_tried(state: Running) -> bool:
     """Whether to tighten the locks once before the fine correction: both screws are near, the shift is unknown."""
     both = outlooks(state)
-    if both is None or state.locks.tight or state.locks.shift_rad is not None or state.lesson:
+    if both is None or not locks_untried(state):
         return False
-    if state.locks.memory.known_to(SPARED_SHARE * state.plan.tolerance_rad):
+    return state.handling.turns_made > 0 and not _beyond(state, both, ROUGH_RAD)
+
+
+def locks_untried(state: Running) -> bool:
+    """Whether nobody knows, and it matters, what tightening the locks will do to the axis."""
+    if state.locks.tight or state.locks.shift_rad is not None or state.lesson:
         return False
     fine = CLOSE_ENOUGH * state.plan.tolerance_rad < ROUGH_RAD
-    return fine and state.handling.turns_made > 0 and not _beyond(state, both, ROUGH_RAD)
+    return fine and not state.locks.memory.known_to(SPARED_SHARE * state.plan.tolerance_rad)
 
 
 def _beyond(state: Running, both: Sequence[ScrewOutlook], limit_rad: float) -> list[ScrewOutlook]:
