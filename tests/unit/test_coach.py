@@ -13,7 +13,8 @@ from polewright.core.axis_reasons import LongApart
 from polewright.core.model import Site, TargetPole
 from polewright.core.night import advice as says
 from polewright.core.night.advise import advise
-from polewright.core.night.correction.coach import AT_THE_LOCKS_S, advise_correction
+from polewright.core.night.correction.coach import advise_correction
+from polewright.core.night.correction.handling import AT_THE_LOCKS_S
 from polewright.core.night.events import (
     Accepted,
     AnyEvent,
