@@ -15,6 +15,7 @@ import numpy as np
 from scipy.spatial.transform import Rotation
 
 from polewright.core.model import Atmosphere, Attitude, Camera, FloatArray, MatchedStars, PlateSolution, Site, Utc
+from polewright.simulate.refraction import refraction_table
 
 ARCSEC = np.pi / 648000.0
 EARTH_RATE = 7.292115e-5  # rad/s
@@ -54,7 +55,8 @@ def observed(icrs: FloatArray, utc: Utc, site: Site, air: Atmosphere) -> FloatAr
 
 
 def refract(enu: FloatArray, air: Atmosphere) -> FloatArray:
-    """Lift unit vectors (N, 3) by refraction: the root of z + A tan z + B tan^3 z = true zenith distance."""
+    """Lift unit vectors (N, 3) by refraction: the root of z + A tan z + B tan^3 z = true zenith distance; from 75
+    degrees on, where that ends, by the simulator's traced rays, scaled to join it."""
     if air.pressure_hpa < 0.1:
         return enu
     a, b = erfa.ufunc.refco(air.pressure_hpa, air.temperature_c, air.relative_humidity, air.wavelength_um)
@@ -64,8 +66,18 @@ def refract(enu: FloatArray, air: Atmosphere) -> FloatArray:
     for _ in range(20):
         t = np.tan(np.minimum(z, np.radians(87.0)))
         z = true_z - a * t - b * t**3
+    z = np.where(true_z > _LOW_Z, true_z - _low_bending(true_z, air, a, b), z)
     scale = np.sin(z) / np.maximum(level, 1e-15)
     return np.stack([enu[..., 0] * scale, enu[..., 1] * scale, np.cos(z)], axis=-1)
+
+
+_LOW_Z = np.radians(75.0)
+
+
+def _low_bending(true_z: FloatArray, air: Atmosphere, a: float, b: float) -> FloatArray:
+    table, t = refraction_table(air), np.tan(_LOW_Z)
+    traced = float(table.bending_rad(np.array([_LOW_Z + a * t + b * t**3]))[0])
+    return np.asarray(table.bending_rad(np.minimum(true_z, np.radians(90.5))) * (a * t + b * t**3) / traced)
 
 
 def refracted_pole(site: Site, air: Atmosphere) -> FloatArray:

@@ -85,8 +85,12 @@ def test_observed_places_agree_with_astropy(site: Site, pressure: float, no_orie
         when = Time(iso, scale="utc")
         icrs = sky_to_vector(rng.uniform(0.0, 2.0 * np.pi, 50), np.arcsin(rng.uniform(-1.0, 1.0, 50)))
         ours = observed_enu(icrs, Utc(when.jd1, when.jd2), site, air)
-        worst = np.max(separation_rad(ours, by_astropy(icrs, when, site, air))) / ARCSEC
-        assert worst < 1e-4
+        theirs = by_astropy(icrs, when, site, air)
+        high = (theirs[:, 2] > np.sin(np.radians(15.0))) | (
+            pressure == 0.0
+        )  # lower, rays add to ERFA's
+        assert high.sum() > 5
+        assert np.max(separation_rad(ours, theirs)[high]) / ARCSEC < 1e-4
 
 
 @pytest.mark.parametrize("site", SITES, ids=lambda s: f"lat{s.lat_deg:g}")
