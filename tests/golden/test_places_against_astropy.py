@@ -86,9 +86,7 @@ def test_observed_places_agree_with_astropy(site: Site, pressure: float, no_orie
         icrs = sky_to_vector(rng.uniform(0.0, 2.0 * np.pi, 50), np.arcsin(rng.uniform(-1.0, 1.0, 50)))
         ours = observed_enu(icrs, Utc(when.jd1, when.jd2), site, air)
         theirs = by_astropy(icrs, when, site, air)
-        high = (theirs[:, 2] > np.sin(np.radians(15.0))) | (
-            pressure == 0.0
-        )  # lower, rays add to ERFA's
+        high = (theirs[:, 2] > np.sin(np.radians(15.0))) | (pressure == 0.0)  # lower, rays add to ERFA's
         assert high.sum() > 5
         assert np.max(separation_rad(ours, theirs)[high]) / ARCSEC < 1e-4
 
