@@ -13,6 +13,7 @@ from frame_reasons import reason_of
 from paper_night import PaperNight
 from polewright.core.night.advice import Advice, NoFrames, ScrewLeft, Settling, Walking
 from polewright.core.night.advise import advise
+from polewright.core.night.correction import handling
 from polewright.core.night.events import FrameUnsolved, LeadSwitched, ScrewTurned, Ticked
 from polewright.core.night.states import Running, begun
 from polewright.core.screws.angles import Screw
@@ -272,7 +273,22 @@ def test_any_partition_with_any_pauses_and_reports_ends_in_the_same_direction(
     parts: list[float], pauses: list[int], said: str
 ) -> None:
     """Three quarters of an asked turn, in parts, reported at the end, each by itself, or not at all: more of it."""
+    turned_in_parts(parts, pauses, said)
+
+
+@pytest.mark.parametrize("parts", [[1.0], [0.5, 0.5], [0.1, 0.7, 0.2]])
+def test_without_a_turn_in_progress_the_property_fails(parts: list[float], monkeypatch: pytest.MonkeyPatch) -> None:
+    """Parts that nobody told are then booked as the whole turn that was asked for."""
+    turned_in_parts(parts, [3] * 6, "none")
+    monkeypatch.setattr(handling, "_walk_on", lambda before, state: state)
+    with pytest.raises(AssertionError):
+        turned_in_parts(parts, [3] * 6, "none")
+
+
+def turned_in_parts(parts: list[float], pauses: list[int], said: str) -> None:
+    """Untold parts book nothing and teach nothing; told or not, the next instruction asks for more of the turn."""
     night, asked = at_the_screw()
+    before, rate = moved(night), begun(night.state).rate(asked.screw)
     shares = [0.75 * part / sum(parts) for part in parts]
     for share, pause in zip(shares, pauses, strict=False):
         night.turn(asked.screw, share * asked.turns)
@@ -287,6 +303,8 @@ def test_any_partition_with_any_pauses_and_reports_ends_in_the_same_direction(
     why = reason(night)
     assert isinstance(why, Walking | ScrewLeft) and why.screw is asked.screw
     assert (why.turns > 0.0) is (asked.turns > 0.0)
+    if said == "none":
+        assert moved(night) == before and begun(night.state).rate(asked.screw) == rate
 
 
 def test_a_number_told_after_both_ways_teaches_no_rate() -> None:
