@@ -108,7 +108,8 @@ def running(bench: Bench) -> Running:
 
 def missed_arcmin(bench: Bench, practice: InlinePractice) -> float:
     """How far the measured axis lies from the simulated mount's."""
-    offset, truth = running(bench).offset, []
+    offset = running(bench).offset
+    truth: list[object] = []
     practice.ask(lambda world: world.true_offset(running(bench).plan.target), truth.append)
     true = truth[0]
     assert offset is not None and isinstance(true, TrueOffset)
@@ -192,11 +193,11 @@ def test_frames_on_their_way_are_placed_by_the_mended_clock(bench: Bench) -> Non
     plan = running(bench).plan
     engine = bench.desk.engine
     held: list[object] = []
-    engine._jobs.submit = lambda work, deliver, keep: held.extend((work(), deliver))  # type: ignore[attr-defined]
+    engine._jobs.submit = lambda work, deliver, keep: held.extend((work(), deliver))  # type: ignore[method-assign, misc]
     bench.wait(25.0)
     assert held, "a frame is on its way"
     bench.key(Qt.Key.Key_K, CTRL)
-    held[1](Done(held[0]))  # type: ignore[operator]
+    held[1](Done(held[0]))
     placed = running(bench).capture.frames[-1]
     assert plan.clock_ahead_s == 0.0
     assert abs(placed.utc_mid.seconds_since(bench.clock.utc())) < 60.0
