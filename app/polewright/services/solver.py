@@ -3,12 +3,9 @@
 Decided 2026-11-25. A search that fails must be cheap. Half the frames of a night at the screws are smeared. Effort
 is counted in work, not in seconds: quads of a stage, candidates of a question, patches of sky about a hint; no quad
 is asked twice, and a candidate below a least score is not fitted. A list without a solution costs 0.1 s in the
-median, one tried at every scale half a second, a picture that is no sky under 2 s in all (tests/bench/no_sky.py). A
-time limit was rejected: the same frame would be solved on one machine and not on another.
-
-Decided 2026-11-29. Nobody waits for a denser layer than the frame needs. Of layers that no file holds yet, the
-soonest made that is likely to find the field is made and asked in full before the next: a first frame 0.85 degrees
-wide waits half as long. The sky above the horizon first was rejected: a frame from an unknown site could not use it.
+median, one tried at every scale half a second. Of 534 pictures that are no sky 95 % were refused within 1.5 s, all
+within 2.6 s, second looks included, and none was solved (tests/bench/no_sky.py, one run: 60 textures, six pieces of
+each of 79 pictures). A time limit was rejected: the same frame would be solved on one machine and not on another.
 """
 
 from __future__ import annotations
