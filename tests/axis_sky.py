@@ -91,7 +91,7 @@ def displaced(pole: FloatArray, site: Site, east_arcmin: float, up_arcmin: float
     side = 1.0 if site.lat_deg >= 0.0 else -1.0
     up = np.array([0.0, -side * pole[2], side * pole[1]])
     toward = east_arcmin * np.array([1.0, 0.0, 0.0]) + up_arcmin * up
-    return Rotation.from_rotvec(np.cross(pole, toward) * 60.0 * ARCSEC).apply(pole)
+    return np.asarray(Rotation.from_rotvec(np.cross(pole, toward) * 60.0 * ARCSEC).apply(pole))
 
 
 @dataclass(frozen=True)

@@ -95,8 +95,8 @@ def _run(bench: Bench, args: argparse.Namespace, until: float) -> int:
         row = {"id": _name(fault), **where, "end": end, "tests": tests, "seconds": round(seconds, 2)}
         with (args.work / "found.jsonl").open("a", encoding="utf-8") as file:
             file.write(json.dumps(row, ensure_ascii=False) + "\n")
-        if end == "survived":
-            print(f"SURVIVED {fault.file}:{fault.line}: {fault.text} ({tests} tests)", flush=True)
+        if end in ("survived", "not met"):
+            print(f"{end.upper()} {fault.file}:{fault.line}: {fault.text} ({tests} tests)", flush=True)
         done += 1
     print(f"{done} faults made, {len(waiting) - done} of these wait.")
     return _table(_found(args.work))
@@ -107,7 +107,7 @@ def _waiting(args: argparse.Namespace) -> list[Fault]:
     ends = {row["id"]: row["end"] for row in _found(args.work)}
     faults = _faults(args.modules)
     if args.survivors:
-        faults = [f for f in faults if ends.get(_name(f)) == "survived"]
+        faults = [f for f in faults if ends.get(_name(f)) in ("survived", "not met")]
     elif not args.only:
         faults = [f for f in faults if _name(f) not in ends]
     faults = [f for f in faults if args.only in f"{f.file}:{f.line} {f.text}"]
@@ -124,7 +124,7 @@ class Bench:
     def end_of(self, fault: Fault, at_most_s: float) -> tuple[str, int, float]:
         """How it ended, after how many tests at most, and in how many seconds."""
         tests, began = self._known.of(fault, at_most_s), time.monotonic()
-        end = self._made(fault, tests) if tests else "survived"
+        end = self._made(fault, tests) if tests else "not met"
         return end, len(tests), time.monotonic() - began
 
     def _made(self, fault: Fault, tests: list[str]) -> str:
@@ -163,10 +163,15 @@ def _faults(groups: list[str]) -> list[Fault]:
     """Every fault of the groups, in a settled order."""
     found = []
     for group in groups:
-        for pattern in GROUPS[group]:
-            for path in sorted((PROJECT / "app/polewright").glob(pattern)):
-                found += faults_of(path.relative_to(PROJECT / "app/polewright").as_posix(), path.read_text("utf-8"))
+        for file in _files(group):
+            found += faults_of(file, (PROJECT / "app/polewright" / file).read_text("utf-8"))
     return found
+
+
+def _files(group: str) -> list[str]:
+    """Of a group, below the application."""
+    app = PROJECT / "app/polewright"
+    return [p.relative_to(app).as_posix() for pattern in GROUPS[group] for p in sorted(app.glob(pattern))]
 
 
 def _name(fault: Fault) -> str:
@@ -184,14 +189,15 @@ def _found(work: Path) -> list[dict[str, Any]]:
 def _table(rows: list[dict[str, Any]]) -> int:
     """Noticed and made, module by module; survivors that are equivalent count as nothing."""
     counts: dict[str, Counter[str]] = {}
+    group_of = {file: group for group in GROUPS for file in _files(group)}
     for row in rows:
-        group = next(g for g, patterns in GROUPS.items() if any(Path(row["file"]).match(p) for p in patterns))
+        group = group_of.get(row["file"], "gone")
         same = (row["file"], row["text"]) in EQUIVALENT and row["end"] == "survived"
         counts.setdefault(group, Counter())["equivalent" if same else row["end"]] += 1
     total: Counter[str] = sum(counts.values(), Counter())
     for group, ends in [*counts.items(), ("all", total)]:
         made = sum(ends.values()) - ends["equivalent"]
-        noticed = made - ends["survived"]
+        noticed = made - ends["survived"] - ends["not met"]
         print(f"{group:12} {noticed:4} of {made:4} noticed ({100.0 * noticed / max(made, 1):.0f} %), {dict(ends)}")
     return 0
 

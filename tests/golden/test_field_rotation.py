@@ -12,8 +12,10 @@ import numpy as np
 import pytest
 
 from polewright.core.angles import ARCMIN_PER_RAD, ARCSEC_PER_RAD
-from polewright.core.model import Atmosphere
+from polewright.core.model import Atmosphere, TargetPole
 from polewright.core.plan.exposure_blur import Shot, blur_px, displaced_pole
+from polewright.core.plan.imaging_plan import ImagingPlan
+from polewright.core.plan.tolerance import Tolerance, needed_accuracy
 
 ONE_DEGREE = math.radians(1.0)
 NO_AIR = Atmosphere(pressure_hpa=0.0)
@@ -79,3 +81,14 @@ def test_one_arcminute_drifts_by_a_quarter_arcsecond_a_minute() -> None:
     """
     drift = trail_arcsec(40.0, 1.0, 0.0, 0.0, 0.0, 60.0, guided=False)
     assert drift == pytest.approx(0.2625, rel=2e-3)
+
+
+def test_the_whole_series_turns_the_field_by_the_closed_form() -> None:
+    """Four hours across the meridian at declination 60, 5' off: 601.5" in closed form (602.8" exact), as above."""
+    plan = ImagingPlan(
+        40.0, 60.0, 500.0, 4.0, 3000, 2000, 60.0, hour_angle_from_h=-2.0, hour_angle_to_h=2.0, atmosphere=NO_AIR
+    )
+    found = needed_accuracy(plan, TargetPole.TRUE)
+    assert isinstance(found, Tolerance)
+    per_error = found.session_rotation_rad / found.advised_rad
+    assert per_error * 300.0 == pytest.approx(601.5, rel=2e-3)

@@ -317,3 +317,22 @@ def true_star(plan: ImagingPlan, hour_angle_rad: float, north_rad: FloatArray, w
 def seen(plan: ImagingPlan, true_enu: FloatArray) -> FloatArray:
     """Through the air, by traced rays."""
     return through_air(true_enu, plan.atmosphere)
+
+
+WHOLLY_SOUTH = {"Sagittarius", "Tucana", "Sculptor", "Carina", "Centaurus", "Dorado"}
+WHOLLY_NORTH = {
+    "Hercules", "Vulpecula", "Andromeda", "Triangulum", "Lyra", "Canes Venatici", "Ursa Major", "Cassiopeia",
+    "Perseus", "Cygnus", "Cepheus",
+}  # fmt: skip
+
+
+def test_objects_stand_on_the_side_of_the_equator_of_their_constellation() -> None:
+    """These constellations do not cross it (boundaries of the IAU, Delporte 1930; Hercules' begin at +3.7; memory)."""
+    seen = {"south": 0, "north": 0}
+    for name, at in SKY_OBJECTS.values():
+        where = name.rpartition(" in ")[2]
+        if where in WHOLLY_SOUTH | WHOLLY_NORTH:
+            side = "south" if at.dec_deg < 0.0 else "north"
+            assert (where in WHOLLY_SOUTH) == (side == "south"), name
+            seen[side] += 1
+    assert min(seen.values()) >= 8
