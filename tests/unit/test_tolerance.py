@@ -327,7 +327,7 @@ WHOLLY_NORTH = {
 
 
 def test_objects_stand_on_the_side_of_the_equator_of_their_constellation() -> None:
-    """These constellations do not cross it (boundaries of the IAU, Delporte 1930; Hercules' begin at +3.7; memory)."""
+    """These constellations do not cross it (boundaries of the IAU, Delporte 1930; from memory)."""
     seen = {"south": 0, "north": 0}
     for name, at in SKY_OBJECTS.values():
         where = name.rpartition(" in ")[2]
