@@ -164,7 +164,7 @@ def test_a_disabled_action_does_nothing_and_says_why(bench: Bench) -> None:
     first = replace(view.actions[0], enabled=False, why_not="Three frames are needed first.")
     bench.window.show_view(replace(view, actions=(first, *view.actions[1:])))
     bench.key(Qt.Key.Key_Return)
-    assert bench.asked == []
+    assert bench.asked == [want.SayWhyNot("Three frames are needed first.")]
     button = bench.window.night.primary.buttons[0]
     assert not button.isEnabled()
     assert button.toolTip() == "Three frames are needed first."

@@ -187,6 +187,13 @@ class CancelWork:
 
 
 @dataclass(frozen=True)
+class SayWhyNot:
+    """A key was pressed that does nothing now."""
+
+    why: str
+
+
+@dataclass(frozen=True)
 class DismissTrouble:
     """The person has read it."""
 
@@ -272,7 +279,7 @@ OfTheForm = FillForm | UseSite | UseRig
 OfTheNight = ReadOff | SetClock | ShowPlan | FillPlan | AdoptPlan | ExportNight
 OfTheRehearsal = DoAsTold | TurnRehearsalScrew | RotateRehearsalAxis
 OfTheReplay = PlayPause | SetSpeed | Scrub | StepEvent | TakeOver
-OfAnyScene = ChooseFolder | CancelWork | DismissTrouble
+OfAnyScene = ChooseFolder | CancelWork | DismissTrouble | SayWhyNot
 Intent = (
     Said
     | OfTheWindow

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from polewright.ui.intents import OfTheWindow
+from polewright.ui.settings import WindowSettings
+from polewright.ui.theme import Light
 from polewright.ui.view_model import Action, Page, View, Weight
 
 # Every key that is written down elsewhere, once. F1, F11, Ctrl+Q, Ctrl+O, Ctrl+W and Ctrl+Z are the platforms' own.
@@ -25,7 +27,8 @@ WINDOW_ACTIONS: tuple[Action, ...] = (
     Action("all keys", "K", OfTheWindow.KEYS, Weight.MENU),
     Action("close", QUIT, OfTheWindow.QUIT, Weight.MENU),
 )
-ON_THE_BAR = (RED_LIGHT, "R", WHY, FULL_SCREEN, "S", "K")
+ON_THE_BAR = (RED_LIGHT, "R", WHY, FULL_SCREEN, "S", "V", "K")
+BRIGHTNESS = (OfTheWindow.BRIGHTER, OfTheWindow.DIMMER)  # of red light: daylight has one
 REHEARSAL_KEYS = (
     ("← →", "turn the azimuth screw"),
     ("↑ ↓", "turn the altitude screw"),
@@ -74,12 +77,14 @@ def action_for_key(actions: tuple[Action, ...], key: str) -> Action | None:
     return next((a for a in (*actions, *WINDOW_ACTIONS) if a.key == key), None)
 
 
-def bar_keys(view: View, red: bool) -> tuple[tuple[str, str], ...]:
+def bar_keys(view: View, settings: WindowSettings) -> tuple[tuple[str, str], ...]:
     """What the line at the bottom says, the most wanted first. On the first page letters go into the fields."""
+    red = settings.light is Light.RED
     if view.page is Page.FIRST_RUN:
         form = MENDING_KEYS if view.form.mending else FORM_KEYS
         return (*form[:4], (FULL_SCREEN, "full screen"), (RED_LIGHT, "daylight" if red else "red light"))
-    own = [(a.key, a.label) for a in WINDOW_ACTIONS if a.key in ON_THE_BAR]
+    on = {"S": settings.sound, "V": settings.speech}
+    own = [(a.key, f"no {a.label}" if on.get(a.key) else a.label) for a in WINDOW_ACTIONS if a.key in ON_THE_BAR]
     if red:
         own[0] = (RED_LIGHT, "daylight")
         own.insert(1, ("+ -", "brightness"))
@@ -91,8 +96,8 @@ def bar_keys(view: View, red: bool) -> tuple[tuple[str, str], ...]:
     return (*extra, *own)
 
 
-def all_keys(view: View) -> tuple[tuple[str, str], ...]:
-    """Every key that does something now."""
+def all_keys(view: View, red: bool = False) -> tuple[tuple[str, str], ...]:
+    """Every key that does something now, or says why not."""
     if view.page is Page.FIRST_RUN:
         return (*(MENDING_KEYS if view.form.mending else FORM_KEYS), *FORM_WINDOW_KEYS)
     pairs = [(a.key, a.label[0].lower() + a.label[1:] if a.label[1:2].islower() else a.label) for a in view.actions]
@@ -100,5 +105,5 @@ def all_keys(view: View) -> tuple[tuple[str, str], ...]:
         pairs += REHEARSAL_KEYS
     if view.replay is not None:
         pairs += REPLAY_KEYS
-    pairs += [(a.key, a.label) for a in WINDOW_ACTIONS]
+    pairs += [(a.key, a.label) for a in WINDOW_ACTIONS if red or a.intent not in BRIGHTNESS]
     return (*pairs, ("M", "menu"), ("Tab", "next button"), ("Escape", "close this page"))

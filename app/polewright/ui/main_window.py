@@ -26,6 +26,7 @@ from polewright.ui.folder_dialog import FolderPage
 from polewright.ui.help_page import HelpPage
 from polewright.ui.intents import OfTheWindow
 from polewright.ui.keys import (
+    BRIGHTNESS,
     FULL_SCREEN,
     HELP,
     KNOWN_RIGS,
@@ -136,13 +137,11 @@ class MainWindow(QWidget):
         before, self.view = self.view, view
         if view.page is Page.FIRST_RUN:
             self.first.show_view(view)
-            self.first.keys.show_keys(bar_keys(view, self._red))
         elif view.page is Page.NIGHTS:
             self.nights.show_view(view)
-            self.nights.keys.show_keys(bar_keys(view, self._red))
         else:
             self.night.show_view(view, self.reading)
-            self.night.keys.show_keys(bar_keys(view, self._red))
+        self._show_bar(view)
         if view.plan is not None:
             self.plan_page.show_plan(view.plan)
         left_over = view.plan is None and self._on_plan
@@ -150,6 +149,11 @@ class MainWindow(QWidget):
             self._show_own_page()
         if self.settings.sound or self.settings.speech:
             self._listening.hear(before, view, self.settings.sound, self.settings.speech)
+
+    def _show_bar(self, view: View) -> None:
+        """The keys at the lower edge, each with what it would do now."""
+        pages = {Page.FIRST_RUN: self.first.keys, Page.NIGHTS: self.nights.keys}
+        pages.get(view.page, self.night.keys).show_keys(bar_keys(view, self.settings))
 
     def _show_own_page(self) -> None:
         page = self._own_page()
@@ -193,6 +197,8 @@ class MainWindow(QWidget):
             case OfTheWindow.RED_LIGHT:
                 self._toggle_red()
             case OfTheWindow.BRIGHTER | OfTheWindow.DIMMER:
+                if not self._red:
+                    return  # daylight has one brightness: the keys are not shown
                 steps = 1 if intent is OfTheWindow.BRIGHTER else -1
                 self._set(replace(self.settings, brightness=next_brightness(self.settings.brightness, steps)))
             case OfTheWindow.READING:
@@ -245,6 +251,8 @@ class MainWindow(QWidget):
                 self.show_view(self.view)
         if not settings.sound:
             self._listening.hush()
+        if not changed_look and self.view is not None:
+            self._show_bar(self.view)
         self.settings_changed.emit(settings)
 
     def _wear(self) -> None:
@@ -310,7 +318,7 @@ class MainWindow(QWidget):
 
     def _show_keys(self) -> None:
         if self.view is not None:
-            self.keys_page.show_keys(plan_keys() if self._on_plan else all_keys(self.view))
+            self.keys_page.show_keys(plan_keys() if self._on_plan else all_keys(self.view, self._red))
         self._behind_keys = self._on_plan
         self._bring(self.keys_page)
         self.keys_page.setFocus(Qt.FocusReason.OtherFocusReason)
@@ -373,7 +381,7 @@ class MainWindow(QWidget):
         actions = self.view.actions if self.view is not None else ()
         for group in ([a for a in actions if a.weight is Weight.MENU], list(WINDOW_ACTIONS)):
             for action in group:
-                if not action.enabled:
+                if not action.enabled or (action.intent in BRIGHTNESS and not self._red):
                     continue  # what cannot be done now is not offered
                 entry = self.menu.addAction(f"{capital(action.label)}\t{action.key}")
                 entry.setData(action.intent)
@@ -427,7 +435,9 @@ class MainWindow(QWidget):
             if played is not None:
                 return played
         action = action_for_key(view.actions, key_name(event))
-        return action.intent if action is not None and action.enabled else None
+        if action is None:
+            return None
+        return action.intent if action.enabled else want.SayWhyNot(action.why_not)
 
     def _escape(self, view: View) -> want.Intent | None:
         if view.work is not None and view.work.can_cancel and not (view.work.quiet and view.trouble is not None):

@@ -10,6 +10,7 @@ from polewright.core.night.events import AnyEvent
 from polewright.core.offset import Offset
 from polewright.words.clock import clock_words
 from polewright.words.numbers import offset_words, sense_text, turns_text
+from polewright.words.said import Said
 
 
 def axis_text(offset: Offset | None) -> str:
@@ -65,6 +66,20 @@ def deed_text(event: AnyEvent) -> str:
             return ""
         case _:
             assert_never(event)
+
+
+def noted(event: AnyEvent) -> Said | None:
+    """The answer to a key whose effect no picture shows; None where one does."""
+    match event:
+        case ev.TripodBumped():
+            return Said("Noted: the tripod was bumped.", "What was measured is set aside. Ctrl+Z takes it back.")
+        case ev.RestartAsked():
+            return Said("This stage begins again.", "Ctrl+Z takes it back.")
+        case ev.DriftAsked(side=side, stood=stood):
+            rests = " The mount is taken to settle no more." if stood else ""
+            return Said(f"The drift is watched {side} of the meridian.{rests}", "Ctrl+Z takes it back.")
+        case _:
+            return None
 
 
 def _ahead(clock_ahead_s: float) -> str:

@@ -42,12 +42,14 @@ from polewright.ui.presenting.night import present
 from polewright.ui.view_model import Rehearsal, SiteForm, View, Work
 from polewright.words import window as words
 from polewright.words.clock import clock_set
+from polewright.words.deeds import noted
 from polewright.words.folder import quiet_folder
 from polewright.words.plan import aimed_words, allowed_words
+from polewright.words.said import Said
 
 REFUSAL_SHOWN_S = 15.0
 KEPT_GAPS, KEPT_ARRIVALS = 8, 5
-WRITING, CHANGED = "writing the night", "changed"
+WRITING, CHANGED, NOTED = "writing the night", "changed", "noted"
 FOLDER_QUIET_S = 15.0  # without a frame: say what lies in the folder (chosen; frames come every 1 to 5 s)
 QUIET_INTERVALS = 4.0
 
@@ -73,7 +75,7 @@ class NightScene:
         self._arrivals: deque[FrameArrival] = deque(maxlen=KEPT_ARRIVALS)
         self._frames_seen = 0
         self._last_frame_s: float | None = None
-        self._refused_until_s = -1.0
+        self._refused_until_s = self._noted_until_s = -1.0
         self._trouble_read_s: float | None = None
         self._magnetic: MagneticDeclination | NotMeasurable | None = None
         self._own_notices: tuple[Notice, ...] = ()
@@ -103,6 +105,7 @@ class NightScene:
         self._mind_folder(snapshot)
         if snapshot.refused is not None and (before is None or before.refused is not snapshot.refused):
             self._refused_until_s = snapshot.now_s + REFUSAL_SHOWN_S
+            self._noted_until_s = -1.0  # what was refused is not noted
         if self._magnetic is None and snapshot.state.plan is not None:
             site, year = snapshot.state.plan.site, julian_epoch_year(self._order.clock.utc())
             self._magnetic = NotMeasurable()
@@ -176,8 +179,17 @@ class NightScene:
         self._changed()
         return True
 
+    def _note(self, said: Said) -> None:
+        """Told for a while: it must not lie over what the frames show next."""
+        self._noted_until_s = (0.0 if self.snapshot is None else self.snapshot.now_s) + REFUSAL_SHOWN_S
+        self.notify(Notice(NOTED, *said))
+
     def _tell_change(self, intent: want.Said, plan: NightPlan | None) -> None:
         """What a key changes that no picture shows is said."""
+        self._own_notices = tuple(n for n in self._own_notices if n.topic != NOTED)
+        said = noted(intent)
+        if said is not None:
+            self._note(said)
         if plan is not None and isinstance(intent, TargetChanged):
             moved_rad = intent.pole_altitude_rad - plan.pole_altitude_rad
             self.notify(Notice(CHANGED, *aimed_words(intent.target, moved_rad)))
@@ -207,6 +219,8 @@ class NightScene:
                 self._cancel()
             case want.DismissTrouble():
                 self._dismiss(snapshot)
+            case want.SayWhyNot():
+                self._note(Said(intent.why, ""))
             case _:
                 assert_never(intent)
 
@@ -304,8 +318,8 @@ class NightScene:
     def _dismiss(self, snapshot: Snapshot) -> None:
         if self._refused_shown(snapshot) is not None:
             self._refused_until_s = -1.0
-        elif self._own_notices:
-            self._own_notices = self._own_notices[:-1]
+        elif self._said(snapshot):
+            self._own_notices = self._said(snapshot)[:-1]
         elif snapshot.notices:
             topic = snapshot.notices[-1].topic
             self.desk.ask(lambda engine: engine.dismiss(topic))
@@ -313,6 +327,11 @@ class NightScene:
             self._folder_read = True
         elif snapshot.state.trouble is not None:
             self._trouble_read_s = snapshot.state.trouble.since_s
+
+    def _said(self, snapshot: Snapshot) -> tuple[Notice, ...]:
+        """The window's own notices, without what was noted a while ago."""
+        fresh = snapshot.now_s <= self._noted_until_s
+        return tuple(n for n in self._own_notices if fresh or n.topic != NOTED)
 
     def notify(self, notice: Notice) -> None:
         """Show a notice of the window's own."""
@@ -357,7 +376,7 @@ class NightScene:
             title=self._begin.title,
             news=snapshot.frame,
             interval_s=self._interval_s,
-            notices=(*self._folder_notices(), *snapshot.notices, *self._own_notices),
+            notices=(*self._folder_notices(), *snapshot.notices, *self._said(snapshot)),
             refused=self._refused_shown(snapshot),
             trouble_read_s=self._trouble_read_s,
             history=self.history,

@@ -73,6 +73,8 @@ class NightsScene:
             self._asking = None
         if isinstance(intent, want.ChooseNight):
             self.chosen = min(max(0, intent.row), max(0, len(self.lines) - 1))
+        elif isinstance(intent, want.SayWhyNot):
+            self._trouble = Trouble(intent.why, "")
         elif isinstance(intent, want.DismissTrouble):
             self._trouble = None
         elif self._work is not None and isinstance(intent, OfTheList) and intent is not OfTheList.LEAVE_REPORT:
