@@ -33,7 +33,8 @@ from polewright.core.night.events import (
     Ticked,
 )
 from polewright.core.night.measured import FollowedAxis, MeasuredAxis, RotationGain
-from polewright.core.night.states import NightState, Stage, Waiting, begun
+from polewright.core.night.proof.coach import advise_proof
+from polewright.core.night.states import NightState, SecondSky, Stage, Waiting, begun
 from polewright.core.night.table import step
 from polewright.core.plan.sky_choice import Obstacle
 from polewright.core.screws.angles import Screw
@@ -321,3 +322,22 @@ def test_an_axis_moved_long_ago_is_brought_back_by_a_screw() -> None:
         state = seen(state, 300.0, 5.0, after_s=5.0)
     state = after(state, Ticked(state.now_s + 1.0))
     assert isinstance(advise_correction(begun(state)), says.ScrewLeft | says.LocksTrial)
+
+
+# the proof in a third sky
+
+
+@pytest.mark.parametrize(
+    ("combined", "refuted", "third"), [(False, False, False), (True, False, True), (True, True, False)]
+)
+def test_who_is_sent_to_a_third_sky_is_told_why(combined: bool, refuted: bool, third: bool) -> None:
+    state = begun(rest(capture(after(Waiting(), start(), NextAsked(1.0)), 4.0), 5.0, 5.0))
+    turned = replace(state.capture, combined=combined)
+    state = replace(
+        state, stage=Stage.PROOF, capture=turned, refuted=refuted, second_sky=SecondSky(2.5, 51.0, 36.0, 0.0)
+    )
+    reason = advise_proof(state)
+    assert reason is not None
+    told = say(says.Advice(reason))
+    assert ("a third decides" in told.why) is third
+    assert "Hold the telescope" not in told.why, "the line of cautions says that already"

@@ -44,7 +44,6 @@ OVERHEAD_DEG, LEVEL_DEG = 88.0, 2.0
 WORTH_SAYING = 0.75  # a turn that leaves more than this share of the error is not told as progress
 WORTH_NAMING_ARCMIN = 5.0  # a component of the drift less sure than that is not told
 TAKE_CARE = "The first place is measured. Rotate, then hands off; leave declination alone."
-HOLD = "Hold the telescope before you loosen the declination clutch."
 OTHER_WITNESS = "A second turn of the RA axis may prove more; so does a pier, or a larger tolerance."
 OTHER_SKY = "Where more sky is free, begin this stage again: another declination shows it."
 TEACHES = "Three proved nights with this rig teach what its tube does; then the same frames prove more."
@@ -59,6 +58,8 @@ SETTLES = (
     " this."
 )
 LEFT_OUT = "The first place was measured before the telescope was pointed: it is left out. Leave declination alone."
+SECOND_SKY = "Another part of the sky shows whether the tube bends."
+THIRD_SKY = "Two skies agree, but leave it open how the tube bends: a third decides."
 QUIET = "Leave the mount alone: tracking on, guiding off in both axes."
 
 
@@ -228,7 +229,7 @@ def _elsewhere(why: it.ElsewhereWanted) -> Told:
     move = f"The camera is at {_signed(why.here_deg)}: move declination {abs(why.toward_pole_deg):.0f}° {way}."
     return Told(
         f"Point {_place(why.hour_angle_h)}, declination {_signed(why.declination_deg)}.",
-        f"{move} Another part of the sky shows whether the tube bends. {HOLD}",
+        f"{move} {THIRD_SKY if why.third else SECOND_SKY}",
         "If nothing else is free, go on here; the proof is weaker.",
     )
 

@@ -226,12 +226,14 @@ class PlaceWanted:
 @dataclass(frozen=True)
 class ElsewhereWanted:
     """The second turn is to begin at another place of the sky. `here_deg`: the declination of the camera now;
-    `toward_pole_deg`: how far the declination axis is to be moved, toward the elevated pole positive."""
+    `toward_pole_deg`: how far the declination axis is to be moved, toward the elevated pole positive. `third`: two
+    skies agree, and leave it open how the tube bends."""
 
     hour_angle_h: float
     declination_deg: float
     here_deg: float
     toward_pole_deg: float
+    third: bool = False
 
 
 @dataclass(frozen=True)

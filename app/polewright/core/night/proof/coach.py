@@ -45,9 +45,9 @@ def _elsewhere(state: Running) -> ElsewhereWanted:
     sky = state.second_sky
     assert sky is not None
     here = sky.from_declination_deg
-    return ElsewhereWanted(
-        sky.hour_angle_h, sky.declination_deg, here, state.plan.side * (sky.declination_deg - here)
-    )
+    toward = state.plan.side * (sky.declination_deg - here)
+    third = state.capture.combined and not state.refuted
+    return ElsewhereWanted(sky.hour_angle_h, sky.declination_deg, here, toward, third)
 
 
 def _contradicts(state: Running, both: Joint) -> ProofContradicts:
