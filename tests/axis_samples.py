@@ -79,6 +79,7 @@ DRIFT_DOUBTS: tuple[drift.DriftDoubt, ...] = (
     drift.Wanders(),
     drift.PartsDisagree(2e-4),
     drift.OddRate(),
+    drift.MayBeHeld(free_rad=2e-4),
     drift.Held(),
     axis.RecordedDoubt("It was so."),
 )

@@ -24,7 +24,7 @@ from window_session import KEPT, rendered, stream
 
 from polewright.services.paths import cache_folder
 
-MOST_IDLE, MOST_BUSY = 0.012, 0.40  # of a core (chosen: the most that was measured on two quiet cores)
+MOST_IDLE, MOST_BUSY = 0.012, 0.40  # of a core (chosen: limits to notice a change by)
 SETTLE_S = 8.0  # of starting: fonts, catalogue, the index that is there already
 EVERY_S = 0.5
 TICKS_S = os.sysconf("SC_CLK_TCK")
