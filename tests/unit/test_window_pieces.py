@@ -299,7 +299,7 @@ def test_profiles_on_a_disk_that_refuses_leave_the_night_alone(tmp_path: Path) -
     (tmp_path / "sites").write_text("", encoding="utf-8")
     found = rig_and_site(tmp_path, Chosen(Site(-30.9, 156.0), Optics()))
     assert found.stored is None and "cannot be saved" in found.problem
-    assert found.site_name == "30.90° S, 156.00° E" and found.rig_name == "camera of unknown scale"
+    assert found.site_name == "30.90° S, 156.00° E" and found.rig_name == "unknown camera"
     RigOutlets(tmp_path, None).save_screw(Screw.ALTITUDE, ScrewMemory())
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import accumulate
 from pathlib import Path
 
 from PySide6.QtCore import Qt, Signal
@@ -125,9 +126,9 @@ class FirstPage(FullPanel):
             (1, (self.site_name, self.temperature, self.pressure)),
             (3, (self.focal_length, self.pixel_size, self.clock, self.rig_name)),
         ):
-            wide = TWELFTHS // len(parts)
-            for number, part in enumerate(parts):
-                grid.addWidget(part, row, number * wide, 1, wide)
+            widths = (4, 4, 4) if len(parts) == 3 else (3, 3, 2, 4)  # a name needs more room than a number
+            for part, wide, upto in zip(parts, widths, accumulate(widths), strict=True):
+                grid.addWidget(part, row, upto - wide, 1, wide)
         for row, note, beside in ((2, self.notes[0], self.known_sites), (4, self.notes[1], self.known_rigs)):
             grid.addWidget(note, row, 0, 1, 8)
             grid.addWidget(beside, row, 8, 1, 4)

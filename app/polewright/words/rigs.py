@@ -6,7 +6,7 @@ from polewright.core.model import Site
 from polewright.words.clock import clock_words
 from polewright.words.numbers import counted, number_text
 
-UNKNOWN_SCALE = "camera of unknown scale"
+UNKNOWN_SCALE = "unknown camera"
 NEW_RIG = "a new rig: nothing known yet"
 
 
