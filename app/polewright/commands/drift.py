@@ -23,10 +23,10 @@ from polewright.commands.options import (
     air_from,
     site_from,
 )
-from polewright.commands.output import json_text
+from polewright.commands.output import arcmin_text, json_text
 from polewright.core.angles import ARCMIN_PER_RAD, ARCSEC_PER_RAD
 from polewright.core.drift.compare import Comparison, compare_with_turn
-from polewright.core.drift.guarded import contradicts, guarded, guarded_covariance, may_be_held
+from polewright.core.drift.guarded import Guarded, contradicts, guarded, guarded_covariance, may_be_held
 from polewright.core.drift.hidden import wandering
 from polewright.core.drift.live import (
     DriftProof,
@@ -156,13 +156,13 @@ def run(args: argparse.Namespace) -> int:
     watched = _watch_fields(args) if args.field else _watch(args)
     result = _result_of(watched)
     off = None if args.guiding is None else args.guiding == "off"
-    guided = _guided(watched.proof, result, off) if isinstance(result, DriftResult) else None
-    if guided is not None:
-        facts, lines = _refused(guided, guiding_words(guided))
-    elif isinstance(result, DriftResult):
-        facts, lines = _found(args, watched, result, turn)
+    if isinstance(result, DriftResult):
+        rest = guarded(watched.proof) if may_be_held(result) else None
+        guided = _guided(result, off, rest)
+        found = _refused(guided, guiding_words(guided)) if guided else _found(args, watched, result, rest, turn)
     else:
-        facts, lines = _refused(result, drift_refusal_words(result))
+        found = _refused(result, drift_refusal_words(result))
+    facts, lines = found
     facts |= {
         "target": watched.proof.target.name.lower(),
         "frames_used": watched.frames,
@@ -173,12 +173,13 @@ def run(args: argparse.Namespace) -> int:
     return EXIT_NOT_MEASURABLE if facts["axis"] is None else EXIT_OK
 
 
-def _guided(proof: DriftProof, result: DriftResult, off: bool | None) -> GuidingRefusal | None:
-    """Why the drift is not believed; what right ascension and the turning field say is believed over the person."""
+def _guided(result: DriftResult, off: bool | None, rest: Guarded | None) -> GuidingRefusal | None:
+    """Why the drift is not believed; what right ascension and the turning field say (`rest`, None where the
+    declination is free) is believed over the person."""
     refusal = guiding_refusal(result, off)
-    if refusal is not None or not may_be_held(result):
+    if refusal is not None or rest is None:
         return refusal
-    return Guided() if contradicts(guarded(proof), result) else None
+    return Guided() if contradicts(rest, result) else None
 
 
 def _result_of(watched: Watched) -> DriftResult | DriftRefusal:
@@ -298,12 +299,12 @@ def _target(args: argparse.Namespace, site: Site) -> TargetPole:
 
 
 def _found(
-    args: argparse.Namespace, watched: Watched, result: DriftResult, turn: Turn | None
+    args: argparse.Namespace, watched: Watched, result: DriftResult, rest: Guarded | None, turn: Turn | None
 ) -> tuple[dict[str, Any], list[str]]:
     proof = watched.proof
     left = remaining(proof, wandering(result), args.certainty / ARCMIN_PER_RAD)
     free = stated_covariance(proof, result, math.inf if args.stood else 0.0, FLEXURE_PRIOR)
-    by_frames, result = result.covariance_rad2, _believed(proof, replace(result, covariance_rad2=free))
+    by_frames, result = result.covariance_rad2, _believed(replace(result, covariance_rad2=free), rest)
     warnings = [*watched.warnings, *map(drift_doubt_words, result.warnings)]
     facts: dict[str, Any] = {
         "axis": {
@@ -325,7 +326,7 @@ def _found(
         "warnings": warnings,
     }
     lines = _result_sentences(watched, result)
-    if not may_be_held(result):
+    if rest is None:
         lines += [_left_sentence(left, args.certainty), hidden_words(result.sigma_rad, args.stood)]
     if turn is not None:
         comparison = _compare(proof, result, turn)
@@ -340,11 +341,11 @@ def _found(
     return facts, lines + [f"Note: {text}" for text in warnings]
 
 
-def _believed(proof: DriftProof, result: DriftResult) -> DriftResult:
+def _believed(result: DriftResult, rest: Guarded | None) -> DriftResult:
     """The same, as far as the rest of the frames bears it out where a guider may have held the declination."""
-    if not may_be_held(result):
+    if rest is None:
         return result
-    free, covariance = result.sigma_rad, guarded_covariance(guarded(proof), result)
+    free, covariance = result.sigma_rad, guarded_covariance(rest, result)
     return replace(
         result,
         covariance_rad2=covariance,
@@ -401,9 +402,7 @@ def _left_sentence(left: Remaining, certainty_arcmin: float) -> str:
 
 
 def _arcmin(value_rad: float, sigma_rad: float, known: bool) -> str:
-    if not known:
-        return "not known"
-    return f"{value_rad * ARCMIN_PER_RAD:+9.3f}′ ± {sigma_rad * ARCMIN_PER_RAD:.3f}′"
+    return arcmin_text(value_rad, sigma_rad) if known else "not known"
 
 
 # beside the turn

@@ -20,7 +20,7 @@ from polewright.commands.options import (
     other_site,
     site_from,
 )
-from polewright.commands.output import json_text
+from polewright.commands.output import arcmin_text, json_text
 from polewright.core.angles import ARCMIN_PER_RAD, ARCSEC_PER_RAD
 from polewright.core.axis.estimate import estimate_axis
 from polewright.core.axis.screw_offsets import screw_offsets
@@ -243,17 +243,14 @@ def axis_sentences(capture: Capture, estimate: AxisEstimate) -> list[str]:
         "",
         f"The axis lies {offset_words(estimate.east_rad, sigma_east, 'east', with_sigma=False)}"
         f" and {offset_words(estimate.up_rad, sigma_up, 'up', with_sigma=False)}.",
-        f"  east         {_arcmin(estimate.east_rad, sigma_east)} on the sky",
-        f"  up           {_arcmin(estimate.up_rad, sigma_up)} on the sky",
-        f"  in all       {_arcmin(estimate.total_rad, float(np.hypot(sigma_east, sigma_up)))}",
+        f"  east         {arcmin_text(estimate.east_rad, sigma_east)} on the sky",
+        f"  up           {arcmin_text(estimate.up_rad, sigma_up)} on the sky",
+        f"  in all       {arcmin_text(estimate.total_rad, float(np.hypot(sigma_east, sigma_up)))}",
         *([] if estimate.budget is None else [f"  uncertain    {budget_words(estimate.budget)}"]),
-        f"  azimuth      {_arcmin(screws.azimuth_rad, screws.sigma_azimuth_rad)} along the horizon (azimuth screw)",
-        f"  altitude     {_arcmin(screws.altitude_rad, screws.sigma_altitude_rad)} (altitude screw)",
+        f"  azimuth      {arcmin_text(screws.azimuth_rad, screws.sigma_azimuth_rad)}"
+        " along the horizon (azimuth screw)",
+        f"  altitude     {arcmin_text(screws.altitude_rad, screws.sigma_altitude_rad)} (altitude screw)",
         f"  consistency  chi-square {estimate.chi2:.1f} for {estimate.dof} degrees of freedom",
         "  as stated    clock and longitude: a minute, or a quarter of a degree, turns this about the pole by"
         f" {clock_effect_rad(estimate.total_rad, 60.0) * ARCMIN_PER_RAD:.2f}′",
     ]
-
-
-def _arcmin(value_rad: float, sigma_rad: float) -> str:
-    return f"{value_rad * ARCMIN_PER_RAD:+9.3f}′ ± {sigma_rad * ARCMIN_PER_RAD:.3f}′"
