@@ -77,7 +77,7 @@ class Judge:
         covariance = offset.covariance_rad2 if offset is not None else ((0.0, 0.0), (0.0, 0.0))
         if screw is Screw.ALTITUDE:
             return truth.up_arcmin - up * ARCMIN_PER_RAD, math.sqrt(covariance[1][1]) * ARCMIN_PER_RAD
-        shrink = math.cos(min(state.plan.pole_altitude_rad, math.radians(88.0)))
+        shrink = state.plan.bearing_share
         left = state.plan.side * (truth.east_arcmin - east * ARCMIN_PER_RAD) / shrink
         return left, math.sqrt(covariance[0][0]) * ARCMIN_PER_RAD / shrink
 

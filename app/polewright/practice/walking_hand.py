@@ -100,9 +100,9 @@ class WalkingHand:
     def _see(self, screw: Screw, screen: Screen) -> None:
         """Where the marker stands, as soon as the last turn has shown: later the locks may have moved it as well."""
         state = screen.state
-        if isinstance(state, Running) and state.offset is not None:
-            east_rad, up_rad = state.offset.east_rad - state.aim_rad[0], state.offset.up_rad - state.aim_rad[1]
-            self._eye.look(screw, east_rad if screw is Screw.AZIMUTH else up_rad)
+        left_rad = state.left_rad(screw) if isinstance(state, Running) else None
+        if left_rad is not None:
+            self._eye.look(screw, left_rad)
 
     # the hand
 

@@ -73,9 +73,9 @@ class NightStarted(Event):
 
     def __post_init__(self) -> None:
         super().__post_init__()
-        _check(0.0 <= self.pole_altitude_rad <= math.pi, "pole altitude (radians)", self.pole_altitude_rad)
+        _check_pole(self.pole_altitude_rad)
         _check(0.0 < self.tolerance_rad < 0.2, "tolerance (radians)", self.tolerance_rad)
-        _check(abs(self.clock_ahead_s) <= LARGEST_CLOCK_S, "offset of the clock (s)", self.clock_ahead_s)
+        _check_clock(self.clock_ahead_s)
 
 
 @dataclass(frozen=True)
@@ -168,7 +168,7 @@ class TargetChanged(Event):
 
     def __post_init__(self) -> None:
         super().__post_init__()
-        _check(0.0 <= self.pole_altitude_rad <= math.pi, "pole altitude (radians)", self.pole_altitude_rad)
+        _check_pole(self.pole_altitude_rad)
 
 
 @dataclass(frozen=True)
@@ -182,8 +182,8 @@ class SkyMended(Event):
 
     def __post_init__(self) -> None:
         super().__post_init__()
-        _check(0.0 <= self.pole_altitude_rad <= math.pi, "pole altitude (radians)", self.pole_altitude_rad)
-        _check(abs(self.clock_ahead_s) <= LARGEST_CLOCK_S, "offset of the clock (s)", self.clock_ahead_s)
+        _check_pole(self.pole_altitude_rad)
+        _check_clock(self.clock_ahead_s)
 
 
 @dataclass(frozen=True)
@@ -349,3 +349,11 @@ AnyEvent = (
 def _check(good: bool, what: str, value: object) -> None:
     if not good:
         raise UsageError(f"The {what} cannot be {value}.")
+
+
+def _check_pole(altitude_rad: float) -> None:
+    _check(0.0 <= altitude_rad <= math.pi, "pole altitude (radians)", altitude_rad)
+
+
+def _check_clock(ahead_s: float) -> None:
+    _check(abs(ahead_s) <= LARGEST_CLOCK_S, "offset of the clock (s)", ahead_s)

@@ -27,7 +27,7 @@ from polewright.core.offset import (
 )
 from polewright.core.plan.sky_choice import Obstacle
 from polewright.core.plan.tonight import Planned, ToleranceOrigin
-from polewright.core.screws.angles import Screw, ScrewAngles, screw_angles
+from polewright.core.screws.angles import LARGEST_POLE_ALTITUDE_RAD, Screw, ScrewAngles, screw_angles
 from polewright.core.screws.learning import learn
 from polewright.core.screws.lock_memory import NEW_LOCKS, LockMemory
 from polewright.core.screws.memory import ScrewMemory, ScrewRate
@@ -85,6 +85,11 @@ class NightPlan:
     def side(self) -> float:
         """+1 in the north, -1 in the south."""
         return -1.0 if self.southern else 1.0
+
+    @property
+    def bearing_share(self) -> float:
+        """What a turn of the axis along the horizon, as the azimuth screw makes it, is on the sky: so many times."""
+        return math.cos(min(self.pole_altitude_rad, LARGEST_POLE_ALTITUDE_RAD))
 
     @property
     def pole(self) -> FloatArray:
@@ -369,6 +374,13 @@ class Running(Seen):
     def aim_rad(self) -> tuple[float, float]:
         """Where to bring the axis, (east, up): the pole, or beside it while the locks are still to be tightened."""
         return (0.0, 0.0) if self.locks.tight else self.locks.aim_rad
+
+    def left_rad(self, screw: Screw) -> float | None:
+        """How far the axis is from the aim on the sky, + east for the azimuth screw, + up for the altitude screw."""
+        offset, (east_rad, up_rad) = self.offset, self.aim_rad
+        if offset is None:
+            return None
+        return offset.east_rad - east_rad if screw is Screw.AZIMUTH else offset.up_rad - up_rad
 
     @property
     def inside(self) -> float:

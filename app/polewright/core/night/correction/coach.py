@@ -135,11 +135,10 @@ def _turn(state: Running, outlook: ScrewOutlook) -> ScrewLeft:
 
 
 def _left_rad(state: Running, screw: Screw) -> float:
-    """How far the axis is from the aim, + east or + up, as the table beside the sentence tells it."""
-    offset = state.offset
-    assert offset is not None
-    east_rad, up_rad = state.aim_rad
-    return offset.east_rad - east_rad if screw is Screw.AZIMUTH else offset.up_rad - up_rad
+    """As the table beside the sentence tells it."""
+    left_rad = state.left_rad(screw)
+    assert left_rad is not None
+    return left_rad
 
 
 def _to_be_sought(state: Running, screw: Screw, turns: float) -> bool:

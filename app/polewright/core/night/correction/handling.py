@@ -410,8 +410,7 @@ def _learn(
     """Adds the move from `start` to `end` that `said` tells the turn of to the memory."""
     sigmas = _difference_sigmas(state)
     if screw is Screw.AZIMUTH:
-        shrink = math.cos(min(state.plan.pole_altitude_rad, math.radians(88.0)))
-        sigma = sigmas[0] * ARCMIN_PER_RAD / shrink
+        sigma = sigmas[0] * ARCMIN_PER_RAD / state.plan.bearing_share
         before, after = start.bearing_arcmin, end.bearing_arcmin
         move = replace(said, before_arcmin=before, after_arcmin=after, sigma_arcmin=sigma)
         memory = state.azimuth.with_move(move)

@@ -73,16 +73,18 @@ def screw_coordinate(state: Running, screw: Screw, offset: Offset) -> tuple[floa
 
 def close_arcmin(state: Running, screw: Screw) -> float:
     """What counts as there, in the screw's own coordinate."""
-    close = CLOSE_ENOUGH * state.plan.tolerance_rad * ARCMIN_PER_RAD
-    if screw is Screw.ALTITUDE:
-        return close
-    return close / math.cos(min(abs(state.plan.pole_altitude_rad), math.radians(88.0)))
+    return _coordinate_arcmin(state, screw, CLOSE_ENOUGH * state.plan.tolerance_rad)
+
+
+def _coordinate_arcmin(state: Running, screw: Screw, on_sky_rad: float) -> float:
+    """An angle on the sky in the screw's own coordinate."""
+    return on_sky_rad * ARCMIN_PER_RAD / (state.plan.bearing_share if screw is Screw.AZIMUTH else 1.0)
 
 
 def gate_arcmin(state: Running, screw: Screw, here_arcmin: float) -> float:
     """Where a turn led by the eye is to end, against the aim, in the screw's own coordinate: short of it before the
     locks have been tried, on the side where the axis is."""
-    short = SHORT_RAD / (CLOSE_ENOUGH * state.plan.tolerance_rad) * close_arcmin(state, screw)
+    short = _coordinate_arcmin(state, screw, SHORT_RAD)
     far = abs(here_arcmin) > 2.0 * short
     return math.copysign(short, here_arcmin) if far and locks_untried(state) else 0.0
 
@@ -93,19 +95,17 @@ def outlooks(state: Running) -> tuple[ScrewOutlook, ScrewOutlook] | None:
     if offset is None:
         return None
     angles = aimed_angles(state, offset)
-    close = CLOSE_ENOUGH * state.plan.tolerance_rad * ARCMIN_PER_RAD
-    shrink = math.cos(min(abs(state.plan.pole_altitude_rad), math.radians(88.0)))
-    side = state.plan.side
+    shrink, side = state.plan.bearing_share, state.plan.side
     azimuth = plan_turn(
         state.rate(Screw.AZIMUTH),
         angles.bearing_arcmin,
-        close / shrink,
+        close_arcmin(state, Screw.AZIMUTH),
         tried_turns=tried_turns(state.azimuth),
     )
     altitude = plan_turn(
         state.rate(Screw.ALTITUDE),
         angles.height_arcmin,
-        close,
+        close_arcmin(state, Screw.ALTITUDE),
         lift_last=True,
         tried_turns=tried_turns(state.altitude),
     )
