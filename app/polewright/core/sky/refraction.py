@@ -6,6 +6,7 @@ dz = A tan z + B tan^3 z with the constants of ERFA `refco`; the step from true 
 
 from __future__ import annotations
 
+from functools import lru_cache
 from typing import NamedTuple
 
 import erfa
@@ -26,6 +27,7 @@ class Bending(NamedTuple):
     low: ThickAir | None
 
 
+@lru_cache(maxsize=16)  # every frame of a night asks for the same air
 def refraction_constants(atmosphere: Atmosphere) -> Bending:
     """What bends light in this air; nothing without air."""
     if atmosphere.pressure_hpa < LEAST_PRESSURE_HPA:
@@ -33,7 +35,7 @@ def refraction_constants(atmosphere: Atmosphere) -> Bending:
     a, b = erfa.ufunc.refco(
         atmosphere.pressure_hpa, atmosphere.temperature_c, atmosphere.relative_humidity, atmosphere.wavelength_um
     )
-    return Bending(float(a), float(b), thick_air(atmosphere))
+    return Bending(float(a), float(b), thick_air(atmosphere, float(a), float(b)))
 
 
 def bending_rad(true_altitude_rad: FloatArray, air: Bending) -> FloatArray:

@@ -15,9 +15,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from functools import lru_cache
 
-import erfa
 import numpy as np
 
 from polewright.core.model import Atmosphere, FloatArray
@@ -63,12 +61,8 @@ def formula_rad(true_rad: FloatArray, a: float, b: float) -> FloatArray:
     return np.asarray((a + cubic) * tangent / (1.0 + (a + 3.0 * cubic) / (sine * sine)))
 
 
-@lru_cache(maxsize=16)
-def thick_air(atmosphere: Atmosphere) -> ThickAir:
-    """The table of one air, 120 rays from the horizon to 15 degrees."""
-    a, b = erfa.ufunc.refco(
-        atmosphere.pressure_hpa, atmosphere.temperature_c, atmosphere.relative_humidity, atmosphere.wavelength_um
-    )
+def thick_air(atmosphere: Atmosphere, a: float, b: float) -> ThickAir:
+    """The table of one air, whose formula has these constants: 120 rays from the horizon to 15 degrees."""
     seen = THICK_BELOW_RAD * np.linspace(0.0, 1.0, _RAYS) ** 2  # closer together where it bends
     bending = _traced_rad(seen, atmosphere)
     tangent = 1.0 / math.tan(THICK_BELOW_RAD)
