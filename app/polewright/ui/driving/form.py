@@ -136,6 +136,11 @@ def clock_of(known: Known) -> float | str | None:
     return sign * seconds if fits else forms.CLOCK
 
 
+def clock_text(ahead_s: float) -> str:
+    """The same the other way round: what stands in the field."""
+    return number_text(ahead_s, 0) if ahead_s else ""
+
+
 def scale_of(known: Known) -> float | None:
     """Arcsec per pixel by the optics of the form; None where they do not say."""
     optics = optics_of(known)

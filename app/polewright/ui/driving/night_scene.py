@@ -29,7 +29,7 @@ from polewright.services.magnetic import MagneticDeclination, magnetic_declinati
 from polewright.services.report.earlier import EarlierNights
 from polewright.ui import intents as want
 from polewright.ui.driving.desk import Desk, NightOrder
-from polewright.ui.driving.form import Known, number_text
+from polewright.ui.driving.form import Known, clock_text
 from polewright.ui.driving.means import Means
 from polewright.ui.driving.mended import AsItWas, mended
 from polewright.ui.driving.night_files import export_night
@@ -275,7 +275,7 @@ class NightScene:
         """The form with what the night goes by."""
         plan = None if self.snapshot is None else self.snapshot.state.plan
         ahead_s = 0.0 if plan is None else plan.clock_ahead_s
-        return replace(form, folder=str(self._begin.folder), clock=number_text(ahead_s, 0) if ahead_s else "")
+        return replace(form, folder=str(self._begin.folder), clock=clock_text(ahead_s))
 
     def _keep_clock(self, plan: NightPlan | None) -> None:
         """The rig remembers what its frames' clock was set by, and that it was taken back."""

@@ -21,7 +21,7 @@ from polewright.core.sky.weather import Weather
 from polewright.services.measuring import Optics
 from polewright.services.profile_store import ProfileStore, Stored
 from polewright.services.profiles import RIGS, SITES, RigProfile, SiteProfile
-from polewright.ui.driving.form import Known, clock_of, number_text, optics_of, site_of, weather_of
+from polewright.ui.driving.form import Known, clock_of, clock_text, number_text, optics_of, site_of, weather_of
 from polewright.ui.driving.proposals import proposed_rig, proposed_site, same_optics, same_size
 from polewright.ui.keys import KNOWN_RIGS
 from polewright.words.clock import clock_words
@@ -92,7 +92,7 @@ def from_rig(known: Known, profile: RigProfile) -> Known:
         focal_length="" if focal is None else number_text(focal, 1),
         pixel_size="" if pixel is None else number_text(pixel, 3),
         rig_name=profile.name,
-        clock=number_text(profile.clock_ahead_s, 0) if profile.clock_ahead_s else "",
+        clock=clock_text(profile.clock_ahead_s),
         optics_from=f"known rig {profile.name}",
         typed=known.typed | {"focal_length", "pixel_size", "rig_name"},
     )
