@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import shutil
 import tempfile
 from collections.abc import Callable
@@ -9,7 +10,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from PySide6.QtCore import Qt
+from PySide6.QtCore import QCoreApplication, QEvent, Qt
 from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QApplication
 
@@ -35,7 +36,7 @@ from polewright.ui.driving.means import Means
 from polewright.ui.driving.remembered import recall
 from polewright.ui.driving.snapshot import SnapshotMaker
 from polewright.ui.main_window import MainWindow
-from polewright.ui.view_model import View
+from polewright.ui.view_model import Page, View
 
 NONE = Qt.KeyboardModifier.NoModifier
 
@@ -250,3 +251,21 @@ class Bench:
 def virtual_clock() -> VirtualClock:
     """An evening of the invented year."""
     return VirtualClock(utc_from_iso("2026-11-20T18:00:00"))
+
+
+def turn_axis(bench: Bench, practice: InlinePractice) -> None:
+    """Do the capture by hand, as told."""
+    for _ in range(6):
+        view = bench.until(lambda v: v.instruction.sentence.startswith("Rotate") or v.page is not Page.CAPTURE, 240.0)
+        if view.page is not Page.CAPTURE:
+            return
+        words = view.instruction.sentence.rstrip(".").split()
+        degrees = float(words[4].rstrip("°")) * (1.0 if words[5] == "west" else -1.0)
+        practice.ask(lambda world, d=degrees: world.rig.rotate_ra(d, world.now()))  # type: ignore[misc]
+        bench.wait(25.0)
+
+
+def clear_away() -> None:
+    """Delete now what a test has left to Qt and to Python: later it would go in the middle of another test."""
+    QCoreApplication.sendPostedEvents(None, QEvent.Type.DeferredDelete.value)
+    gc.collect()

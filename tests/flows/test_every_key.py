@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import gc
 import lzma
 from collections.abc import Iterator
 from dataclasses import replace
@@ -13,7 +12,7 @@ from tempfile import mkdtemp
 from time import process_time
 
 import pytest
-from PySide6.QtCore import QCoreApplication, QEvent, Qt
+from PySide6.QtCore import Qt
 from PySide6.QtGui import QImage, QKeySequence
 from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QApplication
@@ -29,7 +28,7 @@ from polewright.ui.keys import all_keys
 from polewright.ui.theme import Light
 from recorded_nights import FOLDER
 from sky_solver import shared_catalogue, shared_solver
-from window_in_virtual_time import Bench, Sky, virtual_clock
+from window_in_virtual_time import Bench, Sky, clear_away, virtual_clock
 
 AT_ONCE_S = 0.1  # of processor time: what a hand takes for at once (Card, Robertson and Mackinlay 1991, from memory)
 NAMES = {"Return": Qt.Key.Key_Return, "Backspace": Qt.Key.Key_Backspace, "Escape": Qt.Key.Key_Escape}
@@ -81,8 +80,7 @@ def bench(qtbot: QtBot, tmp_path: Path) -> Iterator[Bench]:
     made = Bench(tmp_path, Sky(shared_solver(), shared_catalogue()), virtual_clock()).open()
     yield made
     made.close()
-    QCoreApplication.sendPostedEvents(None, QEvent.Type.DeferredDelete.value)
-    gc.collect()
+    clear_away()
 
 
 def begin(bench: Bench) -> None:

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import gc
 import math
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from PySide6.QtCore import QCoreApplication, QEvent, Qt
+from PySide6.QtCore import Qt
 from pytestqt.qtbot import QtBot
 
 from polewright.core.angles import ARCMIN_PER_RAD
@@ -37,7 +36,7 @@ from polewright.ui.night_report import read_report
 from polewright.ui.view_model import Page, Weight
 from polewright.words.forms import CLOCK
 from sky_solver import shared_catalogue, shared_solver
-from window_in_virtual_time import Bench, InlinePractice, Sky
+from window_in_virtual_time import Bench, InlinePractice, Sky, clear_away, turn_axis
 
 CTRL = Qt.KeyboardModifier.ControlModifier
 RETURN = Qt.Key.Key_Return
@@ -64,8 +63,7 @@ def bench(qtbot: QtBot, tmp_path: Path) -> Iterator[Bench]:
     made = Bench(tmp_path, LateClock(shared_solver(), shared_catalogue()), clock).open()
     yield made
     made.close()
-    QCoreApplication.sendPostedEvents(None, QEvent.Type.DeferredDelete.value)
-    gc.collect()
+    clear_away()
 
 
 def begin(bench: Bench, ahead_s: float = 0.0, longitude: str = "") -> InlinePractice:
@@ -83,18 +81,6 @@ def begin(bench: Bench, ahead_s: float = 0.0, longitude: str = "") -> InlinePrac
     world = RehearsalWorld(SCENARIO, SEED, catalogue=shared_catalogue())
     bench.sky.lists = StarListsOnly(world, bench.sky.solver, SEED, bench.desk.frame_arrived)
     return InlinePractice(world, bench.sky.lists.deliver, bench.clock, bench.clock)
-
-
-def capture(bench: Bench, practice: InlinePractice) -> None:
-    """Rotate the RA axis as told until the axis is known."""
-    for _ in range(6):
-        view = bench.until(lambda v: v.instruction.sentence.startswith("Rotate") or v.page is not Page.CAPTURE, 240.0)
-        if view.page is not Page.CAPTURE:
-            return
-        words = view.instruction.sentence.rstrip(".").split()
-        degrees = float(words[4].rstrip("°")) * (1.0 if words[5] == "west" else -1.0)
-        practice.ask(lambda world, d=degrees: world.rig.rotate_ra(d, world.now()))  # type: ignore[misc]
-        bench.wait(25.0)
 
 
 def doubted(bench: Bench) -> None:
@@ -127,14 +113,14 @@ def test_a_clock_an_hour_ahead_is_put_right_by_one_key(bench: Bench) -> None:
     assert action.label == "Put the frames' clock 1 h back" and action.weight is Weight.PRIMARY
     assert action.intent == want.SetClock(ZONE_S), "a time zone is a whole hour"
     bench.key(RETURN)
-    capture(bench, practice)
+    turn_axis(bench, practice)
     wrong = missed_arcmin(bench, practice)
     bench.key(Qt.Key.Key_K, CTRL)
     assert running(bench).stage is Stage.CAPTURE and running(bench).capture.axis is None
     assert bench.view.trouble is not None
     assert bench.view.trouble.cause == "From now on 1 h taken off the frames' times."
     assert "measured again" in bench.view.trouble.cure
-    capture(bench, practice)
+    turn_axis(bench, practice)
     right = missed_arcmin(bench, practice)
     assert right < 1.0 and wrong > 10.0 * right, "an hour turns the error about the pole by 15 degrees"
     assert all(action.key != "Ctrl+K" for action in bench.view.actions), "the clocks agree now"
@@ -147,7 +133,7 @@ def test_the_clock_is_told_in_the_record_the_report_and_json_and_replays(bench: 
     bench.key(RETURN)
     doubted(bench)
     bench.key(Qt.Key.Key_K, CTRL)
-    capture(bench, practice)
+    turn_axis(bench, practice)
     night = Path(bench.driver._remembered.open_night)
     log = read_night(night)
     replay = CheckedReplay()
@@ -206,7 +192,7 @@ def test_frames_on_their_way_are_placed_by_the_mended_clock(bench: Bench) -> Non
 def test_the_site_is_edited_in_the_same_record_and_the_screws_stay(bench: Bench) -> None:
     practice = begin(bench, longitude="18")
     bench.key(RETURN)
-    capture(bench, practice)
+    turn_axis(bench, practice)
     assert running(bench).capture.axis is not None
     night, wrong = bench.driver._remembered.open_night, missed_arcmin(bench, practice)
     bench.key(Qt.Key.Key_I, CTRL)
@@ -228,14 +214,14 @@ def test_the_site_is_edited_in_the_same_record_and_the_screws_stay(bench: Bench)
     assert bench.view.title.startswith("Heath · ")
     assert bench.view.trouble is not None and bench.view.trouble.cause.startswith("Changed: the site")
     assert "measured anew" in bench.view.trouble.cure
-    capture(bench, practice)
+    turn_axis(bench, practice)
     assert missed_arcmin(bench, practice) < 1.0 < 0.1 * wrong
 
 
 def test_another_rig_and_folder_change_no_measurement(bench: Bench) -> None:
     practice = begin(bench)
     bench.key(RETURN)
-    capture(bench, practice)
+    turn_axis(bench, practice)
     axis = running(bench).capture.axis
     other = bench.home / "elsewhere"
     other.mkdir()

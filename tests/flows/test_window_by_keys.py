@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import gc
 import threading
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from PySide6.QtCore import QCoreApplication, QEvent, QObject, Qt, QTimer
+from PySide6.QtCore import QObject, Qt, QTimer
 from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QApplication, QWidget
 from pytestqt.qtbot import QtBot
@@ -20,6 +19,7 @@ from polewright.core.night.events import NOW
 from polewright.core.screws.angles import Screw
 from polewright.services.paths import data_folder
 from polewright.ui import intents as want
+from polewright.ui.folder_dialog import FolderPage
 from polewright.ui.keys import WINDOW_ACTIONS
 from polewright.ui.knobs import Knob
 from polewright.ui.listening import Listening
@@ -30,6 +30,7 @@ from polewright.ui.sound_plan import Phrase
 from polewright.ui.theme import Light
 from polewright.ui.view_model import Work
 from screens.demo_views import PAGES
+from window_in_virtual_time import clear_away
 
 
 class Ears(Listening):
@@ -84,8 +85,7 @@ def bench(qtbot: QtBot) -> Iterator[Bench]:
     yield made
     made.window.close()
     made.window.deleteLater()
-    QCoreApplication.sendPostedEvents(None, QEvent.Type.DeferredDelete.value)
-    gc.collect()
+    clear_away()
     leaked = [t.name for t in threading.enumerate() if t not in threads]
     assert leaked == [], f"threads left behind: {leaked}"
     assert QApplication.overrideCursor() is None
@@ -316,29 +316,29 @@ def test_what_is_highlighted_is_taken_not_its_parent(bench: Bench, tmp_path: Pat
     assert bench.window.first.folder.edit.text() == str(tmp_path / "run")
 
 
-def test_a_typed_folder_is_taken_not_what_is_highlighted(bench: Bench, tmp_path: Path) -> None:
-    (tmp_path / "deep" / "tonight").mkdir(parents=True)
-    (tmp_path / "deep" / "tonight" / "a.fits").write_bytes(b"")
+def typed_folder(bench: Bench, before: Path, typed: Path) -> FolderPage:
+    """The folder page, asked for where `before` is chosen, with another path typed into it."""
     bench.show("first-run")
-    bench.window.first.folder.edit.setText(str(tmp_path))
+    bench.window.first.folder.edit.setText(str(before))
     bench.key(Qt.Key.Key_O, CTRL)
     page = bench.window.folders
     page.path.setFocus()
     page.path.selectAll()
-    QTest.keyClicks(page.path, str(tmp_path / "deep" / "tonight"))
+    QTest.keyClicks(page.path, str(typed))
+    return page
+
+
+def test_a_typed_folder_is_taken_not_what_is_highlighted(bench: Bench, tmp_path: Path) -> None:
+    (tmp_path / "deep" / "tonight").mkdir(parents=True)
+    (tmp_path / "deep" / "tonight" / "a.fits").write_bytes(b"")
+    page = typed_folder(bench, tmp_path, tmp_path / "deep" / "tonight")
     assert (page.take.text(), page.note) == ("Use tonight", "1 frame in tonight")
     bench.key(Qt.Key.Key_Return, CTRL)
     assert bench.window.first.folder.edit.text() == str(tmp_path / "deep" / "tonight")
 
 
 def test_a_typed_folder_that_does_not_exist_is_said_and_not_taken(bench: Bench, tmp_path: Path) -> None:
-    bench.show("first-run")
-    bench.window.first.folder.edit.setText(str(tmp_path))
-    bench.key(Qt.Key.Key_O, CTRL)
-    page = bench.window.folders
-    page.path.setFocus()
-    page.path.selectAll()
-    QTest.keyClicks(page.path, str(tmp_path / "nowhere"))
+    page = typed_folder(bench, tmp_path, tmp_path / "nowhere")
     bench.key(Qt.Key.Key_Return, CTRL)
     assert page.isVisible() and "nowhere cannot be opened" in page.note
     bench.key(Qt.Key.Key_Up, Qt.KeyboardModifier.AltModifier)

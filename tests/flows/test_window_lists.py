@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import gc
 import lzma
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from PySide6.QtCore import QCoreApplication, QEvent, Qt, QUrl
+from PySide6.QtCore import Qt, QUrl
 from pytestqt.qtbot import QtBot
 
 from polewright.core.night.states import Stage
@@ -28,7 +27,7 @@ from polewright.ui.view_model import Page, Trouble
 from polewright.words.window import MAKE_ROOM, QUESTION
 from recorded_nights import FOLDER
 from sky_solver import shared_catalogue, shared_solver
-from window_in_virtual_time import Bench, Sky, virtual_clock
+from window_in_virtual_time import Bench, Sky, clear_away, virtual_clock
 
 CTRL = Qt.KeyboardModifier.ControlModifier
 RETURN = Qt.Key.Key_Return
@@ -48,8 +47,7 @@ def bench(qtbot: QtBot, tmp_path: Path) -> Iterator[Bench]:
     made = Bench(tmp_path, Sky(shared_solver(), shared_catalogue()), virtual_clock()).open()
     yield made
     made.close()
-    QCoreApplication.sendPostedEvents(None, QEvent.Type.DeferredDelete.value)
-    gc.collect()
+    clear_away()
 
 
 def listed(bench: Bench) -> NightsScene:

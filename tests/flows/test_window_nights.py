@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import gc
 import threading
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from PySide6.QtCore import QCoreApplication, QEvent, Qt
+from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QApplication
 from pytestqt.qtbot import QtBot
 
@@ -36,7 +35,7 @@ from polewright.ui.driving.replay_scene import ReplayScene
 from polewright.ui.view_model import Page, View
 from polewright.words.window import QUESTION
 from sky_solver import shared_catalogue, shared_solver
-from window_in_virtual_time import Bench, InlineDesk, InlinePractice, Sky, virtual_clock
+from window_in_virtual_time import Bench, InlineDesk, InlinePractice, Sky, clear_away, turn_axis, virtual_clock
 
 CTRL = Qt.KeyboardModifier.ControlModifier
 RETURN = Qt.Key.Key_Return
@@ -48,8 +47,7 @@ def bench(qtbot: QtBot, tmp_path: Path) -> Iterator[Bench]:
     made = Bench(tmp_path, Sky(shared_solver(), shared_catalogue()), virtual_clock()).open()
     yield made
     made.close()
-    QCoreApplication.sendPostedEvents(None, QEvent.Type.DeferredDelete.value)
-    gc.collect()
+    clear_away()
     assert [t.name for t in threading.enumerate() if t not in threads] == []
 
 
@@ -454,18 +452,6 @@ def test_closing_in_the_middle_loses_nothing(bench: Bench, qtbot: QtBot, tmp_pat
     third.close()
 
 
-def turn_axis(bench: Bench, practice: InlinePractice) -> None:
-    """Do the capture by hand, as told."""
-    for _ in range(6):
-        view = bench.until(lambda v: v.instruction.sentence.startswith("Rotate") or v.page is not Page.CAPTURE, 240.0)
-        if view.page is not Page.CAPTURE:
-            return
-        words = view.instruction.sentence.rstrip(".").split()
-        degrees = float(words[4].rstrip("°")) * (1.0 if words[5] == "west" else -1.0)
-        practice.ask(lambda world, d=degrees: world.rig.rotate_ra(d, world.now()))  # type: ignore[misc]
-        bench.wait(25.0)
-
-
 def test_a_second_window_leaves_the_night_to_the_first(bench: Bench, tmp_path: Path) -> None:
     begin_night(bench, tmp_path)
     night = Path(bench.driver._remembered.open_night)
@@ -591,8 +577,7 @@ def test_nothing_of_qt_is_left_behind(qtbot: QtBot, tmp_path: Path) -> None:
         made.driver.begin(None, ("calm", 3))
         made.wait(3.0)
         made.close()
-    QCoreApplication.sendPostedEvents(None, QEvent.Type.DeferredDelete.value)
-    gc.collect()
+    clear_away()
     assert [w for w in QApplication.topLevelWidgets() if w.isVisible()] == []
 
 

@@ -2,19 +2,18 @@
 
 from __future__ import annotations
 
-import gc
 import math
 import threading
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from PySide6.QtCore import QCoreApplication, QEvent, Qt
+from PySide6.QtCore import Qt
 from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QApplication
 from pytestqt.qtbot import QtBot
 
-from flows.test_window_nights import begin_night, turn_axis
+from flows.test_window_nights import begin_night
 from polewright.core.model import TargetPole
 from polewright.core.night.event_codec import event_from_plain
 from polewright.core.night.events import NightStarted, ToleranceChanged
@@ -30,7 +29,7 @@ from polewright.ui.driving.replay_scene import ReplayScene
 from polewright.ui.plan_page import PlanPage
 from polewright.ui.view_model import Fact, Page
 from sky_solver import shared_catalogue, shared_solver
-from window_in_virtual_time import Bench, Sky, virtual_clock
+from window_in_virtual_time import Bench, Sky, clear_away, turn_axis, virtual_clock
 
 CTRL = Qt.KeyboardModifier.ControlModifier
 RETURN, TAB, ESCAPE = Qt.Key.Key_Return, Qt.Key.Key_Tab, Qt.Key.Key_Escape
@@ -42,8 +41,7 @@ def bench(qtbot: QtBot, tmp_path: Path) -> Iterator[Bench]:
     made = Bench(tmp_path, Sky(shared_solver(), shared_catalogue()), virtual_clock()).open()
     yield made
     made.close()
-    QCoreApplication.sendPostedEvents(None, QEvent.Type.DeferredDelete.value)
-    gc.collect()
+    clear_away()
     assert [t.name for t in threading.enumerate() if t not in threads] == []
 
 
