@@ -23,7 +23,7 @@ from polewright.commands.options import (
     air_from,
     site_from,
 )
-from polewright.commands.output import arcmin_text, json_text
+from polewright.commands.output import json_text
 from polewright.core.angles import ARCMIN_PER_RAD, ARCSEC_PER_RAD
 from polewright.core.drift.compare import Comparison, compare_with_turn
 from polewright.core.drift.guarded import Guarded, contradicts, guarded, guarded_covariance, may_be_held
@@ -69,7 +69,7 @@ from polewright.words.drift import (
 )
 from polewright.words.frames import frame_words
 from polewright.words.kinds import told_facts
-from polewright.words.numbers import angle_text, duration_text, number_text, sigma_text
+from polewright.words.numbers import angle_text, arcmin_text, duration_text, number_text, sigma_text
 from polewright.words.said import Said
 
 USUAL_NOISE_ARCSEC, USUAL_CADENCE_S = 1.0, 5.0

@@ -20,7 +20,7 @@ from polewright.commands.options import (
     other_site,
     site_from,
 )
-from polewright.commands.output import arcmin_text, json_text
+from polewright.commands.output import json_text
 from polewright.core.angles import ARCMIN_PER_RAD, ARCSEC_PER_RAD
 from polewright.core.axis.estimate import estimate_axis
 from polewright.core.axis.screw_offsets import screw_offsets
@@ -39,7 +39,7 @@ from polewright.services.measuring import MeasuredFrame, arrivals_of, place_in_s
 from polewright.words.axis import budget_words, doubt_words, refusal_words
 from polewright.words.frames import frame_words
 from polewright.words.kinds import told_facts
-from polewright.words.numbers import offset_words
+from polewright.words.numbers import arcmin_text, offset_words
 
 
 @dataclass(frozen=True, eq=False)

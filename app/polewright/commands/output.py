@@ -1,4 +1,4 @@
-"""What several commands print alike: a measured angle, and JSON in which every number is one that JSON has."""
+"""JSON for other programs: every number is one that JSON has."""
 
 from __future__ import annotations
 
@@ -6,13 +6,6 @@ import json
 import math
 from collections.abc import Mapping
 from typing import Any
-
-from polewright.core.angles import ARCMIN_PER_RAD
-
-
-def arcmin_text(value_rad: float, sigma_rad: float) -> str:
-    """`   +1.234′ ± 0.123′`, for a table."""
-    return f"{value_rad * ARCMIN_PER_RAD:+9.3f}′ ± {sigma_rad * ARCMIN_PER_RAD:.3f}′"
 
 
 def json_text(facts: Any) -> str:

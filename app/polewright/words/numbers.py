@@ -10,7 +10,7 @@ import math
 from fractions import Fraction
 from typing import Literal
 
-from polewright.core.angles import ARCSEC_PER_RAD
+from polewright.core.angles import ARCMIN_PER_RAD, ARCSEC_PER_RAD
 from polewright.core.screws.doable import SMALLEST_TURNS, doable_turns, readable_turns
 
 Direction = Literal["east", "up"]
@@ -71,6 +71,11 @@ def capital(text: str) -> str:
 def sigma_text(sigma_rad: float) -> str:
     """`± 3″`: one significant digit, two when the first is a 1."""
     return f"± {spread_text(sigma_rad)}"
+
+
+def arcmin_text(value_rad: float, sigma_rad: float) -> str:
+    """`   +1.234′ ± 0.123′`, for a table of the command line."""
+    return f"{value_rad * ARCMIN_PER_RAD:+9.3f}′ ± {sigma_rad * ARCMIN_PER_RAD:.3f}′"
 
 
 def spread_text(sigma_rad: float) -> str:
