@@ -37,20 +37,24 @@ class Known:
 
     by_line: dict[str, dict[int, set[str]]] = field(default_factory=lambda: defaultdict(lambda: defaultdict(set)))
     seconds: dict[str, float] = field(default_factory=dict)
+    lines_run: dict[str, int] = field(default_factory=dict)
     imported: dict[str, list[int]] = field(default_factory=dict)
 
     def of(self, fault: Fault, at_most_s: float) -> list[str]:
-        """The tests that run the faulty line or use the faulty constant, the quickest first."""
+        """The tests that run the faulty line or use the faulty constant, the most telling first.
+
+        By turns one that runs little else and one that is quick; of the cases of a test the others come last, since
+        they mostly notice what the first one does.
+        """
         lines = self.by_line[fault.file]
         found = set[str]().union(*(lines.get(line, ()) for line in range(fault.line, fault.last + 1)))
         if fault.constant:
             found |= self._using(fault.constant)
         chosen, total = [], 0.0
-        for test in sorted(found, key=lambda t: (self.seconds[t], t)):
-            total += self.seconds[test]
-            if total > at_most_s or self.seconds[test] > SLOW_S:
-                break
-            chosen.append(test)
+        for test in _most_telling({t for t in found if self.seconds[t] <= SLOW_S}, self.seconds, self.lines_run):
+            if total + self.seconds[test] <= at_most_s:
+                total += self.seconds[test]
+                chosen.append(test)
         return chosen
 
     def _using(self, name: str) -> set[str]:
@@ -63,6 +67,14 @@ class Known:
                     if word.search(text):
                         found |= lines.get(number, set())
         return found
+
+
+def _most_telling(tests: set[str], seconds: dict[str, float], lines_run: dict[str, int]) -> list[str]:
+    quick = sorted(tests, key=lambda t: (seconds[t], t))
+    narrow = sorted(tests, key=lambda t: (lines_run[t], t))
+    by_turns = dict.fromkeys(test for pair in zip(narrow, quick) for test in pair)
+    first = {test.split("[")[0]: test for test in reversed(by_turns)}
+    return sorted(by_turns, key=lambda t: first[t.split("[")[0]] != t)
 
 
 def test_files() -> list[str]:
@@ -95,6 +107,7 @@ def tests_of(warm: Warm, work: Path) -> Known:
         for test, found in json.loads(path.read_text("utf-8")).items():
             if test in warm.tests and not found["failed"]:
                 known.seconds[test] = found["seconds"]
+                known.lines_run[test] = sum(map(len, found["lines"].values()))
                 for file, lines in found["lines"].items():
                     for line in lines:
                         known.by_line[file][line].add(test)

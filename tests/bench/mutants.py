@@ -8,8 +8,8 @@
 
 A fault turns a sign, a comparison or a condition round, moves a threshold by half, changes a whole number by one,
 swaps east and up, azimuth and altitude, clockwise and anticlockwise, sine and cosine, `and` and `or`, or drops a
-statement. For each fault the tests that run its line are run, the quickest first, until one fails; a fault that makes
-them hang is noticed too. Faults come in an order that the seed gives; `run` takes the next ones that no run before
+statement. For each fault the tests that run its line are run, the most telling first, until one fails; a fault
+that makes them hang is noticed too. Faults come in an order that the seed gives; `run` takes the next ones that no run before
 has taken, or with --survivors the ones that survived. Survivors that change nothing are named with their reason in
 EQUIVALENT (tests/bench/mutant_sites.py). Needs Python 3.12 or newer.
 """
@@ -46,7 +46,7 @@ GROUPS: dict[str, tuple[str, ...]] = {
     ),
     "presenting": ("ui/presenting/*.py",),
 }  # fmt: skip
-AT_MOST_S = 10.0  # of tests for one fault, by how long they took without it
+AT_MOST_S = 10.0  # of tests for one fault, by how long they took without it; chosen
 HANGS_AFTER = 4.0  # times as long as the tests should take, and half a minute
 
 

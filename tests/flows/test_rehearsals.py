@@ -5,16 +5,22 @@ from __future__ import annotations
 import json
 import subprocess
 import sys
+from functools import partial
 from pathlib import Path
 
 import pytest
 
 from night_kit import rehearsed
 from polewright.__main__ import main
+from polewright.core.night.advice import Turn
+from polewright.core.night.events import ScrewTurned
 from polewright.core.screws.angles import Screw
-from polewright.services.log_format import LoggedEvent
+from polewright.practice.fingers import Answer, Fingers, Habits
+from polewright.practice.rehearsal import rehearse_with_star_lists
+from polewright.practice.told_hand import ToldHand
 from polewright.services.night_folders import kept_frame
 from polewright.services.night_log import read_night
+from sky_solver import shared_solver
 
 REPOSITORY = Path(__file__).resolve().parents[2]
 
@@ -45,14 +51,31 @@ def test_the_record_of_a_night_has_every_frame_and_every_turn() -> None:
     frames = [line for line in night.log.events if line.kind == "frame"]
     assert len(frames) == night.score.frames
     assert all(line.data["stars"]["x_px"] for line in frames if line.data["solution"] is not None)
-    assert (
-        0.7 * night.score.turns <= _count(night.log.events, "ScrewTurned") <= night.score.turns
-    )  # some are forgotten
     assert night.engine.state.memory(Screw.AZIMUTH).moves
 
 
-def _count(events: tuple[LoggedEvent, ...], kind: str) -> int:
-    return sum(line.kind == "event" and line.data["kind"] == kind for line in events)
+def test_every_turn_that_the_hand_tells_is_recorded_as_it_was_told_and_no_other(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    answers: list[Answer] = []
+    turn = Fingers._turn
+
+    def overheard(fingers: Fingers, action: Turn) -> Answer:
+        answers.append(turn(fingers, action))
+        return answers[-1]
+
+    monkeypatch.setattr(Fingers, "_turn", overheard)
+    score = rehearse_with_star_lists(
+        "calm", 3, tmp_path, shared_solver(), partial(ToldHand, habits=Habits(forgets=0.3))
+    )
+    told = [answer.says for answer in answers if isinstance(answer.says, ScrewTurned)]
+    recorded = [
+        line.data
+        for line in read_night(tmp_path).events
+        if line.kind == "event" and line.data["kind"] == "ScrewTurned"
+    ]
+    assert [(d["screw"], d["turns"]) for d in recorded] == [(t.screw.name, t.turns) for t in told]
+    assert score.turns == len(answers) > len(told) > 0, "some are forgotten"
 
 
 @pytest.mark.slow
