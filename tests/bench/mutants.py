@@ -8,10 +8,10 @@
 
 A fault turns a sign, a comparison or a condition round, moves a threshold by half, changes a whole number by one,
 swaps east and up, azimuth and altitude, clockwise and anticlockwise, sine and cosine, `and` and `or`, or drops a
-statement. For each fault the tests that run its line are run, the most telling first, until one fails; a fault
-that makes them hang is noticed too. Faults come in an order that the seed gives; `run` takes the next ones that no run before
-has taken, or with --survivors the ones that survived. Survivors that change nothing are named with their reason in
-EQUIVALENT (tests/bench/mutant_sites.py). Needs Python 3.12 or newer.
+statement. For each fault the tests that run its line are run, the most telling first, until one fails; a fault that
+makes them hang is noticed too. Faults come in an order that the seed gives; `run` takes the next ones that no run
+before has taken, or with --survivors the ones that survived. Survivors that change nothing are named with their
+reason in EQUIVALENT (tests/bench/mutant_sites.py). Needs Python 3.12 or newer.
 """
 
 from __future__ import annotations
