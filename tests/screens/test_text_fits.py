@@ -18,10 +18,10 @@ from polewright.words.cautions import OPPOSITE
 from screens.conftest import MakeWindow
 from screens.demo_views import PAGES
 
-# 1024 x 600, and less a window frame; 1366 x 768 at 125 % (Qt counts 1093 x 614); 1280 x 800 less a task bar of 48;
-# 3840 x 2160 at 200 % counts as 1920 x 1080
+# 1024 x 600, and less a window frame (8 x 36 px); 1366 x 768 at 125 % (Qt counts 1093 x 614); 1280 x 800 less a task
+# bar of 48; 3840 x 2160 at 200 % counts as 1920 x 1080
 SIZES = (
-    (1024, 576), (1024, 600), (1093, 614), (1280, 752), (1280, 800), (1366, 768), (1920, 1080), (3840, 2160),
+    (1016, 564), (1024, 600), (1093, 614), (1280, 752), (1280, 800), (1366, 768), (1920, 1080), (3840, 2160),
 )  # fmt: skip
 
 
@@ -152,3 +152,17 @@ def test_what_is_known_of_a_screw_is_painted_beside_its_strip(make_window: MakeW
         with_note = widget.grab().toImage()
         widget.show_strip(replace(strip, note_text=""), False)
         assert widget.grab().toImage() != with_note, strip.screw
+
+
+def test_what_is_said_of_a_row_of_the_form_stands_under_it(make_window: MakeWindow) -> None:
+    """A wrong pressure is told under the air, not under the coordinates; where it comes from stands there too."""
+    window = make_window(1024, 600)
+    form = replace(PAGES["first-run"]().form, air_problem="At 24 m it is 1010 hPa.", optics_problem="No lens.")
+    window.show_view(replace(PAGES["first-run"](), form=form))
+    first = window.first
+    window.grab()
+    rows = (first.latitude, first.pressure, first.focal_length, first.folder)
+    for above, note, below in zip(rows, first.notes, (*rows[1:], first.lacking), strict=True):
+        assert above.geometry().bottom() < note.y() and note.geometry().bottom() < below.y(), note.text
+    assert [note.text for note in first.notes[:3]] == [form.site_from, form.air_problem, form.optics_problem]
+    assert first.well.reticle.axis is None, "nothing is measured yet"

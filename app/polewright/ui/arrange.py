@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-SMALLEST = (1024, 576)  # 1024 x 600 less a window frame
+SMALLEST = (1016, 564)  # 1024 x 600 less the frame of a window (FRAME_PX, TITLE_PX of ui/main_window.py)
 STRIP_H, STRIP_W = 118.0, 124.0
 WORDS_H, LEAST_WORDS_H, SCREWS_H = 200.0, 150.0, 98.0
 TROUBLE_H = 124

@@ -29,21 +29,13 @@ from polewright.ui.look import SMALL, VALUE, Look
 from polewright.ui.notices import TroublePanel, WorkPanel, show_work
 from polewright.ui.panel import Caption, FullPanel
 from polewright.ui.reticle import ReticleWidget
-from polewright.ui.view_model import KnownName, Point, Reticle, SiteForm, TrailPoint, View
+from polewright.ui.view_model import KnownName, Reticle, SiteForm, View
 from polewright.words.window import PURPOSE
 
 TWELFTHS = 12  # columns of the form: rows of three fields and of four
 BOTTOM = Qt.AlignmentFlag.AlignBottom
 ROOMY_PX = 800  # from this height on (in units of the look) there is room to say what the program is for
-PICTURE = Reticle(
-    tolerance_arcmin=2.0,
-    tolerance_text="",
-    axis=Point(0.3, 0.4),
-    trail=(
-        TrailPoint(-190, -120), TrailPoint(-64, -118, True), TrailPoint(-9, -100), TrailPoint(-2, -98),
-        TrailPoint(-1.5, -34, True), TrailPoint(-0.9, -7), TrailPoint(0.3, 0.4),
-    ),
-)  # fmt: skip
+PICTURE = Reticle(tolerance_arcmin=2.0, tolerance_text="")  # empty: nothing is measured yet
 
 
 class Field(QWidget):
@@ -109,12 +101,12 @@ class FirstPage(FullPanel):
         self.rehearse = PlainButton("Rehearse", "Ctrl+P", parent=self)
         self.replay = PlainButton("Earlier nights", "Ctrl+L", parent=self)
         self.back = PlainButton("Back to the mount", "Escape", parent=self)  # while the form lies over a night
-        self.rehearse.large = self.back.large = True
+        self.rehearse.large = self.replay.large = self.back.large = True
         self.title, self.said = Caption(54, "strong", bold=True), Caption(VALUE)
         self.title.show_text("Polewright")
         self.said.show_text(PURPOSE)
         self.lacking = Caption(SMALL, "ink", LEFT_TOP | WRAP)  # why the night cannot begin yet
-        self.notes = tuple(Caption(SMALL, "faint", LEFT_TOP | WRAP) for _ in range(3))
+        self.notes = tuple(Caption(SMALL, "faint", LEFT_TOP | WRAP) for _ in range(4))  # under each row of fields
         self._lay_out()
         self._connect()
 
@@ -123,18 +115,19 @@ class FirstPage(FullPanel):
         grid = self._grid = QGridLayout()
         for row, parts in (
             (0, (self.latitude, self.longitude, self.elevation)),
-            (1, (self.site_name, self.temperature, self.pressure)),
-            (3, (self.focal_length, self.pixel_size, self.clock, self.rig_name)),
+            (2, (self.site_name, self.temperature, self.pressure)),
+            (4, (self.focal_length, self.pixel_size, self.clock, self.rig_name)),
         ):
             widths = (4, 4, 4) if len(parts) == 3 else (3, 3, 2, 4)  # a name needs more room than a number
             for part, wide, upto in zip(parts, widths, accumulate(widths), strict=True):
                 grid.addWidget(part, row, upto - wide, 1, wide)
-        for row, note, beside in ((2, self.notes[0], self.known_sites), (4, self.notes[1], self.known_rigs)):
+        grid.addWidget(self.notes[0], 1, 0, 1, TWELFTHS)
+        for row, note, beside in ((3, self.notes[1], self.known_sites), (5, self.notes[2], self.known_rigs)):
             grid.addWidget(note, row, 0, 1, 8)
             grid.addWidget(beside, row, 8, 1, 4)
-        grid.addWidget(self.folder, 5, 0, 1, 8)
-        grid.addWidget(self.choose, 5, 8, 1, 4, BOTTOM)
-        grid.addWidget(self.notes[2], 6, 0, 1, TWELFTHS)
+        grid.addWidget(self.folder, 6, 0, 1, 8)
+        grid.addWidget(self.choose, 6, 8, 1, 4, BOTTOM)
+        grid.addWidget(self.notes[3], 7, 0, 1, TWELFTHS)
         for twelfth in range(TWELFTHS):
             grid.setColumnStretch(twelfth, 1)
         for button in (self.known_sites, self.known_rigs):
@@ -144,6 +137,7 @@ class FirstPage(FullPanel):
         loud = QHBoxLayout()
         loud.addWidget(self.begin, 1)
         loud.addWidget(self.rehearse, 1)
+        loud.addWidget(self.replay, 1)
         loud.addWidget(self.back, 1)
         column = self._column = QVBoxLayout()
         column.addWidget(self.title)
@@ -152,7 +146,6 @@ class FirstPage(FullPanel):
         column.addStretch(1)
         column.addWidget(self.lacking)
         column.addLayout(loud)
-        column.addWidget(self.replay)
         both = QHBoxLayout()
         left = self._left = QVBoxLayout()
         left.addWidget(self.well, 1)
@@ -192,8 +185,8 @@ class FirstPage(FullPanel):
         for button in (self.rehearse, self.replay):
             button.setVisible(not view.form.mending)
         self.back.setVisible(view.form.mending)
-        said = (view.form.site_problem, view.form.optics_problem, view.form.folder_problem)
-        self.lacking.show_text("" if view.form.lacking in said else view.form.lacking)
+        problems = (view.form.site_problem, view.form.air_problem, view.form.optics_problem, view.form.folder_problem)
+        self.lacking.show_text("" if view.form.lacking in problems else view.form.lacking)
         self.trouble.show_trouble(view.trouble)
         self.trouble.setVisible(view.trouble is not None)
         show_work(self.work, self.keys, view.work)
@@ -201,11 +194,13 @@ class FirstPage(FullPanel):
         self.known_sites.setVisible(bool(view.form.sites))
         self.known_rigs.setVisible(bool(view.form.rigs))
         untouched = "each frame is read as it arrives; nothing in the folder is changed"
-        for note, problem, source in (
-            (self.notes[0], view.form.site_problem, view.form.site_from),
-            (self.notes[1], view.form.optics_problem, view.form.rig_note or view.form.optics_from),
-            (self.notes[2], view.form.folder_problem, view.form.folder_note or untouched),
-        ):
+        sources = (
+            view.form.site_from,
+            "",
+            view.form.rig_note or view.form.optics_from,
+            view.form.folder_note or untouched,
+        )
+        for note, problem, source in zip(self.notes, problems, sources, strict=True):
             note.show_text(problem or source, "strong" if problem else "faint", bold=bool(problem))
 
     def go_to_what_is_lacking(self) -> None:
@@ -275,19 +270,18 @@ class FirstPage(FullPanel):
 
     def look_changed(self) -> None:
         px = self.look.px
-        self._column.setContentsMargins(0, round(px(36)), round(px(44)), round(px(14)))
+        self._column.setContentsMargins(0, round(px(20)), round(px(44)), round(px(14)))
         self._left.setContentsMargins(round(px(14)), 0, round(px(14)), round(px(14)))
         self._column.setSpacing(round(px(10)))
         self._grid.setHorizontalSpacing(round(px(14)))
         self._grid.setVerticalSpacing(round(px(4)))
         self.said.setVisible(self.height() >= px(ROOMY_PX))
         for field in self.fields:
-            field.setFixedHeight(round(px(68)))
+            field.setFixedHeight(max(round(px(62)), field.minimumSizeHint().height()))
         for part, high in (
-            (self.title, 62), (self.said, 44), *((note, 32) for note in self.notes), (self.lacking, 28),
-            (self.keys, 38),
-            (self.known_sites, 36), (self.known_rigs, 42), (self.choose, 44), (self.begin, 84), (self.rehearse, 84),
-            (self.back, 84), (self.replay, 46),
+            (self.title, 50), (self.said, 44), *((note, 26) for note in self.notes), (self.lacking, 26),
+            (self.keys, 38), (self.known_sites, 36), (self.known_rigs, 36), (self.choose, 38), (self.begin, 82),
+            (self.rehearse, 82), (self.replay, 82), (self.back, 82),
         ):  # fmt: skip
             part.setFixedHeight(round(px(high)))
         self.trouble.setFixedHeight(round(px(104)))

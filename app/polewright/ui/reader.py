@@ -130,6 +130,7 @@ def _space_lines(reader: QTextBrowser) -> None:
     cursor = QTextCursor(reader.document())
     cursor.select(QTextCursor.SelectionType.Document)
     form = QTextBlockFormat()
+    form.setNonBreakableLines(False)  # a command's line that is longer than the page goes on below
     form.setLineHeight(LINE_PERCENT, QTextBlockFormat.LineHeightTypes.ProportionalHeight.value)
     cursor.mergeBlockFormat(form)
 

@@ -305,6 +305,7 @@ class SiteForm(FillForm):
     site_from: str = ""
     optics_from: str = ""
     site_problem: str = ""
+    air_problem: str = ""
     optics_problem: str = ""
     folder_problem: str = ""
     folder_note: str = ""  # what lies there, where that is worth saying

@@ -169,7 +169,7 @@ def form_view(known: Known, folder_problem: str) -> SiteForm:
     """The form as the window shows it."""
     site, optics, weather = site_of(known), optics_of(known), weather_of(known)
     site_problem = site if isinstance(site, str) else ""
-    site_problem = site_problem or (weather if isinstance(weather, str) else "")
+    air_problem = weather if isinstance(weather, str) else ""
     optics_problem = optics if isinstance(optics, str) else ""
     clock = clock_of(known)
     optics_problem = optics_problem or (clock if isinstance(clock, str) else "")
@@ -179,9 +179,10 @@ def form_view(known: Known, folder_problem: str) -> SiteForm:
         site_from=known.site_from or "degrees; south and west are negative",
         optics_from=known.optics_from or ("may be left empty: the stars give the scale" if unknown else ""),
         site_problem=site_problem,
+        air_problem=air_problem,
         optics_problem=optics_problem,
         folder_problem=folder_problem,
-        lacking=_lacking(known, site_problem or optics_problem or folder_problem),
+        lacking=_lacking(known, site_problem or air_problem or optics_problem or folder_problem),
     )
 
 
