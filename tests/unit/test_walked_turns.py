@@ -245,13 +245,19 @@ def walk_home(night: PaperNight, screw: Screw, way: float) -> None:
         night.frame()
 
 
-def test_an_unreported_walk_that_went_wrong_at_first_teaches_the_way_all_the_same() -> None:
+def at_a_misleading_screw(seed: int) -> tuple[PaperNight, ScrewLeft]:
+    """A screw of which nothing is known, asked for the way that leads the axis away."""
+
     def night_of(east_deg: float) -> tuple[PaperNight, ScrewLeft]:
-        return at_the_screw_of(PaperNight(5, off_deg=(east_deg, 0.05), known=False, walking=True, lean_deg=0.0))
+        return at_the_screw_of(PaperNight(seed, off_deg=(east_deg, 0.05), known=False, walking=True, lean_deg=0.0))
 
     night, asked = night_of(1.2)
-    if asked.turns * night.true_screw(asked.screw).rate * night.bearing < 0.0:
-        night, asked = night_of(-1.2)  # so that the turn that is tried first leads away
+    away = asked.turns * night.true_screw(asked.screw).rate * night.bearing > 0.0
+    return (night, asked) if away else night_of(-1.2)
+
+
+def test_an_unreported_walk_that_went_wrong_at_first_teaches_the_way_all_the_same() -> None:
+    night, asked = at_a_misleading_screw(5)
     assert asked.seek and not asked.known and say(Advice(asked)).instruction.endswith("until the marker moves.")
     night.turn(asked.screw, math.copysign(0.4, asked.turns))
     night.frame()
@@ -261,6 +267,23 @@ def test_an_unreported_walk_that_went_wrong_at_first_teaches_the_way_all_the_sam
     assert [move.guessed for move in state.memory(asked.screw).moves] == [True] and state.rate(asked.screw) is None
     assert seen_sign(state.memory(asked.screw)) == math.copysign(1.0, night.true_screw(asked.screw).rate)
     assert engaged(state.memory(asked.screw)) == -math.copysign(1.0, asked.turns)
+
+
+@pytest.mark.parametrize("seed", [5, 6])
+def test_an_axis_that_went_away_and_came_back_has_shown_the_way(seed: int) -> None:
+    """Back where it had begun, the turn was forgotten, and the way that had led away was asked for once more."""
+    night, asked = at_a_misleading_screw(seed)
+    screw, start = night.true_screw(asked.screw), night.bearing
+    night.turn(asked.screw, 0.4 * asked.turns)
+    for _ in range(4):
+        night.frame()
+    back = screw.backlash + abs(night.bearing - start) / abs(screw.rate)
+    night.turn(asked.screw, -math.copysign(back, asked.turns))
+    assert night.bearing == pytest.approx(start, abs=0.01)
+    for _ in range(6):
+        night.frame()
+        why = reason(night)
+        assert isinstance(why, Walking) and (why.turns > 0.0) is (asked.turns < 0.0)
 
 
 @settings(deadline=None, max_examples=12)

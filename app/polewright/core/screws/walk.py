@@ -59,6 +59,7 @@ class Walk:
     went away. `creep_arcmin`: what the axis may still creep by itself after the move before. `stop_speed`: the speed
     (arcmin/s) at which a stop was called, 0 while none was. `doubted_s`: since when the axis has been seen to go away
     or to turn back, 0 never: a number told after that may be the last part, or the difference of both ways.
+    `travelled_arcmin`: the farthest that the axis has been from where it began.
     """
 
     screw: Screw
@@ -79,6 +80,7 @@ class Walk:
     stop_speed: float = 0.0
     doubted_s: float = 0.0
     gate_arcmin: float = 0.0
+    travelled_arcmin: float = 0.0
 
     @property
     def side(self) -> float:
@@ -124,6 +126,7 @@ def walked(walk: Walk, here_arcmin: float, sigma_arcmin: float, noise_arcmin: fl
         first=walk.first or way,
         last=way or walk.last,
         wrong=walk.wrong + 1 if turned_away else walk.wrong,
+        travelled_arcmin=max(walk.travelled_arcmin, abs(here_arcmin - walk.start_arcmin)),
         doubted_s=walk.doubted_s or (at_s if way * (walk.last or 1.0) < 0.0 else 0.0),
     )
     return _other_sense(walk) if turned_away else replace(walk, sign_known=walk.sign_known or moved)

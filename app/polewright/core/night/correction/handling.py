@@ -228,22 +228,23 @@ def _settle(state: Running) -> Outcome:
         return state, measured
     if _crept(state, handling.opened_at, here):
         return replace(state, handling=replace(handling, opened_at=None)), measured
+    if _walk_goes_on(state, handling.opened_at, here):
+        return state, measured  # a pause
     if not _displaced(state, handling.opened_at, here):
         return _nothing_moved(state)
-    if (
-        handling.walk is not None
-        and not handling.reports
-        and not _walk_over(state, handling.walk, handling.opened_at)
-    ):
-        return state, measured  # a pause: the turn goes on
     return _close(state, handling.opened_at, here)
 
 
-def _walk_over(state: Running, walk: Walk, opened: Offset) -> bool:
-    """Whether the turn in progress has done what it was for; or it was another screw that moved."""
-    here = rest_offset(state.rest, state.shared)
-    assert here is not None
-    return walk.arrived or not _own_motion(state, walk.screw, state.angles(opened), state.angles(here))
+def _walk_goes_on(state: Running, opened: Offset, here: Offset) -> bool:
+    """Whether a turn in progress has more to do, and nobody has told what was turned; an axis that went away and came
+    back has shown a way that is not to be forgotten."""
+    walk = state.handling.walk
+    if walk is None or state.handling.reports or walk.arrived:
+        return False
+    if not walk.first and not _displaced(state, opened, here):
+        return False
+    start, end = state.angles(opened), state.angles(here)
+    return _own_motion(state, walk.screw, start, end, walk.travelled_arcmin)  # not that of another screw
 
 
 def _measure_lock(state: Running) -> Outcome:
@@ -395,13 +396,16 @@ def _unsaid(state: Running, start: ScrewAngles, end: ScrewAngles) -> dict[Screw,
     return {asked.screw: asked.turns} if _own_motion(state, asked.screw, start, end) else {}
 
 
-def _own_motion(state: Running, screw: Screw, start: ScrewAngles, end: ScrewAngles) -> bool:
-    """Whether the axis moved as this screw moves it."""
+def _own_motion(
+    state: Running, screw: Screw, start: ScrewAngles, end: ScrewAngles, travelled_arcmin: float = 0.0
+) -> bool:
+    """Whether the axis moved as this screw moves it; `travelled_arcmin`: so far it has been away on the way."""
     shrink = math.cos(state.plan.pole_altitude_rad)
     sideways = abs(end.bearing_arcmin - start.bearing_arcmin) * shrink
     upward = abs(end.height_arcmin - start.height_arcmin)
     own, other = (sideways, upward) if screw is Screw.AZIMUTH else (upward, sideways)
-    return other <= OWN_DIRECTION * own
+    travelled_arcmin *= shrink if screw is Screw.AZIMUTH else 1.0
+    return other <= OWN_DIRECTION * max(own, travelled_arcmin)
 
 
 def _learn(
