@@ -23,6 +23,7 @@ from polewright.ui.driving.nights_scene import page_of
 from polewright.ui.main_window import MainWindow
 from polewright.ui.presenting.nights import nights_view
 from polewright.ui.settings import WindowSettings
+from polewright.ui.view_model import View
 from recorded_nights import FOLDER
 from screens.demo_plans import plan_view
 from screens.demo_views import PAGES
@@ -40,17 +41,25 @@ def pages(window: MainWindow, night: Path) -> Iterator[tuple[str, Callable[[], o
     window.set_reading(False)
     yield "keys", window._show_keys
     yield "credits", window.keys_page.credits.show
-    yield "plan", lambda: (window.show_view(plan_view("whole")), window.show_plan_page())
+    yield "plan", lambda: _plan(window)
     yield "folders", window._ask_folder
-    line = night_line(night)
-    yield (
-        "nights",
-        lambda: (window.show_view(nights_view((line,), 0, False, None, None, None)), window._on_page_left()),
-    )
-    yield "report", lambda: window.show_view(nights_view((line,), 0, False, page_of(night), None, None))
+    lines = (night_line(night),)
+    listed, report = (nights_view(lines, 0, False, page, None, None) for page in (None, page_of(night)))
+    yield "nights", lambda: _leave_for(window, listed)
+    yield "report", lambda: window.show_view(report)
     yield "rehearsals", window._show_rehearsals
     for name in guide_pages():
         yield f"guide-{name}", lambda name=name: window._bring_guide(Place(name))  # type: ignore[misc]
+
+
+def _plan(window: MainWindow) -> None:
+    window.show_view(plan_view("whole"))
+    window.show_plan_page()
+
+
+def _leave_for(window: MainWindow, view: View) -> None:
+    window.show_view(view)
+    window._on_page_left()
 
 
 def _read(window: MainWindow, name: str) -> None:

@@ -119,6 +119,17 @@ def test_chosen_sky_is_up_free_and_wide_enough(latitude: float) -> None:
         assert sky_words(choice)
 
 
+@pytest.mark.parametrize("latitude", [-90.0, -65.0, -31.0, 0.0, 35.0, 52.0, 80.0, 90.0])
+def test_no_declination_near_the_pole_where_a_lower_one_will_do(latitude: float) -> None:
+    """There five degrees beside the mark are hours of hour angle (cos 85 = 0.09: spherical trigonometry); the axis is
+    known from 60 degrees nearly as well, counted by the same factors."""
+    for choice in choose_sky(Site(latitude, 0.0)):
+        assert abs(choice.first.declination_deg) <= 60.0
+        assert choice.axis_factor <= 8.0
+    behind_the_house = choose_sky(Site(80.0, 0.0), (Obstacle(90.0, 270.0, 70.0),))
+    assert [c.first.declination_deg > 60.0 for c in behind_the_house] == [True] * 2, "lower there is too little sky"
+
+
 def test_courtyard_with_a_house_to_the_north() -> None:
     house = (Obstacle(285.0, 75.0, 60.0), Obstacle(75.0, 285.0, 15.0))
     choices = choose_sky(Site(48.1, 11.3), house)

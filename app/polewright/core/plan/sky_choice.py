@@ -23,6 +23,10 @@ LOWEST_DEG = 25.0  # chosen: refraction there is 2', and its doubt a few arcseco
 WANTED_SPAN_DEG, USEFUL_SPAN_DEG = 90.0, 60.0
 ROLL_TO_POINTING = 70.0  # roll is this much less sure than pointing in a guide scope's field of two degrees
 PAST_MERIDIAN_H = 0.5  # tracked past the meridian before a flip (common practice, no source)
+HIGHEST_DEG = 60.0  # of declination, where it will do: nearer to the pole a hand misses the hour angle (chosen)
+WORTH_HIGHER = (
+    1.5  # times as sure: up to the pole it is 1.27 at most where the sky is free, 3 and more behind a house
+)
 STEP_H = 1.0 / 6.0  # ten minutes of hour angle: the step of the search, nothing else
 
 
@@ -67,20 +71,23 @@ def choose_sky(
 ) -> tuple[SkyChoice, ...]:
     """The best stretch east and west of the meridian, the better one first; empty when no sky is free at all."""
     found = [c for side in ("east", "west") if (c := _best_on(site, side, obstacles, lowest_deg)) is not None]
-    return tuple(sorted(found, key=lambda c: math.hypot(c.axis_factor, c.screw_factor)))
+    return tuple(sorted(found, key=_doubt))
 
 
 def _best_on(site: Site, side: str, obstacles: Sequence[Obstacle], lowest_deg: float) -> SkyChoice | None:
-    best: SkyChoice | None = None
-    for dec_p in np.arange(-30.0, 86.0, 5.0):
-        choice = _stretch(site, side, float(dec_p), obstacles, lowest_deg)
-        if choice is None:
-            continue
-        if best is None or math.hypot(choice.axis_factor, choice.screw_factor) < math.hypot(
-            best.axis_factor, best.screw_factor
-        ):
-            best = choice
-    return best
+    """The surest one; near the pole only where nothing lower comes near it."""
+    each = (_stretch(site, side, float(dec), obstacles, lowest_deg) for dec in np.arange(-30.0, 86.0, 5.0))
+    found = [choice for choice in each if choice is not None]
+    lower = [choice for choice in found if abs(choice.first.declination_deg) <= HIGHEST_DEG]
+    best, usual = min(found, key=_doubt, default=None), min(lower, key=_doubt, default=None)
+    if best is None or usual is None:
+        return best
+    return usual if _doubt(usual) <= WORTH_HIGHER * _doubt(best) else best
+
+
+def _doubt(choice: SkyChoice) -> float:
+    """Of the axis and of a later reading together."""
+    return math.hypot(choice.axis_factor, choice.screw_factor)
 
 
 def _stretch(
