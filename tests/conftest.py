@@ -18,6 +18,12 @@ from hypothesis import settings
 os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
 os.environ.setdefault("OMP_NUM_THREADS", "1")
 
+# Tests start the program often. Where its surroundings forbid byte code each start compiles it anew, a third of the
+# processor time; an installed program has its byte code. Only faults put in on purpose, in a home that is kept, must
+# leave none behind.
+if "POLEWRIGHT_TESTS_HOME" not in os.environ and os.environ.pop("PYTHONDONTWRITEBYTECODE", None):
+    sys.dont_write_bytecode = False
+
 # A busy machine is no failure, and two runs of one commit try the same; `--hypothesis-profile=explore` tries others.
 settings.register_profile("polewright", deadline=None, derandomize=True)
 settings.register_profile("explore", deadline=None, print_blob=True)
@@ -49,6 +55,15 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
         place = {path: number for number, path in enumerate(files)}
         random.Random(seed).shuffle(items)
         items.sort(key=lambda item: place[item.path])
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> Any:
+    """Neighbouring tests stay in one process, which makes what they share once; whoever is done first takes over half
+    of what the other has left."""
+    from xdist.scheduler import WorkStealingScheduling
+
+    return WorkStealingScheduling(config, log) if config.getoption("dist") == "load" else None
 
 
 def _uid(config: pytest.Config) -> str:
