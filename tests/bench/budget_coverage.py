@@ -17,6 +17,7 @@ from __future__ import annotations
 
 import argparse
 import contextlib
+import gc
 import io
 import json
 import math
@@ -35,6 +36,7 @@ from polewright.core.angles import ARCMIN_PER_RAD, ARCSEC_PER_RAD
 from polewright.core.model import Site
 from polewright.core.night.advice import Near
 from polewright.core.night.states import Running, Stage
+from polewright.core.night.witness import told_offset
 from polewright.practice.hand import Seat
 from polewright.practice.rehearsal import Rehearsal, rehearse_with_star_lists
 from polewright.services.catalogue import load_catalogue
@@ -165,9 +167,9 @@ class Looks:
     def _note(self, moment: str, state: Running) -> None:
         if moment in self.rows or state.offset is None:
             return
-        truth = self.night.true_offset()
-        claimed = np.array([state.offset.east_rad, state.offset.up_rad]) * ARCMIN_PER_RAD
-        covariance = np.array(state.offset.covariance_rad2) * ARCMIN_PER_RAD**2
+        truth, told = self.night.true_offset(), told_offset(state) or state.offset
+        claimed = np.array([told.east_rad, told.up_rad]) * ARCMIN_PER_RAD
+        covariance = np.array(told.covariance_rad2) * ARCMIN_PER_RAD**2
         self.rows[moment] = judged(claimed, covariance, (truth.east_arcmin, truth.up_arcmin)) | {
             "minutes": self.night.engine.now_s() / 60.0,
             "true_arcsec": 60.0 * truth.total_arcmin,
@@ -194,7 +196,9 @@ def night(seed: int, scenario: Scenario, tolerance_arcsec: float, solver: Solver
 
     with tempfile.TemporaryDirectory(prefix="polewright-cover-") as place:
         score = rehearse_with_star_lists(scenario, seed, Path(place) / "night", solver, watch=watch)
-    return {"seed": seed, "tolerance_arcsec": tolerance_arcsec, "proved": score.proved, "moments": rows}
+    end = {"minutes": score.minutes, "goes": score.goes, "true_arcsec": 60.0 * score.truth.total_arcmin}
+    gc.collect()  # a night is full of cycles; left alone, thirty of them fill a gigabyte
+    return {"seed": seed, "tolerance_arcsec": tolerance_arcsec, "proved": score.proved, "moments": rows, "end": end}
 
 
 # captures from pixels

@@ -11,7 +11,8 @@ from hypothesis import strategies as st
 
 from polewright.core.budget import Budget, Chance, Column, Nuisance, Part
 from polewright.core.covariance import covariance_of
-from polewright.core.joint import TAIL_RAD, TAIL_WEIGHT, Joint, Word, joint
+from polewright.core.flexure import SURPRISE
+from polewright.core.joint import TAIL_RAD, Joint, Word, joint
 
 ARCSEC = math.pi / 648000.0
 NUMBER = st.floats(-1.5, 1.5)
@@ -55,7 +56,7 @@ def by_brute_force(first: Word, second: Word, tolerance: float) -> tuple[np.ndar
     usual = np.exp(-0.5 * (grid / 10.0) ** 2) / 10.0
     far = math.hypot(10.0, TAIL_RAD / ARCSEC)
     wide = np.exp(-0.5 * (grid / far) ** 2) / far
-    prior = (1.0 - TAIL_WEIGHT) * usual + TAIL_WEIGHT * wide
+    prior = (1.0 - SURPRISE) * usual + SURPRISE * wide
     sag, pull = np.meshgrid(grid, grid, indexing="ij")
     information = [np.linalg.inv(np.array(w.budget.by_chance) / ARCSEC**2) for w in (first, second)]
     covariance = np.linalg.inv(information[0] + information[1])

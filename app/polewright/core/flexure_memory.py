@@ -71,6 +71,7 @@ class FlexureMemory:
             float(mean[1]),
             min(pull, FLEXURE_PRIOR.pull_sigma),
             len(self.nights),
+            float(covariance[0, 1]) / (sag * pull),
         )
 
     def with_night(self, bend: NightBend) -> FlexureMemory:

@@ -26,12 +26,12 @@ import numpy as np
 from polewright.core.angles import ARCSEC_PER_RAD
 from polewright.core.budget import Budget, Chance, Column, Nuisance, Part
 from polewright.core.covariance import FloatArray, covariance_of, nearest_covariance
+from polewright.core.flexure import SURPRISE
 from polewright.core.offset import Offset, probability_inside
 
 BENDS = (Nuisance.SAG, Nuisance.PULL)
 TAILED = (Nuisance.PULL,)  # sag is 5 to 20" (common practice), and no two skies above 25 degrees tell it well apart
-# chosen: one rig in ten bends by up to six times what is usual, learned or not (a cable is laid anew on any night)
-TAIL_WEIGHT, TAIL_RAD = 0.1, 60.0 / ARCSEC_PER_RAD
+TAIL_RAD = 60.0 / ARCSEC_PER_RAD  # one sigma of a pull far from usual: six times the usual (chosen)
 _TIED = 1e-12  # eigenvalue of a correlation below which two nuisances are one (chosen: rounding is 1e-16)
 
 
@@ -115,6 +115,17 @@ class Joint:
         return mean, math.sqrt(square)
 
     @property
+    def surprise(self) -> float:
+        """How likely a pull far from usual still is."""
+        return math.fsum(share.weight for share in self.shares[1:])
+
+    def bending(self) -> tuple[FloatArray, FloatArray]:
+        """Sag and pull (2,), in units of the budget's columns, with their covariance (2, 2)."""
+        at = [self.names.index(name) for name in BENDS]
+        mean = sum((share.weight * share.nuisances[at] for share in self.shares), np.zeros(2))
+        return np.asarray(mean), self._moments()[1][np.ix_(at, at)]
+
+    @property
     def offset(self) -> Offset:
         """Mean, covariance and budget."""
         return replace(_offset(self.axis_rad, self.covariance_rad2), budget=self.budget)
@@ -153,7 +164,7 @@ class Joint:
         return cross, spread
 
 
-def joint(first: Word, second: Word, apart: Collection[Nuisance] = (), tail_weight: float = TAIL_WEIGHT) -> Joint:
+def joint(first: Word, second: Word, apart: Collection[Nuisance] = (), tail_weight: float = SURPRISE) -> Joint:
     """Both captures together. `apart`: nuisances that have a value of their own in each (a tube turned over pulls
     another way); then that of the first is told. `tail_weight` 0: the usual prior alone."""
     budgets = (first.budget, second.budget)

@@ -31,7 +31,8 @@ class MountSpec:
     `axis_azimuth_deg`, `axis_altitude_deg`: where the RA axis points at first. `lean_east_deg`, `lean_north_deg`: the
     base's vertical leans that way. `azimuth`, `altitude`: the two screws. `axes_not_square_arcmin`: declination
     axis against RA axis; `cone_arcmin`: camera against the declination axis. `roll_deg`: camera about its boresight.
-    `sag_arcsec`: the guide scope sinks toward the nadir by sag * cos(altitude). `real`: what else metal and air do.
+    `sag_arcsec`: the camera looks lower by sag * cos(altitude); higher where the sag is negative. `real`: what else
+    metal and air do.
     """
 
     axis_azimuth_deg: float

@@ -11,7 +11,7 @@ import numpy as np
 from polewright.core.errors import UsageError
 from polewright.core.model import Atmosphere, FloatArray, Utc
 from polewright.simulate.mount import MountSpec
-from polewright.simulate.real_mount import PERFECT, Range, RealMount, draw_real_mount
+from polewright.simulate.real_mount import PERFECT, Range, RealMount, draw_real_mount, usual_within
 from polewright.simulate.scenarios import SCENARIOS, Clouds, Scenario, perfect
 from polewright.simulate.screw import ScrewSpec
 from polewright.simulate.sky import EarthState, sky_moment
@@ -156,7 +156,7 @@ def _draw_mount(
         axes_not_square_arcmin=_draw(rng, ranges.axes_not_square_arcmin),
         cone_arcmin=_draw(rng, ranges.cone_arcmin),
         roll_deg=float(rng.uniform(0.0, 360.0)),
-        sag_arcsec=_draw(rng, ranges.sag_arcsec),
+        sag_arcsec=usual_within(ranges.sag_arcsec, rng),
         settle_tripod_arcmin=_draw(rng, ranges.tripod_sinks_arcmin),
         settle_tripod_toward_deg=float(rng.uniform(0.0, 360.0)),
     )

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import lru_cache
+from statistics import NormalDist
 
 import numpy as np
 
@@ -26,22 +27,22 @@ _SLOWEST_HZ, _FASTEST_HZ = 1.0 / 1800.0, 0.25
 
 @dataclass(frozen=True)
 class RealRanges:
-    """From what a real mount is drawn, evenly between both ends.
+    """From what a real mount is drawn, evenly between both ends; a pull as `usual_within` draws.
 
     `pull_arcsec_rad`: how far the camera is drawn in declination for each radian that the RA axis turns, from
     gravity that turns round in the tube: common practice has 5 to 20 arcsec between guide scope and telescope, no
-    source. `flop_arcsec`: the jump of the camera when the RA axis crosses the meridian, on `flop_share` of the mounts
-    (a mirror or a focuser with play): common practice, no source. `wobble_arcsec`: rms of the bearing's run-out, each
-    direction: chosen; below it lies a good bearing, above it a worn one. `creep_arcsec_min`: steady tilting of the
-    tripod on soft ground: chosen. `wander_arcsec`: rms of the slow red noise of pointing, each direction, with memory
-    `wander_s`: slow image motion has a few tenths of an arcsec over minutes (Pier et al., AJ 125, 1559 (2003), from
-    memory), a mount some more. `gust_arcsec`: the height of a gust, `gusts_a_minute` of them: chosen. `late_s`: how
-    late the times on all frames are, `late_jitter_s`: and on each one more: common practice, no source.
-    `warmer_c`, `pressure_hpa`: tonight's weather against the usual one of the place and season; at middle latitudes
-    the pressure scatters by about 10 hPa in winter (memory).
+    source, and either way. `flop_arcsec`: the jump of the camera when the RA axis crosses the meridian, on
+    `flop_share` of the mounts (a mirror or a focuser with play): common practice, no source. `wobble_arcsec`: rms
+    of the bearing's run-out, each direction: chosen; below it lies a good bearing, above it a worn one.
+    `creep_arcsec_min`: steady tilting of the tripod on soft ground: chosen. `wander_arcsec`: rms of the slow red
+    noise of pointing, each direction, with memory `wander_s`: slow image motion has a few tenths of an arcsec over
+    minutes (Pier et al., AJ 125, 1559 (2003), from memory), a mount some more. `gust_arcsec`: the height of a gust,
+    `gusts_a_minute` of them: chosen. `late_s`: how late the times on all frames are, `late_jitter_s`: and on each
+    one more: common practice, no source. `warmer_c`, `pressure_hpa`: tonight's weather against the usual one of the
+    place and season; at middle latitudes the pressure scatters by about 10 hPa in winter (memory).
     """
 
-    pull_arcsec_rad: Range = (-15.0, 15.0)
+    pull_arcsec_rad: Range = (-20.0, 20.0)
     flop_arcsec: Range = (1.0, 8.0)
     flop_share: float = 0.25
     wobble_arcsec: Range = (0.0, 2.0)
@@ -139,6 +140,15 @@ class RealMount:
 PERFECT = RealMount()
 
 
+def usual_within(limits: Range, rng: np.random.Generator) -> float:
+    """What bends, drawn from a normal distribution about the middle, both ends two sigmas from it: of many causes
+    that add up (clamps, plates, a focuser) none is the largest, and one rig in twenty bends by more than is usual."""
+    low, high = limits
+    bell = NormalDist(0.5 * (low + high), 0.25 * (high - low)) if high > low else None
+    share = float(rng.uniform(0.0, 1.0))  # drawn all the same: what is drawn after it stays what it was
+    return low if bell is None else bell.inv_cdf(min(max(share, 1e-9), 1.0 - 1e-9))
+
+
 def draw_real_mount(ranges: RealRanges, seed: int, name: str) -> RealMount:
     """The mount that belongs to the seed of a night; draws that are its own leave those of the night as they are."""
     rng = np.random.default_rng([seed, 41, *name.encode()])
@@ -150,7 +160,7 @@ def draw_real_mount(ranges: RealRanges, seed: int, name: str) -> RealMount:
     flop = drawn(ranges.flop_arcsec) * float(rng.random() < ranges.flop_share)
     return RealMount(
         seed=seed,
-        pull_arcsec_rad=drawn(ranges.pull_arcsec_rad),
+        pull_arcsec_rad=usual_within(ranges.pull_arcsec_rad, rng),
         flop_arcsec=(float(flop * np.cos(way)), float(flop * np.sin(way))),
         wobble_arcsec=drawn(ranges.wobble_arcsec),
         creep_arcsec_min=drawn(ranges.creep_arcsec_min),

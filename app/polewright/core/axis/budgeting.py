@@ -26,6 +26,7 @@ from polewright.core.axis.nuisances import (
 )
 from polewright.core.axis.scatter import scatter_rad2
 from polewright.core.axis.suspects import Verdict
+from polewright.core.bending import bending_pair, per_unit_of
 from polewright.core.budget import Budget, Chance, Column, Nuisance, Part
 from polewright.core.covariance import covariance_of, nearest_covariance
 from polewright.core.flexure import Flexure
@@ -121,16 +122,16 @@ def _in_enu(verdict: Verdict, covariances: FloatArray) -> FloatArray:
 
 
 def _columns(response: Response, geometry: Geometry, target: TargetPole, flexure: Flexure) -> tuple[Column, ...]:
-    sigma = sigmas(geometry.atmosphere, flexure)
+    sigma = sigmas(geometry.atmosphere)
     lift = pole_lift_rad(geometry.site, geometry.atmosphere, target)
-    found = []
-    for nuisance, turn in turns(geometry).items():
-        east, up = response.together(turn)
-        found.append(Column(nuisance, float(east), float(up) + lift.get(nuisance, 0.0), sigma[nuisance]))
-    return tuple(found)
+    found, turn = [], turns(geometry)
+    for nuisance, size in sigma.items():
+        east, up = response.together(turn[nuisance])
+        found.append(Column(nuisance, float(east), float(up) + lift.get(nuisance, 0.0), size))
+    bends = np.stack([response.together(turn[name]) for name in (Nuisance.SAG, Nuisance.PULL)], axis=1)
+    return (*found, *bending_pair(bends, flexure))
 
 
 def bias_rad(budget: Budget, flexure: Flexure) -> FloatArray:
     """(2,): by how much the sag and the pull that a rig is known to have move (east, up)."""
-    known = {Nuisance.SAG: flexure.sag_rad, Nuisance.PULL: flexure.pull}
-    return np.asarray(sum((c.per_unit * known.get(c.nuisance, 0.0) for c in budget.columns), np.zeros(2)))
+    return np.asarray(per_unit_of(budget, flexure) @ np.array([flexure.sag_rad, flexure.pull]))

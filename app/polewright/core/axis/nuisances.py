@@ -32,7 +32,6 @@ from polewright.core.angles import ARCSEC_PER_RAD, SIDEREAL_RATE_RAD_S
 from polewright.core.axis.fit import rotation_angles
 from polewright.core.axis.mishaps import declination_axis
 from polewright.core.budget import Nuisance
-from polewright.core.flexure import Flexure
 from polewright.core.model import Atmosphere, FloatArray, Site, TargetPole
 from polewright.core.sky.places import hemisphere_sign, pole_altitude_rad, pole_enu
 from polewright.core.sky.refraction import lift_rad, low_air_rad
@@ -78,13 +77,11 @@ def turns(geometry: Geometry) -> dict[Nuisance, FloatArray]:
     }
 
 
-def sigmas(atmosphere: Atmosphere, flexure: Flexure) -> dict[Nuisance, float]:
-    """One sigma of each, in its own unit."""
+def sigmas(atmosphere: Atmosphere) -> dict[Nuisance, float]:
+    """One sigma of each, in its own unit; those of sag and pull are what is known of the rig (core/bending.py)."""
     return {
         Nuisance.REFRACTION: atmosphere.scale_sigma,
         Nuisance.LOW_AIR: 1.0,
-        Nuisance.SAG: flexure.sag_sigma_rad,
-        Nuisance.PULL: flexure.pull_sigma,
         Nuisance.LATE: LATE_S,
         Nuisance.CREEP_EAST: CREEP_RAD_S,
         Nuisance.CREEP_NORTH: CREEP_RAD_S,

@@ -4,39 +4,45 @@ A second turn over the sky of the first repeats its error: sag shifts the axis u
 * cos(latitude), whatever the hour angle; a pull moves it by about the pull, square to the middle of the turn,
 whatever the declination.
 
-So the second turn goes to another declination and to other hours, and of all that is free the place is taken that
-leaves the axis surest when the tube bends three times as much as is usual.
+So the second turn goes to other hours, mostly the other side of the meridian, and where sag counts to another
+declination; of all that is free the place is taken that leaves the axis surest when the tube may bend far more
+than is usual. A turn is told by how it would really go: as far as the sky is free, and no surer than bearings, air
+and stars let it be. By the stars alone every lever is long enough, and the camera stays where it pulls alike.
 
 Decided 2026-11-29. Another sky for the proof. Proofs over the same sky were believed with a pull of 60" per radian
-in 12 nights of 18. The declination moves by 15 to 40 degrees: less tells little of sag, more is a slew of its own.
+in 12 nights of 18. The declination moves by 15 to 40 degrees or not at all: less tells little of sag, more is a slew
+of its own.
 """
 
 from __future__ import annotations
 
 import math
 from collections.abc import Iterator
+from dataclasses import replace
 
 import numpy as np
 
 from polewright.core.angles import rotation_about, unit
 from polewright.core.axis.fit import rotation_angles, shared_axis
-from polewright.core.budget import Budget, Chance, Column, Nuisance, Part
+from polewright.core.axis.nuisances import ANOMALOUS_RAD, PLACE_RAD
+from polewright.core.bending import bending_pair
+from polewright.core.budget import Budget, Chance, Nuisance, Part
 from polewright.core.covariance import covariance_of
 from polewright.core.flexure import FLEXURE_PRIOR, Flexure
-from polewright.core.joint import Word, joint
+from polewright.core.joint import TAIL_RAD, Word, joint
 from polewright.core.model import FloatArray
 from polewright.core.night.measured import PlacedFrame
 from polewright.core.night.states import Running, SecondSky
-from polewright.core.night.turning.places import STEP_RAD
+from polewright.core.night.turning.places import STEP_RAD, WANTED_SPAN_RAD, places
 from polewright.core.night.turning.room import hour_angle_rad
 from polewright.core.plan.sky_choice import LOWEST_DEG, axis_factor, behind, horizontal_deg
 from polewright.core.sky.places import east_and_up, horizontal_to_enu
 
-UNUSUAL = 3.0  # times the usual bending: what the choice is made against (chosen)
 LEAST_MOVE_DEG, MOST_MOVE_DEG, MOVE_STEP_DEG = 15.0, 40.0, 5.0
-STEPS = 2  # of 40 degrees each: three places
+LEAST_TURN_RAD = STEP_RAD + math.radians(15.0)  # three places, the last step worth a hand on the telescope
 FARTHEST_DEG = 70.0  # from the equator: nearer to the pole a small move is a large one in hour angle (chosen)
 START_STEP_H, EARLIEST_H, LATEST_H = 0.5, 0.5, 4.0  # where a turn away from the meridian begins
+LOOK_H = 0.1  # step at which the way of a turn is looked at: 1.5 degrees
 WORTH_MOVING = 0.9  # of the uncertainty that staying leaves: for less nobody is sent elsewhere
 ARRIVED_DEG, ARRIVED_H = 8.0, 1.25  # as near as a hand moves an axis without circles
 _SMALL_RAD = 1e-4
@@ -48,7 +54,7 @@ def second_sky(state: Running) -> SecondSky | None:
     frame, first = state.last_frame, _first_budget(state)
     if frame is None or first is None:
         return None
-    stay = _left_rad(state, first, _declination_deg(state, frame), _hour_angle_h(state, frame))
+    stay = _left_rad(state, first, _declination_deg(state, frame), _turn_again_h(state))
     found = min(_candidates(state, first, frame), key=lambda sky: sky.left_rad, default=None)
     return found if found is not None and found.left_rad < WORTH_MOVING * stay else None
 
@@ -87,52 +93,61 @@ def _about(vector: FloatArray) -> tuple[FloatArray, float]:
 
 
 def _candidates(state: Running, first: Budget, frame: PlacedFrame) -> Iterator[SecondSky]:
-    """Every free start of a turn, at another declination and on either side of the meridian."""
-    here = _declination_deg(state, frame)
+    """Every free start of a turn, at this or another declination and on either side of the meridian."""
+    here, side = _declination_deg(state, frame), state.plan.side
     moves = np.arange(LEAST_MOVE_DEG, MOST_MOVE_DEG + 1e-9, MOVE_STEP_DEG)
-    hours = np.arange(EARLIEST_H, LATEST_H + 1e-9, START_STEP_H)
-    for toward_pole in (here + sign * float(move) for move in moves for sign in (-1.0, 1.0)):
-        for hour in (sign * float(h) for h in hours for sign in (-1.0, 1.0)):
-            if abs(toward_pole) <= FARTHEST_DEG and _free(state, toward_pole, hour):
-                left = _left_rad(state, first, toward_pole, hour)
-                side = state.plan.side
-                yield SecondSky(hour, side * round(toward_pole), side * here, left)
+    starts = np.arange(EARLIEST_H, LATEST_H + 1e-9, START_STEP_H)
+    for move in (0.0, *moves, *-moves):
+        for hour in (*starts, *-starts):
+            toward_pole, start = here + float(move), float(hour)
+            hours = _turn_h(state, toward_pole, start) if abs(toward_pole) <= FARTHEST_DEG or not move else None
+            if hours is not None:
+                left = _left_rad(state, first, toward_pole, hours)
+                yield SecondSky(start, side * round(toward_pole), side * here, left)
 
 
-def _free(state: Running, toward_pole_deg: float, hour: float) -> bool:
-    """Whether three places from there, away from the meridian, are above 25 degrees and behind nothing."""
-    hours = np.linspace(hour, hour + math.copysign(_span_h(), hour), 9)
-    altitude, azimuth = horizontal_deg(state.plan.site, hours, toward_pole_deg)
-    hidden = [bool(np.any(behind(obstacle, altitude, azimuth))) for obstacle in state.plan.obstacles]
-    return bool(np.all(altitude >= LOWEST_DEG)) and not any(hidden)
+def _turn_again_h(state: Running) -> FloatArray:
+    """The hour angles of the first turn, back over which the second goes where the camera stays."""
+    return np.array([_hour_angle_h(state, place) for place in places(state.capture)])
 
 
-def _span_h() -> float:
-    return STEPS * math.degrees(STEP_RAD) / 15.0
+def _turn_h(state: Running, toward_pole_deg: float, hour: float) -> FloatArray | None:
+    """The three hour angles of a turn from there, away from the meridian: as far as wanted, and as it is free above
+    25 degrees; None where that is too short."""
+    wanted_h = math.degrees(WANTED_SPAN_RAD) / 15.0
+    along = np.arange(0.0, wanted_h + 0.5 * LOOK_H, LOOK_H)
+    altitude, azimuth = horizontal_deg(state.plan.site, hour + math.copysign(1.0, hour) * along, toward_pole_deg)
+    free = altitude >= LOWEST_DEG
+    for obstacle in state.plan.obstacles:
+        free &= ~behind(obstacle, altitude, azimuth)
+    end = int(np.argmin(free)) - 1 if not free.all() else len(along) - 1
+    far_h = float(along[end]) if end >= 0 else 0.0
+    if far_h < math.degrees(LEAST_TURN_RAD) / 15.0:
+        return None
+    step_h = math.degrees(STEP_RAD) / 15.0
+    return hour + math.copysign(1.0, hour) * np.array([0.0, step_h, far_h])
 
 
-def _left_rad(state: Running, first: Budget, toward_pole_deg: float, hour: float) -> float:
-    """Total sigma of the axis after a proof there, with a tube that bends unusually."""
-    step = math.copysign(math.degrees(STEP_RAD) / 15.0, hour)
-    hours: FloatArray = hour + step * np.arange(STEPS + 1, dtype=np.float64)
+def _left_rad(state: Running, first: Budget, toward_pole_deg: float, hours: FloatArray) -> float:
+    """Total sigma of the axis after a turn through these hours, with a tube that bends unusually."""
     columns = bending_columns(_attitudes(state, toward_pole_deg, hours), state.plan.pole, _directions(state))
     flexure = state.plan.flexure or FLEXURE_PRIOR
+    noise = axis_factor(np.radians(15.0 * hours), math.radians(90.0 - toward_pole_deg))
     altitude, _ = horizontal_deg(state.plan.site, hours, toward_pole_deg)
     air = float(np.mean(1.0 / np.maximum(np.sin(np.radians(altitude)), 0.1))) ** 0.6
-    noise = axis_factor(np.radians(15.0 * hours), math.radians(90.0 - toward_pole_deg)) * air
-    own = np.eye(2) * 0.5 * (noise * _frame_sigma_rad(state)) ** 2
-    second = Budget((Chance(Part.STARS, covariance_of(own)),), _bends(columns, flexure))
+    bearing = axis_factor(np.radians(15.0 * hours), math.radians(90.0 - toward_pole_deg), 1.0)
+    variance = (noise * air * _frame_sigma_rad(state)) ** 2 + bearing**2 * (PLACE_RAD**2 + ANOMALOUS_RAD**2)
+    second = Budget((Chance(Part.STARS, covariance_of(np.eye(2) * 0.5 * variance)),), bending_pair(columns, flexure))
     nowhere = np.zeros(2)
     both = joint(Word(nowhere, first), Word(nowhere, second), tail_weight=0.0)  # sigmas are those of the first
     return math.sqrt(float(np.trace(both.covariance_rad2)))
 
 
-def _bends(columns: FloatArray, flexure: Flexure) -> tuple[Column, ...]:
-    sag, pull = columns[:, 0], columns[:, 1]
-    return (
-        Column(Nuisance.SAG, float(sag[0]), float(sag[1]), UNUSUAL * flexure.sag_sigma_rad),
-        Column(Nuisance.PULL, float(pull[0]), float(pull[1]), UNUSUAL * flexure.pull_sigma),
-    )
+def _surprising(budget: Budget, flexure: Flexure) -> Budget:
+    """The same budget with the pull as wide as its surprises make it: the spread of the mixture of core/joint.py."""
+    wide = math.hypot(flexure.own_pull_sigma, math.sqrt(flexure.surprise) * TAIL_RAD)
+    columns = tuple(replace(c, sigma=wide) if c.nuisance is Nuisance.PULL else c for c in budget.columns)
+    return replace(budget, columns=columns)
 
 
 def _first_budget(state: Running) -> Budget | None:
@@ -140,13 +155,13 @@ def _first_budget(state: Running) -> Budget | None:
     axis, frames = state.capture.axis, state.capture.frames
     if axis is None or len(frames) < 2:
         return None
-    if state.capture.combined and axis.budget is not None:
-        return axis.budget
+    flexure = state.plan.flexure or FLEXURE_PRIOR
+    if axis.budget is not None:
+        return _surprising(axis.budget, flexure)
     attitudes = np.stack([np.array(frame.camera_to_enu) for frame in frames])
     columns = bending_columns(attitudes, state.plan.pole, _directions(state))
-    own = axis.covariance_rad2 if axis.budget is None else axis.budget.by_chance
-    flexure = state.plan.flexure or FLEXURE_PRIOR
-    return Budget((Chance(Part.STARS, own),), _bends(columns, flexure))
+    bends = bending_pair(columns, flexure)
+    return _surprising(Budget((Chance(Part.STARS, axis.covariance_rad2),), bends), flexure)
 
 
 def _frame_sigma_rad(state: Running) -> float:

@@ -282,7 +282,7 @@ class Running(Seen):
     """The night at one moment. `refuted`: a second turn of the RA axis has contradicted a claim tonight.
     `second_sky`: where the proof is to begin, until the camera looks there. `shaken_rad2`: by how much every turn of
     the RA axis so far scattered (variance of the axis, one direction), in itself or against the one before.
-    `returns`: how often a proof has led back to the screws.
+    `returns`: how often a proof has led back to the screws, or contradicted and was begun anew.
 
     `set_down_s`: since when, as far as is known, the tripod stands where it stands. `undo`: before the last click.
     """

@@ -11,9 +11,11 @@ import math
 import numpy as np
 
 from polewright.core.angles import ARCSEC_PER_RAD
+from polewright.core.bending import learned
 from polewright.core.budget import Budget, Nuisance, Part
 from polewright.core.covariance import nearest_covariance
 from polewright.core.drift.compare import AGREE_CHI2
+from polewright.core.flexure import SURPRISE
 from polewright.core.flexure_memory import NightBend
 from polewright.core.joint import Joint, Word, bending_alone, joint
 from polewright.core.model import FloatArray
@@ -59,8 +61,8 @@ def disagreement_chi2(state: Running) -> float | None:
 
 def together(state: Running) -> Joint | None:
     """Following and the second turn with all that both may share; None where one of them knows of the stars only."""
-    words = _words(state)
-    return None if words is None else joint(*words)
+    words, flexure = _words(state), state.plan.flexure
+    return None if words is None else joint(*words, SURPRISE if flexure is None else flexure.surprise)
 
 
 def tonights_bend(state: Running) -> NightBend | None:
@@ -69,7 +71,9 @@ def tonights_bend(state: Running) -> NightBend | None:
     if words is None or flexure is None or state.capture.combined or not _complete(state):
         return None
     told, covariance = bending_alone(*words)
-    return NightBend(flexure.sag_rad + float(told[0]), flexure.pull + float(told[1]), covariance_of(covariance))
+    alone = learned(flexure, told, covariance, flexure.surprise)
+    tied = alone.correlation * alone.sag_sigma_rad * alone.pull_sigma
+    return NightBend(alone.sag_rad, alone.pull, ((alone.sag_sigma_rad**2, tied), (tied, alone.pull_sigma**2)))
 
 
 def _words(state: Running) -> tuple[Word, Word, tuple[Nuisance, ...]] | None:

@@ -13,12 +13,14 @@ axis outside. Going on with the old frames was rejected: a guided mount looks al
 from __future__ import annotations
 
 import math
-from collections.abc import Collection
 from dataclasses import replace
 
-from polewright.core.budget import Nuisance
+import numpy as np
+
+from polewright.core.bending import learned, per_unit_of, with_bending
 from polewright.core.flexure import Flexure
 from polewright.core.joint import BENDS, Joint
+from polewright.core.model import FloatArray
 from polewright.core.night.actions import (
     Outcome,
     begin_following,
@@ -39,6 +41,7 @@ from polewright.core.night.states import Capture, Running, Stage
 from polewright.core.night.witness import (
     CONTRADICTS_CHI2,
     apart_rad2,
+    contradicted,
     proof_confirms,
     together,
     tonights_bend,
@@ -49,7 +52,14 @@ OTHER_DECLINATION_RAD = math.radians(1.0)  # turning the RA axis keeps it far be
 
 
 def begin_proof(state: Running, event: object) -> Outcome:
-    """The proof begins (anew): by drift where the axis came from one, else where the sky tells most."""
+    """The proof begins (anew): by drift where the axis came from one, else where the sky tells most.
+
+    A turn that contradicted and was begun anew counts as a return: a clutch is blamed and tightened once or twice,
+    not all night, where it is the bearing that wobbles.
+    """
+    if contradicted(state):
+        shaken = with_shaking(state, state.proof, (apart_rad2(state),))
+        state = replace(shaken, returns=state.returns + 1)
     state, effects = drop_proof(state, event)
     axis = state.capture.axis
     wanted = axis is not None and axis.budget is not None and not state.capture.by_drift
@@ -118,42 +128,37 @@ def _with_joint(state: Running, both: Joint) -> Running:
     if both.least_chi2 > CONTRADICTS_CHI2:
         return with_shaking(state, state.proof, (apart_rad2(state),))
     state = with_shaking(state, state.proof)
-    bends = (Nuisance.SAG,) if turned_over(state) else BENDS  # on the other side a pull is another one
-    flexure = None if state.plan.flexure is None else learned_tonight(state.plan.flexure, both, bends)
-    known = _allowed_for(axis, both, bends)
+    before = state.plan.flexure
+    if before is None:
+        return replace(state, proof=replace(state.proof, combined=True))
+    after, moved = bend_learned(before, both, turned_over(state))
     return replace(
         state,
-        plan=replace(state.plan, flexure=flexure),
-        proof=replace(state.proof, axis=known, combined=True),
+        plan=replace(state.plan, flexure=after),
+        proof=replace(state.proof, axis=_allowed_for(axis, before, after, moved), combined=True),
     )
 
 
-def _allowed_for(axis: MeasuredAxis, both: Joint, bends: Collection[Nuisance]) -> MeasuredAxis:
+def bend_learned(before: Flexure, both: Joint, turned: bool) -> tuple[Flexure, FloatArray]:
+    """What is known of sag and pull after both turns, and by how much that differs, in units of the columns that
+    were measured with what was known before. A tube turned over to the other side is pulled another way: its pull is
+    as little known as before."""
+    mean, covariance = both.bending()
+    if turned:
+        keep = np.array([1.0, 0.0])
+        mean, covariance = mean * keep, covariance * np.outer(keep, keep) + np.diag([0.0, before.own_pull_sigma**2])
+    return learned(before, mean, covariance, before.surprise if turned else both.surprise), mean
+
+
+def _allowed_for(axis: MeasuredAxis, before: Flexure, after: Flexure, moved: FloatArray) -> MeasuredAxis:
     """The second turn's own axis with the bending taken off that both have shown. The frames tell the same when they
     are followed, because the plan's flexure is what both have shown from now on."""
     budget = axis.budget
     assert budget is not None
-    east_rad, up_rad, columns = axis.east_rad, axis.up_rad, []
-    for column in budget.columns:
-        known = both.nuisance(column.nuisance) if column.nuisance in bends else None
-        if known is not None:
-            east_rad, up_rad = east_rad - known[0] * column.east_rad, up_rad - known[0] * column.up_rad
-        columns.append(column if known is None else replace(column, sigma=known[1]))
-    budget = replace(budget, columns=tuple(columns))
-    return replace(axis, east_rad=east_rad, up_rad=up_rad, covariance_rad2=budget.whole, budget=budget)
-
-
-def learned_tonight(flexure: Flexure, both: Joint, bends: Collection[Nuisance] = BENDS) -> Flexure:
-    """What is known of sag and pull after both turns; the frames were measured with the flexure known before."""
-    sag = (both.nuisance(Nuisance.SAG) if Nuisance.SAG in bends else None) or (0.0, flexure.sag_sigma_rad)
-    pull = (both.nuisance(Nuisance.PULL) if Nuisance.PULL in bends else None) or (0.0, flexure.pull_sigma)
-    return replace(
-        flexure,
-        sag_rad=flexure.sag_rad + sag[0],
-        sag_sigma_rad=sag[1],
-        pull=flexure.pull + pull[0],
-        pull_sigma=pull[1],
-    )
+    shift = sum((c.per_unit * size for n, size in zip(BENDS, moved) if (c := budget.column(n))), np.zeros(2))
+    known = with_bending(budget, per_unit_of(budget, before), after)
+    east_rad, up_rad = axis.east_rad - float(shift[0]), axis.up_rad - float(shift[1])
+    return replace(axis, east_rad=east_rad, up_rad=up_rad, covariance_rad2=known.whole, budget=known)
 
 
 def accept_unproved(state: Running, event: object) -> Outcome:
