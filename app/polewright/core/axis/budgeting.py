@@ -26,7 +26,7 @@ from polewright.core.axis.nuisances import (
 )
 from polewright.core.axis.scatter import scatter_rad2
 from polewright.core.axis.suspects import Verdict
-from polewright.core.bending import bending_pair, per_unit_of
+from polewright.core.bending import bending_pair
 from polewright.core.budget import Budget, Chance, Column, Nuisance, Part
 from polewright.core.covariance import covariance_of, nearest_covariance
 from polewright.core.flexure import Flexure
@@ -130,8 +130,3 @@ def _columns(response: Response, geometry: Geometry, target: TargetPole, flexure
         found.append(Column(nuisance, float(east), float(up) + lift.get(nuisance, 0.0), size))
     bends = np.stack([response.together(turn[name]) for name in (Nuisance.SAG, Nuisance.PULL)], axis=1)
     return (*found, *bending_pair(bends, flexure))
-
-
-def bias_rad(budget: Budget, flexure: Flexure) -> FloatArray:
-    """(2,): by how much the sag and the pull that a rig is known to have move (east, up)."""
-    return np.asarray(per_unit_of(budget, flexure) @ np.array([flexure.sag_rad, flexure.pull]))

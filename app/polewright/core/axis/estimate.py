@@ -9,12 +9,13 @@ from itertools import pairwise
 
 import numpy as np
 
-from polewright.core.angles import ARCMIN_PER_RAD, ARCSEC_PER_RAD, separation_rad, unit, wrap_pi
+from polewright.core.angles import ARCMIN_PER_RAD, ARCSEC_PER_RAD, separation_rad, wrap_pi
 from polewright.core.axis.accuracy import predicted_sigma_rad, recommended_rotation_rad
-from polewright.core.axis.budgeting import bias_rad, capture_budget
+from polewright.core.axis.budgeting import capture_budget
 from polewright.core.axis.fit import rotation_angles, shared_axis
 from polewright.core.axis.nuisances import pole_lift_rad
 from polewright.core.axis.sky_frame import sky_frame
+from polewright.core.axis.straight import straightened
 from polewright.core.axis.suspects import Verdict, judge
 from polewright.core.axis_reasons import (
     AxisDoubt,
@@ -80,11 +81,13 @@ def estimate_axis(
     refusal = _too_alike(frames, attitudes, start)
     if refusal is not None:
         return refusal
+    if flexure is not None:
+        attitudes = straightened(attitudes, pole, flexure)
     verdict = judge([frame.name for frame in frames], attitudes, covariances, pole, apart=flexure is None)
     offset = float(separation_rad(verdict.fit.axis_enu, pole))
     if offset > LARGEST_OFFSET_RAD:
         return FarFromPole(offset)
-    estimate = _estimate(frames, site, atmosphere, target, pole, verdict, notes)
+    estimate = _estimate(frames, attitudes, site, atmosphere, target, pole, verdict, notes)
     sigma = float(np.sqrt(np.trace(estimate.covariance_rad2)))
     if sigma > LARGEST_SIGMA_RAD:
         return TooUnsure(sigma, _onward_rad(frames))
@@ -94,18 +97,15 @@ def estimate_axis(
 def _budgeted(
     estimate: AxisEstimate, frames: Sequence[SkyFrame], verdict: Verdict, atmosphere: Atmosphere, flexure: Flexure
 ) -> AxisEstimate:
-    """The estimate with all that is known of its errors; what the rig is known to give is taken off."""
+    """The estimate with all that is known of its errors."""
     kept = [frame for frame, keep in zip(frames, verdict.kept) if keep]
     budget = capture_budget(verdict, kept, estimate, atmosphere, flexure)
-    bias = bias_rad(budget, flexure)
-    axis = estimate.axis_enu - bias @ east_and_up(estimate.target_enu, estimate.site)
-    east, up = offset_from_pole(unit(axis), estimate.target_enu, estimate.site)
-    covariance = np.array(budget.whole)
-    return replace(estimate, axis_enu=unit(axis), east_rad=east, up_rad=up, covariance_rad2=covariance, budget=budget)
+    return replace(estimate, covariance_rad2=np.array(budget.whole), budget=budget)
 
 
 def _estimate(
     frames: Sequence[SkyFrame],
+    attitudes: FloatArray,
     site: Site,
     atmosphere: Atmosphere,
     target: TargetPole,
@@ -117,7 +117,6 @@ def _estimate(
     east, up = offset_from_pole(fit.axis_enu, pole, site)
     directions = east_and_up(pole, site)
     covariance = directions @ fit.axis_covariance_enu @ directions.T
-    attitudes = np.stack([frame.attitude_enu.camera_to_sky for frame in frames])
     companion, _ = shared_axis(attitudes, pole)
     companion_east, companion_up = offset_from_pole(companion, pole, site)
     doubt = low_pole_doubt_rad(site, target, atmosphere)

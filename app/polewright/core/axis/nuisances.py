@@ -69,8 +69,8 @@ def turns(geometry: Geometry) -> dict[Nuisance, FloatArray]:
     return {
         Nuisance.REFRACTION: -raise_by * lift_rad(height, geometry.atmosphere)[:, None],
         Nuisance.LOW_AIR: -raise_by * low_air_rad(height, geometry.atmosphere)[:, None],
-        Nuisance.SAG: -raise_by * np.cos(height)[:, None],
-        Nuisance.PULL: _pull(geometry),
+        Nuisance.SAG: sag_turn(geometry.attitudes),
+        Nuisance.PULL: pull_turn(geometry.attitudes, geometry.axis_enu, geometry.axis_in_camera),
         Nuisance.LATE: np.tile(late_turn(geometry.site), (len(look), 1)),
         Nuisance.CREEP_EAST: since * np.array([0.0, 1.0, 0.0]),
         Nuisance.CREEP_NORTH: since * np.array([-1.0, 0.0, 0.0]),
@@ -109,10 +109,15 @@ def _raising(look: FloatArray) -> FloatArray:
     return np.stack([look[:, 1] / level, -look[:, 0] / level, np.zeros(len(look))], axis=-1)
 
 
-def _pull(geometry: Geometry) -> FloatArray:
-    """About the declination axis, by the angle turned about the mount axis."""
-    b = geometry.axis_in_camera
-    known = math.hypot(b[0], b[1]) > _LEAST_TILT
-    hinge = declination_axis(b) if known else np.array([1.0, 0.0, 0.0])
-    angle = rotation_angles(geometry.attitudes, geometry.axis_enu)
-    return np.asarray((geometry.attitudes @ hinge) * (angle - angle.mean())[:, None])
+def sag_turn(attitudes: FloatArray) -> FloatArray:
+    """(N, 3): down, by the cosine of the altitude."""
+    look = attitudes[:, :, 2]
+    return np.asarray(-_raising(look) * np.hypot(look[:, 0], look[:, 1])[:, None])
+
+
+def pull_turn(attitudes: FloatArray, axis: FloatArray, in_camera: FloatArray) -> FloatArray:
+    """(N, 3): about the declination axis, by the angle turned about the mount axis."""
+    known = math.hypot(in_camera[0], in_camera[1]) > _LEAST_TILT
+    hinge = declination_axis(in_camera) if known else np.array([1.0, 0.0, 0.0])
+    angle = rotation_angles(attitudes, axis)
+    return np.asarray((attitudes @ hinge) * (angle - angle.mean())[:, None])

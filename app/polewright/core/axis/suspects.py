@@ -10,6 +10,7 @@ import numpy as np
 from polewright.core.angles import ARCMIN_PER_RAD, SIDEREAL_RATE_RAD_S
 from polewright.core.axis.fit import AxisFit, chi2_survival, fit_axis
 from polewright.core.axis.mishaps import BoolArray, Explanation, explain, places_of, possible_mishaps, repeated_slips
+from polewright.core.axis.nuisances import PLACE_RAD
 from polewright.core.axis_reasons import AxisDoubt, FramesDisagree, Mishap, MishapFound
 from polewright.core.model import FloatArray
 
@@ -55,16 +56,30 @@ def judge(
     probability = chi2_survival(fit.chi2, fit.dof)
     if probability >= WIDEN_BELOW:
         return Verdict(fit, attitudes, covariances, kept, fit.chi2, fit.dof)
+    places = tuple(range(len(names))) if apart else places_of(attitudes)
+    at_ease = None if apart else _as_bearings_are(attitudes, covariances, places, pole)
+    if at_ease is not None and chi2_survival(at_ease.fit.chi2, at_ease.fit.dof) >= WIDEN_BELOW:
+        return replace(at_ease, chi2=fit.chi2, dof=fit.dof)
     if probability >= ACCUSE_BELOW:
         excess = fit.chi2 / fit.dof
         wider = replace(fit, covariance=fit.covariance * excess)
         return Verdict(wider, attitudes, covariances * excess, kept, fit.chi2, fit.dof)
     plain = _with_scatter(Verdict(fit, attitudes, covariances, kept, fit.chi2, fit.dof), pole)
-    places = tuple(range(len(names))) if apart else places_of(attitudes)
     plain = _wary_of_slips(plain, explain(repeated_slips(places), attitudes, covariances, pole))
     found = [explain(item, attitudes, covariances, pole) for item in possible_mishaps(places)]
     ranked = sorted((e for e in found if e is not None), key=lambda e: e.score)
     return _ruling(names, plain, ranked)
+
+
+def _as_bearings_are(
+    attitudes: FloatArray, covariances: FloatArray, places: Sequence[int], pole: FloatArray
+) -> Verdict:
+    """The fit when every place is off by what bearings and hands leave (core/axis/nuisances.py), its frames together:
+    a tenth of an arcsecond, as the stars tell, is no measure for whether a mount has slipped."""
+    shared = np.bincount(places)[list(places)] * PLACE_RAD**2
+    wider = covariances + shared[:, None, None] * np.eye(3)
+    fit = fit_axis(attitudes, wider, pole)
+    return Verdict(fit, attitudes, wider, np.ones(len(attitudes), dtype=bool), fit.chi2, fit.dof)
 
 
 def _with_scatter(verdict: Verdict, pole: FloatArray) -> Verdict:
