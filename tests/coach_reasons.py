@@ -45,6 +45,8 @@ SAMPLES: tuple[it.Reason, ...] = (
     it.FolderGone(""),
     it.FolderGone("The share is gone."),
     it.Clouds(80.0),
+    *(it.NothingThere(it.RotateAxis(west)) for west in (40.0, -25.0)),
+    *(it.NothingThere(it.Point(hour, -12.0)) for hour in (0.0, 4.0, -2.5)),
     *(it.FramesFail(why, stage) for why in FRAMES for stage in Stage),
     *(it.NotUpYet(degrees, southern) for degrees in (0.5, 52.3, 89.0) for southern in (True, False)),
     *(it.TurnBegins(stage, sky) for stage in TURNED for sky in (None, SKY)),

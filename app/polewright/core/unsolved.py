@@ -34,6 +34,9 @@ class FrameTrouble(Enum):
     NOT_FOLLOWED = "not followed"  # camera, declination or too much moved since the capture
 
 
+LIKE_CLOUDS = (FrameTrouble.NO_STARS, FrameTrouble.TOO_FEW_STARS, FrameTrouble.NO_MATCH)
+
+
 @dataclass(frozen=True)
 class Elongated:
     """Most of the objects are longer than wide, no two alike: the mount moved, or the wind shook it."""

@@ -58,6 +58,9 @@ SETTLES = (
     " this."
 )
 LEFT_OUT = "The first place was measured before the telescope was pointed: it is left out. Leave declination alone."
+NOTHING_THERE = (
+    "No stars there: something stands in the way, or a cloud. Once they are back, another place is chosen."
+)
 SECOND_SKY = "Another part of the sky shows whether the tube bends."
 THIRD_SKY = "Two skies agree, but leave it open how the tube bends: a third decides."
 QUIET = "Leave the mount alone: tracking on, guiding off in both axes."
@@ -85,6 +88,8 @@ def say(advice: Advice) -> Told:
             return Told(f"No frame for {duration_text(since_s)}.", f"{usual} Check that the camera is still running.")
         case it.Clouds(since_s):
             return Told("Wait for the clouds to pass.", clouded_words(duration_text(since_s)))
+        case it.NothingThere(back):
+            return Told(_back(back), NOTHING_THERE)
         case it.FramesFail(frame):
             return Told(frame_headline(frame), frame_words(frame).whole, frame_gain(frame))
         case it.NotUpYet(inclination_deg, southern):
@@ -162,7 +167,8 @@ def _turning(why: it.Turning) -> Told:
         case it.NotOneCapture(_, refusal):
             return Told("Begin this stage again.", refusal_words(refusal).whole)
         case it.NoRoom(Stage.PROOF):
-            return Told("Go back: no free sky is left.", "The RA axis has no room to turn.")
+            more = "The RA axis has no room to turn. Where more sky is free, point there and begin this stage again."
+            return Told("Take it as it is: no free sky.", more)
         case it.NoRoom():
             return Told(
                 "Point elsewhere, then start again.",
@@ -172,6 +178,12 @@ def _turning(why: it.Turning) -> Told:
             return Told(_rotate(why.west_deg), _why_turn(why), _turn_gain(why))
         case _:
             assert_never(why)
+
+
+def _back(back: it.RotateAxis | it.Point) -> str:
+    if isinstance(back, it.RotateAxis):
+        return f"Turn back {abs(back.west_deg):.0f}° {'west' if back.west_deg > 0.0 else 'east'}."
+    return f"Point back {_place(back.hour_angle_h)}, declination {_signed(back.declination_deg)}."
 
 
 def _rotate(west_deg: float) -> str:

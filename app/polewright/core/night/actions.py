@@ -32,8 +32,10 @@ from polewright.core.night.states import (
     Trouble,
     Waiting,
 )
+from polewright.core.night.turning.blocked import struck
 from polewright.core.night.turning.places import answers, keep_frame, places
 from polewright.core.plan.tonight import ToleranceOrigin
+from polewright.core.unsolved import LIKE_CLOUDS, trouble_of
 
 Outcome = tuple[Running, tuple[Effect, ...]]
 Action = Callable[[Running, Any], Outcome]
@@ -81,13 +83,14 @@ def note_trouble(state: S, event: FrameUnsolved) -> tuple[S, tuple[Effect, ...]]
     """Counts frames that could not be used, one after the other."""
     before = state.trouble
     count, since = (before.count + 1, before.since_s) if before else (1, state.now_s)
-    trouble = Trouble(event.why, count, since)
+    starless = (before.starless if before else 0) + (trouble_of(event.why) in LIKE_CLOUDS)
+    trouble = Trouble(event.why, count, since, starless)
     return replace(arrived(state), trouble=trouble, frames_unsolved=state.frames_unsolved + 1), ()
 
 
 def keep_turn_frame(state: Running, event: FrameSolved) -> Outcome:
     """Keeps a frame of the turn; asks for the axis once there are two places."""
-    state, _ = see_frame(state, event)
+    state, _ = see_frame(struck(state, event.frame), event)
     kept = keep_frame(state.turn, event.frame)
     if kept is state.turn:
         return state, ()
@@ -163,6 +166,7 @@ def drop_capture(state: Running, event: object) -> Outcome:
             handling=_hands_off(state.handling),
             locks=replace(state.locks, ready=None, before=None),
             refuted=False,
+            doubted=False,
             reading_warnings=(),
             second_sky=None,
         ),

@@ -150,6 +150,13 @@ class Clouds:
 
 
 @dataclass(frozen=True)
+class NothingThere:
+    """The stars are gone since the telescope was turned or pointed as asked: `back` leads to where they were."""
+
+    back: RotateAxis | Point
+
+
+@dataclass(frozen=True)
 class FramesFail:
     """Frames cannot be used, for this reason."""
 
@@ -505,7 +512,7 @@ Locking = LocksWanted | LocksTrial | LocksToLoosen
 Measuring = Settling | Walking | WeakGeometry | MoreFrames | CaptureTooRough | DriftTooRough
 Drifting = TripodSettles | DriftDisturbed | DriftUnsure | DriftTold | FieldWanted | DriftWatched
 Ending = Near | Ended | Quiet | MountMoved
-Overlying = NoFrames | FolderGone | Clouds | FramesFail
+Overlying = NoFrames | FolderGone | Clouds | NothingThere | FramesFail
 Reason = Plainly | Overlying | NotUpYet | Turning | Proving | ScrewLeft | Locking | Measuring | Drifting | Ending
 
 
@@ -550,6 +557,8 @@ def action_of(reason: Reason) -> Action:
             return Do.RESTORE_FOLDER
         case FramesFail(why):
             return frame_action(why)
+        case NothingThere(back):
+            return back
         case NotUpYet(inclination_deg, southern):
             return SetUp(180.0 if southern else 0.0, inclination_deg)
         case (
@@ -573,7 +582,7 @@ def action_of(reason: Reason) -> Action:
         case NotOneCapture():
             return Do.START_AGAIN
         case NoRoom(stage):
-            return Do.GO_BACK if stage is Stage.PROOF else Do.START_AGAIN
+            return Do.ACCEPT if stage is Stage.PROOF else Do.START_AGAIN
         case Plainly.AXIS_UNKNOWN | CaptureTooRough():
             return Do.GO_BACK
         case ScrewLeft(screw, turns):
@@ -655,7 +664,7 @@ def mood_of(reason: Reason) -> Mood:
             return Mood.WAIT if cue is Cue.HANDS_OFF else Mood.DO
         case Near() | Ended() | Quiet():
             return Mood.GOOD
-        case NoFrames() | FolderGone() | FramesFail() | DoesNotFit() | NotOneCapture() | NoRoom():
+        case NoFrames() | FolderGone() | FramesFail() | NothingThere() | DoesNotFit() | NotOneCapture() | NoRoom():
             return Mood.TROUBLE
         case Plainly.AXIS_UNKNOWN | CaptureTooRough() | ProofContradicts() | ProofLimited() | FloorReached():
             return Mood.TROUBLE

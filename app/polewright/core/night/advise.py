@@ -15,6 +15,7 @@ from polewright.core.night.advice import (
     FolderGone,
     FramesFail,
     NoFrames,
+    NothingThere,
     NotUpYet,
     Plainly,
     Reason,
@@ -23,15 +24,15 @@ from polewright.core.night.correction.coach import advise_correction
 from polewright.core.night.drifting.coach import advise_drift
 from polewright.core.night.proof.coach import advise_proof
 from polewright.core.night.states import NightState, Running, Stage, Waiting
+from polewright.core.night.turning.blocked import PATIENT_TURN_S, way_back
 from polewright.core.night.turning.coach import advise_turn
 from polewright.core.night.watch.coach import advise_watch
 from polewright.core.night.witness import told_offset
-from polewright.core.unsolved import FrameTrouble
+from polewright.core.unsolved import LIKE_CLOUDS, FrameTrouble
 
 SILENT_INTERVALS, SILENT_S = 3.0, 8.0  # without a frame, whichever is longer: two late frames are no silence (chosen)
 PATIENT_FRAMES = 2  # a single frame that cannot be used is no trouble yet
 PATIENT_WHILE_TURNING = 6  # while a screw is turned, spoiled frames are to be expected
-PATIENT_TURN_S = 45.0  # turning the RA axis by 130 degrees at 3 degrees a second spoils every frame for so long
 PATIENT_AT_A_SCREW = 20  # a hand on a screw smears the frames for as long as it turns
 SPOILED_BY_TURNING = (
     FrameTrouble.TRAILED,
@@ -41,7 +42,6 @@ SPOILED_BY_TURNING = (
     FrameTrouble.NO_STARS,
 )
 SMEARED = (FrameTrouble.TRAILED, FrameTrouble.OUT_OF_FOCUS, FrameTrouble.NO_MATCH)
-LIKE_CLOUDS = (FrameTrouble.NO_STARS, FrameTrouble.TOO_FEW_STARS, FrameTrouble.NO_MATCH)
 
 
 def advise(state: NightState) -> Advice:
@@ -78,6 +78,9 @@ def _frame_trouble(state: Running) -> Reason | None:
         return None
     if spoiled_by_a_rotation(state):
         return None
+    back = way_back(state)
+    if back is not None:
+        return NothingThere(back)
     clouds = state.clouded and trouble.cause in LIKE_CLOUDS
     return Clouds(since_s) if clouds else FramesFail(trouble.why, state.stage)
 

@@ -130,11 +130,13 @@ class Lesson:
 
 @dataclass(frozen=True)
 class Trouble:
-    """Frames that could not be used, one after the other: the latest reason, how many, since when."""
+    """Frames that could not be used, one after the other: the latest reason, how many, since when; `starless`: how
+    many of them as under clouds."""
 
     why: FrameReason
     count: int
     since_s: float
+    starless: int = 0
 
     @property
     def cause(self) -> FrameTrouble:
@@ -282,7 +284,8 @@ class Running(Seen):
     """The night at one moment. `refuted`: a second turn of the RA axis has contradicted a claim tonight.
     `second_sky`: where the proof is to begin, until the camera looks there. `shaken_rad2`: by how much every turn of
     the RA axis so far scattered (variance of the axis, one direction), in itself or against the one before.
-    `returns`: how often a proof has led back to the screws, or contradicted and was begun anew.
+    `returns`: how often a proof has led back to the screws, or contradicted and was begun anew. `doubted`: a proof
+    was begun anew because its places did not agree.
 
     `set_down_s`: since when, as far as is known, the tripod stands where it stands. `undo`: before the last click.
     """
@@ -307,6 +310,7 @@ class Running(Seen):
     second_sky: SecondSky | None = None
     shaken_rad2: tuple[float, ...] = ()
     returns: int = 0
+    doubted: bool = False
     set_down_s: float = 0.0
     undo: Running | None = None
 

@@ -31,6 +31,7 @@ from polewright.core.night.actions import (
     see_frame,
     with_shaking,
 )
+from polewright.core.night.advice import DoesNotFit
 from polewright.core.night.drift_watch import anew
 from polewright.core.night.drifting.actions import drift_confirms
 from polewright.core.night.effects import KeepNight, Objection, Refused, SaveFlexure
@@ -38,6 +39,10 @@ from polewright.core.night.elsewhere import arrived, declination_moved_rad, seco
 from polewright.core.night.events import FrameSolved, NextAsked, TargetChanged, ToleranceChanged
 from polewright.core.night.measured import MeasuredAxis
 from polewright.core.night.states import Capture, Running, Stage
+from polewright.core.night.turning.blocked import struck
+from polewright.core.night.turning.coach import advise_turn
+from polewright.core.night.turning.places import PLACES_WANTED, places
+from polewright.core.night.turning.room import SMALLEST_STEP_RAD, next_rotation_rad
 from polewright.core.night.witness import (
     CONTRADICTS_CHI2,
     apart_rad2,
@@ -55,11 +60,14 @@ def begin_proof(state: Running, event: object) -> Outcome:
     """The proof begins (anew): by drift where the axis came from one, else where the sky tells most.
 
     A turn that contradicted and was begun anew counts as a return: a clutch is blamed and tightened once or twice,
-    not all night, where it is the bearing that wobbles.
+    not all night, where it is the bearing that wobbles. Places that do not agree are doubted once: the clutch is
+    tight then, and what scatters after that is the mount.
     """
     if contradicted(state):
         shaken = with_shaking(state, state.proof, (apart_rad2(state),))
         state = replace(shaken, returns=state.returns + 1)
+    elif isinstance(advise_turn(state, state.proof), DoesNotFit):
+        state = replace(with_shaking(state, state.proof), doubted=True)
     state, effects = drop_proof(state, event)
     axis = state.capture.axis
     wanted = axis is not None and axis.budget is not None and not state.capture.by_drift
@@ -75,6 +83,9 @@ def stay_in_this_sky(state: Running, event: NextAsked) -> Outcome:
 
 def keep_proof_frame(state: Running, event: FrameSolved) -> Outcome:
     """Keeps a frame of the second turn, once the camera has arrived; with another declination it begins anew."""
+    after = struck(state, event.frame)
+    if after is not state and (state.second_sky is not None or _no_room(after)):
+        return _elsewhere_from(after, event)
     if not arrived(state, event.frame):
         return see_frame(state, event)
     kept = state.proof.frames
@@ -82,6 +93,17 @@ def keep_proof_frame(state: Running, event: FrameSolved) -> Outcome:
         moved = declination_moved_rad(state, kept[0], event.frame) > OTHER_DECLINATION_RAD
         state = replace(state, proof=Capture()) if moved else state
     return keep_turn_frame(replace(state, second_sky=None), event)
+
+
+def _no_room(state: Running) -> bool:
+    done = len(places(state.proof))
+    return 0 < done < PLACES_WANTED and abs(next_rotation_rad(state, state.proof)) < SMALLEST_STEP_RAD
+
+
+def _elsewhere_from(state: Running, event: FrameSolved) -> Outcome:
+    """The proof begins anew, round what stands in the way; where the camera looks if no better sky is left."""
+    seen, effects = see_frame(state, event)
+    return replace(seen, proof=Capture(), second_sky=second_sky(seen)), effects
 
 
 def prove(state: Running, event: object) -> Outcome:

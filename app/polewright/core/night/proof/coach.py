@@ -7,9 +7,17 @@ import math
 from polewright.core.axis_reasons import Mishap, MishapFound, is_disagreement
 from polewright.core.budget import Nuisance, Part
 from polewright.core.joint import Joint
-from polewright.core.night.advice import Contradiction, ElsewhereWanted, FloorReached, ProofContradicts, ProofLimited
+from polewright.core.night.advice import (
+    Contradiction,
+    DoesNotFit,
+    ElsewhereWanted,
+    FloorReached,
+    ProofContradicts,
+    ProofLimited,
+)
 from polewright.core.night.elsewhere import declination_moved_rad
 from polewright.core.night.states import Running
+from polewright.core.night.turning.coach import advise_turn
 from polewright.core.night.witness import (
     CONTRADICTS_CHI2,
     combined_offset,
@@ -38,7 +46,12 @@ def advise_proof(state: Running) -> ElsewhereWanted | ProofContradicts | ProofLi
         return _floor(state)
     if contradicts(state, both):
         return _contradicts(state, both)
-    return _limited(state, both) if limited(state, both) else None
+    return _limited(state, both) if limited(state, both) or _doubted_again(state) else None
+
+
+def _doubted_again(state: Running) -> bool:
+    """The places do not agree although the clutch was tightened: asking once more would tell nothing new."""
+    return state.doubted and isinstance(advise_turn(state, state.proof), DoesNotFit)
 
 
 def _elsewhere(state: Running) -> ElsewhereWanted:

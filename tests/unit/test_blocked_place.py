@@ -1,0 +1,161 @@
+"""A place without stars where there were stars before: turn back, and another place is chosen."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from frame_reasons import reason_of
+from paper_night import PaperNight
+from polewright.core.axis_reasons import FramesDisagree
+from polewright.core.model import Site, TargetPole
+from polewright.core.night import advice as says
+from polewright.core.night.advise import advise
+from polewright.core.night.events import (
+    AnyEvent,
+    AxisMeasured,
+    FrameSolved,
+    FrameUnsolved,
+    NextAsked,
+    NightStarted,
+    RestartAsked,
+    Ticked,
+)
+from polewright.core.night.measured import MeasuredAxis
+from polewright.core.night.proof.actions import begin_proof
+from polewright.core.night.states import NightState, Running, SecondSky, Stage, Waiting, begun
+from polewright.core.night.table import step
+from polewright.core.plan.sky_choice import behind, horizontal_deg
+from polewright.core.unsolved import FrameTrouble
+from polewright.words.coach import say
+
+ARCSEC = math.radians(1.0 / 3600.0)
+
+
+def after(state: NightState, *events: AnyEvent) -> NightState:
+    for event in events:
+        state, _ = step(state, event)
+    return state
+
+
+def turning() -> tuple[NightState, PaperNight]:
+    """A capture in a field at latitude 52 whose first place is measured."""
+    started = NightStarted(0.0, Site(52.0, 10.0), TargetPole.TRUE, math.radians(52.0), 30.0 * ARCSEC)
+    night = PaperNight(3)
+    night.theta = math.radians(-30.0)
+    return after(Waiting(), started, NextAsked(1.0), FrameSolved(10.0, night.placed("a"))), night
+
+
+def starless(state: NightState, seconds: float, why: FrameTrouble = FrameTrouble.NO_STARS) -> NightState:
+    """Frames without stars every three seconds, for so long; the first is smeared by the turn."""
+    reason = FrameUnsolved(state.now_s + 1.0, "turning", reason_of(FrameTrouble.TRAILED))
+    state = after(state, reason)
+    for _ in range(math.ceil(seconds / 3.0)):
+        state = after(state, FrameUnsolved(state.now_s + 3.0, f"x{state.now_s}", reason_of(why)))
+    return state
+
+
+def test_where_no_stars_are_after_a_turn_one_is_led_back() -> None:
+    state, _ = turning()
+    asked = advise(state).action
+    assert isinstance(asked, says.RotateAxis)
+    advice = advise(starless(state, 50.0))
+    assert advice.action == says.RotateAxis(-asked.west_deg)
+    assert say(advice).instruction.startswith("Turn back 40°")
+
+
+def test_the_frames_smeared_on_the_way_back_change_nothing() -> None:
+    state, _ = turning()
+    smeared = FrameUnsolved(80.0, "back", reason_of(FrameTrouble.TRAILED))
+    assert isinstance(advise(after(starless(state, 50.0), smeared)).reason, says.NothingThere)
+
+
+def test_with_the_stars_back_another_place_is_asked_for() -> None:
+    """The place is an obstacle from now on: a smaller step that way, or the other way, never the same again."""
+    state, night = turning()
+    first = advise(state).action
+    state = after(starless(state, 50.0), FrameSolved(75.0, night.placed("b")))
+    again = advise(state).action
+    assert isinstance(first, says.RotateAxis) and isinstance(again, says.RotateAxis)
+    assert len(begun(state).plan.obstacles) == 1
+    assert again.west_deg * first.west_deg < 0.0 or abs(again.west_deg) <= 0.6 * abs(first.west_deg)
+
+
+def test_stars_at_the_new_place_strike_nothing() -> None:
+    """A cloud that has passed: the turn went where it was asked."""
+    state, night = turning()
+    night.theta -= math.radians(40.0)
+    state = after(starless(state, 50.0), FrameSolved(75.0, night.placed("b")))
+    assert begun(state).plan.obstacles == ()
+
+
+@pytest.mark.parametrize("seconds", [20.0, 200.0])
+def test_shorter_it_is_the_turn_and_longer_it_is_clouds(seconds: float) -> None:
+    state, night = turning()
+    dark = starless(state, seconds)
+    assert isinstance(advise(dark).reason, says.Clouds) is (seconds > 100.0)
+    lit = after(dark, FrameSolved(dark.now_s + 3.0, night.placed("b")))
+    assert begun(lit).plan.obstacles == ()
+
+
+def test_frames_that_fail_otherwise_lead_nowhere() -> None:
+    state, _ = turning()
+    assert not isinstance(advise(starless(state, 50.0, FrameTrouble.OUT_OF_FOCUS)).reason, says.NothingThere)
+
+
+def proving() -> tuple[Running, PaperNight]:
+    """In the proof, sent to another sky."""
+    state, night = turning()
+    for index in (1, 2):
+        night.theta = math.radians(-30.0 - 40.0 * index)
+        state = after(state, FrameSolved(20.0 + index, night.placed(f"c{index}")))
+    variance = (4.0 * ARCSEC) ** 2
+    names = tuple(frame.name for frame in state.capture.frames)
+    axis = MeasuredAxis(0.0, 0.0, ((variance, 0.0), (0.0, variance)), frames=names)
+    running = begun(after(state, AxisMeasured(30.0, axis)))
+    return replace(running, stage=Stage.PROOF, second_sky=SecondSky(2.0, 40.0, 15.0, 0.0)), night
+
+
+def test_one_is_led_back_from_another_sky_too_and_it_is_struck() -> None:
+    state, night = proving()
+    dark = starless(state, 60.0)
+    assert isinstance(advise(dark).action, says.Point)
+    assert say(advise(dark)).instruction.startswith("Point back ")
+    lit = begun(after(dark, FrameSolved(dark.now_s + 3.0, night.placed("back"))))
+    altitude, azimuth = horizontal_deg(lit.plan.site, np.array([2.0]), 40.0)
+    assert behind(lit.plan.obstacles[-1], altitude, azimuth).all()
+    sky = lit.second_sky
+    assert sky is None or (sky.hour_angle_h, sky.declination_deg) != (2.0, 40.0)
+
+
+def test_a_proof_without_room_ends_with_what_is_known() -> None:
+    assert says.Advice(says.NoRoom(Stage.PROOF)).action is says.Do.ACCEPT
+
+
+def test_places_that_do_not_agree_are_asked_about_once() -> None:
+    """The clutch was tightened and the turn made anew: what scatters now is the mount, and asking tells nothing."""
+    state, night = proving()
+    state = replace(state, second_sky=None)
+    for index in range(4):
+        night.theta = math.radians(-110.0 + 40.0 * index)
+        state = begun(after(state, FrameSolved(40.0 + index, night.placed(f"p{index}"))))
+    names = tuple(frame.name for frame in state.proof.frames)
+    variance = (9.0 * ARCSEC) ** 2
+    doubtful = MeasuredAxis(
+        0.0,
+        0.0,
+        ((variance, 0.0), (0.0, variance)),
+        frames=names,
+        warnings=(FramesDisagree(90.0, 3, 9.0 * ARCSEC, 4),),
+    )
+    state = replace(state, proof=replace(state.proof, axis=doubtful))
+    assert isinstance(advise(state).reason, says.DoesNotFit)
+    assert not state.doubted
+    anew, _ = begin_proof(state, RestartAsked(60.0))
+    assert anew.doubted
+    assert isinstance(
+        advise(after(replace(state, doubted=True), Ticked(61.0))).reason, says.ProofLimited | says.DoesNotFit
+    )
