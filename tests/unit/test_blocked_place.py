@@ -64,7 +64,7 @@ def test_where_no_stars_are_after_a_turn_one_is_led_back() -> None:
     assert isinstance(asked, says.RotateAxis)
     advice = advise(starless(state, 50.0))
     assert advice.action == says.RotateAxis(-asked.west_deg)
-    assert say(advice).instruction.startswith("Turn back 40°")
+    assert "turn back" in say(advice).why
 
 
 def test_the_frames_smeared_on_the_way_back_change_nothing() -> None:
@@ -123,7 +123,7 @@ def test_one_is_led_back_from_another_sky_too_and_it_is_struck() -> None:
     state, night = proving()
     dark = starless(state, 60.0)
     assert isinstance(advise(dark).action, says.Point)
-    assert say(advise(dark)).instruction.startswith("Point back ")
+    assert "turn back" in say(advise(dark)).why
     lit = begun(after(dark, FrameSolved(dark.now_s + 3.0, night.placed("back"))))
     altitude, azimuth = horizontal_deg(lit.plan.site, np.array([2.0]), 40.0)
     assert behind(lit.plan.obstacles[-1], altitude, azimuth).all()

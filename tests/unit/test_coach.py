@@ -212,6 +212,11 @@ def test_a_long_turn_of_the_ra_axis_is_no_cloud() -> None:
     for number in range(10):
         late = FrameUnsolved(state.now_s + 3.0, f"u{number}", reason_of(FrameTrouble.NO_STARS))
         state = after(state, late)
+    told = say(advise(state))
+    assert told.instruction == "Rotate the RA axis 116° east.", "a house, or a cloud: turning back tells which"
+    assert "turn back" in told.why
+    for number in range(30):
+        state = after(state, FrameUnsolved(state.now_s + 3.0, f"v{number}", reason_of(FrameTrouble.NO_STARS)))
     assert say(advise(state)).instruction == "Wait for the clouds to pass."
 
 

@@ -58,9 +58,7 @@ SETTLES = (
     " this."
 )
 LEFT_OUT = "The first place was measured before the telescope was pointed: it is left out. Leave declination alone."
-NOTHING_THERE = (
-    "No stars there: something stands in the way, or a cloud. Once they are back, another place is chosen."
-)
+NOTHING_THERE = "No stars there: turn back, something stands in the way, or a cloud. Another place is chosen then."
 SECOND_SKY = "Another part of the sky shows whether the tube bends."
 THIRD_SKY = "Two skies agree, but leave it open how the tube bends: a third decides."
 QUIET = "Leave the mount alone: tracking on, guiding off in both axes."
@@ -182,8 +180,8 @@ def _turning(why: it.Turning) -> Told:
 
 def _back(back: it.RotateAxis | it.Point) -> str:
     if isinstance(back, it.RotateAxis):
-        return f"Turn back {abs(back.west_deg):.0f}° {'west' if back.west_deg > 0.0 else 'east'}."
-    return f"Point back {_place(back.hour_angle_h)}, declination {_signed(back.declination_deg)}."
+        return _rotate(back.west_deg)
+    return f"Point {_place(back.hour_angle_h)}, declination {_signed(back.declination_deg)}."
 
 
 def _rotate(west_deg: float) -> str:
