@@ -49,6 +49,6 @@ def make_window(qtbot: QtBot) -> Iterator[MakeWindow]:
 def rgb(picture: QPixmap | QImage) -> np.ndarray:
     """Pixels as (H, W, 3) uint8."""
     image = picture.toImage() if isinstance(picture, QPixmap) else picture
-    image = image.convertToFormat(QImage.Format.Format_RGBX8888)
-    flat = np.frombuffer(image.constBits(), dtype=np.uint8)
-    return flat.reshape(image.height(), image.bytesPerLine() // 4, 4)[:, : image.width(), :3].copy()
+    image = image.convertToFormat(QImage.Format.Format_RGB888)
+    lines = np.frombuffer(image.constBits(), dtype=np.uint8).reshape(image.height(), image.bytesPerLine())
+    return lines[:, : 3 * image.width()].copy().reshape(image.height(), image.width(), 3)

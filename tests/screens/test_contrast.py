@@ -28,11 +28,17 @@ THIN, SMOOTHED, SMALL_BELOW_PX = 0.6, 0.1, 17
 DEFAULT = WindowSettings().brightness
 
 
+def linear(c: np.ndarray) -> np.ndarray:
+    """The light of a channel of 0 to 1 (WCAG 2.2)."""
+    return np.where(c <= 0.04045, c / 12.92, ((c + 0.055) / 1.055) ** 2.4)
+
+
+LINEAR = linear(np.arange(256) / 255.0)
+
+
 def luminance(pixels: np.ndarray) -> np.ndarray:
     """Relative luminance (WCAG 2.2) of (..., 3) uint8."""
-    c = pixels.astype(float) / 255.0
-    linear = np.where(c <= 0.04045, c / 12.92, ((c + 0.055) / 1.055) ** 2.4)
-    return np.asarray(linear @ np.array([0.2126, 0.7152, 0.0722]))
+    return np.asarray(LINEAR[pixels] @ np.array([0.2126, 0.7152, 0.0722]))
 
 
 def test_formula() -> None:
@@ -70,7 +76,13 @@ def _crop(window: MainWindow, picture: np.ndarray, text: Drawn) -> np.ndarray:
 
 def too_faint(window: MainWindow, name: str, least: float) -> list[str]:
     """Every text that does not reach it."""
-    picture, drawn = painted(window)
+    return too_faint_in(window, *painted(window), name, least)
+
+
+def too_faint_in(
+    window: MainWindow, picture: np.ndarray, drawn: list[tuple[Drawn, np.ndarray]], name: str, least: float
+) -> list[str]:
+    """The same of what was painted before."""
     crops = [(text.text, crop, SMOOTHED if text.pixels >= SMALL_BELOW_PX else THIN) for text, crop in drawn]
     for label in window.findChildren(QLabel):
         if label.isVisible() and label.text():

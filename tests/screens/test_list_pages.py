@@ -23,11 +23,11 @@ from polewright.ui.nights_page import NightList, _icon
 from polewright.ui.presenting.nights import nights_view
 from polewright.ui.reader import Reader
 from polewright.ui.theme import Light, make_theme
-from polewright.ui.view_model import Reticle, Trouble, View
+from polewright.ui.view_model import ReportPage, Reticle, Trouble, View
 from recorded_nights import FOLDER
-from screens.conftest import MakeWindow, rgb
+from screens.conftest import MakeWindow
 from screens.demo_views import PAGES
-from screens.test_contrast import contrast_in, too_faint
+from screens.test_contrast import contrast_in, painted, too_faint_in
 from screens.test_text_fits import SIZES
 
 NIGHTS = ("calm", "southern-sky", "by-drift")
@@ -47,6 +47,11 @@ def folders(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, ...]:
 def lines(folders: tuple[Path, ...]) -> tuple[NightLine, ...]:
     damaged = NightLine(folders[0].with_name("2026-11-01"), problem="Its record is damaged.")
     return (*map(night_line, folders), damaged)
+
+
+@pytest.fixture(scope="module")
+def page(folders: tuple[Path, ...]) -> ReportPage:
+    return page_of(folders[0])
 
 
 def listed(lines: tuple[NightLine, ...], chosen: int = 0, trouble: Trouble | None = None) -> View:
@@ -96,14 +101,14 @@ def cut(window: MainWindow, picture: np.ndarray, view: QWidget, box: QRect) -> n
 def assert_in_light(window: MainWindow, what: str) -> None:
     """Nothing overflows; at night nothing is green or blue; every text can be told from its ground."""
     LEDGER.overflows.clear()
-    picture = rgb(window.grab())
+    picture, drawn = painted(window)
     assert LEDGER.overflows == [], what
     if window.settings.light is Light.RED:
         assert not picture[..., 1:].any(), f"{what}: {np.argwhere(picture[..., 1:].max(axis=-1) > 0)[:1]}"
     judged = texts_of(window, picture)
     assert judged or what == "no nights"
     assert [f"{text!r} {got:.2f}" for text, crop in judged if (got := contrast_in(crop)) < 4.5] == [], what
-    assert too_faint(window, what, 4.5) == []
+    assert too_faint_in(window, picture, drawn, what, 4.5) == []
 
 
 @pytest.mark.parametrize("light", Light)
@@ -111,7 +116,7 @@ def assert_in_light(window: MainWindow, what: str) -> None:
 def test_every_list_fits_in_both_lights(
     make_window: MakeWindow,
     lines: tuple[NightLine, ...],
-    folders: tuple[Path, ...],
+    page: ReportPage,
     size: tuple[int, int],
     light: Light,
 ) -> None:
@@ -122,7 +127,7 @@ def test_every_list_fits_in_both_lights(
         window.show_view(view)
         QApplication.processEvents()
         assert_in_light(window, what)
-    window.show_view(nights_view(lines, 0, False, page_of(folders[0]), None, None))
+    window.show_view(nights_view(lines, 0, False, page, None, None))
     QApplication.processEvents()
     assert_in_light(window, "report")
     assert window.nights.report.horizontalScrollBar().maximum() <= 1, "nothing lies beyond the right edge"

@@ -12,6 +12,7 @@ import signal
 import subprocess
 import sys
 import zlib
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -350,29 +351,48 @@ def test_a_real_limit_of_the_system_in_the_middle_of_a_line(tmp_path: Path) -> N
     assert [event.data["n"] for event in read_night(tmp_path).events] == list(range(30))
 
 
-ENDLESS_WRITER = """
-import sys
+ENDLESS_WRITERS = """
+import os, sys
 from pathlib import Path
 from polewright.services.clock import SystemClock
 from polewright.services.recorder import NightRecorder
-night = NightRecorder(Path(sys.argv[1]), SystemClock())
-while True:
-    print(night.record("frame", {"x": list(range(40))}), flush=True)
+for folder in map(str.strip, sys.stdin):
+    writer = os.fork()
+    if writer == 0:
+        night = NightRecorder(Path(folder), SystemClock())
+        print(os.getpid(), flush=True)
+        while True:
+            print(night.record("frame", {"x": list(range(40))}), flush=True)
+    os.waitpid(writer, 0)
+    print("\\nended", flush=True)
 """
 
 
-def kill_a_recorder(folder: Path, after_lines: int) -> None:
+@pytest.fixture
+def writers() -> Iterator[subprocess.Popen[str]]:
+    """A process that forks, for each folder it is told, another that records there until it is killed.
+
+    Only the first start imports the program: a writer of its own for every kill would take 0.2 s.
+    """
+    command = [sys.executable, "-c", ENDLESS_WRITERS]
+    with subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True) as parent:
+        yield parent
+        assert parent.stdin is not None
+        parent.stdin.close()
+    assert parent.returncode == 0
+
+
+def kill_a_recorder(writers: subprocess.Popen[str], folder: Path, after_lines: int) -> None:
     """Start a process that records, kill it when it has acknowledged so many events, check that all are there."""
     before = read_night(folder).last if (folder / LOG_NAME).exists() else None
-    writer = subprocess.Popen([sys.executable, "-c", ENDLESS_WRITER, str(folder)], stdout=subprocess.PIPE)
-    assert writer.stdout is not None
+    assert writers.stdin is not None and writers.stdout is not None
+    print(folder, file=writers.stdin, flush=True)
+    writer = int(writers.stdout.readline())
     for _ in range(after_lines):
-        acknowledged = int(writer.stdout.readline())
-    writer.send_signal(signal.SIGKILL)
-    rest = writer.stdout.read().splitlines()
-    writer.stdout.close()
-    writer.wait()
-    whole = [int(line) for line in rest if line.strip()]
+        acknowledged = int(writers.stdout.readline())
+    os.kill(writer, signal.SIGKILL)
+    rest = list(iter(lambda: writers.stdout.readline().strip(), "ended"))
+    whole = [int(line) for line in rest if line]
     log = read_night(folder)
     assert log.last is not None
     assert log.last.seq >= max([acknowledged, *whole[:-1]]), "what was acknowledged is there"
@@ -381,17 +401,19 @@ def kill_a_recorder(folder: Path, after_lines: int) -> None:
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="needs SIGKILL")
-def test_killed_at_random_moments_the_log_loses_nothing_acknowledged(tmp_path: Path) -> None:
+def test_killed_at_random_moments_the_log_loses_nothing_acknowledged(
+    writers: subprocess.Popen[str], tmp_path: Path
+) -> None:
     for after_lines in (1, 7, 40):
-        kill_a_recorder(tmp_path, after_lines)
+        kill_a_recorder(writers, tmp_path, after_lines)
 
 
 @pytest.mark.slow
 @pytest.mark.skipif(sys.platform == "win32", reason="needs SIGKILL")
-def test_two_hundred_kills(tmp_path: Path) -> None:
+def test_two_hundred_kills(writers: subprocess.Popen[str], tmp_path: Path) -> None:
     rng = np.random.default_rng(200)
     for number in range(200):
-        kill_a_recorder(tmp_path / str(number // 20), int(rng.integers(1, 60)))
+        kill_a_recorder(writers, tmp_path / str(number // 20), int(rng.integers(1, 60)))
 
 
 def test_folders_of_nights(tmp_path: Path) -> None:

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -34,18 +35,19 @@ class Axes:
         """The point of the widget; beyond the room where the values are."""
         return QPointF(self.x_px(x), self.y_px(y))
 
-    def x_px(self, x: float) -> float:
-        """From the left edge of the widget."""
+    def x_px(self, x: Any) -> Any:
+        """From the left edge of the widget; a number or an array of them."""
         return self.room.left() + (x - self.x[0]) / max(self.x[1] - self.x[0], 1e-9) * self.room.width()
 
-    def y_px(self, y: float) -> float:
-        """From the top."""
+    def y_px(self, y: Any) -> Any:
+        """From the top; a number or an array of them."""
         return self.room.bottom() - (y - self.y[0]) / max(self.y[1] - self.y[0], 1e-9) * self.room.height()
 
     def points(self, x: ArrayLike, y: ArrayLike) -> QPolygonF:
         """A line's corners; values that are not finite are left out."""
         pairs = np.column_stack([np.asarray(x, dtype=float), np.asarray(y, dtype=float)])
-        return QPolygonF([self.at(*pair) for pair in pairs[np.isfinite(pairs).all(axis=1)].tolist()])
+        x_known, y_known = pairs[np.isfinite(pairs).all(axis=1)].T
+        return QPolygonF(list(map(QPointF, self.x_px(x_known).tolist(), self.y_px(y_known).tolist())))
 
     def line(self, painter: QPainter, pen: QPen, x: ArrayLike, y: ArrayLike) -> None:
         """A curve, or a straight line between two places."""
