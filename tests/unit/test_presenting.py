@@ -34,6 +34,7 @@ from polewright.core.night.advise import advise
 from polewright.core.night.effects import Objection, Refused
 from polewright.core.night.rest import Reading, Rest
 from polewright.core.night.states import Handling, NightPlan, NightState, Running, Stage, Trouble, Waiting
+from polewright.core.night.witness import proof_offset
 from polewright.core.plan.sky_choice import choose_sky
 from polewright.core.screws.angles import Screw
 from polewright.core.screws.memory import ScrewMemory, ScrewPrior
@@ -50,6 +51,7 @@ from polewright.ui.presenting.history import NightHistory
 from polewright.ui.presenting.night import instruction, present
 from polewright.ui.presenting.proof import score_page
 from polewright.ui.view_model import Page, Rehearsal, Sense, StepMark, View, Weight
+from polewright.words.numbers import angle_text, duration_text
 
 NIGHTS = (("calm", 3), ("southern-sky", 2))
 
@@ -94,7 +96,12 @@ def test_every_stage_is_shown_and_says_something_short(night: tuple[Moment, ...]
 def test_the_rail_walks_forward_and_ends_with_everything_done(night: tuple[Moment, ...]) -> None:
     for moment in night:
         assert [step.name for step in moment.view.rail] == ["Stand", "Measure", "Rough", "Fine", "Proof"]
-        assert sum(step.mark is StepMark.NOW for step in moment.view.rail) in (0, 1)
+        state = moment.state
+        if isinstance(state, Running) and not state.aligned:
+            now = list(Stage).index(state.stage)
+            marks = [StepMark.DONE] * now + [StepMark.NOW] + [StepMark.AHEAD] * (4 - now)
+            assert [step.mark for step in moment.view.rail] == marks
+            assert all(step.note == "" for step in moment.view.rail[now + 1 :])
     assert all(step.mark is StepMark.DONE for step in night[-1].view.rail)
     assert night[-1].view.rail[-1].note == "confirmed"
 
@@ -265,6 +272,19 @@ def test_the_dial_runs_forward_from_the_first_place(night: tuple[Moment, ...]) -
     assert any(dial.accuracy_now and dial.accuracy_next for dial in dials)
 
 
+def test_the_arc_runs_with_the_sky_where_the_axis_is_turned_westward(night: tuple[Moment, ...]) -> None:
+    """Seen from behind the mount, looking at its pole, the sky turns anticlockwise in the north, clockwise in the
+    south: so does the arc of a turn westward."""
+    seen = set()
+    for moment in night:
+        dial, action = moment.view.capture, moment.advice.action
+        if dial is not None and isinstance(action, RotateAxis):
+            clockwise = isinstance(moment.state, Running) and moment.state.plan.southern
+            assert dial.southern is (clockwise if action.west_deg > 0.0 else not clockwise)
+            seen.add(dial.southern)
+    assert seen
+
+
 def test_the_timeline_goes_down_and_marks_the_moves(night: tuple[Moment, ...]) -> None:
     timeline = night[-1].view.timeline
     assert timeline is not None
@@ -280,6 +300,18 @@ def test_the_proof_tells_before_and_after(night: tuple[Moment, ...]) -> None:
     assert facts["certainty"].verdict is Mood.GOOD
     assert facts["screws"].value.endswith("moves")
     assert night[-1].view.strips == ()
+    state = night[-1].state
+    assert isinstance(state, Running) and state.offset is not None
+    second = proof_offset(state)
+    assert second is not None
+    apart = math.dist((second.east_rad, second.up_rad), (state.offset.east_rad, state.offset.up_rad))
+    assert facts["second turn"].words == f"{angle_text(apart)} apart" and apart > 0.0
+
+
+def test_the_time_of_the_proof_is_that_of_the_first_state_that_is_proved(night: tuple[Moment, ...]) -> None:
+    since = next(moment.state.now_s for moment in night if moment.state.aligned)
+    proved = night[-1].view.after[0]
+    assert proved.value == f"{duration_text(night[-1].state.now_s - since)} ago"
 
 
 def test_once_aligned_the_strips_give_way_to_how_it_stands_since(night: tuple[Moment, ...]) -> None:
