@@ -11,7 +11,7 @@ from polewright.core.axis_reasons import LongApart, OlderFrame, TooAlike
 from polewright.core.drift.compare import Cause, Comparison
 from polewright.core.drift.plan import DriftPosition
 from polewright.core.drift.reading import DriftReading
-from polewright.core.drift.reasons import Jumped, TooFewFrames
+from polewright.core.drift.reasons import Jumped, Sign, TooFewFrames
 from polewright.core.night import advice as it
 from polewright.core.night.states import Stage
 from polewright.core.offset import Offset
@@ -101,6 +101,10 @@ SAMPLES: tuple[it.Reason, ...] = (
     it.Near(HERE, RAD),
     it.TripodSettles(200.0, 900.0),
     it.DriftDisturbed(Jumped(1e-4, 40.0)),
+    it.GuidingAsked(False),
+    it.GuidingAsked(True),
+    *(it.DriftGuided(sign) for sign in Sign),
+    *(it.NudgeWanted(10.0 * RAD, RAD, said) for said in (False, True)),
     it.DriftUnsure(HERE),
     it.DriftUnsure(HERE, RAD, 2.0 * RAD),
     *(

@@ -13,10 +13,10 @@ from paper_night import PaperNight
 from polewright.core.angles import ARCSEC_PER_RAD
 from polewright.core.drift.live import DriftProof, DriftResult, guiding_refusal, measure
 from polewright.core.drift.reading import DriftReading, read_drift, wanted_rad
-from polewright.core.drift.reasons import Guided, Held, MaybeGuided, TooShortToTell
+from polewright.core.drift.reasons import Guided, Held, MaybeGuided, Sign, TooShortToTell
 from polewright.core.drift.stillness import field_motion, nothing_moves
 from polewright.core.model import TargetPole
-from polewright.core.night.advice import Do, Plainly
+from polewright.core.night.advice import Do, DriftGuided
 from polewright.core.night.advise import advise
 from polewright.core.night.drift_watch import DriftWatch
 from polewright.core.night.drifting.actions import drift_confirms, drift_contradicts, sure_by_drift
@@ -108,7 +108,7 @@ def test_the_first_drift_does_not_lead_on_by_itself_either() -> None:
     frame = replace(night(reading, proof, Stage.CAPTURE))
     state = replace(begun(frame), drift=replace(frame.drift, reading=reading)) if frame.drift else frame
     assert not sure_by_drift(begun(state))
-    assert advise(state).reason is Plainly.LOOKS_GUIDED
+    assert advise(state).reason == DriftGuided(Sign.STILL)
 
 
 def test_the_instruction_asks_for_guiding_off() -> None:
@@ -134,7 +134,7 @@ def test_a_still_declination_is_no_alignment_until_guiding_is_said_to_be_off(
     for seed in range(4):
         proof = guided(50.0, fields, 120.0, 4.0, 0.5, np.random.default_rng(seed), 0.8 * wander, 0.6, periodic_error)
         assert guiding_refusal(result(proof), None) is not None
-        assert guiding_refusal(result(proof), False) == Guided()
+        assert guiding_refusal(result(proof), False) == Guided(Sign.SAID)
 
 
 def test_frames_are_believed_over_the_person_and_the_person_where_they_cannot_tell() -> None:

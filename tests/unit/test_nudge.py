@@ -14,7 +14,7 @@ from polewright.core.drift.guarded import contradicts, guarded, guarded_covarian
 from polewright.core.drift.hidden import without_taught
 from polewright.core.drift.live import DriftProof, DriftResult, guiding_refusal, measure
 from polewright.core.drift.nudge import Nudge
-from polewright.core.drift.reasons import Guided, Jumped, TooShortToTell
+from polewright.core.drift.reasons import Guided, Jumped, Sign, TooShortToTell
 from polewright.core.drift.stillness import FIELD_S
 from polewright.core.flexure import Flexure
 from polewright.simulate.real_mount import RealMount
@@ -89,7 +89,7 @@ def test_a_nudge_that_is_taken_back_shows_a_guider_whatever_the_person_says(nudg
     for seed in range(3):
         found = result(guided_far_off(seed, both_axes, nudge=nudge))
         assert found.nudge is Nudge.TAKEN_BACK
-        assert guiding_refusal(found, True) == Guided()
+        assert guiding_refusal(found, True) == Guided(Sign.TAKEN_BACK)
 
 
 def test_a_guider_that_loses_its_star_lets_the_axis_be_seen_or_the_drift_is_refused() -> None:

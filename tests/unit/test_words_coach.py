@@ -25,6 +25,8 @@ BEGINS: dict[object, str] = {
         r"(Begin the drift again|Begin this stage again|Watch the drift|Switch guiding off, then|"
         r"Point elsewhere, then)"
     ),
+    it.Do.ANSWER: r"(Say whether guiding is off|Switch guiding off, in)",
+    it.Do.NUDGE: r"Nudge the declination",
     it.Do.GO_BACK: r"Go back",
     it.Do.RESUME: r"Resume",
     it.Do.RESTORE_FOLDER: r"Reconnect the frame folder",

@@ -26,7 +26,7 @@ from polewright.commands.options import (
 from polewright.commands.output import json_text
 from polewright.core.angles import ARCMIN_PER_RAD, ARCSEC_PER_RAD
 from polewright.core.drift.compare import Comparison, compare_with_turn
-from polewright.core.drift.guarded import Guarded, contradicts, guarded, guarded_covariance, may_be_held
+from polewright.core.drift.guarded import Guarded, believed, contradicts, guarded, may_be_held
 from polewright.core.drift.hidden import wandering
 from polewright.core.drift.live import (
     DriftProof,
@@ -34,7 +34,6 @@ from polewright.core.drift.live import (
     PositionDrift,
     add_frame,
     guiding_refusal,
-    unknown_in,
 )
 from polewright.core.drift.plan import DriftPosition, best_positions, predicted_seconds
 from polewright.core.drift.reading import stated_covariance
@@ -43,8 +42,8 @@ from polewright.core.drift.reasons import (
     DriftRefusal,
     Guided,
     GuidingRefusal,
-    MayBeHeld,
     NoFramesYet,
+    Sign,
     Unknown,
 )
 from polewright.core.drift.remaining import Remaining, remaining
@@ -179,7 +178,7 @@ def _guided(result: DriftResult, off: bool | None, rest: Guarded | None) -> Guid
     refusal = guiding_refusal(result, off)
     if refusal is not None or rest is None:
         return refusal
-    return Guided() if contradicts(rest, result) else None
+    return Guided(Sign.TURNS) if contradicts(rest, result) else None
 
 
 def _result_of(watched: Watched) -> DriftResult | DriftRefusal:
@@ -304,7 +303,7 @@ def _found(
     proof = watched.proof
     left = remaining(proof, wandering(result), args.certainty / ARCMIN_PER_RAD)
     free = stated_covariance(proof, result, math.inf if args.stood else 0.0, FLEXURE_PRIOR)
-    by_frames, result = result.covariance_rad2, _believed(replace(result, covariance_rad2=free), rest)
+    by_frames, result = result.covariance_rad2, believed(replace(result, covariance_rad2=free), rest)
     warnings = [*watched.warnings, *map(drift_doubt_words, result.warnings)]
     facts: dict[str, Any] = {
         "axis": {
@@ -339,19 +338,6 @@ def _found(
         }
         lines.append(comparison_words(comparison, result.unknown))
     return facts, lines + [f"Note: {text}" for text in warnings]
-
-
-def _believed(result: DriftResult, rest: Guarded | None) -> DriftResult:
-    """The same, as far as the rest of the frames bears it out where a guider may have held the declination."""
-    if rest is None:
-        return result
-    free, covariance = result.sigma_rad, guarded_covariance(rest, result)
-    return replace(
-        result,
-        covariance_rad2=covariance,
-        unknown=unknown_in(np.array(covariance)),
-        warnings=(*result.warnings, MayBeHeld(free)),
-    )
 
 
 def _field_facts(p: PositionDrift) -> dict[str, Any]:

@@ -14,6 +14,7 @@ SET_UP_S, POINT_S, LOCK_S, CLUTCH_S, FOCUS_S = 90.0, 20.0, 10.0, 20.0, 20.0  # a
 TIGHTENING_S = 3.0
 PRESS_S = 0.5
 EXPOSE_S = 3.0
+NUDGE_ARCMIN = 1.0  # as the instruction asks
 EAST_AGAIN_H = -2.0
 
 
@@ -108,6 +109,12 @@ def refocus(world: RehearsalWorld) -> Done:
     """The stars are sharp again."""
     world.refocus()
     return Done("refocuses the camera", leisure_s=FOCUS_S)
+
+
+def nudge_declination(world: RehearsalWorld) -> Done:
+    """A short press on the hand controller, after the key that tells of it; the declination stays there."""
+    world.clock.after(2.0 * PRESS_S, lambda: world.rig.nudge(NUDGE_ARCMIN, world.now()))
+    return Done("nudges the declination", leisure_s=PRESS_S)
 
 
 def press(text: str) -> Deed:

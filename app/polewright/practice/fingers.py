@@ -87,6 +87,10 @@ class Fingers:
                 return Answer(deeds.press("goes on"), events.NextAsked(NOW))
             case said.Do.ACCEPT:
                 return Answer(deeds.press("takes it as it is"), events.Accepted(NOW))
+            case said.Do.ANSWER:
+                return Answer(deeds.press("says that guiding is off"), events.GuidingTold(NOW, off=True))
+            case said.Do.NUDGE:
+                return Answer(deeds.nudge_declination, events.DeclinationNudged(NOW))
             case said.Do.GO_BACK:
                 return Answer(deeds.press("goes back"), events.BackAsked(NOW))
             case said.Do.RESUME:
@@ -119,5 +123,5 @@ class Fingers:
 
 def by_hand(action: said.Action) -> bool:
     """Whether simulated hands can do it: everything but waiting, a decision, and what lies outside the mount."""
-    elsewhere = (said.Do.RESTORE_FOLDER, said.Do.ENTER_SITE, said.Do.MEASURE_AGAIN, said.Do.RESUME)
+    elsewhere = (said.Do.ANSWER, said.Do.RESTORE_FOLDER, said.Do.ENTER_SITE, said.Do.MEASURE_AGAIN, said.Do.RESUME)
     return action not in elsewhere and not isinstance(action, said.Wait | said.Done)

@@ -124,7 +124,7 @@ def _estimated(effect: EstimateAxis, plan: NightPlan, at_s: float) -> AxisMeasur
 
 def _fitted(effect: FitDrift, plan: NightPlan, at_s: float) -> DriftMeasured | DriftRefused:
     resting = effect.wanted_rad, effect.rested_s
-    found = read_drift(effect.samples, plan.site, plan.air, effect.target, *resting, plan.flexure)
+    found = read_drift(effect.samples, plan.site, plan.air, effect.target, *resting, plan.flexure, effect.nudged)
     if not isinstance(found, DriftReading):
         return DriftRefused(at_s, found)
     return DriftMeasured(at_s, found)

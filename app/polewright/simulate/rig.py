@@ -85,6 +85,10 @@ class SimulatedRig:
         """Start or stop the clock drive."""
         self.mount.set_tracking(self.seconds(at), on)
 
+    def nudge(self, arcmin: float, at: Utc) -> None:
+        """A press on the hand controller: the declination moves toward the elevated pole and stays there."""
+        self.mount.slip_declination(self.seconds(at), arcmin)
+
     def kick(self, at: Utc, rotation_enu_rad: FloatArray) -> None:
         """Somebody walks into the tripod: it turns by a small rotation vector (3,) in ENU."""
         self.mount.knock(self.seconds(at), rotation_enu_rad)

@@ -272,6 +272,8 @@ Said = (
     | events.GuidingSwitched
     | events.ShiftPutAway
     | events.DriftAsked
+    | events.GuidingTold
+    | events.DeclinationNudged
 )
 OfTheDriver = StartNight | MendSite | LeaveForm | StartRehearsal | OpenReplay | LeaveNight | OpenNights | ToFirstPage
 OfTheNights = ChooseNight | OfTheList

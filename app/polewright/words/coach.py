@@ -10,7 +10,7 @@ from typing import NamedTuple, assert_never
 
 from polewright.core.angles import ARCMIN_PER_RAD
 from polewright.core.drift.reading import DriftReading
-from polewright.core.drift.reasons import Held, NotTracking
+from polewright.core.drift.reasons import Guided, Held, NotTracking, Sign
 from polewright.core.flexure_memory import LEAST_NIGHTS
 from polewright.core.night import advice as it
 from polewright.core.night.advice import Advice
@@ -23,7 +23,7 @@ from polewright.core.screws.lesson import MOST_TURNS
 from polewright.core.screws.plan import TurnKind
 from polewright.core.screws.walk import Cue
 from polewright.words.axis import follow_words, refusal_words
-from polewright.words.drift import comparison_words, drift_doubt_words, drift_refusal_words
+from polewright.words.drift import comparison_words, drift_doubt_words, drift_refusal_words, guiding_words
 from polewright.words.frames import clouded_words, frame_gain, frame_headline, frame_words
 from polewright.words.numbers import (
     angle_text,
@@ -61,6 +61,7 @@ LEFT_OUT = "The first place was measured before the telescope was pointed: it is
 NOTHING_THERE = "No stars there: turn back, something stands in the way, or a cloud. Another place is chosen then."
 SECOND_SKY = "Another part of the sky shows whether the tube bends."
 THIRD_SKY = "Two skies agree, but leave it open how the tube bends: a third decides."
+LIKE_ALIGNED = "Is guiding off? A guided mount drifts like an aligned one, wherever its axis points."
 QUIET = "Leave the mount alone: tracking on, guiding off in both axes."
 
 
@@ -121,9 +122,6 @@ def _plainly(why: it.Plainly) -> Told:
             return Told("Go back and measure again.", "The axis is not known.")
         case it.Plainly.FRAME_AWAITED:
             return Told("Hands off. Waiting for a frame.")
-        case it.Plainly.LOOKS_GUIDED:
-            gain = "A drive without periodic error looks like this too: then turn the RA axis, or take it as it is."
-            return Told("Switch guiding off, then begin again.", drift_doubt_words(Held()), gain)
         case it.Plainly.ROTATING:
             return Told("Rotating. Stop near the post.", "Then hands off: the next frames show where it is.")
         case it.Plainly.NOT_TRACKING:
@@ -467,6 +465,13 @@ def _drift(why: it.Drifting) -> Told:
             return Told(f"Hands off. Tripod settling, {duration_text(left_s)}.", SETTLES)
         case it.DriftDisturbed(doubt):
             return Told("Begin the drift again.", drift_doubt_words(doubt))
+        case it.GuidingAsked(on):
+            asked = "Switch guiding off, in both axes." if on else "Say whether guiding is off in both axes."
+            return Told(asked, LIKE_ALIGNED, "Frames count from your answer on; they are believed over it.")
+        case it.DriftGuided(sign):
+            return _guided(sign)
+        case it.NudgeWanted():
+            return _nudge(why)
         case it.DriftUnsure():
             return _drift_unsure(why)
         case it.DriftTold():
@@ -477,6 +482,22 @@ def _drift(why: it.Drifting) -> Told:
             return _watched(why)
         case _:
             assert_never(why)
+
+
+def _guided(sign: Sign) -> Told:
+    gain = "A drive without periodic error looks like this too: then turn the RA axis, or take it as it is."
+    smooth = sign in (Sign.STILL, Sign.UNTOLD)
+    reason = drift_doubt_words(Held()) if sign is Sign.STILL else guiding_words(Guided(sign)).reason
+    return Told("Switch guiding off, then begin again.", reason, gain if smooth else "")
+
+
+def _nudge(why: it.NudgeWanted) -> Told:
+    open_words = f"The declination stands still: guided, the axis is known to {angle_text(why.guided_rad)} only."
+    free = f"If it stays there, to {angle_text(why.free_rad)}."
+    if why.said:
+        return Told("Hands off once the declination is nudged.", f"No frame shows the nudge yet. {open_words}", free)
+    how = "With the hand controller; leave it there."
+    return Told("Nudge the declination by about 1′.", f"{open_words} {how}", free)
 
 
 def _drift_unsure(why: it.DriftUnsure) -> Told:

@@ -48,6 +48,10 @@ def deed_text(event: AnyEvent) -> str:
             return "accepts it as it is"
         case ev.DriftAsked():
             return "lets the stars drift"
+        case ev.GuidingTold(off=off):
+            return f"says that guiding is {'off' if off else 'on'}"
+        case ev.DeclinationNudged():
+            return "nudges the declination"
         case ev.LessonAsked():
             return "asks for a lesson on a screw, or has had enough of it"
         case ev.SkyMended():

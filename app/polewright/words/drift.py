@@ -24,6 +24,7 @@ from polewright.core.drift.reasons import (
     OddRate,
     PartsDisagree,
     ShiftRefusal,
+    Sign,
     TooFewAgree,
     TooFewClean,
     TooFewFrames,
@@ -65,10 +66,11 @@ def drift_refusal_words(why: DriftRefusal) -> Said:
 def guiding_words(why: GuidingRefusal) -> Said:
     """Why a drift that tells an axis is not believed."""
     match why:
-        case Guided():
+        case Guided(sign):
+            smooth = f" A drive without periodic error looks like this too: {NUDGE}" if sign is Sign.UNTOLD else ""
             return Said(
-                "Something guides: the stars stand still, and that says nothing about the axis.",
-                "Switch guiding off in both axes and watch again.",
+                f"Something guides: {_sign_words(sign)}. That says nothing about the axis.",
+                f"Switch guiding off in both axes and watch again.{smooth}",
             )
         case MaybeGuided():
             return Said(
@@ -83,6 +85,22 @@ def guiding_words(why: GuidingRefusal) -> Said:
             )
         case _:
             assert_never(why)
+
+
+def _sign_words(sign: Sign) -> str:
+    match sign:
+        case Sign.SAID:
+            return "so you say"
+        case Sign.STILL:
+            return "nothing moves, not even in right ascension"
+        case Sign.TAKEN_BACK:
+            return "the declination was nudged, and went back"
+        case Sign.TURNS:
+            return "the declination stands still, and the field turns as on an axis elsewhere"
+        case Sign.UNTOLD:
+            return "for minutes nothing drifts, and the drive shows no periodic error"
+        case _:
+            assert_never(sign)
 
 
 def shift_words(why: ShiftRefusal) -> Said:

@@ -13,14 +13,15 @@ taken for aligned ones.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from polewright.core.covariance import Covariance, covariance_of
 from polewright.core.drift.fit import fit_drift
-from polewright.core.drift.live import DriftProof, DriftResult, drift_data
+from polewright.core.drift.live import DriftProof, DriftResult, drift_data, unknown_in
 from polewright.core.drift.nudge import Nudge
+from polewright.core.drift.reasons import MayBeHeld
 from polewright.core.sky.places import east_and_up, offset_from_pole, pole_enu
 
 CONTRADICTS_CHI2 = 13.8  # one in a thousand by chance, two degrees of freedom
@@ -61,3 +62,12 @@ def guarded_covariance(told: Guarded, result: DriftResult) -> Covariance:
     """Covariance (2, 2), rad^2, about the axis of the declination, of a mount that may be guided."""
     apart = np.array([told.east_rad - result.east_rad, told.up_rad - result.up_rad])
     return covariance_of(np.array(told.covariance_rad2) + np.outer(apart, apart))
+
+
+def believed(result: DriftResult, told: Guarded | None) -> DriftResult:
+    """The same, as far as the rest of the frames (`told`) bears it out where a guider may have held it."""
+    if told is None:
+        return result
+    covariance = guarded_covariance(told, result)
+    doubts = (*result.warnings, MayBeHeld(result.sigma_rad))
+    return replace(result, covariance_rad2=covariance, unknown=unknown_in(np.array(covariance)), warnings=doubts)

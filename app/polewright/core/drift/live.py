@@ -30,6 +30,7 @@ from polewright.core.drift.reasons import (
     NotTracking,
     OddRate,
     PartsDisagree,
+    Sign,
     TooFewFrames,
     TooShort,
     TooShortToTell,
@@ -248,8 +249,10 @@ def guiding_refusal(result: DriftResult, guiding_is_off: bool | None) -> Guiding
 
     The frames are believed over the person; where they are too few to tell, more are asked for.
     """
-    if guiding_is_off is False or result.nudge is Nudge.TAKEN_BACK:
-        return Guided()
+    if guiding_is_off is False:
+        return Guided(Sign.SAID)
+    if result.nudge is Nudge.TAKEN_BACK:
+        return Guided(Sign.TAKEN_BACK)
     if result.nudge is Nudge.TOO_EARLY:
         return TooShortToTell(FIELD_S)
     if result.nudge is Nudge.STAYED:
@@ -260,7 +263,10 @@ def guiding_refusal(result: DriftResult, guiding_is_off: bool | None) -> Guiding
         return None
     if guiding_is_off is None:
         return MaybeGuided()
-    return None if result.runs else TooShortToTell(FIELD_S)
+    if result.runs:
+        return None
+    long_enough = all(position.seconds >= FIELD_S for position in result.positions)
+    return Guided(Sign.UNTOLD) if long_enough else TooShortToTell(FIELD_S)
 
 
 def _motions(

@@ -11,9 +11,11 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from polewright.core.angles import ARCSEC_PER_RAD, SIDEREAL_RATE_RAD_S
+from polewright.core.drift.guarded import Guarded, believed, contradicts, guarded, may_be_held
 from polewright.core.drift.hidden import wandering, whole_covariance, without_taught
-from polewright.core.drift.live import DriftProof, DriftResult, DriftSample, measure
-from polewright.core.drift.reasons import DriftDoubt, DriftRefusal, Unknown
+from polewright.core.drift.live import DriftProof, DriftResult, DriftSample, guiding_refusal, measure
+from polewright.core.drift.nudge import HOLD_S, MOVING_S, Nudge
+from polewright.core.drift.reasons import DriftDoubt, DriftRefusal, Guided, Sign, Unknown
 from polewright.core.drift.remaining import cadence_s, remaining
 from polewright.core.drift.stillness import FIELD_S
 from polewright.core.flexure import Flexure
@@ -50,8 +52,9 @@ class DriftReading:
     """The axis against the target pole by drift, from the first `samples` frames: the plain part of a DriftResult.
 
     `here_s`, `there_s`: how much longer to watch this field, then another one, for the certainty wanted; `component`
-    is what the other one is to tell. `held`: nothing moves at all, as if the
-    mount were guided; such a drift proves nothing.
+    is what the other one is to tell. `held`: it was guided, by `sign`; such a drift proves nothing. `nudge`: what
+    became of one. `free_rad2`: the covariance if nothing guided, where a guider may have held the declination and
+    the covariance allows for that; else None. `stars_rad2`: by the scatter of the frames alone.
     """
 
     samples: int
@@ -69,6 +72,10 @@ class DriftReading:
     warnings: tuple[DriftDoubt, ...] = ()
     disturbed: bool = False
     held: bool = False
+    sign: Sign | None = None
+    nudge: Nudge | None = None
+    free_rad2: Covariance | None = None
+    stars_rad2: Covariance | None = None
 
     @property
     def sigma_rad(self) -> float:
@@ -81,8 +88,13 @@ class DriftReading:
         return self.unknown is None and not self.disturbed and bool(self.fields)
 
     @property
+    def open(self) -> bool:
+        """The declination may have been guided, and a nudge would tell."""
+        return self.free_rad2 is not None
+
+    @property
     def complete(self) -> bool:
-        """Known as surely as wanted."""
+        """Known as surely as wanted, if nothing guides."""
         enough = all(f.frames >= LEAST_FRAMES and f.seconds >= LEAST_S for f in self.fields[-2:])
         return self.known and enough and self.here_s + self.there_s <= 0.0
 
@@ -100,26 +112,32 @@ def read_drift(
     wanted: float,
     rested_s: float,
     flexure: Flexure | None = None,
+    nudged: bool = False,
 ) -> DriftReading | DriftRefusal:
     """What the frames say, and how much longer to watch until each component is known to `wanted` rad.
 
     A base that creeps moves stars as a wrong axis does, and no frame tells the two apart: the covariance grows by
     what a tripod may do that has stood for `rested_s`. The time left counts what the frames show.
-    Without `flexure` (records of before) it knows neither slow wander nor tube nor air, and asks for no field of four
-    minutes; with it a field lasts until it can show that nothing guides, and what does not show it then is held.
+    Without `flexure` (records of before) it knows neither slow wander nor tube nor air nor the turning of the field,
+    and asks for no field of four minutes; with it a field lasts until it can show that nothing guides, and what does
+    not show it then is held.
     """
-    proof = DriftProof(site, air, target, tuple(samples))
+    seen = samples if flexure is not None else [replace(sample, camera_x_enu=None) for sample in samples]
+    proof = DriftProof(site, air, target, tuple(seen), nudged=nudged)
     result = measure(proof)
     if not isinstance(result, DriftResult):
         return result
     told = _told(proof, result, flexure)
     left = remaining(replace(proof, result=told), told, wanted)
     untold_s = 0.0 if flexure is None else _untold_s(result)
+    stated = replace(told, covariance_rad2=_stated(proof, told, rested_s, flexure))
+    rest = guarded(proof) if flexure is not None and may_be_held(result) else None
+    sign = None if flexure is None else _sign(result, rest)
     return DriftReading(
         samples=len(samples),
         east_rad=float(told.east_rad),
         up_rad=float(told.up_rad),
-        covariance_rad2=_stated(proof, told, rested_s, flexure),
+        covariance_rad2=believed(stated, rest).covariance_rad2,
         noise_rad=float(result.noise_rad),
         drive_wave_rad=float(result.drive_wave_rad),
         cadence_s=cadence_s(proof),
@@ -130,18 +148,28 @@ def read_drift(
         unknown=result.unknown,
         warnings=result.warnings,
         disturbed=result.disturbed,
-        held=result.held or (flexure is not None and _stands(result)),
+        held=sign is not None or (flexure is None and result.held),
+        sign=sign,
+        nudge=result.nudge,
+        free_rad2=None if rest is None else stated.covariance_rad2,
+        stars_rad2=None if flexure is None else told.covariance_rad2,
     )
 
 
 def _untold_s(result: DriftResult) -> float:
     """How much longer the present field lasts until it can show whether anything guides."""
-    return 0.0 if result.runs or not result.still else max(FIELD_S - result.positions[-1].seconds, 0.0)
+    here_s = result.positions[-1].seconds
+    if result.nudge is Nudge.TOO_EARLY:
+        return max(HOLD_S + MOVING_S - here_s, 1.0)
+    return 0.0 if result.runs or not may_be_held(result) else max(FIELD_S - here_s, 0.0)
 
 
-def _stands(result: DriftResult) -> bool:
-    """Fields long enough to show it do not show that the drive runs free, and no declination drifts."""
-    return result.still and not result.runs and all(p.seconds >= FIELD_S for p in result.positions)
+def _sign(result: DriftResult, rest: Guarded | None) -> Sign | None:
+    """What shows that something guides; the frames are believed over the person, who has said that nothing does."""
+    why = guiding_refusal(result, guiding_is_off=True)
+    if isinstance(why, Guided):
+        return why.sign
+    return Sign.TURNS if rest is not None and contradicts(rest, result) else None
 
 
 def stated_covariance(proof: DriftProof, result: DriftResult, rested_s: float, flexure: Flexure | None) -> Covariance:

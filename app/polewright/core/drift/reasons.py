@@ -65,9 +65,21 @@ class NoCommonShift(NotMeasurable):
     reach_px: float
 
 
+class Sign(Enum):
+    """What shows that something guides."""
+
+    SAID = "the person says so"
+    STILL = "nothing moves, not even in right ascension"
+    TAKEN_BACK = "a nudge in declination was taken back"
+    TURNS = "the field turns as on an axis elsewhere"
+    UNTOLD = "fields long enough show nothing that runs free"
+
+
 @dataclass(frozen=True)
 class Guided(NotMeasurable):
     """Something guides, by the frames or by the person's word."""
+
+    sign: Sign = Sign.STILL
 
 
 @dataclass(frozen=True)

@@ -15,7 +15,7 @@ from polewright.core.axis_reasons import AxisRefusal, FollowDoubt, FramesApart
 from polewright.core.drift.compare import Comparison
 from polewright.core.drift.plan import DriftPosition
 from polewright.core.drift.reading import DriftReading, Side
-from polewright.core.drift.reasons import DriftDoubt, DriftRefusal
+from polewright.core.drift.reasons import DriftDoubt, DriftRefusal, Sign
 from polewright.core.night.states import Stage
 from polewright.core.offset import Offset
 from polewright.core.plan.sky_choice import SkyChoice
@@ -62,6 +62,8 @@ class Do(Enum):
     RESUME = auto()  # say that it goes on
     RESTORE_FOLDER = auto()  # bring the frame folder back
     ENTER_SITE = auto()  # say where the mount stands
+    ANSWER = auto()  # say whether guiding is off
+    NUDGE = auto()  # nudge the declination, and say so
     MEASURE_AGAIN = auto()  # the mount was moved meanwhile: say that it was bumped, and measure anew
 
 
@@ -130,7 +132,6 @@ class Plainly(Enum):
     PAUSED = auto()  # the person wants no frames taken in for now
     AXIS_UNKNOWN = auto()  # there is no axis to bring anywhere
     FRAME_AWAITED = auto()  # the first frame to follow the axis by has not come
-    LOOKS_GUIDED = auto()  # nothing moves at all
     NOT_TRACKING = auto()  # the stars run over the frames
     ROTATING = auto()  # the RA axis is being turned, as asked
 
@@ -433,6 +434,30 @@ class DriftDisturbed:
 
 
 @dataclass(frozen=True)
+class GuidingAsked:
+    """Is guiding off? `on`: the person has said that it is on."""
+
+    on: bool
+
+
+@dataclass(frozen=True)
+class DriftGuided:
+    """The frames show that something guides, whatever the person says; by this sign."""
+
+    sign: Sign
+
+
+@dataclass(frozen=True)
+class NudgeWanted:
+    """The drift tells all it can, and the declination may have been guided: known to `guided_rad` in all, to
+    `free_rad` once a nudge has shown that it is free. `said`: it was nudged, and no frame shows it yet."""
+
+    guided_rad: float
+    free_rad: float
+    said: bool
+
+
+@dataclass(frozen=True)
 class DriftUnsure:
     """The drift is complete, and neither confirms nor contradicts. `reach_rad`: the smallest tolerance that it could
     prove, tube and air included; watching again makes no more of it. None in records that know of the stars alone."""
@@ -510,7 +535,8 @@ Turning = TurnBegins | DoesNotFit | NotOneCapture | NoRoom | PlaceWanted
 Proving = ElsewhereWanted | ProofContradicts | ProofLimited | FloorReached
 Locking = LocksWanted | LocksTrial | LocksToLoosen
 Measuring = Settling | Walking | WeakGeometry | MoreFrames | CaptureTooRough | DriftTooRough
-Drifting = TripodSettles | DriftDisturbed | DriftUnsure | DriftTold | FieldWanted | DriftWatched
+Doubting = GuidingAsked | DriftGuided | NudgeWanted
+Drifting = TripodSettles | DriftDisturbed | DriftUnsure | DriftTold | FieldWanted | DriftWatched | Doubting
 Ending = Near | Ended | Quiet | MountMoved
 Overlying = NoFrames | FolderGone | Clouds | NothingThere | FramesFail
 Reason = Plainly | Overlying | NotUpYet | Turning | Proving | ScrewLeft | Locking | Measuring | Drifting | Ending
@@ -597,8 +623,12 @@ def action_of(reason: Reason) -> Action:
             return Do.GO_ON
         case DriftUnsure(reach_rad=reach_rad):
             return Do.START_AGAIN if reach_rad is None else Do.ACCEPT
-        case DriftDisturbed() | Plainly.LOOKS_GUIDED:
+        case DriftDisturbed() | DriftGuided():
             return Do.START_AGAIN
+        case GuidingAsked():
+            return Do.ANSWER
+        case NudgeWanted(said=said):
+            return Wait() if said else Do.NUDGE
         case ElsewhereWanted(hour_angle_h, declination_deg):
             return Point(hour_angle_h, declination_deg)
         case ProofContradicts(cause):
@@ -668,8 +698,12 @@ def mood_of(reason: Reason) -> Mood:
             return Mood.TROUBLE
         case Plainly.AXIS_UNKNOWN | CaptureTooRough() | ProofContradicts() | ProofLimited() | FloorReached():
             return Mood.TROUBLE
-        case DriftDisturbed() | Plainly.LOOKS_GUIDED | Plainly.NOT_TRACKING:
+        case DriftDisturbed() | DriftGuided() | Plainly.NOT_TRACKING:
             return Mood.TROUBLE
+        case GuidingAsked(on=on):
+            return Mood.TROUBLE if on else Mood.DO
+        case NudgeWanted(said=said):
+            return Mood.WAIT if said else Mood.DO
         case MountMoved(harmless=harmless):
             return Mood.DO if harmless else Mood.TROUBLE
         case _:
@@ -700,6 +734,10 @@ def _which(reason: Reason) -> tuple[object, ...]:
             return (made,)
         case FieldWanted(component, side):
             return component, side
+        case DriftGuided(sign):
+            return (sign,)
+        case GuidingAsked(on=truth) | NudgeWanted(said=truth):
+            return (truth,)
         case ElsewhereWanted(hour_angle_h, declination_deg):
             return hour_angle_h, declination_deg
         case ProofContradicts(cause):

@@ -84,13 +84,15 @@ class FollowAxis:
 class FitDrift:
     """Fit the axis to the drift of these frames; answer with DriftMeasured or DriftRefused.
 
-    `wanted_rad`: how sure each component is to become; `rested_s`: how long the mount has stood, at the middle of it.
+    `wanted_rad`: how sure each component is to become; `rested_s`: how long the mount has stood, at the middle of it;
+    `nudged`: the declination was nudged.
     """
 
     samples: tuple[DriftSample, ...]
     target: TargetPole
     wanted_rad: float
     rested_s: float
+    nudged: bool = False
 
 
 @dataclass(frozen=True)

@@ -235,6 +235,18 @@ class DriftAsked(Event):
     stood: bool = False
 
 
+@dataclass(frozen=True)
+class GuidingTold(Event):
+    """The answer to whether guiding is off, in both axes, while the drift is watched."""
+
+    off: bool
+
+
+@dataclass(frozen=True)
+class DeclinationNudged(Event):
+    """The declination is nudged now and left there, to show that nothing guides it."""
+
+
 # the frames
 
 
@@ -333,6 +345,8 @@ AnyEvent = (
     | GuidingSwitched
     | ShiftPutAway
     | DriftAsked
+    | GuidingTold
+    | DeclinationNudged
     | FrameSolved
     | FrameUnsolved
     | AxisMeasured

@@ -46,6 +46,7 @@ from polewright.core.night.events import (
     BackAsked,
     BaseLocked,
     BaseUnlocked,
+    DeclinationNudged,
     DriftAsked,
     DriftMeasured,
     DriftRefused,
@@ -54,6 +55,7 @@ from polewright.core.night.events import (
     FrameSolved,
     FrameUnsolved,
     GuidingSwitched,
+    GuidingTold,
     LeadSwitched,
     LessonAsked,
     NextAsked,
@@ -113,6 +115,8 @@ ORIENTATION: tuple[Row, ...] = (
 CAPTURE: tuple[Row, ...] = (
     # watching the drift where the RA axis cannot be turned
     Row(C, DriftAsked, C, drift.watch_drift),
+    Row(C, GuidingTold, C, drift.tell_guiding),
+    Row(C, DeclinationNudged, C, drift.tell_nudge),
     Row(C, FrameSolved, C, do.nothing, drift.by_drift, "by drift", drift.keep_drift_frame),
     Row(C, DriftMeasured, F, drift.take_drift, sure_near_by_drift, "sure, near the pole", drift.follow_from_drift),
     Row(C, DriftMeasured, R, drift.take_drift, drift.sure_by_drift, "sure", drift.follow_from_drift),
@@ -168,6 +172,8 @@ FINE: tuple[Row, ...] = (
 PROOF: tuple[Row, ...] = (
     # by drift
     Row(P, DriftAsked, P, drift.watch_drift),
+    Row(P, GuidingTold, P, drift.tell_guiding),
+    Row(P, DeclinationNudged, P, drift.tell_nudge),
     Row(P, FrameSolved, P, do.nothing, drift.by_drift, "by drift", drift.keep_drift_frame),
     Row(P, DriftMeasured, P, drift.take_drift, drift.drift_confirms, "inside the tolerance", drift.prove_by_drift),
     Row(P, DriftMeasured, P, drift.take_drift, drift.drift_contradicts, "outside the tolerance", drift.keep_drift),
@@ -264,6 +270,8 @@ CLICKS = (
     BaseUnlocked,
     Accepted,
     DriftAsked,
+    GuidingTold,
+    DeclinationNudged,
     TargetChanged,
     SkyMended,
     RigMended,
@@ -345,7 +353,7 @@ def _objection(state: NightState, event: AnyEvent) -> Objection:
             return Objection.NOTHING_TO_ACCEPT
         case GuidingSwitched() | ShiftPutAway():
             return Objection.NOTHING_WATCHED
-        case DriftAsked():
+        case DriftAsked() | GuidingTold() | DeclinationNudged():
             return Objection.DRIFT_ELSEWHERE
         case NightStarted():
             return Objection.BEGUN_ALREADY

@@ -70,6 +70,11 @@ def _asked(state: Running, advice: Advice, rehearsal: Rehearsal | None, read_off
             return (_primary("Take it as it is", events.Accepted(NOW)),)
         case said.Point() if state.second_sky is not None:
             return (_primary("Prove it here", events.NextAsked(NOW)), *_beside(state, action, Weight.PLAIN))
+        case said.Do.ANSWER:
+            told = _primary("Guiding is off", events.GuidingTold(NOW, off=True))
+            return (told, Action("Guiding is on", "G", events.GuidingTold(NOW, off=False), Weight.PRIMARY))
+        case said.Do.NUDGE:
+            return _yes(state, action, "I nudge it now", events.DeclinationNudged(NOW))
         case said.Do.GO_BACK:
             return _yes(state, action, "Go back", events.BackAsked(NOW))
         case said.Do.START_AGAIN:

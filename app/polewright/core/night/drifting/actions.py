@@ -14,12 +14,19 @@ import numpy as np
 
 from polewright.core.budget import Budget, Chance, Part
 from polewright.core.drift.compare import Comparison, compare_with_turn, words_agree
-from polewright.core.drift.live import with_sample
+from polewright.core.drift.live import with_frame
 from polewright.core.drift.reading import DriftReading, rest_needed_s, wanted_rad
 from polewright.core.night.actions import Outcome, begin_following, see_frame
 from polewright.core.night.drift_watch import DriftWatch, anew
 from polewright.core.night.effects import Effect, FitDrift, KeepDrift, KeepNight, Objection, Refused
-from polewright.core.night.events import DriftAsked, DriftMeasured, DriftRefused, FrameSolved
+from polewright.core.night.events import (
+    DeclinationNudged,
+    DriftAsked,
+    DriftMeasured,
+    DriftRefused,
+    FrameSolved,
+    GuidingTold,
+)
 from polewright.core.night.measured import MeasuredAxis
 from polewright.core.night.states import Capture, Running, Stage
 from polewright.core.offset import (
@@ -62,9 +69,9 @@ def known_by_drift(state: Running) -> bool:
 
 
 def sure_by_drift(state: Running) -> bool:
-    """The drift is as sure as tonight's tolerance needs, and the mount does not look guided."""
+    """The drift is as sure as tonight's tolerance needs, and by its frames nothing guided the mount."""
     reading = _known(state)
-    return reading is not None and reading.complete and not reading.held
+    return reading is not None and reading.complete and not reading.held and not reading.open
 
 
 def drift_confirms(state: Running) -> bool:
@@ -101,6 +108,12 @@ def opposed(state: Running) -> bool:
 
 def _agree(reading: DriftReading, before: Offset) -> bool:
     return words_agree(reading, before.east_rad, before.up_rad, before.covariance_rad2)
+
+
+def guiding_unsaid(state: Running) -> bool:
+    """Nobody has said yet that guiding is off: frames are only seen. Records of before did not ask."""
+    watch = state.drift
+    return watch is not None and state.plan.flexure is not None and watch.guiding_off is not True
 
 
 # what it says
@@ -192,6 +205,23 @@ def watch_drift(state: Running, event: DriftAsked) -> Outcome:
     return replace(state, capture=capture, drift=DriftWatch(event.side, event.stood)), ()
 
 
+def tell_guiding(state: Running, event: GuidingTold) -> Outcome:
+    """Frames count from the moment on at which guiding is said to be off; where it is on, those before do not."""
+    if not by_drift(state) or state.drift is None:
+        return state, (Refused(Objection.DRIFT_ELSEWHERE),)
+    if event.off:
+        return replace(state, drift=replace(state.drift, guiding_off=True)), ()
+    return replace(_without_axis(state), drift=replace(anew(state.drift), guiding_off=False)), ()
+
+
+def tell_nudge(state: Running, event: DeclinationNudged) -> Outcome:
+    """From now on a jump in declination is no mishap."""
+    if not by_drift(state) or state.drift is None:
+        return state, (Refused(Objection.DRIFT_ELSEWHERE),)
+    state = replace(state, drift=replace(state.drift, nudged=True))
+    return state, _fit(state)
+
+
 def leave_drift(state: Running, event: object) -> Outcome:
     """Back to the turn of the RA axis."""
     capture = Capture() if state.capture.by_drift and state.stage is Stage.CAPTURE else state.capture
@@ -211,16 +241,13 @@ def keep_drift_frame(state: Running, event: FrameSolved) -> Outcome:
     """One more frame of the drift; asks for the fit. Once the night is over frames are only seen."""
     state, _ = see_frame(state, event)
     watch, plan, frame = state.drift, state.plan, event.frame
-    if watch is None or state.proved or state.accepted or settling_s(state) > 0.0:
+    if watch is None or state.proved or state.accepted or settling_s(state) > 0.0 or guiding_unsaid(state):
         return state, ()
     begun = watch.begun or frame.utc_mid
     if watch.samples and frame.utc_mid.seconds_since(begun) < watch.samples[-1].at_s - CLOCK_SET_BACK_S:
         watch, begun = anew(watch), frame.utc_mid  # by the clock that was wrong, all places were wrong
-    direction = frame.boresight
-    c = frame.covariance_rad2
-    sigma = math.sqrt(max(0.5 * (c[0][0] + c[1][1]), 0.0))
     at_s = frame.utc_mid.seconds_since(begun)
-    samples = with_sample(watch.samples, plan.site, at_s, direction, sigma)
+    samples = with_frame(watch.samples, plan.site, at_s, frame.sky_frame().attitude_enu)
     if samples is watch.samples:
         return state, ()
     state = replace(state, drift=replace(watch, begun=begun, samples=samples, frame=frame))
@@ -236,7 +263,7 @@ def _fit(state: Running) -> tuple[Effect, ...]:
     if watch is None or not watch.samples:
         return ()
     rested_s = math.inf if watch.stood else stood_s(state) - 0.5 * (watch.samples[-1].at_s - watch.samples[0].at_s)
-    return (FitDrift(watch.samples, plan.target, wanted_rad(plan.tolerance_rad), rested_s),)
+    return (FitDrift(watch.samples, plan.target, wanted_rad(plan.tolerance_rad), rested_s, watch.nudged),)
 
 
 def take_drift(state: Running, event: DriftMeasured) -> Outcome:

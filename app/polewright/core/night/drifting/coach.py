@@ -8,12 +8,16 @@ from polewright.core.angles import ARCSEC_PER_RAD
 from polewright.core.drift.plan import predicted_seconds
 from polewright.core.drift.reading import DriftReading, place_rad, tells, wanted_rad
 from polewright.core.drift.reasons import NotTracking as StarsRun
+from polewright.core.drift.reasons import Sign
 from polewright.core.night.advice import (
     DriftDisturbed,
+    DriftGuided,
     DriftTold,
     DriftUnsure,
     DriftWatched,
     FieldWanted,
+    GuidingAsked,
+    NudgeWanted,
     Plainly,
     Reason,
     TripodSettles,
@@ -23,6 +27,7 @@ from polewright.core.night.drifting.actions import (
     compared,
     drift_contradicts,
     drift_offset,
+    guiding_unsaid,
     opposed,
     reach_rad,
     rest_s,
@@ -43,24 +48,35 @@ def advise_drift(state: Running, watch: DriftWatch) -> Reason:
 
 def _in_the_way(state: Running, watch: DriftWatch) -> Reason | None:
     reading, left_s = watch.reading, settling_s(state)
+    if guiding_unsaid(state):
+        return GuidingAsked(watch.guiding_off is False)
     if left_s > 0.0:
         return TripodSettles(left_s, rest_s(state))
     if reading is not None and reading.disturbed:
         return DriftDisturbed(reading.warnings[0])
     if reading is not None and reading.held:
-        return Plainly.LOOKS_GUIDED
+        return DriftGuided(reading.sign or Sign.STILL)
     return Plainly.NOT_TRACKING if isinstance(watch.refusal, StarsRun) else None
 
 
-def _next_field(state: Running, watch: DriftWatch) -> DriftUnsure | DriftTold | FieldWanted | DriftWatched:
+def _next_field(
+    state: Running, watch: DriftWatch
+) -> NudgeWanted | DriftUnsure | DriftTold | FieldWanted | DriftWatched:
     if watch.reading is not None and watch.reading.complete:
-        return _complete(state)
+        return _nudge_wanted(watch, watch.reading) or _complete(state)
     wanted = field_wanted(state, watch)
     if wanted:
         place = position_for(state.plan, watch.side, wanted)
         return FieldWanted(wanted, watch.side, place, _expected_s(state, watch))
     left_s = left_here_s(state, watch)
     return DriftWatched(left_s, left_s + _watched_s(watch), watch.reading, watch.refusal)
+
+
+def _nudge_wanted(watch: DriftWatch, reading: DriftReading) -> NudgeWanted | None:
+    """The frames alone cannot tell whether the declination is free."""
+    if reading.free_rad2 is None:
+        return None
+    return NudgeWanted(reading.sigma_rad, math.sqrt(reading.free_rad2[0][0] + reading.free_rad2[1][1]), watch.nudged)
 
 
 def _complete(state: Running) -> DriftUnsure | DriftTold:

@@ -1,0 +1,198 @@
+"""Whether guiding is off is asked before a drift is believed, and the frames are believed over the answer.
+
+Frames of simulated mounts (tests/drift_nights.py) go one by one through the night, as the window takes them; the
+truth is the simulator's own.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from drift_nights import AIR, Nudging, guided_mount, mount_off, site_at, watched
+from paper_night import PaperNight
+from polewright.core.angles import ARCMIN_PER_RAD, ARCSEC_PER_RAD
+from polewright.core.drift.live import DriftProof, DriftSample
+from polewright.core.drift.reasons import Sign
+from polewright.core.flexure import FLEXURE_PRIOR
+from polewright.core.model import TargetPole, Utc
+from polewright.core.night.advice import Do, DriftGuided, GuidingAsked, NudgeWanted
+from polewright.core.night.drift_watch import DriftWatch
+from polewright.core.night.drifting.actions import drift_offset
+from polewright.core.night.event_codec import event_from_plain
+from polewright.core.night.events import AnyEvent, DeclinationNudged, FrameSolved, GuidingTold, RestartAsked
+from polewright.core.night.measured import PlacedFrame
+from polewright.core.night.states import NightPlan, Running, Stage, begun
+from polewright.core.plain import to_plain
+from polewright.core.sky.places import pole_altitude_rad
+from polewright.runtime.course import Course
+from polewright.ui.presenting.extras import Extras
+from polewright.ui.presenting.night import present
+from polewright.ui.view_model import Weight
+from polewright.words.coach import say
+
+FIELDS = ((0.0, 10.0), (-5.0, 55.0))
+OFF, SITE = (9.0, -9.4), site_at(50.0)  # arcmin: 13' in all
+PLAN = NightPlan(
+    SITE,
+    TargetPole.REFRACTED,
+    pole_altitude_rad(SITE, AIR, TargetPole.REFRACTED),
+    150.0 / ARCSEC_PER_RAD,
+    air=AIR,
+    flexure=FLEXURE_PRIOR,
+)
+BEGUN = Utc(2461000.5, 0.1)
+
+
+def drifting() -> Course:
+    """A night that measures by drift, on a pier."""
+    course = Course()
+    course.state = Running(stage=Stage.CAPTURE, now_s=4000.0, plan=PLAN, drift=DriftWatch(stood=True))
+    return course
+
+
+def placed(sample: DriftSample) -> PlacedFrame:
+    z, x = np.array(sample.direction_enu), np.array(sample.camera_x_enu)
+    rows = np.stack([x, np.cross(z, x), z], axis=1)
+    sigmas = np.diag([sample.sigma_rad, sample.sigma_rad, sample.roll_sigma_rad])
+    return replace(
+        PaperNight(3).placed(f"frame {sample.at_s:.0f}"),
+        utc_mid=BEGUN.plus_seconds(sample.at_s),
+        camera_to_enu=tuple(map(tuple, rows.tolist())),  # type: ignore[arg-type]
+        covariance_rad2=tuple(map(tuple, (sigmas**2).tolist())),  # type: ignore[arg-type]
+    )
+
+
+def tell(course: Course, event: AnyEvent) -> None:
+    for effect in course.take(event):
+        answer = course.answer(effect, event.at_s)
+        if answer is not None:
+            tell(course, answer)
+
+
+def see(course: Course, proof: DriftProof, nudge_said_s: float = math.inf) -> None:
+    """All frames; the key is pressed `nudge_said_s` after the beginning of the last field."""
+    last = next(s.at_s for s in proof.samples if s.position == proof.samples[-1].position)
+    for sample in proof.samples:
+        at_s = 4000.0 + sample.at_s
+        if sample.at_s - last >= nudge_said_s and course.state.drift and not course.state.drift.nudged:
+            tell(course, DeclinationNudged(at_s))
+        tell(course, FrameSolved(at_s, placed(sample)))
+
+
+def free(seed: int, off: tuple[float, float] = (0.3, 0.3), nudge: Nudging | None = None) -> DriftProof:
+    spec = mount_off(50.0, *off, periodic_error_arcsec=6.0)
+    return watched(spec, 50.0, FIELDS, 300.0, 8.0, 0.5, np.random.default_rng(seed), nudge=nudge)
+
+
+def guided_far_off(both_axes: bool, nudge: Nudging | None = None) -> DriftProof:
+    """Its axis is 13' off, and it drifts like one on the pole."""
+    spec = mount_off(50.0, *OFF, periodic_error_arcsec=6.0)
+    return guided_mount(spec, 50.0, FIELDS, 300.0, 8.0, 0.5, np.random.default_rng(1), 0.5, 0.5, both_axes, nudge)
+
+
+def in_the_last_field(proof: DriftProof, nudge: Nudging | None, nudged: DriftProof) -> DriftProof:
+    """The first field untouched, the last one nudged."""
+    first = [s for s in proof.samples if s.position == 0]
+    return replace(nudged, samples=(*first, *(s for s in nudged.samples if s.position == 1)))
+
+
+def keys(course: Course) -> dict[str, str]:
+    view = present(course.state, course.advice, Extras(course.state.now_s))
+    return {a.key: a.label for a in view.actions if a.weight is Weight.PRIMARY}
+
+
+def test_it_is_asked_outright_and_no_frame_counts_before_the_answer() -> None:
+    course = drifting()
+    assert course.advice.reason == GuidingAsked(on=False) and course.advice.action is Do.ANSWER
+    assert say(course.advice).instruction == "Say whether guiding is off in both axes."
+    assert keys(course) == {"Return": "Guiding is off", "G": "Guiding is on"}
+    see(course, replace(free(1), samples=free(1).samples[:12]))
+    assert begun(course.state).drift.samples == () and course.advice.reason == GuidingAsked(on=False)
+
+
+def test_the_answer_no_sets_the_frames_aside_and_asks_for_it_to_be_switched_off() -> None:
+    course, proof = drifting(), free(1, (9.0, 9.0))
+    tell(course, GuidingTold(4000.0, off=True))
+    see(course, replace(proof, samples=proof.samples[:12]))
+    assert len(begun(course.state).drift.samples) == 12
+    tell(course, GuidingTold(4200.0, off=False))
+    assert begun(course.state).drift.samples == () and course.advice.reason == GuidingAsked(on=True)
+    assert say(course.advice).instruction == "Switch guiding off, in both axes."
+    tell(course, GuidingTold(4210.0, off=True))
+    see(course, proof)
+    assert course.state.stage is Stage.FINE
+
+
+def test_the_answer_yes_is_enough_where_the_declination_drifts() -> None:
+    course = drifting()
+    tell(course, GuidingTold(4000.0, off=True))
+    see(course, free(2, OFF))
+    assert course.state.stage is Stage.FINE
+    offset = drift_offset(begun(course.state))
+    miss = np.array([offset.east_rad, offset.up_rad]) * ARCMIN_PER_RAD - np.array(OFF)
+    assert np.hypot(*miss) < 3.0 * offset.sigma_rad * ARCMIN_PER_RAD
+
+
+def test_guided_in_both_axes_in_truth_is_seen_through_whatever_the_answer() -> None:
+    course = drifting()
+    tell(course, GuidingTold(4000.0, off=True))
+    see(course, guided_far_off(both_axes=True))
+    assert course.state.stage is Stage.CAPTURE
+    assert isinstance(course.advice.reason, DriftGuided) and course.advice.action is Do.START_AGAIN
+    tell(course, RestartAsked(5000.0))
+    assert begun(course.state).drift.guiding_off is True, "the answer stays; the frames are judged again"
+
+
+def test_guided_in_declination_alone_is_not_believed_and_a_nudge_is_asked_for() -> None:
+    course = drifting()
+    tell(course, GuidingTold(4000.0, off=True))
+    see(course, guided_far_off(both_axes=False))
+    assert course.state.stage is Stage.CAPTURE and isinstance(course.advice.reason, NudgeWanted)
+    assert course.advice.action is Do.NUDGE and keys(course)["Return"] == "I nudge it now"
+    offset = drift_offset(begun(course.state))
+    miss = np.array([offset.east_rad, offset.up_rad]) - np.array(OFF) / ARCMIN_PER_RAD
+    assert np.linalg.norm(miss) * ARCMIN_PER_RAD > 10.0, "by the declination it looks aligned"
+    assert miss @ np.linalg.solve(np.array(offset.covariance_rad2), miss) < 9.2, "what is stated reaches the truth"
+
+
+@pytest.mark.parametrize("nudge", [Nudging(at_s=100.0, back_arcsec_s=4.0), Nudging(at_s=100.0, back_arcsec_s=0.5)])
+def test_a_guider_that_takes_the_nudge_back_is_named(nudge: Nudging) -> None:
+    course = drifting()
+    tell(course, GuidingTold(4000.0, off=True))
+    see(course, in_the_last_field(guided_far_off(False), nudge, guided_far_off(False, nudge)), 95.0)
+    assert course.state.stage is Stage.CAPTURE and course.advice.reason == DriftGuided(Sign.TAKEN_BACK)
+    assert "went back" in say(course.advice).why
+
+
+def test_a_free_mount_that_is_nudged_is_known_in_full() -> None:
+    """Before the nudge it is known to arcminutes, as if it were guided; afterwards to what a drift can tell."""
+    course, nudge = drifting(), Nudging(at_s=150.0)
+    tell(course, GuidingTold(4000.0, off=True))
+    see(course, free(3))
+    assert isinstance(course.advice.reason, NudgeWanted) and course.state.stage is Stage.CAPTURE
+    guided_rad, free_rad = course.advice.reason.guided_rad, course.advice.reason.free_rad
+    assert guided_rad > 3.0 * free_rad
+    course = drifting()
+    tell(course, GuidingTold(4000.0, off=True))
+    see(course, in_the_last_field(free(3), nudge, free(3, nudge=nudge)), 145.0)
+    assert course.state.stage is Stage.FINE
+    offset = drift_offset(begun(course.state))
+    assert offset.sigma_rad < 1.5 * free_rad
+    assert math.hypot(offset.east_rad, offset.up_rad) * ARCMIN_PER_RAD < 1.5
+
+
+def test_said_but_not_seen_it_says_so() -> None:
+    course = drifting()
+    tell(course, GuidingTold(4000.0, off=True))
+    see(course, free(3))
+    tell(course, DeclinationNudged(5000.0))
+    assert course.state.stage is Stage.CAPTURE and "No frame shows the nudge yet" in say(course.advice).why
+
+
+def test_the_answers_are_kept_in_a_record() -> None:
+    for event in (GuidingTold(3.0, off=False), DeclinationNudged(4.0)):
+        assert event_from_plain({"kind": type(event).__name__, **to_plain(event)}) == event
