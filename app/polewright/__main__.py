@@ -8,12 +8,14 @@ from pathlib import Path
 
 from polewright.commands.stopping import StoppedError, stoppable
 from polewright.services.contained import FLAG, PREPARE
+from polewright.services.one_thread import keep_to_one_thread
 
 WINDOW_NAME = "polewright-window"
 
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run one command and return its exit code."""
+    keep_to_one_thread()
     arguments = sys.argv[1:] if argv is None else list(argv)
     if arguments == [FLAG]:
         from polewright.services.contained.helper import serve

@@ -1,4 +1,8 @@
-"""The whole way of a frame against its floors, in one table: `python tests/bench/speed_table.py [--rounds 7]`.
+"""The whole way of a frame against its floors, in one table:
+
+    OPENBLAS_NUM_THREADS=1 python tests/bench/speed_table.py [--rounds 7]
+
+which is what the program sets for itself (services/one_thread.py).
 
 Floors: read the file and swap its bytes (numpy.fromfile); one pass over the pixels (their sum); the bare library
 extraction (tetra3rs). Ours: read, detect, solve, place, estimate (following the axis), and the whole. Processor time,

@@ -11,6 +11,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from polewright.services.one_thread import ONE_THREAD
 from polewright.simulate.fits_file import fits_bytes
 
 HEAVY = {"PySide6", "astropy", "scipy", "PIL", "tifffile", "rawpy", "watchdog", "sep", "matplotlib"}
@@ -57,3 +58,17 @@ def test_one_program_has_two_names(monkeypatch: pytest.MonkeyPatch, name: str, s
     monkeypatch.setattr(entry, "main", partial(started_as, "command"))
     monkeypatch.setattr("sys.argv", [f"/opt/polewright/{name}"])
     assert entry.start() == 1 and called == [started]
+
+
+@pytest.mark.skipif(not Path("/proc/self/task").exists(), reason="threads are counted on Linux only")
+def test_linear_algebra_keeps_to_one_thread() -> None:
+    """A pool that waits busily took two thirds of the time of a large frame."""
+    code = (
+        "import contextlib, os\nfrom polewright.__main__ import main\n"
+        "with contextlib.suppress(SystemExit):\n    main(['tolerance', '--help'])\n"
+        "import numpy\nnumpy.ones((500, 500)) @ numpy.ones((500, 500))\n"
+        "print(len(os.listdir('/proc/self/task')))"
+    )
+    free = {name: value for name, value in os.environ.items() if name not in ONE_THREAD}
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True, env=free)
+    assert int(done.stdout.split()[-1]) == 1

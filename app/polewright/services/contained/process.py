@@ -17,10 +17,10 @@ from typing import Literal
 from polewright.services.contained import FLAG
 from polewright.services.contained.ceiling import TOO_LARGE_EXIT, Budget
 from polewright.services.contained.wire import GarbledError, Message, receive, send
+from polewright.services.one_thread import ONE_THREAD
 
 Breach = Literal["work", "memory", "death"]
 PIPE_BYTES = 1 << 20  # the most that Linux gives without asking; a frame then crosses in few wake-ups
-ONE_THREAD = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "VECLIB_MAXIMUM_THREADS")
 
 
 class BreachError(Exception):
