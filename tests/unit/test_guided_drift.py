@@ -174,3 +174,11 @@ def test_a_declination_that_drifts_needs_no_word() -> None:
     spec = mount_off(50.0, 9.0, 9.0, periodic_error_arcsec=8.0)
     drifting = result(watched(spec, 50.0, FIELDS, 120.0, 4.0, 0.5, np.random.default_rng(2)))
     assert guiding_refusal(drifting, None) is None
+
+
+def test_a_few_frames_in_hours_are_too_few_to_say_that_something_guides() -> None:
+    """Seven frames of 20" of scatter: nothing is seen to drift, and nothing shows a guider either."""
+    few = result(guided(50.0, FIELDS[:1], 3600.0, 600.0, 20.0, np.random.default_rng(3)))
+    assert guiding_refusal(few, True) == TooShortToTell(240.0)
+    many = result(guided(50.0, FIELDS[:1], 300.0, 5.0, 0.5, np.random.default_rng(3), 1.2, 0.6))
+    assert isinstance(guiding_refusal(many, True), Guided)

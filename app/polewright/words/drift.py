@@ -68,8 +68,9 @@ def guiding_words(why: GuidingRefusal) -> Said:
     match why:
         case Guided(sign):
             smooth = f" A drive without periodic error looks like this too: {NUDGE}" if sign is Sign.UNTOLD else ""
+            leads = "Nothing shows that the mount runs free" if sign is Sign.UNTOLD else "Something guides"
             return Said(
-                f"Something guides: {_sign_words(sign)}. That says nothing about the axis.",
+                f"{leads}: {_sign_words(sign)}. That says nothing about the axis.",
                 f"Switch guiding off in both axes and watch again.{smooth}",
             )
         case MaybeGuided():

@@ -44,6 +44,7 @@ from polewright.core.drift.stillness import (
     field_motion,
     nothing_moves,
 )
+from polewright.core.drift.stillness import LEAST_FRAMES as TELLING_FRAMES
 from polewright.core.model import Atmosphere, Attitude, FloatArray, IntArray, Site, SkyFrame, TargetPole
 from polewright.core.offset import Covariance, covariance_of
 from polewright.core.sky.places import east_and_up, hemisphere_sign, offset_from_pole, pole_enu, true_pole_enu
@@ -265,7 +266,7 @@ def guiding_refusal(result: DriftResult, guiding_is_off: bool | None) -> Guiding
         return MaybeGuided()
     if result.runs:
         return None
-    long_enough = all(position.seconds >= FIELD_S for position in result.positions)
+    long_enough = all(p.seconds >= FIELD_S and p.frames >= TELLING_FRAMES for p in result.positions)
     return Guided(Sign.UNTOLD) if long_enough else TooShortToTell(FIELD_S)
 
 
