@@ -1,6 +1,6 @@
 """From "file closed" to "new axis published", through the real watcher on a local folder, with the split.
 
-    python tests/bench/frame_latency.py [--frames 60]
+    OPENBLAS_NUM_THREADS=1 python tests/bench/frame_latency.py [--frames 60]   # as the program runs
 
 A capture of three places, then frames while a screw is turned a little; each is written, closed, waited for. Real
 time throughout. The floor is reading the file and touching each pixel once.
