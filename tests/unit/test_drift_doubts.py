@@ -16,6 +16,7 @@ from polewright.core.drift.reading import DriftReading, read_drift, stated_covar
 from polewright.core.drift.red_noise import slope_growth
 from polewright.core.flexure import FLEXURE_PRIOR, Flexure
 from polewright.core.model import FloatArray, TargetPole
+from polewright.words.drift import hidden_words
 
 PLACES = ((0.0, 10.0), (-5.0, 55.0))
 
@@ -109,3 +110,10 @@ def test_in_the_night_a_still_field_is_watched_until_it_shows_that_nothing_guide
     spec = mount_off(50.0, 0.3, 0.3, periodic_error_arcsec=8.0)
     free = read_drift(watched(spec, 50.0, PLACES, 150.0, 5.0, 0.5, wander).samples, *known, FLEXURE_PRIOR)
     assert isinstance(free, DriftReading) and not free.held and free.here_s == 0.0
+
+
+def test_both_numbers_are_told_by_the_stars_and_in_all() -> None:
+    """What the frames scatter is not what the axis is known to: both are said, and what makes the second smaller."""
+    told = hidden_words(2.0 / ARCSEC_PER_RAD, 11.0 / ARCSEC_PER_RAD, stood=True)
+    assert told == "Each ± 2″ by the stars, ± 11″ with base, tube and air."
+    assert "--stood" in hidden_words(2.0 / ARCSEC_PER_RAD, 90.0 / ARCSEC_PER_RAD, stood=False)

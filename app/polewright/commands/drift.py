@@ -303,7 +303,8 @@ def _found(
     proof = watched.proof
     left = remaining(proof, wandering(result), args.certainty / ARCMIN_PER_RAD)
     free = stated_covariance(proof, result, math.inf if args.stood else 0.0, FLEXURE_PRIOR)
-    by_frames, result = result.covariance_rad2, believed(replace(result, covariance_rad2=free), rest)
+    stars_rad, by_frames = result.sigma_rad, result.covariance_rad2
+    result = believed(replace(result, covariance_rad2=free), rest)
     warnings = [*watched.warnings, *map(drift_doubt_words, result.warnings)]
     facts: dict[str, Any] = {
         "axis": {
@@ -326,7 +327,7 @@ def _found(
     }
     lines = _result_sentences(watched, result)
     if rest is None:
-        lines += [_left_sentence(left, args.certainty), hidden_words(result.sigma_rad, args.stood)]
+        lines += [_left_sentence(left, args.certainty), hidden_words(stars_rad, result.sigma_rad, args.stood)]
     if turn is not None:
         comparison = _compare(proof, result, turn)
         facts["comparison"] = {

@@ -34,7 +34,7 @@ from polewright.core.drift.reasons import (
     Wanders,
 )
 from polewright.core.not_measurable import RecordedRefusal
-from polewright.words.numbers import angle_text, duration_text, offset_words
+from polewright.words.numbers import angle_text, duration_text, offset_words, sigma_text
 from polewright.words.said import Said
 
 FOCUS = "Expose longer or check the focus."
@@ -151,10 +151,10 @@ def axis_words(east_rad: float, up_rad: float, sigmas_rad: tuple[float, float], 
             assert_never(unknown)
 
 
-def hidden_words(whole_rad: float, stood: bool) -> str:
-    """What the uncertainty has beside the scatter of the frames, and what makes it smaller."""
+def hidden_words(stars_rad: float, whole_rad: float, stood: bool) -> str:
+    """The uncertainty by the scatter of the frames and in all, and what makes it smaller."""
     rest = "" if stood else " On a pier, or when the tripod has stood for half an hour, say --stood."
-    return f"With what base, tube and air may add, each is known to {angle_text(whole_rad)}.{rest}"
+    return f"Each {sigma_text(stars_rad)} by the stars, {sigma_text(whole_rad)} with base, tube and air.{rest}"
 
 
 def drift_doubt_words(doubt: DriftDoubt) -> str:
