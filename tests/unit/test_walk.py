@@ -73,6 +73,18 @@ def test_the_lead_is_learned_from_what_the_axis_runs_on() -> None:
     assert lead_after(LEAD_S, begun()) == LEAD_S
 
 
+def test_a_stop_once_said_stays_until_the_axis_rests() -> None:
+    """The hand has begun to stop: what is left would allow more, but nobody is told to stop and to go on in turn."""
+    called = after(begun(), [24.0, 14.0, 4.0])
+    slowed = after(with_stop(called, called.at_s, LEAD_S), [2.0])
+    assert told(after(called, [2.0])) is Cue.SLOWER
+    assert told(slowed) is Cue.STOP
+    rested = after(slowed, [2.0])
+    assert told(rested) is Cue.KEEP_TURNING
+    assert told(after(rested, [1.4])) is Cue.SLOWER
+    assert after(rested, [1.5]).stop_speed == -5.0
+
+
 @given(st.lists(st.floats(0.01, 1.0), min_size=1, max_size=8), st.lists(st.integers(0, 10), min_size=8, max_size=8))
 def test_any_partition_of_a_turn_ends_as_the_whole_turn(parts: list[float], pauses: list[int]) -> None:
     """Parts of 30' of a way of 40', with pauses of any length: the same direction, and no end before the aim."""

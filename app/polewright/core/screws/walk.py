@@ -57,7 +57,7 @@ class Walk:
     moves the axis was known. `speed`: arcmin/s, 0 at rest. `first`, `last`: whether the first motion, and the latest,
     led toward the aim (+1) or away (-1), 0 before any. `wrong`: how often this direction was asked for and the axis
     went away. `creep_arcmin`: what the axis may still creep by itself after the move before. `stop_speed`: the speed
-    (arcmin/s) at which a stop was called, 0 while none was. `doubted_s`: since when the axis has been seen to go away
+    (arcmin/s) at which a stop was called, 0 while none was; `stopping`: it holds until the axis rests. `doubted_s`: since when the axis has been seen to go away
     or to turn back, 0 never: a number told after that may be the last part, or the difference of both ways.
     `travelled_arcmin`: the farthest that the axis has been from where it began.
     """
@@ -78,6 +78,7 @@ class Walk:
     wrong: int = 0
     creep_arcmin: float = 0.0
     stop_speed: float = 0.0
+    stopping: bool = False
     doubted_s: float = 0.0
     gate_arcmin: float = 0.0
     travelled_arcmin: float = 0.0
@@ -122,6 +123,7 @@ def walked(walk: Walk, here_arcmin: float, sigma_arcmin: float, noise_arcmin: fl
         at_s=at_s,
         interval_s=min(seconds, 2.0 * walk.interval_s),
         speed=step / seconds if moved else 0.0,
+        stopping=walk.stopping and moved,
         asked=walk.asked or walk.turns,
         first=walk.first or way,
         last=way or walk.last,
@@ -155,7 +157,7 @@ def cue(walk: Walk, now_s: float, lead_s: float, creeping: bool) -> Cue:
     left = walk.predicted_arcmin(now_s) * walk.side
     if toward < 0.0:
         return Cue.OTHER_WAY if left > walk.close_arcmin else Cue.HANDS_OFF
-    if left - toward * lead_s <= 0.0:
+    if walk.stopping or left - toward * lead_s <= 0.0:
         return Cue.STOP
     return Cue.SLOWER if left - toward * (lead_s + SLOWER_INTERVALS * walk.interval_s) <= 0.0 else keep
 
@@ -169,6 +171,7 @@ def lead_after(lead_s: float, walk: Walk) -> float:
 
 
 def with_stop(walk: Walk, now_s: float, lead_s: float) -> Walk:
-    """Remembers how fast it went when "stop" was said for the first time."""
-    said = not walk.stop_speed and cue(walk, now_s, lead_s, False) is Cue.STOP
-    return replace(walk, stop_speed=walk.speed) if said else walk
+    """Remembers that "stop" was said, and how fast it went when that was said for the first time."""
+    if cue(walk, now_s, lead_s, False) is not Cue.STOP:
+        return walk
+    return replace(walk, stop_speed=walk.stop_speed or walk.speed, stopping=True)
