@@ -7,6 +7,7 @@ import re
 from coach_reasons import SAMPLES, every_class
 from polewright.core.night import advice as it
 from polewright.core.night.advice import Advice, Mood
+from polewright.core.offset import Offset
 from polewright.words.coach import say
 
 BEGINS: dict[object, str] = {
@@ -101,3 +102,10 @@ def test_the_same_errand_whatever_the_numbers_are_by_now() -> None:
     assert first.errand == Advice(it.Settling(1.0)).errand and first != Advice(it.Settling(1.0))
     again = it.LocksTrial(2), it.LocksTrial(3)
     assert Advice(again[0]).errand != Advice(again[1]).errand, "after another turn it is asked for anew"
+
+
+def test_a_sentence_begins_with_a_capital_and_frames_come_at_their_own_interval() -> None:
+    """Seen on a display: "under 10″ off, needed 30″." and "They usually come every 0 s"."""
+    tight = Offset(1e-5, 0.0, ((4e-9, 0.0), (0.0, 4e-9)), 3)
+    assert say(Advice(it.LocksWanted(tight, 1.5e-4, False, 0))).why.startswith("Under ")
+    assert "every 1.5 s" in say(Advice(it.NoFrames(9.0, 1.5))).why

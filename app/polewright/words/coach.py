@@ -27,6 +27,7 @@ from polewright.words.drift import comparison_words, drift_doubt_words, drift_re
 from polewright.words.frames import clouded_words, frame_gain, frame_headline, frame_words
 from polewright.words.numbers import (
     angle_text,
+    capital,
     clock_face_text,
     duration_text,
     number_text,
@@ -83,7 +84,7 @@ def say(advice: Advice) -> Told:
             lost = reason or "The frame folder cannot be reached."
             return Told("Reconnect the frame folder.", f"{lost} Everything measured so far is kept.")
         case it.NoFrames(since_s, usual_s):
-            usual = f"They usually come every {usual_s:.0f} s."
+            usual = f"They usually come every {number_text(usual_s)} s."
             return Told(f"No frame for {duration_text(since_s)}.", f"{usual} Check that the camera is still running.")
         case it.Clouds(since_s):
             return Told("Wait for the clouds to pass.", clouded_words(duration_text(since_s)))
@@ -436,14 +437,14 @@ def _locks(why: it.Locking) -> Told:
             on_many = "On many mounts that moves the axis. What it does is allowed for from now on."
             return Told("Tighten the base locks once, as a trial.", on_many)
         case it.LocksWanted(offset, tolerance_rad, aimed):
-            here = "" if offset is None else f"{_total(offset)} off, needed {angle_text(tolerance_rad)}. "
+            here = "" if offset is None else f"{capital(_total(offset))} off, needed {angle_text(tolerance_rad)}. "
             reason = "Aimed beside the pole, to allow for the locks. " if aimed else here
             return Told("Tighten the base locks evenly.", f"{reason}{may_move}")
         case it.LocksToLoosen(shift_rad, offset, tolerance_rad):
             moved = f"Tightening moved the axis by {angle_text(shift_rad)}. " if shift_rad is not None else ""
             return Told(
                 "Loosen the base locks a little.",
-                f"{moved}{_total(offset)} off, {_short_of(offset, tolerance_rad)}.",
+                f"{moved}{capital(_total(offset))} off, {_short_of(offset, tolerance_rad)}.",
                 "The next aim allows for the shift." if shift_rad is not None else "",
             )
         case _:

@@ -57,9 +57,9 @@ class Walk:
     moves the axis was known. `speed`: arcmin/s, 0 at rest. `first`, `last`: whether the first motion, and the latest,
     led toward the aim (+1) or away (-1), 0 before any. `wrong`: how often this direction was asked for and the axis
     went away. `creep_arcmin`: what the axis may still creep by itself after the move before. `stop_speed`: the speed
-    (arcmin/s) at which a stop was called, 0 while none was; `stopping`: it holds until the axis rests. `doubted_s`: since when the axis has been seen to go away
-    or to turn back, 0 never: a number told after that may be the last part, or the difference of both ways.
-    `travelled_arcmin`: the farthest that the axis has been from where it began.
+    (arcmin/s) at which a stop was called, 0 while none was; `stopping`: it holds until the axis rests. `doubted_s`:
+    since when the axis has been seen to go away or to turn back, 0 never: a number told after that may be the last
+    part, or the difference of both ways. `travelled_arcmin`: the farthest that the axis has been from where it began.
     """
 
     screw: Screw
