@@ -14,7 +14,7 @@ from paper_night import PaperNight
 from polewright.core.night.advice import Advice, NoFrames, ScrewLeft, Settling, Walking
 from polewright.core.night.advise import advise
 from polewright.core.night.correction import handling
-from polewright.core.night.events import FrameUnsolved, LeadSwitched, ScrewTurned, Ticked
+from polewright.core.night.events import BaseLocked, BaseUnlocked, FrameUnsolved, LeadSwitched, ScrewTurned, Ticked
 from polewright.core.night.states import Running, begun
 from polewright.core.screws.angles import Screw
 from polewright.core.screws.learning import engaged, seen_sign
@@ -286,6 +286,32 @@ def test_an_axis_that_went_away_and_came_back_has_shown_the_way(seed: int) -> No
         assert isinstance(why, Walking) and (why.turns > 0.0) is (asked.turns < 0.0)
 
 
+def test_where_nobody_knows_a_way_the_hand_goes_on_as_it_goes() -> None:
+    """A new screw, turned the wrong way by mistake, brings the axis nearer: the way asked for is not named."""
+    night, asked = at_a_misleading_screw(5)
+    night.turn(asked.screw, -0.4 * asked.turns)
+    night.frame()
+    assert say(advise(night.state)).instruction == "Keep turning the same way."
+    for _ in range(3):
+        night.frame()
+    assert say(advise(night.state)).instruction == "Keep turning the same way."
+
+
+def test_a_number_told_after_both_ways_does_not_end_a_turn_that_shows_more() -> None:
+    night, asked = at_a_misleading_screw(5)
+    night.turn(asked.screw, 0.4 * asked.turns)
+    night.frame()
+    back = night.true_screw(asked.screw).backlash + 0.2 * abs(asked.turns)
+    night.turn(asked.screw, -math.copysign(back, asked.turns))
+    night.frame()
+    night.feed(ScrewTurned(night.t, asked.screw, 0.4 * asked.turns - math.copysign(back, asked.turns)))
+    for _ in range(5):
+        night.frame()
+    why = reason(night)
+    assert isinstance(why, Walking) and (why.turns > 0.0) is (asked.turns < 0.0)
+    assert not begun(night.state).memory(asked.screw).moves
+
+
 @settings(deadline=None, max_examples=12)
 @given(
     st.lists(st.floats(0.1, 1.0), min_size=1, max_size=6),
@@ -346,6 +372,20 @@ def test_a_number_told_after_both_ways_teaches_no_rate() -> None:
     now = begun(night.state).rate(asked.screw)
     assert last.guessed and known is not None and now is not None
     assert now.arcmin_per_turn == pytest.approx(known.arcmin_per_turn, rel=1e-6)
+
+
+def test_what_loosened_locks_do_to_the_axis_is_no_turn() -> None:
+    """The axis sprang 8' as the locks were loosened; "the other way", a hand heard that had touched no screw."""
+    night, _ = at_the_screw()
+    night.feed(BaseLocked(night.t))
+    for _ in range(4):
+        night.frame()
+    night.feed(BaseUnlocked(night.t))
+    night.bearing += 8.0
+    for _ in range(4):
+        night.frame()
+        assert not isinstance(reason(night), Walking)
+    assert not begun(night.state).memory(Screw.AZIMUTH).moves
 
 
 def test_hands_are_off_while_a_told_turn_is_being_seen() -> None:

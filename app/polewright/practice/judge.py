@@ -104,7 +104,6 @@ def _ordered(state: Running, why: Reason) -> tuple[Screw, float] | None:
         known = why.kind in (TurnKind.APPROACH, TurnKind.FINISH, TurnKind.TOUCH) and not _unsure(state, why)
         past = why.kind is TurnKind.APPROACH and why.screw is Screw.ALTITUDE and state.lesson is not None
         return (why.screw, math.copysign(1.0, why.turns)) if known and not past else None
-    open_way = isinstance(why, Walking) and why.cue in (Cue.SEEK, Cue.OTHER_WAY) and not why.sure_way
-    if isinstance(why, Walking) and why.cue not in (Cue.STOP, Cue.SLOWER) and not open_way:
+    if isinstance(why, Walking) and why.cue not in (Cue.STOP, Cue.SLOWER) and why.sure_way:
         return why.screw, math.copysign(1.0, why.turns)
     return None

@@ -118,11 +118,16 @@ class WalkingHand:
     def _set_out(self, why: said.Walking | said.ScrewLeft, screen: Screen) -> None:
         """As much as is left by what the eye has seen of this screw, or by what the screen says."""
         self._answered = None
-        turns = why.turns if why.known else math.copysign(0.0, why.turns)
+        turns = why.turns if why.known else math.copysign(0.0, self._way_on(why))
         self._see(why.screw, screen)
         size = self._eye.turns(why.screw, math.copysign(1.0, turns), abs(turns))
         fumbled = 1.0 + TURN_ERROR * float(np.clip(self._rng.normal(), -MOST_SIGMAS, MOST_SIGMAS))
         self._mean(why.screw, math.copysign(size * fumbled, turns))
+
+    def _way_on(self, why: said.Walking | said.ScrewLeft) -> float:
+        """The way that is asked for; on as before, where the screen leaves it at that."""
+        on = isinstance(why, said.Walking) and why.cue is not Cue.SEEK and not why.sure_way
+        return self._way if on else why.turns
 
     def _mean(self, screw: Screw, turns: float) -> None:
         self._seat.tally.moves += 1

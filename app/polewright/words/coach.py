@@ -339,7 +339,7 @@ def _begin_walk(why: it.ScrewLeft) -> str:
     if why.seek:
         return _seek(why.screw, why.turns)
     if why.known or abs(why.left_rad) * ARCMIN_PER_RAD < CREEP_ARCMIN:
-        return _creep(why.screw, why.turns)
+        return _creep(why.screw, sense_text(why.turns))
     return f"Turn {why.screw.value} {sense_text(why.turns)} toward the posts."
 
 
@@ -347,18 +347,19 @@ def _seek(screw: Screw, turns: float) -> str:
     return f"Turn {screw.value} {sense_text(turns)} until the marker moves."
 
 
-def _creep(screw: Screw, turns: float) -> str:
-    return f"Ease {screw.value} {sense_text(turns)} to the posts."
+def _creep(screw: Screw, way: str) -> str:
+    return f"Ease {screw.value} {way} to the posts."
 
 
 def _walking(why: it.Walking) -> Told:
     """A turn in progress: the cue, then where the axis is."""
     where = offset_words(why.left_rad, why.sigma_rad, "east" if why.screw is Screw.AZIMUTH else "up", False)
     where = f"The axis is {where}." if where.startswith("neither") else f"The axis is about {where}."
-    left = f", about {turns_text(why.turns)} left" if why.known else ""
+    left = f", about {turns_text(why.turns)} left" if why.known and why.sure_way else ""
+    on = sense_text(why.turns) if why.sure_way else "the same way"  # as it came nearer by, whichever that was
     match why.cue:
         case Cue.KEEP_TURNING:
-            return Told(f"Keep turning {sense_text(why.turns)}{left}.", where)
+            return Told(f"Keep turning {on}{left}.", where)
         case Cue.SLOWER:
             return Told("Slower.", f"{where} The posts are near.")
         case Cue.STOP | Cue.HANDS_OFF:
@@ -369,7 +370,7 @@ def _walking(why: it.Walking) -> Told:
         case Cue.SEEK:
             return Told(_seek(why.screw, why.turns), f"{where} {SLACK}")
         case Cue.CREEP:
-            return Told(_creep(why.screw, why.turns), f"{where} A touch, then look: stop between the posts.")
+            return Told(_creep(why.screw, on), f"{where} A touch, then look: stop between the posts.")
         case _:
             assert_never(why.cue)
 

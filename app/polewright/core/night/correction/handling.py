@@ -179,8 +179,9 @@ def lock_base(state: Running, event: BaseLocked) -> Outcome:
 
 
 def unlock_base(state: Running, event: BaseUnlocked) -> Outcome:
-    """Locks are loose."""
-    handling = replace(state.handling, touched_s=state.now_s)
+    """Locks are loose. Where the eye leads, a motion before the screen asks for a turn is no answer to one."""
+    asked = None if state.walking else state.handling.asked
+    handling = replace(state.handling, touched_s=state.now_s, asked=asked)
     return replace(state, locks=replace(state.locks, tight=False, ready=None, before=None), handling=handling), ()
 
 
@@ -229,7 +230,7 @@ def _settle(state: Running) -> Outcome:
     if _crept(state, handling.opened_at, here):
         return replace(state, handling=replace(handling, opened_at=None)), measured
     if _walk_goes_on(state, handling.opened_at, here):
-        return state, measured  # a pause
+        return replace(state, handling=replace(handling, reports=())), measured  # a pause
     if not _displaced(state, handling.opened_at, here):
         return _nothing_moved(state)
     return _close(state, handling.opened_at, here)
@@ -237,9 +238,9 @@ def _settle(state: Running) -> Outcome:
 
 def _walk_goes_on(state: Running, opened: Offset, here: Offset) -> bool:
     """Whether a turn in progress has more to do, and nobody has told what was turned; an axis that went away and came
-    back has shown a way that is not to be forgotten."""
-    walk = state.handling.walk
-    if walk is None or state.handling.reports or walk.arrived:
+    back has shown a way that is not to be forgotten, not even for a number that belongs to no motion."""
+    walk, reports = state.handling.walk, state.handling.reports
+    if walk is None or walk.arrived or (reports and not _tells_nothing(state, walk)):
         return False
     if not walk.first and not _displaced(state, opened, here):
         return False
@@ -352,6 +353,11 @@ def _seen(state: Running, walk: Walk, start: ScrewAngles, end: ScrewAngles) -> d
     moved = _coordinate(walk.screw, end) - _coordinate(walk.screw, start)
     net = -math.copysign(1.0, moved * walk.side)
     return {walk.screw: walk.asked * walk.first * net}
+
+
+def _tells_nothing(state: Running, walk: Walk) -> bool:
+    """Whether a number that was told teaches less than the walk itself: neither a rate nor a way."""
+    return _told_both_ways(state.handling.reports, walk) and sign_sure(state.memory(walk.screw)) < SIGN_KNOWN
 
 
 def _told_both_ways(reports: Sequence[TurnReport], walk: Walk | None) -> bool:
