@@ -40,7 +40,7 @@ from polewright.core.model import NO_SHARED_ERROR, FloatArray, Frame, PixelArray
 from polewright.core.star_trouble import StarTrouble, TooSmall
 from polewright.services.careful_pass import Trails, careful_candidates, flattened, long_regions
 from polewright.services.quick_pass import MOST_CANDIDATES, halved, quick_candidates
-from polewright.services.smeared_pass import drawn_candidates, even_light, level, shared_path
+from polewright.services.smeared_pass import Image, drawn_candidates, even_light, level, shared_path, usual_length_px
 
 MOST_STARS = 400  # chosen: more make a fit hardly surer, and cost time in proportion
 _ENOUGH_STARS = 30  # clear ones: a careful pass then gains no certainty (chosen)
@@ -51,6 +51,8 @@ _QUICK_LEAST_SNR = 5.0  # of a measured source (chosen)
 _CAREFUL_LEAST_SNR = 4.3  # lower where stars are few: the solver copes with strays, not with too few stars
 _SURE_SNR = 6.0  # noise makes such a peak in one of a hundred frames of a million pixels
 _FEWEST_DRAWN = 5  # stars: fewer share a path by chance
+_LENGTHENED, _LONGER = 3, 1.5  # how often, and by how much each time: to three times the length (chosen)
+_FEWEST_ARCS = 8  # long regions: fewer are branches or scratches (chosen)
 _SMALL = 400_000  # pixels
 _STREAK_PX = 8.0  # a path that is worth a word
 _LARGEST_ADU = 1e9  # no camera counts so far; floats beyond it are damage
@@ -172,12 +174,21 @@ def _drawn(pixels: PixelArray, full: float, quick: _Found, highest: float) -> _F
         return None
     flat = level(halved(pixels, highest))
     path = shared_path(flat, width)
-    if path is None:
-        return None
-    profile = _profile(pixels, *drawn_candidates(flat, path, *even_light(path)), path)
+    profile = _long_profile(pixels, flat, path) if path is not None else None
     if profile is None:
         return None
     return _drawn_at(pixels, *drawn_candidates(flat, profile.path, profile.u_px, profile.light), quick, profile)
+
+
+def _long_profile(pixels: PixelArray, flat: Image, path: Path) -> Profile | None:
+    """The profile of a path that may be longer than the frame as a whole shows, where trails fan out: as long as
+    light goes on beyond its ends."""
+    for _ in range(_LENGTHENED + 1):
+        profile = _profile(pixels, *drawn_candidates(flat, path, *even_light(path)), path)
+        if profile is None or not profile.goes_on:
+            return profile
+        path = replace(profile.path, length_px=_LONGER * profile.path.length_px)
+    return None
 
 
 def _core(pixels: PixelArray) -> PixelArray:
@@ -227,6 +238,9 @@ def _careful(pixels: PixelArray, full: float, quick: _Found) -> _Found:
     streaks = trails.streaks
     if streaks.alike >= 4 and streaks.alike > trails.others:
         return _trailed(pixels, quick.measurement, trails)
+    arcs = _arcs(pixels, trails, quick)
+    if arcs is not None:
+        return arcs
     candidates = careful_candidates(image, width)
     measurement = measure(image.data, candidates.x_px, candidates.y_px, full_adu=full, width_px=width or None)
     selection = select(measurement, pixels.shape, full_adu=full, least_snr=_CAREFUL_LEAST_SNR, limit=MOST_STARS)
@@ -240,7 +254,24 @@ def _trailed(pixels: PixelArray, measurement: Measurement, trails: Trails) -> _F
         trails.x_px, trails.y_px, trails.flux_adu, trails.snr, trails.length_px, trails.width_px, trails.angle_rad
     )
     selection = select_trails(sources, pixels.shape, limit=MOST_STARS)
-    return _Found(replace(measurement, sources=sources), selection, trails.streaks)
+    length = max(trails.bright_length_px, _arc_length_px(pixels, measurement))
+    return _Found(replace(measurement, sources=sources), selection, replace(trails.streaks, length_px=length))
+
+
+def _arc_length_px(pixels: PixelArray, measurement: Measurement) -> float:
+    """By parts of the frame: noise and crossings break a trail into pieces, which say too little."""
+    width = min(max(measurement.width_px, 1.0), _WIDE_PX)
+    return usual_length_px(level(halved(pixels, float(pixels.max()))), width)
+
+
+def _arcs(pixels: PixelArray, trails: Trails, quick: _Found) -> _Found | None:
+    """A wide frame of a camera that stood still: trails enough, but each with a direction of its own."""
+    if trails.x_px.size < max(_FEWEST_ARCS, trails.others):
+        return None
+    found = _trailed(pixels, quick.measurement, trails)
+    if not _arc_length_px(pixels, quick.measurement):
+        return None  # no part of the frame agrees with itself
+    return replace(found, streaks=replace(found.streaks, alike=trails.x_px.size))
 
 
 def _star_list(frame: Frame, pixels: PixelArray, found: _Found, blank: FrameFacts) -> StarList:

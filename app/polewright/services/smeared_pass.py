@@ -16,12 +16,16 @@ from polewright.services.quick_pass import Halved, levelled
 
 Image = NDArray[np.float32]
 _BRIGHTEST = 6.0  # times the noise: no star may speak for all
-_REACH = 48  # pixels of the halved frame: trails up to 96 px
+_REACH = 48  # pixels of the halved frame: trails up to 96 px at once,
+_FAR_REACH = 200  # and these are looked up only where one leaves that: trails up to 400 px
+_FINE_DEG = np.arange(-3.0, 3.01, 0.15)  # about the coarse angle: half a pixel at the far reach
+_PARTS, _FEWEST_PARTS = 3, 3  # along each side, and of the nine (chosen)
 _ANGLES = 90  # over half a turn: 2 degrees each, refined between
 _LEAST_LENGTH = 3.0  # pixels of the halved frame
 _LEAST_PX = 9.0  # a shorter path shows in the shapes of the stars
 _LENGTHWISE = 0.12  # of the autocorrelation near its middle
 _THRESHOLD = 5.0  # sigmas of the filtered map (chosen)
+_APART, _ALONG = 8.0, 0.4  # of two places: pixels of the halved frame; and of a path, two fifths in those (chosen)
 _MOST = 100  # places; the solver is content with 40
 _MOST_PEAKS = 600  # compared all with all (bound of time)
 
@@ -42,27 +46,48 @@ def shared_path(flat: Image, width_px: float) -> Path | None:
     power = np.abs(fft.rfft2(clipped)) ** 2
     whole = fft.irfft2(power, s=flat.shape)
     whole[0] -= np.median(whole[0])  # noise that the pixels of a row share
-    whole = np.roll(whole, (_REACH, _REACH), axis=(0, 1))[: 2 * _REACH + 1, : 2 * _REACH + 1]
+    about = np.roll(whole, (_REACH, _REACH), axis=(0, 1))[: 2 * _REACH + 1, : 2 * _REACH + 1]
     angles = np.arange(_ANGLES) * np.pi / _ANGLES
-    radius = np.arange(0.0, _REACH)
-    at = np.stack([_REACH + np.sin(angles)[:, None] * radius, _REACH + np.cos(angles)[:, None] * radius])
-    rays = ndimage.map_coordinates(whole, at, order=1)
-    level_far = float(np.median(whole))
-    rays = rays - level_far
-    noise = MAD_TO_SIGMA * float(np.median(np.abs(whole - level_far)))
+    level_far = float(np.median(about))
+    rays = _rays(about, angles, _REACH) - level_far
+    noise = MAD_TO_SIGMA * float(np.median(np.abs(about - level_far)))
     best = int(rays[:, 2:20].sum(axis=1).argmax())
-    ray = ndimage.uniform_filter1d(rays[best], 3)
-    across = rays[(best + _ANGLES // 2) % _ANGLES]
+    ray, across = ndimage.uniform_filter1d(rays[best], 3), rays[(best + _ANGLES // 2) % _ANGLES]
+    if float(across[3]) > 0.6 * float(ray[3]) or float(ray[3]) < 8.0 * noise:
+        return None
     limit = max(4.0 * noise, _LENGTHWISE * float(ray[2]))
     below = np.flatnonzero(ray[2:] < limit)
-    length = float(below[0] + 2) if below.size else 0.0
-    if length < _LEAST_LENGTH or float(across[3]) > 0.6 * float(ray[3]) or float(ray[3]) < 8.0 * noise:
+    angle, length = _refined(rays, best), float(below[0] + 2) / (1.0 - _LENGTHWISE) if below.size else 0.0
+    if not below.size or limit > _LENGTHWISE * float(ray[2]):  # it goes on, or drowns in the noise
+        angle, length = _farther(whole - level_far, angle)
+    drawn = 2.0 * (length - width_px)
+    if length < _LEAST_LENGTH or drawn < _LEAST_PX:
         return None
     height, width = flat.shape
-    drawn = 2.0 * length / (1.0 - _LENGTHWISE) - 2.0 * width_px
-    if drawn < _LEAST_PX:
-        return None
-    return Path(_refined(rays, best), drawn, width_px, width - 0.5, height - 0.5)
+    return Path(angle, drawn, width_px, width - 0.5, height - 0.5)
+
+
+def _rays(whole: FloatArray, angles: FloatArray, reach: int) -> FloatArray:
+    """What lies along rays (A, reach) from the middle of a square of 2 * reach + 1 pixels."""
+    from scipy import ndimage
+
+    radius = np.arange(0.0, reach)
+    at = np.stack([reach + np.sin(angles)[:, None] * radius, reach + np.cos(angles)[:, None] * radius])
+    return np.asarray(ndimage.map_coordinates(whole, at, order=1))
+
+
+def _farther(whole: FloatArray, angle: float) -> tuple[float, float]:
+    """Angle and length of a path by the autocorrelation far out: that of even light falls as a triangle does. Its ray
+    is as wide as a star, so the angle is finer there."""
+    reach = min(_FAR_REACH, min(whole.shape) // 2 - 1)
+    square = np.roll(whole, (reach, reach), axis=(0, 1))[: 2 * reach + 1, : 2 * reach + 1]
+    angles = angle + np.radians(_FINE_DEG)
+    rays = _rays(square, angles, reach)[:, 2:]
+    lengths = np.arange(4.0, reach)
+    triangles = np.maximum(0.0, 1.0 - np.arange(2.0, reach) / lengths[:, None])
+    fits = rays @ (triangles / np.sqrt(np.square(triangles).sum(axis=1))[:, None]).T  # (angle, length)
+    best, longest = np.unravel_index(int(fits.argmax()), fits.shape)
+    return float(angles[best] % np.pi), float(lengths[longest])
 
 
 def _refined(rays: FloatArray, best: int) -> float:
@@ -70,6 +95,16 @@ def _refined(rays: FloatArray, best: int) -> float:
     bend = around[0] - 2.0 * around[1] + around[2]
     part = 0.5 * (around[0] - around[2]) / bend if bend < 0.0 else 0.0
     return float((best + 2.0 * np.clip(part, -1.0, 1.0)) * np.pi / _ANGLES)
+
+
+def usual_length_px(flat: Image, width_px: float) -> float:
+    """Length of the trails of a levelled, halved frame, part by part, as arcs about the pole differ in direction from
+    one to the next; 0 where fewer than three parts show one."""
+    height, width = (side // _PARTS for side in flat.shape)
+    corners = [(j * height, i * width) for j in range(_PARTS) for i in range(_PARTS)]
+    paths = [shared_path(flat[y : y + height, x : x + width], width_px) for y, x in corners]
+    lengths = [path.length_px for path in paths if path is not None]
+    return float(np.median(lengths)) if len(lengths) >= _FEWEST_PARTS else 0.0
 
 
 def even_light(path: Path) -> tuple[FloatArray, FloatArray]:
@@ -90,8 +125,12 @@ def drawn_candidates(flat: Image, path: Path, u_px: FloatArray, light: FloatArra
     found = np.asarray(fft.irfft2(spectrum, s=flat.shape), dtype=np.float32)
     found /= np.float32(max(MAD_TO_SIGMA * middle(np.abs(found[::3, ::3]).ravel()), 1e-6))
     x, y = _peaks(found)
-    apart = max(2.0, min(0.3 * path.length_px / 2.0, 8.0))
-    near = np.maximum(np.abs(x[:, None] - x), np.abs(y[:, None] - y)) < apart
+    apart = max(2.0, min(0.3 * path.length_px / 2.0, _APART))
+    dx, dy = x[:, None] - x, y[:, None] - y
+    near = np.maximum(np.abs(dx), np.abs(dy)) < apart
+    if apart == _APART:  # noise makes several peaks of one long trail
+        c, s = np.cos(path.angle_rad), np.sin(path.angle_rad)
+        near |= (np.abs(dx * c + dy * s) < _ALONG * path.length_px) & (np.abs(dy * c - dx * s) < apart)
     first = np.flatnonzero(~np.tril(near, -1).any(axis=1))[:_MOST]
     return 2.0 * x[first] + 0.5, 2.0 * y[first] + 0.5
 

@@ -33,6 +33,10 @@ _FLUX_SHARE = 0.004  # how well the half of the light is known: shutter, transpa
 _STOOD, _STOOD_STRAIGHT = 0.85, 0.5  # of the light at one end: it moves no centroid by much
 _ROUND_SHARE = 0.3  # of the path that was looked for
 _STRAIGHT = 0.2  # sine of twice the angle to a row or a column
+_END_PARTS, _GOES_ON = (
+    16,
+    0.5,
+)  # the ends of a strip, and what light there, of the usual one, is more than noise (chosen)
 _DOUBLE = 0.95  # of the light at the two ends: two stars, or a knock
 _SWING_SHARE = 0.03  # of the path: where it was swung along, the median is no time
 _TWISTED = 20.0  # px: shorter paths do not show that they differ
@@ -80,6 +84,12 @@ class Profile:
     u_px: FloatArray
     light: FloatArray
     middle_sigma_px: float = 0.0
+
+    @property
+    def goes_on(self) -> bool:
+        """Is there light at both ends as along the path: is the path longer than it was looked for?"""
+        end = max(1, self.light.size // _END_PARTS)
+        return bool(min(self.light[:end].mean(), self.light[-end:].mean()) > _GOES_ON * np.median(self.light))
 
 
 @dataclass(frozen=True, eq=False)
