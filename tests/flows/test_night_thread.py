@@ -161,7 +161,7 @@ def test_long_preparation_is_told_and_can_be_stopped(qtbot: QtBot, tmp_path: Pat
     live = LiveMeasure(make, Optics(), told.append)  # type: ignore[arg-type]
     steps.append(live)
     live(tmp_path / "a")
-    assert told[0] == Work("Learning the star patterns", "3 stars per square degree (once)", 0.4, quiet=True)
+    assert told[0] == Work("Learning the star patterns", 0.4)
     assert told[-1] is None
     with pytest.raises(Exception, match="the next frame begins it again"):
         live(tmp_path / "stopped")

@@ -376,20 +376,24 @@ def test_one_key_is_red_light_on_every_page(bench: Bench) -> None:
         bench.key(Qt.Key.Key_F9)
 
 
-def test_quiet_work_is_told_at_the_edge_and_never_over_the_instruction(bench: Bench) -> None:
-    work = Work("Learning the star patterns", "once", 0.4, can_cancel=False, quiet=True)
+def test_work_is_told_at_the_edge_and_never_over_the_instruction(bench: Bench) -> None:
+    work = Work("Learning the star patterns", 0.4, can_cancel=False)
     for view, page in (
         (PAGES["first-run"](), bench.window.first),
         (PAGES["rough"](), bench.window.night),
         (nights_view((), 0, False, None, None, None), bench.window.nights),
     ):
-        bench.window.show_view(replace(view, work=work))
-        assert page.keys.work == work and not page.work.isVisible()
-        page.keys.grab()
-        bench.window.show_view(replace(view, work=replace(work, quiet=False)))
-        assert page.keys.work is None and page.work.isVisible()
         bench.window.show_view(view)
-        assert page.keys.work is None and not page.work.isVisible()
+        parts = [part for part in page.children() if isinstance(part, QWidget) and part.isVisible()]
+        bench.window.show_view(replace(view, work=work))
+        assert page.keys.work == work
+        assert [part for part in page.children() if isinstance(part, QWidget) and part.isVisible()] == parts
+        assert ("Escape", "stop this work") not in page.keys.pairs
+        bench.window.show_view(replace(view, work=replace(work, fraction=None, can_cancel=True)))
+        page.keys.grab()
+        assert page.keys.pairs[0] == ("Escape", "stop this work")
+        bench.window.show_view(view)
+        assert page.keys.work is None
 
 
 def test_a_folder_that_cannot_be_opened_says_so(bench: Bench, tmp_path: Path) -> None:
@@ -509,7 +513,7 @@ def test_trouble_and_work_are_shown_on_the_first_page_too(bench: Bench) -> None:
     bench.key(Qt.Key.Key_Escape)
     assert bench.last() == want.DismissTrouble()
     bench.show("first-working")
-    assert bench.window.first.work.isVisible()
+    assert bench.window.first.keys.work is not None
     bench.key(Qt.Key.Key_Escape)
     assert bench.last() == want.CancelWork()
 

@@ -641,7 +641,7 @@ def trainee() -> View:
 
 def working() -> View:
     """Long work in progress."""
-    return replace(capture(), work=Work("Preparing star patterns for this camera", "once for this scale", 0.42))
+    return replace(capture(), work=Work("Learning the star patterns", 0.42))
 
 
 def first_trouble() -> View:
@@ -660,7 +660,7 @@ def first_trouble() -> View:
 
 def first_working() -> View:
     """The first page while a recorded night is being loaded."""
-    return replace(first_run(), work=Work("Loading the night of 12 October", "412 frames", 0.7))
+    return replace(first_run(), work=Work("Loading the recorded night"))
 
 
 def far_off() -> View:

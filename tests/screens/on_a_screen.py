@@ -13,6 +13,7 @@ import tempfile
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
+import numpy as np
 from PySide6.QtCore import QEvent, QPoint, QRect
 from PySide6.QtWidgets import QAbstractButton, QApplication, QLabel, QWidget
 
@@ -21,10 +22,12 @@ from polewright.services.report.night_line import night_line
 from polewright.ui.drawing import LEDGER
 from polewright.ui.driving.nights_scene import page_of
 from polewright.ui.main_window import MainWindow
+from polewright.ui.nights_page import NightList
 from polewright.ui.presenting.nights import nights_view
 from polewright.ui.settings import WindowSettings
 from polewright.ui.view_model import View
 from recorded_nights import FOLDER
+from screens.conftest import rgb
 from screens.demo_plans import plan_view
 from screens.demo_views import PAGES
 
@@ -78,6 +81,17 @@ def cut(widget: QWidget) -> str:
     return ""
 
 
+def elided(rows: NightList) -> list[str]:
+    """Rows whose second line is not drawn: stock lists say nothing when they leave one out."""
+    found, room = [], rows.viewport().rect()
+    for row in map(rows.item, range(rows.count())):
+        box = rows.visualItemRect(row)
+        second = box.adjusted(box.height() + 20, 3 * box.height() // 4, -box.width() // 3, -5)
+        if room.contains(second) and not np.ptp(rgb(rows.viewport().grab(second))[:, :, 0]):
+            found.append(row.text())
+    return found
+
+
 def outside(widget: QWidget, window: MainWindow) -> bool:
     """Whether a part of it lies beyond the edge of its parent, and is thereby hidden (a list scrolls)."""
     at = QRect(widget.mapTo(window, QPoint(0, 0)), widget.size())
@@ -104,6 +118,8 @@ def look_at(window: MainWindow, name: str) -> list[str]:
     if window.guide.isVisible() and window.guide.reader.horizontalScrollBar().maximum() > 1:
         return [f"{name}: text lies beyond the right edge"]
     found = [f"{name}: {text!r} does not fit" for text in LEDGER.overflows]
+    lists = [rows for rows in window.findChildren(NightList) if rows.isVisible()]
+    found += [f"{name}: {text!r} is elided" for rows in lists for text in elided(rows)]
     for widget in window.findChildren(QWidget):
         if widget.isVisible():
             text = cut(widget)

@@ -7,7 +7,7 @@ from itertools import accumulate
 from pathlib import Path
 
 from PySide6.QtCore import Qt, Signal
-from PySide6.QtGui import QAction, QResizeEvent
+from PySide6.QtGui import QAction
 from PySide6.QtWidgets import QGridLayout, QHBoxLayout, QLabel, QMenu, QVBoxLayout, QWidget
 
 from polewright.ui.buttons import PlainButton
@@ -26,7 +26,7 @@ from polewright.ui.keys import KNOWN_RIGS, KNOWN_SITES
 from polewright.ui.keys_bar import KeysBar
 from polewright.ui.line_field import LineField
 from polewright.ui.look import SMALL, VALUE, Look
-from polewright.ui.notices import TroublePanel, WorkPanel, show_work
+from polewright.ui.notices import TroublePanel
 from polewright.ui.panel import Caption, FullPanel
 from polewright.ui.reticle import ReticleWidget
 from polewright.ui.view_model import KnownName, Reticle, SiteForm, View
@@ -93,9 +93,7 @@ class FirstPage(FullPanel):
         self.known_rigs = PlainButton("Known rigs", KNOWN_RIGS, parent=self)
         self.menu = QMenu(self)
         self.trouble = TroublePanel(self)
-        self.work = WorkPanel(self)
         self.trouble.pressed.connect(self.pressed)
-        self.work.pressed.connect(self.pressed)
         self.choose = PlainButton("Choose", "Ctrl+O", parent=self)
         self.begin = PlainButton("Begin the night", "Ctrl+Return", loud=True, parent=self)
         self.rehearse = PlainButton("Rehearse", "Ctrl+P", parent=self)
@@ -189,8 +187,7 @@ class FirstPage(FullPanel):
         self.lacking.show_text("" if view.form.lacking in problems else view.form.lacking)
         self.trouble.show_trouble(view.trouble)
         self.trouble.setVisible(view.trouble is not None)
-        show_work(self.work, self.keys, view.work)
-        self.work.raise_()
+        self.keys.show_work(view.work)
         self.known_sites.setVisible(bool(view.form.sites))
         self.known_rigs.setVisible(bool(view.form.rigs))
         untouched = "each frame is read as it arrives; nothing in the folder is changed"
@@ -285,10 +282,3 @@ class FirstPage(FullPanel):
         ):  # fmt: skip
             part.setFixedHeight(round(px(high)))
         self.trouble.setFixedHeight(round(px(104)))
-
-    def resizeEvent(self, event: QResizeEvent) -> None:
-        super().resizeEvent(event)
-        wide, high = min(self.look.px(640), self.width() - self.look.px(60)), self.look.px(176)
-        self.work.setGeometry(  # lies over the middle of the page
-            round((self.width() - wide) / 2), round((self.height() - high) / 2), round(wide), round(high)
-        )

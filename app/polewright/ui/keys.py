@@ -80,19 +80,21 @@ def action_for_key(actions: tuple[Action, ...], key: str) -> Action | None:
 def bar_keys(view: View, settings: WindowSettings) -> tuple[tuple[str, str], ...]:
     """What the line at the bottom says, the most wanted first. On the first page letters go into the fields."""
     red = settings.light is Light.RED
+    extra: tuple[tuple[str, str], ...] = ()
+    if view.work is not None and view.work.can_cancel:
+        extra = (("Escape", "stop this work"),)
     if view.page is Page.FIRST_RUN:
         form = MENDING_KEYS if view.form.mending else FORM_KEYS
-        return (*form[:4], (FULL_SCREEN, "full screen"), (RED_LIGHT, "daylight" if red else "red light"))
+        return (*extra, *form[:4], (FULL_SCREEN, "full screen"), (RED_LIGHT, "daylight" if red else "red light"))
     on = {"S": settings.sound, "V": settings.speech}
     own = [(a.key, f"no {a.label}" if on.get(a.key) else a.label) for a in WINDOW_ACTIONS if a.key in ON_THE_BAR]
     if red:
         own[0] = (RED_LIGHT, "daylight")
         own.insert(1, ("+ -", "brightness"))
-    extra: tuple[tuple[str, str], ...] = ()
     if view.rehearsal is not None:
-        extra = REHEARSAL_KEYS[:3]
+        extra += REHEARSAL_KEYS[:3]
     elif view.replay is not None:
-        extra = REPLAY_KEYS[:4]
+        extra += REPLAY_KEYS[:4]
     return (*extra, *own)
 
 

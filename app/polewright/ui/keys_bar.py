@@ -23,7 +23,7 @@ class KeysBar(Panel):
         self.work: Work | None = None
 
     def show_work(self, work: Work | None) -> None:
-        """Long work that nobody needs to wait for: its name and how far it is, at the right."""
+        """Long work, never over the instruction: its name and how far it is, at the right."""
         if work != self.work:
             self.work = work
             self.update()
@@ -64,6 +64,6 @@ class KeysBar(Panel):
         part = QRectF(box.right() - wide, box.top(), wide - look.px(14), box.height())
         painter.setPen(look.pen("ink", 3.0))
         painter.drawLine(QPointF(part.left(), 1.5), QPointF(part.left() + share * part.width(), 1.5))
-        words = f"{work.title}: {100.0 * share:.0f} %"
-        draw_fitted(painter, words, part, look.px(SMALL), look.colour("faint"), flags=RIGHT)
+        words = f"{work.title} ..." if work.fraction is None else f"{work.title}: {100.0 * share:.0f} %"
+        draw_fitted(painter, words, part, look.px(SMALL), look.colour("ink"), flags=RIGHT)
         return wide

@@ -128,8 +128,8 @@ QLineEdit:disabled {{ color: {faint}; border-color: {line}; }}
 QListView {{ background: {raised}; color: {ink}; border: 1px solid {line}; border-radius: {round};
   font-size: {body}; padding: 4px; }}
 QListView:focus {{ border: 2px solid {strong}; }}
-QListView::item {{ min-height: {row}; padding: 0 {pad}; border-radius: {round}; }}
-QListView::item:selected {{ background: {chosen}; color: {on_chosen}; border: 1px solid {strong}; }}
+QListView::item {{ min-height: {row}; padding: 0 {pad}; border: 1px solid transparent; border-radius: {round}; }}
+QListView::item:selected {{ background: {chosen}; color: {on_chosen}; border-color: {strong}; }}
 QMenu {{ background: {raised}; color: {ink}; border: 1px solid {shade}; padding: {pad} 0; font-size: {body}; }}
 QMenu::item {{ min-height: {row}; padding: 0 {wide}; background: transparent; }}
 QMenu::item:selected {{ background: {ink}; color: {ground}; }}

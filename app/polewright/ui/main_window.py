@@ -440,10 +440,10 @@ class MainWindow(QWidget):
         return action.intent if action.enabled else want.SayWhyNot(action.why_not)
 
     def _escape(self, view: View) -> want.Intent | None:
-        if view.work is not None and view.work.can_cancel and not (view.work.quiet and view.trouble is not None):
-            return want.CancelWork()
         if view.trouble is not None:
             return want.DismissTrouble()
+        if view.work is not None and view.work.can_cancel:
+            return want.CancelWork()
         if self.reading:
             return OfTheWindow.READING
         action = action_for_key(view.actions, "Escape")

@@ -19,7 +19,7 @@ from polewright.ui.intents import Scrub
 from polewright.ui.keys_bar import KeysBar
 from polewright.ui.knobs import KnobPanel
 from polewright.ui.look import GLOVE_PX
-from polewright.ui.notices import TroublePanel, WorkPanel, show_work
+from polewright.ui.notices import TroublePanel
 from polewright.ui.panel import FullPanel, Panel
 from polewright.ui.rail import StageRail
 from polewright.ui.reticle import ReticleWidget
@@ -62,14 +62,13 @@ class NightPage(FullPanel):
         self.knobs = KnobPanel(self)
         self.transport = Transport(self)
         self.keys = KeysBar(self)
-        self.work = WorkPanel(self)
-        for part in (self.primary, self.plain, self.trouble, self.work, self.knobs, self.transport):
+        for part in (self.primary, self.plain, self.trouble, self.knobs, self.transport):
             part.pressed.connect(self.pressed)
         self.timeline.scrubbed.connect(self._on_scrubbed)
         self.parts: tuple[Panel, ...] = (
             self.rail, self.well, self.stand, self.capture, self.drift, self.azimuth, self.altitude, self.after,
             self.words, self.trouble, self.primary, self.plain, self.numbers, self.frame, self.timeline, self.keys,
-            self.work, self.knobs, self.transport,
+            self.knobs, self.transport,
         )  # fmt: skip
 
     def show_view(self, view: View, reading: bool) -> None:
@@ -102,7 +101,7 @@ class NightPage(FullPanel):
             self.knobs.show_rehearsal(view.rehearsal)
         if view.replay is not None:
             self.transport.show_replay(view.replay)
-        show_work(self.work, self.keys, view.work)
+        self.keys.show_work(view.work)
         if again:
             self.place()
 
@@ -132,7 +131,7 @@ class NightPage(FullPanel):
             "numbers": self.numbers, "frame": self.frame, "timeline": self.timeline, "well": left,
         }  # fmt: skip
         for part in self.parts:
-            if part is not self.work and part not in [named.get(name) for name in boxes]:
+            if part not in [named.get(name) for name in boxes]:
                 part.hide()
         for name, box in boxes.items():
             if name in named:
@@ -144,15 +143,6 @@ class NightPage(FullPanel):
         self.menu_button.setVisible(not self.reading)
         self.menu_button.raise_()
         self.rail.reserved_right = menu_w + look.px(12)
-        self._place_work()
-
-    def _place_work(self) -> None:
-        look = self.look
-        wide, high = min(look.px(640), self.width() - look.px(60)), look.px(176)
-        self.work.setGeometry(
-            round((self.width() - wide) / 2), round(self.height() * 0.40 - high / 2), round(wide), round(high)
-        )
-        self.work.raise_()
 
     def _left_part(self) -> Panel:
         assert self.view is not None

@@ -12,7 +12,7 @@ from polewright.ui.facts_panel import FactsPanel
 from polewright.ui.intents import ChooseNight
 from polewright.ui.keys_bar import KeysBar
 from polewright.ui.look import BIG, BODY, VALUE, Look
-from polewright.ui.notices import TroublePanel, WorkPanel, show_work
+from polewright.ui.notices import TroublePanel
 from polewright.ui.panel import Caption, FullPanel, Panel
 from polewright.ui.reader import SCROLLS, Reader
 from polewright.ui.reticle import ReticleWidget
@@ -55,12 +55,11 @@ class NightsPage(FullPanel):
         self.report, self.of_report = Reader(), ButtonRow(Weight.PRIMARY)
         self.title, self.said = Caption(BIG * 1.2, "strong", bold=True), Caption(VALUE, "ink", LEFT_TOP | WRAP)
         self.keys = KeysBar()
-        self.work = WorkPanel(self)
         self._shown: tuple[NightRow, ...] = ()
         self._report: ReportPage | None = None
         self._worn: Look | None = None  # the look that the stamps are painted in
         self._lay_out()
-        for part in (self.primary, self.plain, self.of_report, self.trouble, self.work):
+        for part in (self.primary, self.plain, self.of_report, self.trouble):
             part.pressed.connect(self.pressed)
         self.rows.currentRowChanged.connect(self._on_row)
         self.rows.itemActivated.connect(self._on_activated)
@@ -111,8 +110,7 @@ class NightsPage(FullPanel):
         self.said.show_text(nights.said if nights.report is None else "")
         self.trouble.show_trouble(view.trouble)
         self.trouble.setVisible(view.trouble is not None)
-        show_work(self.work, self.keys, view.work)
-        self.work.raise_()
+        self.keys.show_work(view.work)
         for row in (self.primary, self.plain, self.of_report):
             row.show_actions(view.actions)
         self._show_report(nights.report)
@@ -176,15 +174,10 @@ class NightsPage(FullPanel):
             (self.of_report, 54), (self.keys, 38), (self.trouble, 104),
         ):  # fmt: skip
             part.setFixedHeight(round(px(high)))
-        self._place_work(min(px(640), self.width() - px(60)), px(176))
 
     def _paint_stamps(self) -> None:
         for at, row in enumerate(self._shown):
             self.rows.item(at).setIcon(_icon(row.picture, self.look))
-
-    def _place_work(self, wide: float, high: float) -> None:
-        x, y = (self.width() - wide) / 2, (self.height() - high) / 2
-        self.work.setGeometry(round(x), round(y), round(wide), round(high))
 
 
 def _icon(picture: Reticle, look: Look) -> QIcon:

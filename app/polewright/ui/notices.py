@@ -2,18 +2,17 @@
 
 from __future__ import annotations
 
-from PySide6.QtCore import QPointF, QRectF, Qt, Signal
+from PySide6.QtCore import QRectF, Qt, Signal
 from PySide6.QtGui import QFont, QPainter, QPen
-from PySide6.QtWidgets import QHBoxLayout, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QHBoxLayout, QWidget
 
 from polewright.ui.buttons import PlainButton
-from polewright.ui.drawing import LEFT, LEFT_TOP, RIGHT, WRAP, draw_fitted, fit
-from polewright.ui.intents import CancelWork, DismissTrouble, OfTheWindow
+from polewright.ui.drawing import LEFT, LEFT_TOP, WRAP, draw_fitted, fit
+from polewright.ui.intents import DismissTrouble, OfTheWindow
 from polewright.ui.keys import WHY
-from polewright.ui.keys_bar import KeysBar
-from polewright.ui.look import BODY, SMALL, SMALLEST_PX, VALUE
+from polewright.ui.look import BODY, SMALLEST_PX
 from polewright.ui.panel import Panel
-from polewright.ui.view_model import Trouble, Work
+from polewright.ui.view_model import Trouble
 
 TOP_RIGHT = Qt.AlignmentFlag.AlignTop | Qt.AlignmentFlag.AlignRight
 BOTTOM_RIGHT = Qt.AlignmentFlag.AlignBottom | Qt.AlignmentFlag.AlignRight
@@ -88,68 +87,3 @@ def _sizes(
         if head + body <= inner.height() or size <= SMALLEST_PX:
             return size, head
         size = max(SMALLEST_PX, size - 1.0)
-
-
-class WorkPanel(Panel):
-    """Long work: its name, how far it is, and a way to stop it."""
-
-    pressed = Signal(object)
-
-    def __init__(self, parent: QWidget | None = None) -> None:
-        super().__init__(parent)
-        self.work: Work | None = None
-        self.cancel_button = PlainButton("Stop this", "Escape", parent=self)
-        self.cancel_button.ground = "raised"
-        self.cancel_button.clicked.connect(self._on_cancel)
-        self._room = QVBoxLayout(self)
-        self._room.addWidget(self.cancel_button, 0, BOTTOM_RIGHT)
-
-    def show_work(self, work: Work | None) -> None:
-        """Show other work, or none."""
-        self.work = work
-        if work is not None:
-            self.cancel_button.setVisible(work.can_cancel)
-            self.setAccessibleName(work.title)
-        self.update()
-
-    def _on_cancel(self) -> None:
-        self.pressed.emit(CancelWork())
-
-    def look_changed(self) -> None:
-        side, below = round(self.look.px(28)), round(self.look.px(22))
-        self._room.setContentsMargins(side, below, side, below)
-        self.cancel_button.setFixedSize(round(self.look.px(170)), round(self.look.px(52)))
-
-    def draw(self, painter: QPainter, box: QRectF) -> None:
-        if self.work is None:
-            return
-        look, work = self.look, self.work
-        painter.setPen(look.pen("ink", 1.6))
-        painter.setBrush(look.colour("raised"))
-        rim = look.px(8)  # a moat of the ground's colour sets it off from what lies beneath
-        painter.drawRect(box.adjusted(rim, rim, -rim, -rim))
-        painter.setBrush(Qt.BrushStyle.NoBrush)
-        inner = box.adjusted(look.px(30), look.px(24), -look.px(30), -look.px(20))
-        title = QRectF(inner.left(), inner.top(), inner.width() - look.px(90), look.px(34))
-        draw_fitted(painter, work.title, title, look.px(VALUE), look.colour("strong"), QFont.Weight.DemiBold, LEFT)
-        y = title.bottom() + look.px(16)
-        painter.setPen(look.pen("line", 4))
-        painter.drawLine(QPointF(inner.left(), y), QPointF(inner.right(), y))
-        if work.fraction is not None:
-            done = inner.left() + inner.width() * min(1.0, max(0.0, work.fraction))
-            painter.setPen(look.pen("strong", 8))
-            painter.drawLine(QPointF(inner.left(), y), QPointF(done, y))
-            right = QRectF(inner.right() - look.px(84), inner.top(), look.px(84), look.px(34))
-            draw_fitted(
-                painter, f"{work.fraction * 100:.0f} %", right, look.px(VALUE), look.colour("ink"), flags=RIGHT
-            )
-        note = QRectF(inner.left(), y + look.px(16), inner.width() - look.px(180), look.px(34))
-        draw_fitted(painter, work.note, note, look.px(SMALL), look.colour("faint"), flags=LEFT)
-
-
-def show_work(panel: WorkPanel, bar: KeysBar, work: Work | None) -> None:
-    """Work that somebody waits for over the page, quiet work at its edge."""
-    over = work is not None and not work.quiet
-    panel.show_work(work if over else None)
-    panel.setVisible(over)
-    bar.show_work(None if over else work)

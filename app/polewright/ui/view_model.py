@@ -190,10 +190,8 @@ class Work:
     """Long work in progress; `fraction` None while its length is unknown."""
 
     title: str
-    note: str = ""
     fraction: float | None = None
     can_cancel: bool = True
-    quiet: bool = False  # told at the edge of the page, never over the instruction
 
 
 @dataclass(frozen=True)

@@ -9,11 +9,6 @@ from polewright.core.matching.work import FieldsTried, IndexMade, PatchesSearche
 LEARNING = "Learning the star patterns"
 
 
-def index_words() -> tuple[str, str]:
-    """The same for the whole of it, when the program starts."""
-    return LEARNING, "once; frames are measured meanwhile"
-
-
 def work_words(work: SolverWork) -> tuple[str, str]:
     """Title, and a note to it."""
     match work:

@@ -46,7 +46,7 @@ from polewright.ui.view_model import Trouble, View, Work
 from polewright.words import window as words
 from polewright.words.plan import too_low_words
 from polewright.words.said import Said
-from polewright.words.work import index_words
+from polewright.words.work import LEARNING
 
 LOG = logging.getLogger("polewright")
 SCENARIO = "first-night"
@@ -110,7 +110,7 @@ class Driver(QObject):
             self._means.worker.ask(LOOKING_BACK, lambda: resumable(night, now), self._on_looked_back)
 
     def _on_prepared(self, share: float | None) -> None:
-        self._preparing = None if share is None else Work(*index_words(), share, can_cancel=False, quiet=True)
+        self._preparing = None if share is None else Work(LEARNING, share, can_cancel=False)
         self.refresh()
 
     # intents
@@ -246,7 +246,7 @@ class Driver(QObject):
         if what is None or not known.folder:
             return
         means, site = self._means, what.site
-        self._say(Work("Opening the night", known.folder, can_cancel=False))
+        self._say(Work("Opening the night", can_cancel=False))
 
         def job() -> tuple[RigAndSite, Path, Planned | TargetTooLow | None]:
             folder = new_night_folder(means.data / "nights", means.clock.utc(), site.lon_deg)
@@ -345,7 +345,7 @@ class Driver(QObject):
 
     def _load(self, recording: Path, asked: bool) -> None:
         self._cancelled = False
-        self._say(Work("Loading the recorded night", recording.name, 0.0))
+        self._say(Work("Loading the recorded night"))
 
         def progress(_fraction: float) -> bool:
             return not self._cancelled

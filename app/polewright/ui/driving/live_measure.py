@@ -85,7 +85,7 @@ class LiveMeasure(QObject):
         if not isinstance(what, IndexMade):
             return  # other work is too short to be told
         self._telling = True
-        self._progress.emit(Work(*work_words(what), fraction, quiet=True))
+        self._progress.emit(Work(work_words(what)[0], fraction))
 
     @Slot(object)
     def _on_progress(self, work: Work | None) -> None:

@@ -341,7 +341,7 @@ class NightScene:
 
     def _export(self) -> None:
         folder = self._order.night_folder
-        self.work = Work("Exporting the night", str(folder))
+        self.work = Work("Exporting the night")
         self._means.worker.ask(WRITING, lambda: export_night(folder), self._on_exported)
 
     def _on_exported(self, done: Done) -> None:
