@@ -109,6 +109,7 @@ def style_sheet(look: Look) -> str:
         "on_chosen": css["strong" if look.theme.red else "ground"],
         "body": f"{max(SMALLEST_PX, round(look.px(BODY)))}px",
         "pad": f"{round(look.px(8))}px",
+        "beside": f"{round(look.px(8)) - 1}px",  # less the rim of a row, which only the chosen one shows
         "wide": f"{round(look.px(14))}px",
         "row": f"{round(look.px(38))}px",
         "round": f"{round(look.px(6))}px",
@@ -128,7 +129,7 @@ QLineEdit:disabled {{ color: {faint}; border-color: {line}; }}
 QListView {{ background: {raised}; color: {ink}; border: 1px solid {line}; border-radius: {round};
   font-size: {body}; padding: 4px; }}
 QListView:focus {{ border: 2px solid {strong}; }}
-QListView::item {{ min-height: {row}; padding: 0 {pad}; border: 1px solid transparent; border-radius: {round}; }}
+QListView::item {{ min-height: {row}; padding: 0 {beside}; border: 1px solid transparent; border-radius: {round}; }}
 QListView::item:selected {{ background: {chosen}; color: {on_chosen}; border-color: {strong}; }}
 QMenu {{ background: {raised}; color: {ink}; border: 1px solid {shade}; padding: {pad} 0; font-size: {body}; }}
 QMenu::item {{ min-height: {row}; padding: 0 {wide}; background: transparent; }}

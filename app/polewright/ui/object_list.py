@@ -28,8 +28,8 @@ class ObjectButton(PlainButton):
 
     def _draw_text(self, painter: QPainter, box: QRectF, ink: Role) -> None:
         look = self.look
-        inner = box.adjusted(look.px(6), look.px(4), -look.px(6), -look.px(4))
-        name = QRectF(inner.left(), inner.top(), inner.width(), inner.height() * 0.44)
+        inner = box.adjusted(look.px(6), look.px(2), -look.px(6), -look.px(2))
+        name = QRectF(inner.left(), inner.top(), inner.width(), inner.height() * 0.42)
         note = QRectF(inner.left(), name.bottom(), inner.width(), inner.bottom() - name.bottom())
         draw_fitted(painter, self.text(), name, look.px(VALUE), look.colour(ink), QFont.Weight.DemiBold, CENTRE)
         draw_fitted(painter, self.note, note, look.px(SMALL), look.colour(ink), flags=CENTRE | WRAP)
