@@ -384,7 +384,7 @@ def _turn(screw: Screw, turns: float) -> str:
 def _why_screw(why: it.ScrewLeft) -> str:
     """Where the axis is; then why the size is not that of the numbers beside it; then what the turn is for."""
     where = offset_words(why.left_rad, why.sigma_rad, "east" if why.screw is Screw.AZIMUTH else "up", False)
-    allowed = ", with the shift of the locks allowed for" if why.aimed else ""
+    allowed = " for its aim, which allows for the locks" if why.aimed else ""
     habit = "" if why.habit_rad is None else lock_words(why.habit_rad)
     parts = (f"The axis is {where}{allowed}.", habit, _purpose(why), SHORT if why.short else "")
     return " ".join(part for part in parts if part)

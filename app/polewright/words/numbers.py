@@ -35,7 +35,7 @@ def angle_text(angle_rad: float, sigma_rad: float | None = None) -> str:
 def total_text(total_rad: float, sigma_rad: float | None = None) -> str:
     """A distance from the pole: `45″`; `under 10″` where its uncertainty leaves no digit of it, never `0″`."""
     text = angle_text(total_rad, sigma_rad)
-    if sigma_rad is None or total_rad == 0.0 or not _is_zero(text):
+    if sigma_rad is None or total_rad == 0.0 or not is_zero(text):
         return text
     arcsec = abs(total_rad) * ARCSEC_PER_RAD
     unit_arcsec, unit = _unit(arcsec)
@@ -48,7 +48,7 @@ def offset_words(
 ) -> str:
     """One component of the axis offset: `12′ too far east (± 3″)`, `3′ too low`; + is east and up."""
     size, side = size_and_side(offset_rad, sigma_rad, direction)
-    words = side if _is_zero(size) else f"{size} {side}"
+    words = side if is_zero(size) else f"{size} {side}"
     if sigma_rad is None or not with_sigma:
         return words
     return f"{words} ({sigma_text(sigma_rad)})"
@@ -60,7 +60,7 @@ def size_and_side(
     """(`12′`, `too far east`); an offset of nothing gives its size and `neither east nor west`."""
     positive, negative, zero = _WORDS[direction]
     size = angle_text(offset_rad, sigma_rad)
-    return size, zero if _is_zero(size) else positive if offset_rad > 0.0 else negative
+    return size, zero if is_zero(size) else positive if offset_rad > 0.0 else negative
 
 
 def capital(text: str) -> str:
@@ -186,5 +186,5 @@ def _leading_place(value: float) -> int:
     return math.floor(math.log10(abs(value)))
 
 
-def _is_zero(text: str) -> bool:
+def is_zero(text: str) -> bool:
     return not any(c in "123456789" for c in text)

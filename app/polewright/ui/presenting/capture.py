@@ -103,5 +103,6 @@ def turn_numbers(state: Running, advice: Advice) -> tuple[Fact, ...]:
     axis = capture.axis
     assert axis is not None
     total_rad = math.hypot(axis.east_rad, axis.up_rad)
-    facts.append(Fact("axis", angle_text(total_rad, sigma), "off the pole, so far"))
+    which = "so far" if state.stage is Stage.CAPTURE else "by this turn alone"
+    facts.append(Fact("axis", angle_text(total_rad, sigma), f"off the pole, {which}"))
     return tuple(facts)

@@ -21,6 +21,7 @@ from polewright.ui.view_model import Fact, Point, Reticle, ScrewStrip, Sense, Tr
 from polewright.words.numbers import (
     angle_text,
     duration_text,
+    is_zero,
     rate_text,
     sense_text,
     sigma_text,
@@ -196,6 +197,7 @@ def axis_numbers(state: Running) -> tuple[Fact, ...]:
     horizon_rad = abs(angles.bearing_arcmin) / ARCMIN_PER_RAD
     horizon = angle_text(horizon_rad, angles.sigma_bearing_arcmin / ARCMIN_PER_RAD)
     sky, side = size_and_side(offset.east_rad, math.sqrt(max(ee, 0.0)))
+    horizon = sky if is_zero(sky) or is_zero(horizon) else horizon  # rounded, both are something or nothing
     height_rad = math.copysign(abs(angles.height_arcmin) / ARCMIN_PER_RAD, angles.height_arcmin)
     height, high = size_and_side(height_rad, math.sqrt(max(uu, 0.0)), "up")
     return (
