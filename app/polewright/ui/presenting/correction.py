@@ -198,8 +198,7 @@ def axis_numbers(state: Running) -> tuple[Fact, ...]:
     horizon = angle_text(horizon_rad, angles.sigma_bearing_arcmin / ARCMIN_PER_RAD)
     sky, side = size_and_side(offset.east_rad, math.sqrt(max(ee, 0.0)))
     horizon = sky if is_zero(sky) or is_zero(horizon) else horizon  # rounded, both are something or nothing
-    height_rad = math.copysign(abs(angles.height_arcmin) / ARCMIN_PER_RAD, angles.height_arcmin)
-    height, high = size_and_side(height_rad, math.sqrt(max(uu, 0.0)), "up")
+    height, high = size_and_side(offset.up_rad, math.sqrt(max(uu, 0.0)), "up")  # as the sentence tells it
     return (
         _total(state, offset, about),
         Fact("azimuth", f"{about}{horizon}", f"{side}, at the screw; {sky} on the sky"),
