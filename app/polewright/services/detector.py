@@ -52,6 +52,7 @@ _CAREFUL_LEAST_SNR = 4.3  # lower where stars are few: the solver copes with str
 _SURE_SNR = 6.0  # noise makes such a peak in one of a hundred frames of a million pixels
 _FEWEST_DRAWN = 5  # stars: fewer share a path by chance
 _LENGTHENED, _LONGER = 3, 1.5  # how often, and by how much each time: to three times the length (chosen)
+_LONG_PX = 40.0  # a path that may be longer still; short ones are seen whole (chosen)
 _FEWEST_ARCS = 8  # long regions: fewer are branches or scratches (chosen)
 _SMALL = 400_000  # pixels
 _STREAK_PX = 8.0  # a path that is worth a word
@@ -185,7 +186,7 @@ def _long_profile(pixels: PixelArray, flat: Image, path: Path) -> Profile | None
     light goes on beyond its ends."""
     for _ in range(_LENGTHENED + 1):
         profile = _profile(pixels, *drawn_candidates(flat, path, *even_light(path)), path)
-        if profile is None or not profile.goes_on:
+        if profile is None or path.length_px < _LONG_PX or not profile.goes_on:
             return profile
         path = replace(profile.path, length_px=_LONGER * profile.path.length_px)
     return None

@@ -22,6 +22,7 @@ _FINE_DEG = np.arange(-3.0, 3.01, 0.15)  # about the coarse angle: half a pixel 
 _PARTS, _FEWEST_PARTS = 3, 3  # along each side, and of the nine (chosen)
 _ANGLES = 90  # over half a turn: 2 degrees each, refined between
 _LEAST_LENGTH = 3.0  # pixels of the halved frame
+_SURELY_LONG = 12.0  # pixels of the halved frame: no shape of stars that stood still (chosen)
 _LEAST_PX = 9.0  # a shorter path shows in the shapes of the stars
 _LENGTHWISE = 0.12  # of the autocorrelation near its middle
 _THRESHOLD = 5.0  # sigmas of the filtered map (chosen)
@@ -58,7 +59,8 @@ def shared_path(flat: Image, width_px: float) -> Path | None:
     limit = max(4.0 * noise, _LENGTHWISE * float(ray[2]))
     below = np.flatnonzero(ray[2:] < limit)
     angle, length = _refined(rays, best), float(below[0] + 2) / (1.0 - _LENGTHWISE) if below.size else 0.0
-    if not below.size or limit > _LENGTHWISE * float(ray[2]):  # it goes on, or drowns in the noise
+    drowns = limit > _LENGTHWISE * float(ray[2]) and length > _SURELY_LONG
+    if not below.size or drowns:  # it goes on, or its end is lost in the noise
         angle, length = _farther(whole - level_far, angle)
     drawn = 2.0 * (length - width_px)
     if length < _LEAST_LENGTH or drawn < _LEAST_PX:
