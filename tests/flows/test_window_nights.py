@@ -386,7 +386,8 @@ def test_bad_frames_name_their_cure_and_the_night_goes_on(bench: Bench, tmp_path
     assert bench.view.trouble is None  # nor are two, while a hand may still be turning it
     bench.wait(46.0)
     bench.desk.frame_arrived(tmp_path / "much-later.fits")
-    assert bench.view.instruction.sentence == "Wait for the clouds to pass."  # no rotation takes so long
+    assert bench.view.instruction.sentence.startswith("Rotate the RA axis 40°")  # no rotation takes so long
+    assert "If you have not turned yet, wait: a cloud." in bench.view.instruction.reason
     bench.desk.frame_arrived(tmp_path / "two.fits")
     bench.desk.frame_arrived(tmp_path / "three.fits")
     assert bench.view.trouble is not None
@@ -394,7 +395,8 @@ def test_bad_frames_name_their_cure_and_the_night_goes_on(bench: Bench, tmp_path
     bench.key(Qt.Key.Key_Escape)
     del bench.sky.measure
     attach_camera(bench)
-    bench.until(lambda view: view.instruction.sentence.startswith("Rotate"))
+    bench.until(lambda view: "not turned yet" not in view.instruction.reason)
+    assert bench.view.instruction.sentence.startswith("Rotate")
     left = bench.view.trouble  # the camera of this bench is dated a week before its clock, which is told in time
     assert left is None or left.cause.startswith("Frame times are 7 days behind")
 

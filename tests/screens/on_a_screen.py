@@ -130,7 +130,7 @@ def look_at(window: MainWindow, name: str) -> list[str]:
 
 
 def main(pictures: Path | None) -> dict[str, object]:
-    """Every page, in daylight; pictures in both lights."""
+    """Every page, in daylight."""
     window = MainWindow(WindowSettings())
     window.night.well.animated = False
     window.show()

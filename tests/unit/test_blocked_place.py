@@ -11,7 +11,7 @@ import pytest
 from frame_reasons import reason_of
 from paper_night import PaperNight
 from polewright.core.axis_reasons import FramesDisagree
-from polewright.core.model import Site, TargetPole
+from polewright.core.model import Site, SkyPosition, TargetPole
 from polewright.core.night import advice as says
 from polewright.core.night.advise import advise
 from polewright.core.night.events import (
@@ -24,7 +24,7 @@ from polewright.core.night.events import (
     RestartAsked,
     Ticked,
 )
-from polewright.core.night.measured import MeasuredAxis
+from polewright.core.night.measured import MeasuredAxis, PlacedFrame
 from polewright.core.night.proof.actions import begin_proof
 from polewright.core.night.states import NightState, Running, SecondSky, Stage, Waiting, begun
 from polewright.core.night.table import step
@@ -47,6 +47,11 @@ def turning() -> tuple[NightState, PaperNight]:
     night = PaperNight(3)
     night.theta = math.radians(-30.0)
     return after(Waiting(), started, NextAsked(1.0), FrameSolved(10.0, night.placed("a"))), night
+
+
+def beside(frame: PlacedFrame) -> PlacedFrame:
+    """As a hand comes back: half a degree beside."""
+    return replace(frame, centre=SkyPosition(frame.centre.ra_deg + 0.5, frame.centre.dec_deg))
 
 
 def starless(state: NightState, seconds: float, why: FrameTrouble = FrameTrouble.NO_STARS) -> NightState:
@@ -77,11 +82,18 @@ def test_with_the_stars_back_another_place_is_asked_for() -> None:
     """The place is an obstacle from now on: a smaller step that way, or the other way, never the same again."""
     state, night = turning()
     first = advise(state).action
-    state = after(starless(state, 50.0), FrameSolved(75.0, night.placed("b")))
+    state = after(starless(state, 50.0), FrameSolved(75.0, beside(night.placed("b"))))
     again = advise(state).action
     assert isinstance(first, says.RotateAxis) and isinstance(again, says.RotateAxis)
     assert len(begun(state).plan.obstacles) == 1
     assert again.west_deg * first.west_deg < 0.0 or abs(again.west_deg) <= 0.6 * abs(first.west_deg)
+
+
+def test_a_cloud_before_anybody_has_turned_strikes_nothing() -> None:
+    state, night = turning()
+    first = advise(state).action
+    state = after(starless(state, 50.0), FrameSolved(75.0, night.placed("b")))
+    assert begun(state).plan.obstacles == () and advise(state).action == first
 
 
 def test_stars_at_the_new_place_strike_nothing() -> None:
@@ -124,7 +136,7 @@ def test_one_is_led_back_from_another_sky_too_and_it_is_struck() -> None:
     dark = starless(state, 60.0)
     assert isinstance(advise(dark).action, says.Point)
     assert "turn back" in say(advise(dark)).why
-    lit = begun(after(dark, FrameSolved(dark.now_s + 3.0, night.placed("back"))))
+    lit = begun(after(dark, FrameSolved(dark.now_s + 3.0, beside(night.placed("back")))))
     altitude, azimuth = horizontal_deg(lit.plan.site, np.array([2.0]), 40.0)
     assert behind(lit.plan.obstacles[-1], altitude, azimuth).all()
     sky = lit.second_sky

@@ -81,7 +81,7 @@ def bar_keys(view: View, settings: WindowSettings) -> tuple[tuple[str, str], ...
     """What the line at the bottom says, the most wanted first. On the first page letters go into the fields."""
     red = settings.light is Light.RED
     extra: tuple[tuple[str, str], ...] = ()
-    if view.work is not None and view.work.can_cancel:
+    if view.work is not None and view.work.can_cancel and view.trouble is None:
         extra = (("Escape", "stop this work"),)
     if view.page is Page.FIRST_RUN:
         form = MENDING_KEYS if view.form.mending else FORM_KEYS

@@ -63,7 +63,8 @@ class KeysBar(Panel):
         wide = min(look.px(400), 0.45 * box.width())
         part = QRectF(box.right() - wide, box.top(), wide - look.px(14), box.height())
         painter.setPen(look.pen("ink", 3.0))
-        painter.drawLine(QPointF(part.left(), 1.5), QPointF(part.left() + share * part.width(), 1.5))
-        words = f"{work.title} ..." if work.fraction is None else f"{work.title}: {100.0 * share:.0f} %"
+        if share > 0.0:
+            painter.drawLine(QPointF(part.left(), 1.5), QPointF(part.left() + share * part.width(), 1.5))
+        words = work.title if work.fraction is None else f"{work.title}: {100.0 * share:.0f} %"
         draw_fitted(painter, words, part, look.px(SMALL), look.colour("ink"), flags=RIGHT)
         return wide

@@ -442,10 +442,10 @@ class MainWindow(QWidget):
     def _escape(self, view: View) -> want.Intent | None:
         if view.trouble is not None:
             return want.DismissTrouble()
+        if self.reading:  # the line that names the work is not shown there
+            return OfTheWindow.READING
         if view.work is not None and view.work.can_cancel:
             return want.CancelWork()
-        if self.reading:
-            return OfTheWindow.READING
         action = action_for_key(view.actions, "Escape")
         return action.intent if action is not None else None
 

@@ -59,7 +59,7 @@ SETTLES = (
     " this."
 )
 LEFT_OUT = "The first place was measured before the telescope was pointed: it is left out. Leave declination alone."
-NOTHING_THERE = "No stars there: turn back, something stands in the way, or a cloud. Another place is chosen then."
+NOTHING_THERE = "No stars there: turn back, something stands in the way. If you have not turned yet, wait: a cloud."
 SECOND_SKY = "Another part of the sky shows whether the tube bends."
 THIRD_SKY = "Two skies agree, but leave it open how the tube bends: a third decides."
 LIKE_ALIGNED = "Is guiding off? A guided mount drifts like an aligned one, wherever its axis points."

@@ -68,11 +68,12 @@ def _asked(state: Running, advice: Advice, rehearsal: Rehearsal | None, read_off
             return _yes(state, action, label, events.NextAsked(NOW))
         case said.Do.ACCEPT:
             return (_primary("Take it as it is", events.Accepted(NOW)),)
-        case said.Point() if state.second_sky is not None:
+        case said.Point() if state.second_sky is not None and not isinstance(advice.reason, said.NothingThere):
             return (_primary("Prove it here", events.NextAsked(NOW)), *_beside(state, action, Weight.PLAIN))
         case said.Do.ANSWER:
             told = _primary("Guiding is off", events.GuidingTold(NOW, off=True))
-            return (told, Action("Guiding is on", "G", events.GuidingTold(NOW, off=False), Weight.PRIMARY))
+            on = Action("Guiding is on", "G", events.GuidingTold(NOW, off=False), Weight.PRIMARY)
+            return (told, on, *_beside(state, action, Weight.PLAIN))
         case said.Do.NUDGE:
             return _yes(state, action, "I nudge it now", events.DeclinationNudged(NOW))
         case said.Do.GO_BACK:

@@ -1,7 +1,8 @@
 """A place without stars, where there were stars before: something stands in the way there, or a cloud does.
 
 Turning back tells which. Where the stars come back the place is struck: an obstacle stands there from now on, like
-one that was told before the night, and every later choice goes round it. Where they do not it is clouds.
+one that was told before the night, and every later choice goes round it. Where they do not it is clouds. Nor is a
+place struck to which nobody has turned yet: the cloud leaves the mount exactly where it was, a hand does not.
 """
 
 from __future__ import annotations
@@ -11,7 +12,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from polewright.core.angles import turned_about
+from polewright.core.angles import separation_rad, sky_to_vector, turned_about
 from polewright.core.model import FloatArray
 from polewright.core.night.advice import Point, RotateAxis
 from polewright.core.night.measured import PlacedFrame
@@ -22,6 +23,9 @@ from polewright.core.plan.sky_choice import Obstacle, horizontal_deg
 
 PATIENT_TURN_S = 45.0  # turning the RA axis by 130 degrees at 3 degrees a second spoils every frame for so long
 GIVEN_UP_S = 135.0  # as long as that, and twice as long again to read it and turn back (chosen): then it is clouds
+# a mount that tracks behind a cloud for so long drifts by less, up to 3 degrees beside the pole (15" a second times
+# the error); nobody comes back by hand so exactly (chosen)
+NEVER_LEFT_RAD = math.radians(2.0 / 60.0)
 # to either side on the sky, and above: nobody knows where it begins, and half a step of 40 degrees is left (chosen)
 HALF_WIDTH_DEG, ABOVE_DEG = 22.0, 10.0
 
@@ -41,7 +45,13 @@ def struck(state: Running, frame: PlacedFrame) -> Running:
     last = state.last_frame
     if last is None or way_back(state) is None or turned_rad(last, frame) >= SAME_PLACE_RAD:
         return state
+    if float(separation_rad(_on_sky(last), _on_sky(frame))) < NEVER_LEFT_RAD:
+        return state
     return replace(state, plan=replace(state.plan, obstacles=(*state.plan.obstacles, _obstacle(_asked_for(state)))))
+
+
+def _on_sky(frame: PlacedFrame) -> FloatArray:
+    return sky_to_vector(math.radians(frame.centre.ra_deg), math.radians(frame.centre.dec_deg))
 
 
 def _nothing_there(state: Running) -> bool:
