@@ -44,9 +44,10 @@ def advise_proof(state: Running) -> ElsewhereWanted | ProofContradicts | ProofLi
         return None
     if floor_reached(state, both):
         return _floor(state)
-    if contradicts(state, both):
+    doubted = _doubted_again(state)
+    if contradicts(state, both) or (doubted and both.least_chi2 > CONTRADICTS_CHI2):
         return _contradicts(state, both)
-    return _limited(state, both) if limited(state, both) or _doubted_again(state) else None
+    return _limited(state, both) if doubted or limited(state, both) else None
 
 
 def _doubted_again(state: Running) -> bool:
