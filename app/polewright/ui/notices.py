@@ -15,7 +15,6 @@ from polewright.ui.panel import Panel
 from polewright.ui.view_model import Trouble
 
 TOP_RIGHT = Qt.AlignmentFlag.AlignTop | Qt.AlignmentFlag.AlignRight
-BOTTOM_RIGHT = Qt.AlignmentFlag.AlignBottom | Qt.AlignmentFlag.AlignRight
 
 
 class TroublePanel(Panel):

@@ -33,10 +33,8 @@ _FLUX_SHARE = 0.004  # how well the half of the light is known: shutter, transpa
 _STOOD, _STOOD_STRAIGHT = 0.85, 0.5  # of the light at one end: it moves no centroid by much
 _ROUND_SHARE = 0.3  # of the path that was looked for
 _STRAIGHT = 0.2  # sine of twice the angle to a row or a column
-_END_PARTS, _GOES_ON = (
-    16,
-    0.5,
-)  # the ends of a strip, and what light there, of the usual one, is more than noise (chosen)
+_END_PARTS = 16  # the ends of a strip (chosen)
+_GOES_ON = 0.5  # light at the ends, of the usual one, that is more than noise (chosen)
 _DOUBLE = 0.95  # of the light at the two ends: two stars, or a knock
 _SWING_SHARE = 0.03  # of the path: where it was swung along, the median is no time
 _TWISTED = 20.0  # px: shorter paths do not show that they differ

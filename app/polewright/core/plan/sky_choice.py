@@ -24,9 +24,8 @@ WANTED_SPAN_DEG, USEFUL_SPAN_DEG = 90.0, 60.0
 ROLL_TO_POINTING = 70.0  # roll is this much less sure than pointing in a guide scope's field of two degrees
 PAST_MERIDIAN_H = 0.5  # tracked past the meridian before a flip (common practice, no source)
 HIGHEST_DEG = 60.0  # of declination, where it will do: nearer to the pole a hand misses the hour angle (chosen)
-WORTH_HIGHER = (
-    1.5  # times as sure: up to the pole it is 1.27 at most where the sky is free, 3 and more behind a house
-)
+# times as sure (chosen): up to the pole it is 1.27 at most where the sky is free, 3 and more behind a house
+WORTH_HIGHER = 1.5
 STEP_H = 1.0 / 6.0  # ten minutes of hour angle: the step of the search, nothing else
 
 
