@@ -105,6 +105,7 @@ SAMPLES: tuple[it.Reason, ...] = (
     it.GuidingAsked(True),
     *(it.DriftGuided(sign) for sign in Sign),
     *(it.NudgeWanted(10.0 * RAD, RAD, said) for said in (False, True)),
+    it.NudgeWanted(10.0 * RAD, RAD, False, again=True),
     it.DriftUnsure(HERE),
     it.DriftUnsure(HERE, RAD, 2.0 * RAD),
     *(

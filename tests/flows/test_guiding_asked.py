@@ -16,6 +16,7 @@ from drift_nights import AIR, Nudging, guided_mount, mount_off, site_at, watched
 from paper_night import PaperNight
 from polewright.core.angles import ARCMIN_PER_RAD, ARCSEC_PER_RAD
 from polewright.core.drift.live import DriftProof, DriftSample
+from polewright.core.drift.reading import DriftReading, read_drift, wanted_rad
 from polewright.core.drift.reasons import Sign
 from polewright.core.flexure import FLEXURE_PRIOR
 from polewright.core.model import TargetPole, Utc
@@ -23,7 +24,7 @@ from polewright.core.night.advice import Do, DriftGuided, GuidingAsked, NudgeWan
 from polewright.core.night.drift_watch import DriftWatch
 from polewright.core.night.drifting.actions import drift_offset
 from polewright.core.night.event_codec import event_from_plain
-from polewright.core.night.events import AnyEvent, DeclinationNudged, FrameSolved, GuidingTold, RestartAsked
+from polewright.core.night.events import AnyEvent, DeclinationNudged, FrameSolved, GuidingTold, RestartAsked, Ticked
 from polewright.core.night.measured import PlacedFrame
 from polewright.core.night.states import NightPlan, Running, Stage, begun
 from polewright.core.plain import to_plain
@@ -78,7 +79,7 @@ def see(course: Course, proof: DriftProof, nudge_said_s: float = math.inf) -> No
     last = next(s.at_s for s in proof.samples if s.position == proof.samples[-1].position)
     for sample in proof.samples:
         at_s = 4000.0 + sample.at_s
-        if sample.at_s - last >= nudge_said_s and course.state.drift and not course.state.drift.nudged:
+        if sample.at_s - last >= nudge_said_s and course.state.drift and course.state.drift.nudged_s is None:
             tell(course, DeclinationNudged(at_s))
         tell(course, FrameSolved(at_s, placed(sample)))
 
@@ -191,6 +192,30 @@ def test_said_but_not_seen_it_says_so() -> None:
     see(course, free(3))
     tell(course, DeclinationNudged(5000.0))
     assert course.state.stage is Stage.CAPTURE and "No frame shows the nudge yet" in say(course.advice).why
+
+
+def test_a_nudge_that_no_frame_ever_shows_is_asked_for_again() -> None:
+    """Declination backlash takes up a short press: nobody waits for ever for what will not come."""
+    course = drifting()
+    tell(course, GuidingTold(4000.0, off=True))
+    see(course, free(3))
+    tell(course, DeclinationNudged(5000.0))
+    tell(course, Ticked(5120.0))
+    advice = course.advice
+    assert advice.action is Do.NUDGE and "backlash" in say(advice).why
+    shown = present(course.state, advice, Extras(now_s=5120.0))
+    assert "Press Enter, then nudge." in shown.instruction.gain
+
+
+def test_guided_is_never_surer_than_free() -> None:
+    """Base, tube and air deceive a guided mount as they deceive a free one, in fields of an hour as well."""
+    spec = mount_off(50.0, 0.3, 0.3, periodic_error_arcsec=6.0)
+    proof = watched(spec, 50.0, FIELDS, 3600.0, 30.0, 0.5, np.random.default_rng(1))
+    wanted = wanted_rad(300.0 / ARCSEC_PER_RAD)
+    reading = read_drift(proof.samples, SITE, AIR, TargetPole.REFRACTED, wanted, 600.0, FLEXURE_PRIOR)
+    assert isinstance(reading, DriftReading) and reading.free_rad2 is not None
+    more = np.array(reading.covariance_rad2) - np.array(reading.free_rad2)
+    assert np.trace(more) > 0.0
 
 
 def test_the_answers_are_kept_in_a_record() -> None:

@@ -304,7 +304,7 @@ def _found(
     left = remaining(proof, wandering(result), args.certainty / ARCMIN_PER_RAD)
     free = stated_covariance(proof, result, math.inf if args.stood else 0.0, FLEXURE_PRIOR)
     stars_rad, by_frames = result.sigma_rad, result.covariance_rad2
-    result = believed(replace(result, covariance_rad2=free), rest)
+    result = believed(replace(result, covariance_rad2=free), rest, by_frames)
     warnings = [*watched.warnings, *map(drift_doubt_words, result.warnings)]
     facts: dict[str, Any] = {
         "axis": {

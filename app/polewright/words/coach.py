@@ -499,6 +499,8 @@ def _nudge(why: it.NudgeWanted) -> Told:
     if why.said:
         return Told("Hands off once the declination is nudged.", f"No frame shows the nudge yet. {open_words}", free)
     how = "With the hand controller; leave it there."
+    if why.again:
+        how = "No frame shows the last one: longer, backlash takes up the first part."
     return Told("Nudge the declination by about 1′.", f"{open_words} {how}", free)
 
 

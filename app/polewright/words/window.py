@@ -17,6 +17,7 @@ AXIS_COMES, AXIS_COMES_AFTER_TURN = (
     "The axis appears here once it is measured.",
     "The axis appears here after the turn.",
 )
+NUDGE_TOLD_FIRST = "Press Enter, then nudge."
 OTHER_SIDE, SKIP_THE_REST = "D takes the other side of the meridian.", "H skips this."
 NO_FREE_SKY = f"No free sky there? {OTHER_SIDE}"
 LOST_FOLDER = Said(

@@ -64,10 +64,12 @@ def guarded_covariance(told: Guarded, result: DriftResult) -> Covariance:
     return covariance_of(np.array(told.covariance_rad2) + np.outer(apart, apart))
 
 
-def believed(result: DriftResult, told: Guarded | None) -> DriftResult:
-    """The same, as far as the rest of the frames (`told`) bears it out where a guider may have held it."""
+def believed(result: DriftResult, told: Guarded | None, shown: Covariance) -> DriftResult:
+    """The same, as far as the rest of the frames (`told`) bears it out where a guider may have held it. `shown`: the
+    part of the covariance that its frames show; what they hide (base, tube, air), no guider takes away."""
     if told is None:
         return result
-    covariance = guarded_covariance(told, result)
+    hidden = np.array(result.covariance_rad2) - np.array(shown)
+    covariance = covariance_of(np.array(guarded_covariance(told, result)) + hidden)
     doubts = (*result.warnings, MayBeHeld(result.sigma_rad))
     return replace(result, covariance_rad2=covariance, unknown=unknown_in(np.array(covariance)), warnings=doubts)

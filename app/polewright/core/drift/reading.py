@@ -137,7 +137,7 @@ def read_drift(
         samples=len(samples),
         east_rad=float(told.east_rad),
         up_rad=float(told.up_rad),
-        covariance_rad2=believed(stated, rest).covariance_rad2,
+        covariance_rad2=believed(stated, rest, told.covariance_rad2).covariance_rad2,
         noise_rad=float(result.noise_rad),
         drive_wave_rad=float(result.drive_wave_rad),
         cadence_s=cadence_s(proof),

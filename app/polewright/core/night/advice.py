@@ -450,11 +450,13 @@ class DriftGuided:
 @dataclass(frozen=True)
 class NudgeWanted:
     """The drift tells all it can, and the declination may have been guided: known to `guided_rad` in all, to
-    `free_rad` once a nudge has shown that it is free. `said`: it was nudged, and no frame shows it yet."""
+    `free_rad` once a nudge has shown that it is free. `said`: it was nudged, and no frame shows it yet; `again`: nor
+    ever will."""
 
     guided_rad: float
     free_rad: float
     said: bool
+    again: bool = False
 
 
 @dataclass(frozen=True)

@@ -18,13 +18,13 @@ class DriftWatch:
     `begun` is the time of the first frame, from which samples count; `frame` the latest; `read_s` the night's time of
     `reading`; `refusal` why there is none. `kept`: the reading has been written into the record. `stood`:
     the mount has stood for half an hour or longer, as the person says, and settles no more; so `guiding_off`, None
-    until it is said, and `nudged`.
+    until it is said, and `nudged_s`, when the declination was last said to be nudged.
     """
 
     side: Side = "east"
     stood: bool = False
     guiding_off: bool | None = None
-    nudged: bool = False
+    nudged_s: float | None = None
     begun: Utc | None = None
     samples: tuple[DriftSample, ...] = ()
     frame: PlacedFrame | None = None

@@ -15,6 +15,7 @@ from polewright.core.night.advice import (
     FieldWanted,
     FramesFail,
     Mood,
+    NudgeWanted,
     Reason,
     ScrewLeft,
     TripodSettles,
@@ -44,7 +45,7 @@ from polewright.words.numbers import (
     total_text,
 )
 from polewright.words.objections import refused_words
-from polewright.words.window import LOST_FOLDER, NO_FREE_SKY, OTHER_SIDE, SKIP_THE_REST
+from polewright.words.window import LOST_FOLDER, NO_FREE_SKY, NUDGE_TOLD_FIRST, OTHER_SIDE, SKIP_THE_REST
 
 
 def present(state: NightState, advice: Advice, extras: Extras) -> View:
@@ -191,6 +192,8 @@ def _key_words(reason: Reason) -> str:
             return NO_FREE_SKY
         case TripodSettles():
             return SKIP_THE_REST
+        case NudgeWanted(said=False):
+            return NUDGE_TOLD_FIRST
         case _:
             return ""
 

@@ -218,7 +218,7 @@ def tell_nudge(state: Running, event: DeclinationNudged) -> Outcome:
     """From now on a jump in declination is no mishap."""
     if not by_drift(state) or state.drift is None:
         return state, (Refused(Objection.DRIFT_ELSEWHERE),)
-    state = replace(state, drift=replace(state.drift, nudged=True))
+    state = replace(state, drift=replace(state.drift, nudged_s=state.now_s))
     return state, _fit(state)
 
 
@@ -263,7 +263,8 @@ def _fit(state: Running) -> tuple[Effect, ...]:
     if watch is None or not watch.samples:
         return ()
     rested_s = math.inf if watch.stood else stood_s(state) - 0.5 * (watch.samples[-1].at_s - watch.samples[0].at_s)
-    return (FitDrift(watch.samples, plan.target, wanted_rad(plan.tolerance_rad), rested_s, watch.nudged),)
+    nudged, wanted = watch.nudged_s is not None, wanted_rad(plan.tolerance_rad)
+    return (FitDrift(watch.samples, plan.target, wanted, rested_s, nudged),)
 
 
 def take_drift(state: Running, event: DriftMeasured) -> Outcome:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 
 from polewright.core.angles import ARCSEC_PER_RAD
+from polewright.core.drift.nudge import HOLD_S, MOVING_S
 from polewright.core.drift.plan import predicted_seconds
 from polewright.core.drift.reading import DriftReading, place_rad, tells, wanted_rad
 from polewright.core.drift.reasons import NotTracking as StarsRun
@@ -63,7 +64,7 @@ def _next_field(
     state: Running, watch: DriftWatch
 ) -> NudgeWanted | DriftUnsure | DriftTold | FieldWanted | DriftWatched:
     if watch.reading is not None and watch.reading.complete:
-        return _nudge_wanted(watch, watch.reading) or _complete(state)
+        return _nudge_wanted(state, watch, watch.reading) or _complete(state)
     wanted = field_wanted(state, watch)
     if wanted:
         place = position_for(state.plan, watch.side, wanted)
@@ -72,11 +73,14 @@ def _next_field(
     return DriftWatched(left_s, left_s + _watched_s(watch), watch.reading, watch.refusal)
 
 
-def _nudge_wanted(watch: DriftWatch, reading: DriftReading) -> NudgeWanted | None:
-    """The frames alone cannot tell whether the declination is free."""
+def _nudge_wanted(state: Running, watch: DriftWatch, reading: DriftReading) -> NudgeWanted | None:
+    """The frames alone cannot tell whether the declination is free; a nudge taken up by backlash never shows."""
     if reading.free_rad2 is None:
         return None
-    return NudgeWanted(reading.sigma_rad, math.sqrt(reading.free_rad2[0][0] + reading.free_rad2[1][1]), watch.nudged)
+    free_rad = math.sqrt(reading.free_rad2[0][0] + reading.free_rad2[1][1])
+    told = watch.nudged_s is not None
+    waiting = watch.nudged_s is not None and state.now_s - watch.nudged_s < HOLD_S + MOVING_S
+    return NudgeWanted(reading.sigma_rad, free_rad, waiting, again=told and not waiting)
 
 
 def _complete(state: Running) -> DriftUnsure | DriftTold:
