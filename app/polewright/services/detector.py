@@ -238,7 +238,7 @@ def _careful(pixels: PixelArray, full: float, quick: _Found) -> _Found:
     trails = long_regions(image)
     streaks = trails.streaks
     if streaks.alike >= 4 and streaks.alike > trails.others:
-        return _trailed(pixels, quick.measurement, trails)
+        return _trailed(pixels, quick.measurement, trails, _arc_length_px(pixels, quick.measurement))
     arcs = _arcs(pixels, trails, quick)
     if arcs is not None:
         return arcs
@@ -249,13 +249,14 @@ def _careful(pixels: PixelArray, full: float, quick: _Found) -> _Found:
     return _Found(measurement, without_lines(selection, pixels.shape, all_pairs=True), streaks)
 
 
-def _trailed(pixels: PixelArray, measurement: Measurement, trails: Trails) -> _Found:
-    """The middles of star trails: where the stars were at mid-exposure, to some tenths of a pixel."""
+def _trailed(pixels: PixelArray, measurement: Measurement, trails: Trails, arc_px: float) -> _Found:
+    """The middles of star trails: where the stars were at mid-exposure, to some tenths of a pixel. `arc_px`: how long
+    they are by parts of the frame."""
     sources = trail_sources(
         trails.x_px, trails.y_px, trails.flux_adu, trails.snr, trails.length_px, trails.width_px, trails.angle_rad
     )
     selection = select_trails(sources, pixels.shape, limit=MOST_STARS)
-    length = max(trails.bright_length_px, _arc_length_px(pixels, measurement))
+    length = max(trails.bright_length_px, arc_px)
     return _Found(replace(measurement, sources=sources), selection, replace(trails.streaks, length_px=length))
 
 
@@ -269,9 +270,10 @@ def _arcs(pixels: PixelArray, trails: Trails, quick: _Found) -> _Found | None:
     """A wide frame of a camera that stood still: trails enough, but each with a direction of its own."""
     if trails.x_px.size < max(_FEWEST_ARCS, trails.others):
         return None
-    found = _trailed(pixels, quick.measurement, trails)
-    if not _arc_length_px(pixels, quick.measurement):
+    arc_px = _arc_length_px(pixels, quick.measurement)
+    if not arc_px:
         return None  # no part of the frame agrees with itself
+    found = _trailed(pixels, quick.measurement, trails, arc_px)
     return replace(found, streaks=replace(found.streaks, alike=trails.x_px.size))
 
 
