@@ -2,7 +2,8 @@
 
 Of each picture in the folder (any that are not of the sky: people, walls, pages, textures, test charts) are tried the
 whole, its negative and four crops; and textures that the script makes itself. As the program does it, second looks
-included, without a hint and with a stated scale. Prints the false ones, and the processor time of the refusals.
+included, without a hint and with a stated scale. Prints the false ones, those that cost more than two seconds, and
+the processor time of the refusals. `--part 2/5`: every fifth picture, beginning with the second.
 """
 
 from __future__ import annotations
@@ -26,6 +27,7 @@ from polewright.services.second_looks import second_looks
 from polewright.services.solver import Solver
 
 OPTICS = (Optics(), Optics(50.0, 5.0), Optics(300.0, 5.0))
+LIMIT_S = 2.0  # of processor time for a refusal
 
 
 def textures(count: int, seed: int) -> Iterator[tuple[str, np.ndarray]]:
@@ -81,16 +83,22 @@ def main() -> None:
     parser.add_argument("folder", type=Path, nargs="?")
     parser.add_argument("--textures", type=int, default=100)
     parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--part", default="1/1")
     parser.add_argument("--cache", type=Path, required=True)
     args = parser.parse_args()
     solver, tried, false, took = Solver(load_catalogue(), args.cache), 0, 0, []
+    part, parts = map(int, args.part.split("/"))
     for k, (name, pixels) in enumerate(pictures(args.folder, args.textures, args.seed)):
+        if k % parts != part - 1:
+            continue
         optics = OPTICS[k % len(OPTICS)]
         measurer = FrameMeasurer(Detector(), solver, time.process_time, optics, look_again=second_looks)
         start = time.process_time()
         got = measurer.place(Frame(name, pixels, None)).outcome
         took.append(time.process_time() - start)
         tried += 1
+        if took[-1] > LIMIT_S:
+            print(f"{took[-1]:.2f} s {name} {pixels.shape}, {optics}", flush=True)
         if isinstance(got, PlateSolution):
             false += 1
             print(f"FALSE {name}: log odds {got.log_odds:.1f}, {len(got.matched)} matched, {got.path}", flush=True)

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import base64
 import bz2
 import gzip
 import io
 import sys
+import zlib
 from pathlib import Path
 from typing import Any
 
@@ -13,7 +15,7 @@ import numpy as np
 import pytest
 import tifffile
 from astropy.io import fits
-from PIL import Image
+from PIL import Image, features
 
 from polewright.core.errors import FrameReadError
 from polewright.services.frame_reader import read_frame, reading
@@ -400,6 +402,34 @@ def test_a_bmp_and_a_bzipped_fits_file(tmp_path: Path) -> None:
     (tmp_path / "b.fits.bz2").write_bytes(packed[:-30])
     with pytest.raises(FrameReadError, match="ends too early"):
         read_frame(tmp_path / "b.fits.bz2")
+
+
+HEIC = zlib.decompress(
+    base64.b85decode(  # a grey picture of 16 x 16 pixels, written by pillow-heif 1.8.1
+        b"c-muNV30{GsVvAy%}izhg51nBLl8SRGck>Ufw3kxwIq=N0u(b+a*CjAhJwuG5(YG&l$nzcHpIn&fe{FSfN=qY1_EUe&dkh91M@(lqCie"
+        b"66O@-xmTU-O@)cy3<ieHw$t)-;0Md6d3zGAJbSY4oGb1xdXaZP~+y{m~e}DX7VBlv?0P2u%VB}%^{~x4)8Ki<4gyeQHIV1ulHJun4(PS"
+        b"1VG_p>6wQkn42Z{?0G%zsmG=PL#l7On&To?})AM6C$A)K6_Q<RsSQvnp^Wncp;VGzkIE=YxX%mIoul5-M44ikX79ZdiK|NjDzW`fZm@q"
+        b")~XOpr!q4h{|=C6QT>3kzdlu(38WF|)P++1j}&iJ&l+*I-;Psi?{KPWf~E|H`~MVonXqmp?iAVCFxg>3!`AGXU;AU0V"
+    )
+)
+
+
+def test_a_heic_picture_in_the_folder_is_seen_and_called_by_its_name(tmp_path: Path) -> None:
+    """Whatever name it bears; a folder of such pictures alone would seem to be empty otherwise."""
+    for name in ("a.HEIC", "b.jpg"):
+        (tmp_path / name).write_bytes(HEIC)
+        assert is_frame_name(name)
+        with pytest.raises(FrameReadError, match=f"^{name} is a HEIC picture, which is not read: set the camera to"):
+            read_frame(tmp_path / name)
+
+
+@pytest.mark.parametrize("kind", ["AVIF", "WEBP", "GIF"])
+def test_pictures_of_other_kinds_written_by_pillow_are_called_by_their_name(tmp_path: Path, kind: str) -> None:
+    if kind != "GIF" and not features.check(kind.lower()):
+        pytest.skip(f"this Pillow writes no {kind}")
+    Image.new("L", (40, 40), 40).save(tmp_path / "a.jpg", kind)
+    with pytest.raises(FrameReadError, match=f"(?i)is an? {kind} picture, which is not read"):
+        read_frame(tmp_path / "a.jpg")
 
 
 @pytest.mark.parametrize(

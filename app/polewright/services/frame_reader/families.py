@@ -58,7 +58,11 @@ JPEG = Family(frozenset({".jpg", ".jpeg"}), read_picture, (b"\xff\xd8\xff",), b"
 BMP = Family(frozenset({".bmp"}), read_picture, (b"BM",))
 FAMILIES = (RAW, FITS, GZIPPED_FITS, BZIPPED_FITS, TIFF, PNG, JPEG, BMP)
 
-FRAME_SUFFIXES = frozenset().union(*(family.suffixes for family in FAMILIES))
+NAMED_SUFFIXES = frozenset({".heic", ".heif", ".avif", ".webp"})
+"""Of pictures that are not read. They are watched for all the same: the reader says what they are, where a folder of
+nothing else would seem to be empty."""
+
+FRAME_SUFFIXES = NAMED_SUFFIXES.union(*(family.suffixes for family in FAMILIES))
 """Lower-case endings of the names of frame files."""
 
 
