@@ -212,8 +212,10 @@ class Bench:
         raise AssertionError(f"not within {seconds} s: {self.view.instruction}, {self.view.trouble}")
 
     def key(self, key: Qt.Key, held: Qt.KeyboardModifier = NONE) -> None:
-        """Press a key where the keyboard is."""
-        QTest.keyClick(QApplication.focusWidget() or self.window, key, held)
+        """Press a key where the keyboard is, in this window."""
+        focus = QApplication.focusWidget()
+        ours = focus is not None and focus.window() is self.window
+        QTest.keyClick(focus if focus is not None and ours else self.window, key, held)
         QApplication.processEvents()
 
     def _means(self) -> Means:
