@@ -2,6 +2,7 @@
 
     python tests/bench/record_nights.py
     python tests/bench/record_nights.py --again NAME...    # the kept record stays; what comes of it is written anew
+    python tests/bench/record_nights.py --shown [NAME...]  # and so what the window shows of it
 
 The kept nights are those of the commit that added this file; a later version writes its own, of another form, and
 only where a decision is changed on purpose may a night be recorded anew. From star lists, in virtual time.
@@ -60,6 +61,7 @@ from polewright.services.night_log import LOG_NAME, parse_night
 from polewright.services.recorder import NightRecorder
 from polewright.simulate.scenarios import SCENARIOS
 from recorded_nights import expect_again, names, write_night
+from shown_nights import NIGHTS, keep_shown
 from sky_solver import shared_solver
 from starfields import add_ring, add_streak, star_field
 
@@ -410,7 +412,11 @@ def record(name: str) -> None:
 
 def main() -> None:
     """The nights named, or all of them."""
-    wanted = [name for name in sys.argv[1:] if name != "--again"]
+    wanted = [name for name in sys.argv[1:] if not name.startswith("--")]
+    if "--shown" in sys.argv:
+        for name in wanted or NIGHTS:
+            keep_shown(name)
+        return
     for name in wanted or SCRIPTS:
         expect_again(name) if "--again" in sys.argv else record(name)
     unknown = set(names()) - set(SCRIPTS)
