@@ -167,7 +167,7 @@ EVENT = st.one_of(
     st.builds(ev.LessonAsked, TIME, st.sampled_from(Screw)),
     st.builds(ev.TrackingSwitched, TIME, st.booleans()),
     st.builds(ev.LeadSwitched, TIME, st.booleans()),
-    st.builds(ev.SkyMended, TIME, SITE, ALTITUDE, AIR, st.floats(-1e9, 1e9)),
+    st.builds(ev.SkyMended, TIME, SITE, ALTITUDE, AIR, st.floats(-1e9, 1e9), st.floats(-1e9, 1e9)),
     st.builds(ev.RigMended, TIME, NAME, MEMORY, MEMORY),
     st.builds(ev.TargetChanged, TIME, st.sampled_from(TargetPole), ALTITUDE),
     st.builds(ev.ToleranceChanged, TIME, TOLERANCE, st.none() | PLANNED),

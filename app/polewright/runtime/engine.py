@@ -30,7 +30,7 @@ from polewright.core.night.effects import (
     ShiftFound,
     StartFollowing,
 )
-from polewright.core.night.events import AnyEvent, FrameUnsolved, Ticked
+from polewright.core.night.events import AnyEvent, FrameUnsolved, SkyMended, Ticked
 from polewright.core.night.orientation.clock import FrameArrival, check_clock
 from polewright.core.night.states import NightPlan, NightState, Running, Stage
 from polewright.core.night.table import CLICKS
@@ -41,6 +41,7 @@ from polewright.core.screws.memory import ScrewMemory
 from polewright.core.sky.timescales import unix_seconds
 from polewright.core.unsolved import Fault, Unreadable
 from polewright.runtime.checkpoint import course_to_plain
+from polewright.runtime.clock_steps import ClockSteps
 from polewright.runtime.course import Course
 from polewright.runtime.drift_record import DRIFT_KIND, drift_record
 from polewright.runtime.frame_facts import FrameEvent, frame_event, measured_to_plain
@@ -55,10 +56,11 @@ from polewright.services.ports import Clock, Recorder
 from polewright.services.program_log import LOG
 from polewright.services.report.facts import VIGIL_KIND
 from polewright.words.axis import clock_words
+from polewright.words.clock import clocks_stepped
 from polewright.words.notices import CLOCK_CURE, MEASURED_ALL_THE_SAME, RECORD_WAITS, STALLED
 from polewright.words.screws import turned_sky_words
 
-SKY_TOPIC, CLOCK_TOPIC = "sky turned", "clock"
+SKY_TOPIC, CLOCK_TOPIC, STEP_TOPIC = "sky turned", "clock", "clock set"
 CLOCK_FRAMES = 5  # one late file says nothing
 STALL_TOPIC, STALLED_S = "folder stalled", 10.0
 OVERTAKEN_KIND, FAULT_KIND = "frame_overtaken", "fault"
@@ -69,6 +71,7 @@ KEPT_STAGES = (Stage.CAPTURE, Stage.PROOF)  # every frame of these is measured; 
 
 Measure = Callable[[Path], MeasuredFrame]
 Listener = Callable[["NightEngine"], None]
+Landed = tuple[float, Utc]  # monotonic seconds and the computer's clock when a frame file was complete
 
 
 class Outlets(Protocol):
@@ -167,6 +170,7 @@ class NightEngine:
         self.refused: Refused | None = None
         self.last_measured: MeasuredFrame | None = None
         self._arrivals: deque[FrameArrival] = deque(maxlen=CLOCK_FRAMES)
+        self._steps = ClockSteps()
         self.timings: deque[FrameTiming] = deque(maxlen=KEPT_TIMINGS)
 
     @property
@@ -297,7 +301,7 @@ class NightEngine:
         plan = self.state.plan
         if plan is None or self.state.paused:
             return
-        arrived_s, landed = self._stopwatch_s(), self._clock.utc()
+        arrived_s, landed = self._stopwatch_s(), (self._clock.monotonic_s(), self._clock.utc())
         keep = self.state.stage in KEPT_STAGES and not self.state.aligned
         self._jobs.submit(
             lambda: self._work(path, plan),
@@ -320,7 +324,7 @@ class NightEngine:
         event = frame_event(0.0, path.name, measured, plan.site, plan.air)
         return _FrameResult(event, measured, as_stated, begun_s, self._stopwatch_s())
 
-    def _deliver(self, path: Path, plan: NightPlan, arrived_s: float, landed: Utc, outcome: JobOutcome) -> None:
+    def _deliver(self, path: Path, plan: NightPlan, arrived_s: float, landed: Landed, outcome: JobOutcome) -> None:
         """Back with the owner; placed anew where site or clock were mended meanwhile."""
         if isinstance(outcome, Done):
             result: _FrameResult = outcome.value
@@ -328,7 +332,8 @@ class NightEngine:
             if now is not None and not _same_sky(plan, now) and result.as_stated is not None:
                 result = self._placed(path, result.as_stated, now, result.begun_s)
             if result.measured is not None:
-                self._compare_clocks(result.measured.frame, landed)
+                self._watch_the_clock(result.measured.frame, *landed)
+                self._compare_clocks(result.measured.frame, landed[1])
             self._take_result(path, arrived_s, result)
         elif isinstance(outcome, Failed):
             self.fault(f"measuring {path.name}", outcome.error)
@@ -397,6 +402,20 @@ class NightEngine:
         """The screws show what no frame can: that longitude or clock is wrong."""
         turn = self.state.sky_turn_rad if isinstance(self.state, Running) else None
         self._while_it_lasts(SKY_TOPIC, None if turn is None else turned_sky_words(turn))
+
+    def _watch_the_clock(self, frame: Frame, landed_s: float, landed: Utc) -> None:
+        """Frames whose times were set with this computer's clock do not go with those before: measured anew."""
+        if frame.utc_mid is None:
+            return
+        clock_s, ahead_s = unix_seconds(landed) - landed_s, frame.utc_mid.value.seconds_since(landed)
+        stepped_s, state = self._steps.followed_s(clock_s, ahead_s), self.state
+        if stepped_s is None or not isinstance(state, Running) or state.stage is Stage.ORIENTATION:
+            return
+        plan = state.plan
+        if not state.aligned:
+            sky = (plan.site, plan.pole_altitude_rad, plan.air, plan.clock_ahead_s)
+            self.post(SkyMended(self.now_s(), *sky, stepped_s=stepped_s))
+        self.notify(Notice(STEP_TOPIC, *clocks_stepped(stepped_s, measured_anew=not state.aligned)))
 
     def _compare_clocks(self, frame: Frame, landed: Utc) -> None:
         """Frame times against this computer's clock, over the latest frames."""

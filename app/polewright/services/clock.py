@@ -10,12 +10,15 @@ from collections.abc import Callable
 from polewright.core.model import Utc
 from polewright.core.sky.timescales import utc_from_unix
 
+# one that goes on while the computer sleeps, where there is such a one: else waking looks like a clock set forwards
+STOPWATCH = getattr(time, "CLOCK_BOOTTIME", getattr(time, "CLOCK_MONOTONIC", None))
+
 
 class SystemClock:
     """Real time. Satisfies ports.Clock."""
 
     def monotonic_s(self) -> float:
-        return time.monotonic()
+        return time.monotonic() if STOPWATCH is None else time.clock_gettime(STOPWATCH)
 
     def utc(self) -> Utc:
         return utc_from_unix(time.time())

@@ -38,3 +38,16 @@ def clock_set(ahead_s: float, measured: bool) -> Said:
     )
     again = "The axis is measured again; screws, locks and plan stay." if measured else "Screws, locks and plan stay."
     return Said(told, f"{again} The rig remembers it. Ctrl+Z takes it back.")
+
+
+def stepped_words(step_s: float) -> str:
+    """`the clock set 1 h forwards`."""
+    return f"the clock set {apart_text(step_s)} {'forwards' if step_s > 0.0 else 'back'}"
+
+
+def clocks_stepped(step_s: float, measured_anew: bool) -> Said:
+    """Told when the frames' times were set together with this computer's clock, in the middle of a night."""
+    way = "forwards" if step_s > 0.0 else "back"
+    told = f"This computer's clock was set {apart_text(step_s)} {way}, and the times of the frames with it."
+    again = " The axis is measured again by the new time; screws, locks and plan stay." if measured_anew else ""
+    return Said(told, f"See that it is right now.{again}")

@@ -8,7 +8,7 @@ from typing import assert_never
 from polewright.core.night import events as ev
 from polewright.core.night.events import AnyEvent
 from polewright.core.offset import Offset
-from polewright.words.clock import clock_words
+from polewright.words.clock import clock_words, stepped_words
 from polewright.words.numbers import offset_words, sense_text, turns_text
 from polewright.words.said import Said
 
@@ -54,6 +54,8 @@ def deed_text(event: AnyEvent) -> str:
             return "nudges the declination"
         case ev.LessonAsked():
             return "asks for a lesson on a screw, or has had enough of it"
+        case ev.SkyMended(stepped_s=stepped_s) if stepped_s:
+            return f"goes on with {stepped_words(stepped_s)}: measured anew"
         case ev.SkyMended():
             return f"mends site or clock{_ahead(event.clock_ahead_s)}: measured anew"
         case ev.RigMended():

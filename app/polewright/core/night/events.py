@@ -173,17 +173,22 @@ class TargetChanged(Event):
 
 @dataclass(frozen=True)
 class SkyMended(Event):
-    """Site, air or the frames' clock are stated anew in the middle of the night; as in NightStarted."""
+    """Site, air or the frames' clock are stated anew in the middle of the night; as in NightStarted.
+
+    `stepped_s`: by how much the frames' clock itself was set meanwhile (forwards: positive); nothing is stated anew.
+    """
 
     site: Site
     pole_altitude_rad: float
     air: Atmosphere
     clock_ahead_s: float = 0.0
+    stepped_s: float = 0.0
 
     def __post_init__(self) -> None:
         super().__post_init__()
         _check_pole(self.pole_altitude_rad)
         _check_clock(self.clock_ahead_s)
+        _check_clock(self.stepped_s)
 
 
 @dataclass(frozen=True)

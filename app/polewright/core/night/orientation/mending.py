@@ -23,7 +23,7 @@ SAME_SKY_RAD = math.radians(3.0)
 
 def mend_sky(state: Running, event: SkyMended) -> Outcome:
     """Another site or clock: nothing that frames have shown holds any more, but for the turns they were made by."""
-    turned = sky_turned_rad(state.plan, event.site, event.clock_ahead_s) > SAME_SKY_RAD
+    turned = sky_turned_rad(state.plan, event.site, event.clock_ahead_s + event.stepped_s) > SAME_SKY_RAD
     dropped, _ = drop_capture(state, event)
     plan = replace(
         state.plan,
