@@ -123,6 +123,7 @@ def test_the_answer_no_sets_the_frames_aside_and_asks_for_it_to_be_switched_off(
     tell(course, GuidingTold(4200.0, off=False))
     assert begun(course.state).drift.samples == () and course.advice.reason == GuidingAsked(on=True)
     assert say(course.advice).instruction == "Switch guiding off, in both axes."
+    assert keys(course) == {"Return": "Guiding is off"}, "what has been said is not offered again"
     tell(course, GuidingTold(4210.0, off=True))
     see(course, proof)
     assert course.state.stage is Stage.FINE
@@ -205,6 +206,17 @@ def test_a_nudge_that_no_frame_ever_shows_is_asked_for_again() -> None:
     assert advice.action is Do.NUDGE and "backlash" in say(advice).why
     shown = present(course.state, advice, Extras(now_s=5120.0))
     assert "Press Enter, then nudge." in shown.instruction.gain
+
+
+def test_the_numbers_ask_for_the_nudge_where_another_field_would_not_help() -> None:
+    course = drifting()
+    tell(course, GuidingTold(4000.0, off=True))
+    see(course, free(3))
+    reading = begun(course.state).drift.reading
+    vague = replace(reading, covariance_rad2=((1e-4, 0.0), (0.0, 1e-4)))
+    state = replace(begun(course.state), drift=replace(begun(course.state).drift, reading=vague))
+    facts = {fact.label: fact for fact in present(state, course.advice, Extras(state.now_s)).numbers}
+    assert facts["azimuth"].words == facts["altitude"].words == "needs a nudge"
 
 
 def test_guided_is_never_surer_than_free() -> None:

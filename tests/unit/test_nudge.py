@@ -14,10 +14,12 @@ from polewright.core.drift.guarded import contradicts, guarded, guarded_covarian
 from polewright.core.drift.hidden import without_taught
 from polewright.core.drift.live import DriftProof, DriftResult, guiding_refusal, measure
 from polewright.core.drift.nudge import Nudge
+from polewright.core.drift.reading import DriftReading, read_drift
 from polewright.core.drift.reasons import Guided, Jumped, Sign, TooShortToTell
 from polewright.core.drift.stillness import FIELD_S
-from polewright.core.flexure import Flexure
+from polewright.core.flexure import FLEXURE_PRIOR, Flexure
 from polewright.simulate.real_mount import RealMount
+from polewright.words.drift import guiding_words
 
 FIELDS = ((0.0, 10.0), (-5.0, 55.0))
 OFF = (9.0, -9.4)  # arcmin: 13' in all
@@ -126,3 +128,67 @@ def test_a_nudge_that_was_watched_for_too_short_a_time_shows_nothing() -> None:
     found = result(guided_far_off(2, False, seconds=125.0, nudge=Nudging(back_arcsec_s=0.5)))
     assert found.nudge is Nudge.TOO_EARLY
     assert guiding_refusal(found, True) == TooShortToTell(FIELD_S)
+
+
+def drifting_otherwise() -> DriftProof:
+    """Its guider loses the star at the nudge and lets go: the declination stays there, and drifts from then on."""
+    return guided_far_off(1, False, nudge=Nudging(at_s=100.0, lets_go=True))
+
+
+def test_a_drift_that_is_another_one_since_the_nudge_is_not_called_taken_back() -> None:
+    found = result(drifting_otherwise())
+    assert found.nudge is Nudge.DRIFTS_OTHERWISE
+    refusal = guiding_refusal(found, True)
+    assert refusal == Guided(Sign.DRIFTS_OTHERWISE)
+    told = guiding_words(Guided(Sign.DRIFTS_OTHERWISE)).reason
+    assert "drift otherwise" in told and "went back" not in told
+
+
+def until(proof: DriftProof, seconds: float) -> DriftProof:
+    """Its frames up to so long after the beginning of the last field."""
+    last = next(s.at_s for s in proof.samples if s.position == proof.samples[-1].position)
+    return replace(proof, samples=tuple(s for s in proof.samples if s.at_s <= last + seconds))
+
+
+def nudged_in_the_last_field(nudge: Nudging, guided_one: bool = False) -> DriftProof:
+    plain, nudged = (
+        guided_far_off(4, False, 400.0, push) if guided_one else free(4, push, 400.0) for push in (None, nudge)
+    )
+    first, last = plain.samples[-1].position - 1, plain.samples[-1].position
+    of = [s for s in plain.samples if s.position == first] + [s for s in nudged.samples if s.position == last]
+    return replace(nudged, samples=tuple(of))
+
+
+def left_s(proof: DriftProof) -> float:
+    found = read_drift(
+        proof.samples, proof.site, proof.atmosphere, proof.target, 1e-3, math.inf, FLEXURE_PRIOR, nudged=True
+    )
+    assert isinstance(found, DriftReading)
+    return found.here_s
+
+
+def test_a_nudge_in_the_first_seconds_of_a_field_is_not_waited_for_for_ever() -> None:
+    """Nothing shows how the stars drifted before it. The time left runs out, and the next nudge is looked at."""
+    proof = nudged_in_the_last_field(Nudging(at_s=12.0))
+    assert result(until(proof, 60.0)).nudge is Nudge.TOO_EARLY
+    promised = [seconds + left_s(until(proof, seconds)) for seconds in (60.0, 80.0, 100.0)]
+    assert max(promised) < 130.0 and max(promised) - min(promised) < 15.0
+    found = result(until(proof, 200.0))
+    assert found.nudge is None and not found.disturbed and may_be_held(found)
+
+
+def test_what_came_at_the_beginning_is_no_drift_of_a_slow_guider() -> None:
+    """It pulls a minute of arc back in two minutes: by those frames the axis would lie two degrees off."""
+    proof = nudged_in_the_last_field(Nudging(at_s=12.0, back_arcsec_s=0.5), guided_one=True)
+    found = result(until(proof, 170.0))
+    assert found.nudge in (None, Nudge.TOO_EARLY, Nudge.TAKEN_BACK, Nudge.DRIFTS_OTHERWISE)
+    assert may_be_held(found) or guiding_refusal(found, True) is not None
+
+
+def test_a_nudge_left_too_early_for_the_next_field_does_not_hold_that_up() -> None:
+    first = free(5, Nudging(at_s=250.0), 300.0)
+    plain = free(5, None, 300.0)
+    samples = [s for s in first.samples if s.position == 0] + [s for s in plain.samples if s.position == 1]
+    found = result(replace(first, samples=tuple(samples)))
+    assert found.nudge is None and not found.disturbed
+    assert left_s(replace(first, samples=tuple(samples))) == 0.0

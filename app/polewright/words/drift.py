@@ -96,6 +96,8 @@ def _sign_words(sign: Sign) -> str:
             return "nothing moves, not even in right ascension"
         case Sign.TAKEN_BACK:
             return "the declination was nudged, and went back"
+        case Sign.DRIFTS_OTHERWISE:
+            return "since the declination was nudged the stars drift otherwise than before"
         case Sign.TURNS:
             return "the declination stands still, and the field turns as on an axis elsewhere"
         case Sign.UNTOLD:

@@ -6,9 +6,10 @@ known 50 times worse than a place, and periodic error hides the rest), and stron
 
 Decided 2026-11-29. A declination that stands still is believed as far as these two bear it out, or a nudge does
 (core/drift/nudge.py): the covariance is theirs, about the axis of the declination, and where they contradict it the
-drift is refused. Refusing every still declination was rejected: a good alignment looks like that. Believing the
-person was rejected: of 200 mounts guided in declination and 13' off, whose person said that nothing guides, 90 were
-taken for aligned ones.
+drift is refused. The night goes on by itself, and proves, only where a nudge has stayed or the declination moves
+(`DriftReading.open`); the person may go on with what is stated. Refusing every still declination was rejected: a good
+alignment looks like that. Believing the person was rejected: of 200 mounts guided in declination and 13' off, whose
+person said that nothing guides, 90 were taken for aligned ones.
 """
 
 from __future__ import annotations

@@ -56,6 +56,9 @@ NEW_POSITION_RAD = np.radians(0.7)  # farther from where the sky should have car
 _STEP_SIGMAS = 6.0  # a knock, not noise, in a night of thousands of frames (chosen)
 _LEAST_STEP_RAD = 1.0 / ARCSEC_PER_RAD  # smaller ones are seeing
 NOTHING_YET = NoFramesYet()
+SIGNS = {Nudge.TAKEN_BACK: Sign.TAKEN_BACK, Nudge.DRIFTS_OTHERWISE: Sign.DRIFTS_OTHERWISE}
+# of several nudges the first of these counts
+_GRAVEST = (Nudge.TAKEN_BACK, Nudge.DRIFTS_OTHERWISE, Nudge.TOO_EARLY, Nudge.STAYED)
 _UNKNOWN_RAD, _UNKNOWN_SHARE = np.radians(3.0 / 60.0), 6.0  # so uncertain, alone and beside the other: unknown
 
 
@@ -113,6 +116,7 @@ class DriftResult:
     still: bool = False  # no field drifts in declination by more than a guided one may
     runs: bool = False  # some field shows that the drive is free
     nudge: Nudge | None = None  # what became of a nudge in declination
+    nudge_left_s: float = 0.0  # how much longer until that can be told
 
     @property
     def sigma_rad(self) -> float:
@@ -198,7 +202,9 @@ def measure(state: DriftProof) -> DriftResult | DriftRefusal:
     if turned > 0.5 * SIDEREAL_RATE_RAD_S:
         return NotTracking()
     up = east_and_up(pole, state.site)[1]
-    whole = replace(_result(state, data, fit_drift(data, pole, up), pole), nudge=nudge)
+    whole = _result(state, data, fit_drift(data, pole, up), pole)
+    if nudge is not None:
+        whole = replace(whole, nudge=nudge.what, nudge_left_s=nudge.left_s)
     return _held_against(whole, [_result(state, part, fit_drift(part, pole, up), pole) for part in parts_of(data)])
 
 
@@ -252,8 +258,8 @@ def guiding_refusal(result: DriftResult, guiding_is_off: bool | None) -> Guiding
     """
     if guiding_is_off is False:
         return Guided(Sign.SAID)
-    if result.nudge is Nudge.TAKEN_BACK:
-        return Guided(Sign.TAKEN_BACK)
+    if result.nudge in SIGNS:
+        return Guided(SIGNS[result.nudge])
     if result.nudge is Nudge.TOO_EARLY:
         return TooShortToTell(FIELD_S)
     if result.nudge is Nudge.STAYED:
@@ -318,21 +324,23 @@ def _position_of(samples: tuple[DriftSample, ...], site: Site, at_s: float, dire
     return last.position + int(separation_rad(carried, np.asarray(direction_enu)) > NEW_POSITION_RAD)
 
 
-def drift_data(state: DriftProof) -> tuple[DriftData | None, Nudge | None]:
-    """The frames of positions with three or more, numbered afresh, and what became of a nudge: the frames since it
+def drift_data(state: DriftProof) -> tuple[DriftData | None, Nudged | None]:
+    """The frames of positions with three or more, numbered afresh, and the gravest nudge: the frames since it
     are a position of their own, those in which it happened are left out."""
     samples = state.samples
     numbers = 2 * np.array([s.position for s in samples], dtype=np.int64)
     found = _nudges(state, numbers) if state.nudged else {}
     usable = np.ones(numbers.size, dtype=bool)
+    told = []
     for k, nudged in found.items():
         here = np.flatnonzero(numbers == k)
+        left = nudged.what is Nudge.TOO_EARLY and k < numbers[-1]  # before it could tell: what came after it is open
         numbers[here[nudged.after]] += 1
-        usable[here[nudged.moving]] = False
+        usable[here[nudged.after | nudged.moving if left else nudged.moving]] = False
+        told += [] if left or nudged.what is None else [nudged]
     kept = tuple(sample for sample, use in zip(samples, usable) if use)
-    fates = {nudged.what for nudged in found.values()}
-    nudge = next((fate for fate in (Nudge.TAKEN_BACK, Nudge.TOO_EARLY, Nudge.STAYED) if fate in fates), None)
-    return _data(kept, numbers[usable], state.orientation_sigma_rad), nudge
+    gravest = min(told, key=lambda nudged: _GRAVEST.index(nudged.what), default=None)
+    return _data(kept, numbers[usable], state.orientation_sigma_rad), gravest
 
 
 def _nudges(state: DriftProof, numbers: IntArray) -> dict[int, Nudged]:

@@ -36,16 +36,21 @@ class Nudge(Enum):
 
     STAYED = "stayed"
     TAKEN_BACK = "taken back"
+    DRIFTS_OTHERWISE = "it stayed, and the stars drift otherwise since"
     TOO_EARLY = "too early to say"
 
 
 @dataclass(frozen=True, eq=False)
 class Nudged:
-    """`after` (N,): the frames since; `moving` (N,): those in which it happened; what became of it."""
+    """`after` (N,): the frames since; `moving` (N,): those in which it happened.
+
+    `what` became of it: None where it came too soon in the field to be judged by; `left_s`: until that can be told.
+    """
 
     after: NDArray[np.bool_]
     moving: NDArray[np.bool_]
-    what: Nudge
+    what: Nudge | None
+    left_s: float = 0.0
 
 
 def nudge_in(at_s: FloatArray, dec_rad: FloatArray) -> Nudged | None:
@@ -57,9 +62,29 @@ def nudge_in(at_s: FloatArray, dec_rad: FloatArray) -> Nudged | None:
     begun_s = 0.5 * (at_s[first - 1] + at_s[first])
     moving = np.abs(at_s - begun_s) < MOVING_S
     before, after = ~moving & (at_s < begun_s), ~moving & (at_s > begun_s)
-    if before.sum() < LEAST_FRAMES or after.sum() < LEAST_FRAMES:
-        return Nudged(at_s > begun_s, moving, Nudge.TOO_EARLY)
-    return Nudged(at_s > begun_s, moving, _became(at_s, dec_rad, before, after))
+    if before.sum() < LEAST_FRAMES:
+        return _without_beginning(at_s, dec_rad, begun_s)
+    what = Nudge.TOO_EARLY if after.sum() < LEAST_FRAMES else _became(at_s, dec_rad, before, after)
+    return Nudged(at_s > begun_s, moving, what, _left_s(at_s, begun_s + MOVING_S, HOLD_S))
+
+
+def _without_beginning(at_s: FloatArray, dec_rad: FloatArray, begun_s: float) -> Nudged:
+    """Nothing shows how the stars drifted before it: the field begins anew once a guider would have taken it back."""
+    rest = at_s > begun_s + HOLD_S
+    if rest.sum() < LEAST_FRAMES:
+        left_s = _left_s(at_s, begun_s + HOLD_S, 0.0)
+        return Nudged(at_s > begun_s, np.abs(at_s - begun_s) < MOVING_S, Nudge.TOO_EARLY, left_s)
+    after, moving = rest.copy(), ~rest
+    later = nudge_in(at_s[rest], dec_rad[rest])
+    if later is not None:
+        after[rest], moving[rest] = later.after, later.moving
+    return Nudged(after, moving, *((None,) if later is None else (later.what, later.left_s)))
+
+
+def _left_s(at_s: FloatArray, since_s: float, least_s: float) -> float:
+    """Until frames enough, and for so long, have followed."""
+    frames_s = LEAST_FRAMES * float(np.median(np.diff(at_s)))
+    return max(float(since_s + max(least_s, frames_s) - at_s[-1]), 1.0)
 
 
 def _displaced(dec_rad: FloatArray) -> NDArray[np.bool_] | None:
@@ -84,7 +109,7 @@ def _became(at_s: FloatArray, dec_rad: FloatArray, before: NDArray[np.bool_], af
         return Nudge.TAKEN_BACK
     if np.ptp(at_s[after]) < HOLD_S:
         return Nudge.TOO_EARLY
-    return Nudge.STAYED if _drifts_alike(at_s, dec_rad, before, after) else Nudge.TAKEN_BACK
+    return Nudge.STAYED if _drifts_alike(at_s, dec_rad, before, after) else Nudge.DRIFTS_OTHERWISE
 
 
 def _drifts_alike(at_s: FloatArray, dec_rad: FloatArray, before: NDArray[np.bool_], after: NDArray[np.bool_]) -> bool:

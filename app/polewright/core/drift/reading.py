@@ -14,7 +14,7 @@ from polewright.core.angles import ARCSEC_PER_RAD, SIDEREAL_RATE_RAD_S
 from polewright.core.drift.guarded import Guarded, believed, contradicts, guarded, may_be_held
 from polewright.core.drift.hidden import wandering, whole_covariance, without_taught
 from polewright.core.drift.live import DriftProof, DriftResult, DriftSample, guiding_refusal, measure
-from polewright.core.drift.nudge import HOLD_S, MOVING_S, Nudge
+from polewright.core.drift.nudge import Nudge
 from polewright.core.drift.reasons import DriftDoubt, DriftRefusal, Guided, Sign, Unknown
 from polewright.core.drift.remaining import cadence_s, remaining
 from polewright.core.drift.stillness import FIELD_S
@@ -158,10 +158,9 @@ def read_drift(
 
 def _untold_s(result: DriftResult) -> float:
     """How much longer the present field lasts until it can show whether anything guides."""
-    here_s = result.positions[-1].seconds
     if result.nudge is Nudge.TOO_EARLY:
-        return max(HOLD_S + MOVING_S - here_s, 1.0)
-    return 0.0 if result.runs or not may_be_held(result) else max(FIELD_S - here_s, 0.0)
+        return result.nudge_left_s
+    return 0.0 if result.runs or not may_be_held(result) else max(FIELD_S - result.positions[-1].seconds, 0.0)
 
 
 def _sign(result: DriftResult, rest: Guarded | None) -> Sign | None:

@@ -71,6 +71,7 @@ class Sign(Enum):
     SAID = "the person says so"
     STILL = "nothing moves, not even in right ascension"
     TAKEN_BACK = "a nudge in declination was taken back"
+    DRIFTS_OTHERWISE = "since a nudge in declination the stars drift otherwise"
     TURNS = "the field turns as on an axis elsewhere"
     UNTOLD = "fields long enough show nothing that runs free"
 

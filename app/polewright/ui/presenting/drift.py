@@ -18,6 +18,7 @@ from polewright.ui.view_model import Action, Drift, DriftCurve, Fact, Weight
 from polewright.words.drift import drift_refusal_words
 from polewright.words.numbers import angle_text, duration_text, sigma_text, size_and_side
 
+VAGUE_RAD = math.radians(10.0 / 60.0)  # less sure, a component is not named (chosen)
 SHOWN_FIELDS, SHOWN_FRAMES = 2, 300  # more frames than that are thinned out: the dots touch
 
 
@@ -83,18 +84,25 @@ def drift_numbers(state: Running) -> tuple[Fact, ...]:
         )
     (ee, _), (_, uu) = reading.covariance_rad2
     return (
-        _component("azimuth", reading.east_rad, ee, "east"),
-        _component("altitude", reading.up_rad, uu, "up"),
+        _component("azimuth", reading, ee, "east"),
+        _component("altitude", reading, uu, "up"),
         Fact("time left", _left(state, watch, reading), f"one frame {sigma_text(reading.noise_rad)}"),
     )
 
 
-def _component(name: str, value: float, variance: float, direction: str) -> Fact:
+def _component(name: str, reading: DriftReading, variance: float, direction: str) -> Fact:
     sigma = math.sqrt(max(variance, 0.0))
-    if sigma > math.radians(10.0 / 60.0):
-        return Fact(name, "not yet", "needs the other field")
+    if sigma > VAGUE_RAD:
+        return Fact(name, "not yet", "needs a nudge" if _nudge_tells(reading, direction) else "needs the other field")
+    value = reading.east_rad if direction == "east" else reading.up_rad
     size, side = size_and_side(value, sigma) if direction == "east" else size_and_side(value, sigma, "up")
     return Fact(name, size, f"{side}, {sigma_text(sigma)}, by drift")
+
+
+def _nudge_tells(reading: DriftReading, direction: str) -> bool:
+    """Whether this component would be known if nothing guided."""
+    free, k = reading.free_rad2, 0 if direction == "east" else 1
+    return free is not None and math.sqrt(max(free[k][k], 0.0)) <= VAGUE_RAD
 
 
 def _left(state: Running, watch: DriftWatch, reading: DriftReading) -> str:
