@@ -101,6 +101,7 @@ SAMPLES: tuple[it.Reason, ...] = (
     it.Near(HERE, RAD),
     it.TripodSettles(200.0, 900.0),
     it.DriftDisturbed(Jumped(1e-4, 40.0)),
+    it.DriftDisturbed(Jumped(3e-4, 40.0), nudge=True),
     it.GuidingAsked(False),
     it.GuidingAsked(True),
     *(it.DriftGuided(sign) for sign in Sign),

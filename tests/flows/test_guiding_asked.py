@@ -17,19 +17,29 @@ from paper_night import PaperNight
 from polewright.core.angles import ARCMIN_PER_RAD, ARCSEC_PER_RAD
 from polewright.core.drift.live import DriftProof, DriftSample
 from polewright.core.drift.reading import DriftReading, read_drift, wanted_rad
-from polewright.core.drift.reasons import Sign
+from polewright.core.drift.reasons import Jumped, Sign
 from polewright.core.flexure import FLEXURE_PRIOR
 from polewright.core.model import TargetPole, Utc
-from polewright.core.night.advice import Do, DriftGuided, GuidingAsked, NudgeWanted
+from polewright.core.night.advice import Do, DriftDisturbed, DriftGuided, GuidingAsked, NudgeWanted
+from polewright.core.night.advise import advise
 from polewright.core.night.drift_watch import DriftWatch
 from polewright.core.night.drifting.actions import drift_offset
 from polewright.core.night.event_codec import event_from_plain
-from polewright.core.night.events import AnyEvent, DeclinationNudged, FrameSolved, GuidingTold, RestartAsked, Ticked
+from polewright.core.night.events import (
+    AnyEvent,
+    DeclinationNudged,
+    DriftAsked,
+    FrameSolved,
+    GuidingTold,
+    RestartAsked,
+    Ticked,
+)
 from polewright.core.night.measured import PlacedFrame
 from polewright.core.night.states import NightPlan, Running, Stage, begun
 from polewright.core.plain import to_plain
 from polewright.core.sky.places import pole_altitude_rad
 from polewright.runtime.course import Course
+from polewright.ui.presenting.drift import drift_asked
 from polewright.ui.presenting.extras import Extras
 from polewright.ui.presenting.night import present
 from polewright.ui.view_model import Weight
@@ -51,7 +61,7 @@ BEGUN = Utc(2461000.5, 0.1)
 def drifting() -> Course:
     """A night that measures by drift, on a pier."""
     course = Course()
-    course.state = Running(stage=Stage.CAPTURE, now_s=4000.0, plan=PLAN, drift=DriftWatch(stood=True))
+    course.state = Running(stage=Stage.CAPTURE, now_s=4000.0, plan=PLAN, drift=DriftWatch(stood=True, ask=True))
     return course
 
 
@@ -206,6 +216,49 @@ def test_a_nudge_that_no_frame_ever_shows_is_asked_for_again() -> None:
     assert advice.action is Do.NUDGE and "backlash" in say(advice).why
     shown = present(course.state, advice, Extras(now_s=5120.0))
     assert "Press Enter, then nudge." in shown.instruction.gain
+
+
+def nudged_untold() -> Course:
+    """The nudge asked for was made, and its key not pressed."""
+    course, nudge = drifting(), Nudging(at_s=150.0)
+    tell(course, GuidingTold(4000.0, off=True))
+    see(course, in_the_last_field(free(3), nudge, free(3, nudge=nudge)))
+    return course
+
+
+def test_a_nudge_before_its_key_is_asked_about_and_nothing_is_lost() -> None:
+    course = nudged_untold()
+    assert isinstance(course.advice.reason, DriftDisturbed) and course.state.stage is Stage.CAPTURE
+    assert keys(course) == {"Return": "Start again", "N": "That was my nudge"}
+    frames = len(begun(course.state).drift.samples)
+    tell(course, DeclinationNudged(5000.0))
+    assert course.state.stage is Stage.FINE and len(begun(course.state).drift.samples) == frames
+    assert drift_offset(begun(course.state)).total_rad * ARCMIN_PER_RAD < 1.5
+
+
+def test_said_of_a_bump_it_does_not_ask_twice() -> None:
+    """The jump is another one than the nudge: the drift begins again."""
+    course = nudged_untold()
+    watch = begun(course.state).drift
+    for said_s, size_arcsec in ((5000.0, 60.0), (None, 10.0), (None, 400.0)):
+        reading = replace(watch.reading, warnings=(Jumped(size_arcsec / ARCSEC_PER_RAD, 40.0),))
+        state = replace(begun(course.state), drift=replace(watch, reading=reading, nudged_s=said_s))
+        assert advise(state).reason == DriftDisturbed(reading.warnings[0], nudge=False)
+
+
+def test_a_drift_of_a_record_that_did_not_ask_goes_on_without_the_question() -> None:
+    """Before 2026-11-30 nights with a tube that may bend began to watch at once."""
+    asked = event_from_plain({"kind": "DriftAsked", "at_s": 4000.0, "side": "east", "stood": True})
+    assert isinstance(asked, DriftAsked)
+    course = Course()
+    course.state = Running(stage=Stage.CAPTURE, now_s=4000.0, plan=PLAN)
+    tell(course, asked)
+    see(course, free(2, OFF))
+    assert course.state.stage is Stage.FINE
+
+
+def test_the_window_asks() -> None:
+    assert drift_asked(PLAN, None).ask and drift_asked(PLAN, DriftWatch(), other_side=True).ask
 
 
 def test_the_numbers_ask_for_the_nudge_where_another_field_would_not_help() -> None:

@@ -200,7 +200,7 @@ class Night(RuleBasedStateMachine):
     def the_stars_drift(self, reading: DriftReading, sure: bool) -> None:
         """Asked for where it may be, then an answer, now and then a complete one."""
         if self.state.drift is None:
-            self.feed(DriftAsked(self.later(1.0), "east", True))
+            self.feed(DriftAsked(self.later(1.0), "east", True, ask=True))
         watch = self.state.drift
         if watch is None or not watch.samples:
             return

@@ -10,6 +10,7 @@ import pytest
 
 from frame_reasons import reason_of
 from paper_night import PaperNight
+from polewright.core.angles import turned_about
 from polewright.core.axis_reasons import FramesDisagree
 from polewright.core.model import Site, SkyPosition, TargetPole
 from polewright.core.night import advice as says
@@ -28,6 +29,7 @@ from polewright.core.night.measured import MeasuredAxis, PlacedFrame
 from polewright.core.night.proof.actions import begin_proof
 from polewright.core.night.states import NightState, Running, SecondSky, Stage, Waiting, begun
 from polewright.core.night.table import step
+from polewright.core.night.turning.blocked import _obstacle
 from polewright.core.plan.sky_choice import behind, horizontal_deg
 from polewright.core.unsolved import FrameTrouble
 from polewright.words.coach import say
@@ -111,6 +113,44 @@ def test_shorter_it_is_the_turn_and_longer_it_is_clouds(seconds: float) -> None:
     assert isinstance(advise(dark).reason, says.Clouds) is (seconds > 100.0)
     lit = after(dark, FrameSolved(dark.now_s + 3.0, night.placed("b")))
     assert begun(lit).plan.obstacles == ()
+
+
+def test_turned_back_later_the_place_is_struck_all_the_same() -> None:
+    """Behind a house for longer than anybody is led back: the same place is not asked for again and again."""
+    state, night = turning()
+    first = advise(state).action
+    dark = starless(state, 400.0)
+    assert advise(dark).reason == says.Clouds(dark.now_s - begun(dark).trouble.since_s, turned=True)
+    assert "stands in the way" in say(advise(dark)).gain
+    lit = after(dark, FrameSolved(dark.now_s + 3.0, beside(night.placed("b"))))
+    assert len(begun(lit).plan.obstacles) == 1 and advise(lit).action != first
+
+
+def test_a_mount_that_drifts_behind_a_long_cloud_was_not_turned_back() -> None:
+    """Three degrees beside the pole it is carried away by up to 0.8" a second (15" a second times the error)."""
+    state, night = turning()
+    dark = starless(state, 1200.0)
+    frame = night.placed("b")
+    carried = replace(frame, centre=SkyPosition(frame.centre.ra_deg, frame.centre.dec_deg + 0.79 * 1200.0 / 3600.0))
+    assert begun(after(dark, FrameSolved(dark.now_s + 3.0, carried))).plan.obstacles == ()
+
+
+@pytest.mark.parametrize("from_pole_deg", [3.0, 8.0, 20.0])
+def test_what_is_struck_never_covers_the_stars_that_are_seen(from_pole_deg: float) -> None:
+    """Near the pole a turn of forty degrees is a small step on the sky, and a wall of 44 degrees would reach back."""
+    state, _ = turning()
+    pole, tilt = begun(state).plan.pole, math.radians(from_pole_deg)
+    looks = math.cos(tilt) * pole + math.sin(tilt) * np.array([0.8, 0.6 * pole[2], -0.6 * pole[1]])
+    seen = spot_of(looks)
+    for turn in (-40.0, 40.0):
+        asked = spot_of(turned_about(pole, looks, np.array([math.radians(turn)]))[0])
+        obstacle = _obstacle(asked, seen)
+        assert behind(obstacle, *asked) and not behind(obstacle, *seen)
+
+
+def spot_of(direction: np.ndarray) -> np.ndarray:
+    east, north, up = direction
+    return np.degrees([math.asin(up), math.atan2(east, north)])
 
 
 def test_frames_that_fail_otherwise_lead_nowhere() -> None:

@@ -64,8 +64,8 @@ def test_the_curve_has_every_frame_its_line_and_the_time_to_come() -> None:
 def test_what_can_be_said_while_it_drifts() -> None:
     view = shown(watched())
     keys = {a.key: a.intent for a in view.actions}
-    assert keys["D"] == DriftAsked(NOW, "west", stood=True)
-    assert keys["H"] == DriftAsked(NOW, "east", stood=True)
+    assert keys["D"] == DriftAsked(NOW, "west", stood=True, ask=True)
+    assert keys["H"] == DriftAsked(NOW, "east", stood=True, ask=True)
     assert len({a.key for a in view.actions}) == len(view.actions)
 
 

@@ -37,4 +37,4 @@ class ByDrift:
         self._asking = False
         plan = self._seat.look().state.plan
         if self._wanted() and plan is not None:
-            self._seat.press(DriftAsked(NOW, free_side(plan)))
+            self._seat.press(DriftAsked(NOW, free_side(plan), ask=True))

@@ -60,6 +60,8 @@ SETTLES = (
 )
 LEFT_OUT = "The first place was measured before the telescope was pointed: it is left out. Leave declination alone."
 NOTHING_THERE = "No stars there: turn back, something stands in the way. If you have not turned yet, wait: a cloud."
+NUDGE_UNTOLD = "Was that your nudge in declination? Then nothing is lost. Say so only if it was."
+BLOCKED = "Or something stands in the way there: then turn back."
 SECOND_SKY = "Another part of the sky shows whether the tube bends."
 THIRD_SKY = "Two skies agree, but leave it open how the tube bends: a third decides."
 LIKE_ALIGNED = "Is guiding off? A guided mount drifts like an aligned one, wherever its axis points."
@@ -86,8 +88,10 @@ def say(advice: Advice) -> Told:
         case it.NoFrames(since_s, usual_s):
             usual = f"They usually come every {number_text(usual_s)} s."
             return Told(f"No frame for {duration_text(since_s)}.", f"{usual} Check that the camera is still running.")
-        case it.Clouds(since_s):
-            return Told("Wait for the clouds to pass.", clouded_words(duration_text(since_s)))
+        case it.Clouds(since_s, turned):
+            return Told(
+                "Wait for the clouds to pass.", clouded_words(duration_text(since_s)), BLOCKED if turned else ""
+            )
         case it.NothingThere(back):
             return Told(_back(back), NOTHING_THERE)
         case it.FramesFail(frame):
@@ -465,8 +469,9 @@ def _drift(why: it.Drifting) -> Told:
     match why:
         case it.TripodSettles(left_s):
             return Told(f"Hands off. Tripod settling, {duration_text(left_s)}.", SETTLES)
-        case it.DriftDisturbed(doubt):
-            return Told("Begin the drift again.", drift_doubt_words(doubt))
+        case it.DriftDisturbed(doubt, nudge):
+            sentence = "Begin again, or say you nudged it." if nudge else "Begin the drift again."
+            return Told(sentence, drift_doubt_words(doubt), NUDGE_UNTOLD if nudge else "")
         case it.GuidingAsked(on):
             asked = "Switch guiding off, in both axes." if on else "Say whether guiding is off in both axes."
             return Told(asked, LIKE_ALIGNED, "Frames count from your answer on; they are believed over it.")

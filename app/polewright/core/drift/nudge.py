@@ -24,6 +24,7 @@ from polewright.core.drift.stillness import DRIFT_RAD_S, SURE, wander_rad_s
 from polewright.core.model import FloatArray
 
 LEAST_RAD = 15.0 / ARCSEC_PER_RAD  # smaller ones may be wind or a gear (chosen)
+MOST_RAD = 180.0 / ARCSEC_PER_RAD  # larger ones nobody takes for the minute of arc asked for (chosen)
 USUAL_RAD = 60.0 / ARCSEC_PER_RAD  # asked for: within what a guider follows (chosen)
 HOLD_S = 90.0  # so long it must stay: a guider takes a minute of arc back in 8 to 60 s (common practice, no source)
 MOVING_S = 10.0  # frames so near to it may be smeared (chosen)

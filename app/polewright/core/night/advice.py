@@ -145,9 +145,10 @@ class FolderGone:
 
 @dataclass(frozen=True)
 class Clouds:
-    """The stars were there before, and have been gone for so long."""
+    """The stars were there before, and have been gone for so long; `turned`: since the telescope was turned away."""
 
     since_s: float
+    turned: bool = False
 
 
 @dataclass(frozen=True)
@@ -428,9 +429,10 @@ class TripodSettles:
 
 @dataclass(frozen=True)
 class DriftDisturbed:
-    """The mount was moved while it drifted: what the reading says."""
+    """The mount was moved while it drifted: what the reading says. `nudge`: that may have been a nudge, untold."""
 
     doubt: DriftDoubt
+    nudge: bool = False
 
 
 @dataclass(frozen=True)

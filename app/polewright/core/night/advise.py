@@ -24,7 +24,7 @@ from polewright.core.night.correction.coach import advise_correction
 from polewright.core.night.drifting.coach import advise_drift
 from polewright.core.night.proof.coach import advise_proof
 from polewright.core.night.states import NightState, Running, Stage, Waiting
-from polewright.core.night.turning.blocked import PATIENT_TURN_S, way_back
+from polewright.core.night.turning.blocked import PATIENT_TURN_S, dark_since_turning_s, way_back
 from polewright.core.night.turning.coach import advise_turn
 from polewright.core.night.watch.coach import advise_watch
 from polewright.core.night.witness import told_offset
@@ -82,7 +82,7 @@ def _frame_trouble(state: Running) -> Reason | None:
     if back is not None:
         return NothingThere(back)
     clouds = state.clouded and trouble.cause in LIKE_CLOUDS
-    return Clouds(since_s) if clouds else FramesFail(trouble.why, state.stage)
+    return Clouds(since_s, dark_since_turning_s(state) > 0.0) if clouds else FramesFail(trouble.why, state.stage)
 
 
 def spoiled_by_a_rotation(state: Running) -> bool:

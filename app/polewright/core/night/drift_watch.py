@@ -18,11 +18,13 @@ class DriftWatch:
     `begun` is the time of the first frame, from which samples count; `frame` the latest; `read_s` the night's time of
     `reading`; `refusal` why there is none. `kept`: the reading has been written into the record. `stood`:
     the mount has stood for half an hour or longer, as the person says, and settles no more; so `guiding_off`, None
-    until it is said, and `nudged_s`, when the declination was last said to be nudged.
+    until it is said, which is waited for where it is to be asked (`ask`), and `nudged_s`, when the declination was
+    last said to be nudged.
     """
 
     side: Side = "east"
     stood: bool = False
+    ask: bool = False
     guiding_off: bool | None = None
     nudged_s: float | None = None
     begun: Utc | None = None
@@ -47,7 +49,7 @@ class DriftWatch:
 
 def anew(watch: DriftWatch | None) -> DriftWatch:
     """A watch without frames; what the person said stays, but for the nudge that was in them."""
-    return DriftWatch() if watch is None else DriftWatch(watch.side, watch.stood, watch.guiding_off)
+    return DriftWatch() if watch is None else DriftWatch(watch.side, watch.stood, watch.ask, watch.guiding_off)
 
 
 def shifted_axis(axis: MeasuredAxis | None, raised_rad: float) -> MeasuredAxis | None:

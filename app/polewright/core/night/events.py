@@ -234,10 +234,12 @@ class ShiftPutAway(Event):
 @dataclass(frozen=True)
 class DriftAsked(Event):
     """Watch the drift of the stars instead of turning the RA axis; `side` of the meridian that is free. `stood`: the
-    mount has stood for half an hour or longer, and settles no more."""
+    mount has stood for half an hour or longer, and settles no more. `ask`: whether guiding is off is asked before
+    frames count; records of before did not."""
 
     side: Side = "east"
     stood: bool = False
+    ask: bool = False
 
 
 @dataclass(frozen=True)

@@ -80,7 +80,7 @@ def _asked(state: Running, advice: Advice, rehearsal: Rehearsal | None, read_off
         case said.Do.GO_BACK:
             return _yes(state, action, "Go back", events.BackAsked(NOW))
         case said.Do.START_AGAIN:
-            return _yes(state, action, "Start again", events.RestartAsked(NOW))
+            return (*_yes(state, action, "Start again", events.RestartAsked(NOW)), *_untold_nudge(advice))
         case said.Do.TIGHTEN_CLUTCH:
             return _yes(state, action, "Tight: start again", events.RestartAsked(NOW))
         case said.Do.RESUME:
@@ -109,6 +109,12 @@ def _asked(state: Running, advice: Advice, rehearsal: Rehearsal | None, read_off
             return _beside(state, action, Weight.PLAIN)
         case _:
             assert_never(action)
+
+
+def _untold_nudge(advice: Advice) -> tuple[Action, ...]:
+    if not isinstance(advice.reason, said.DriftDisturbed) or not advice.reason.nudge:
+        return ()
+    return (Action("That was my nudge", "N", events.DeclinationNudged(NOW), Weight.PRIMARY),)
 
 
 def _set_clock(state: Running, advice: Advice, ahead_s: float) -> Action:

@@ -134,7 +134,7 @@ def drift_asked(
     side = free_side(plan) if watch is None else watch.side
     if other_side:
         side = "west" if side == "east" else "east"
-    return DriftAsked(NOW, side, stood or (watch is not None and watch.stood))
+    return DriftAsked(NOW, side, stood or (watch is not None and watch.stood), ask=True)
 
 
 def drift_fact(state: Running) -> Fact | None:

@@ -113,7 +113,7 @@ def _agree(reading: DriftReading, before: Offset) -> bool:
 def guiding_unsaid(state: Running) -> bool:
     """Nobody has said yet that guiding is off: frames are only seen. Records of before did not ask."""
     watch = state.drift
-    return watch is not None and state.plan.flexure is not None and watch.guiding_off is not True
+    return watch is not None and watch.ask and watch.guiding_off is not True
 
 
 # what it says
@@ -202,7 +202,7 @@ def watch_drift(state: Running, event: DriftAsked) -> Outcome:
     if state.drift is not None:
         return replace(state, drift=replace(state.drift, side=event.side, stood=event.stood)), ()
     capture = Capture() if state.stage is Stage.CAPTURE else state.capture
-    return replace(state, capture=capture, drift=DriftWatch(event.side, event.stood)), ()
+    return replace(state, capture=capture, drift=DriftWatch(event.side, event.stood, event.ask)), ()
 
 
 def tell_guiding(state: Running, event: GuidingTold) -> Outcome:
@@ -215,10 +215,11 @@ def tell_guiding(state: Running, event: GuidingTold) -> Outcome:
 
 
 def tell_nudge(state: Running, event: DeclinationNudged) -> Outcome:
-    """From now on a jump in declination is no mishap."""
+    """From now on a jump in declination is no mishap, nor was one before."""
     if not by_drift(state) or state.drift is None:
         return state, (Refused(Objection.DRIFT_ELSEWHERE),)
-    state = replace(state, drift=replace(state.drift, nudged_s=state.now_s))
+    reading = None if state.drift.reading is not None and state.drift.reading.disturbed else state.drift.reading
+    state = replace(state, drift=replace(state.drift, nudged_s=state.now_s, reading=reading))
     return state, _fit(state)
 
 

@@ -5,11 +5,11 @@ from __future__ import annotations
 import math
 
 from polewright.core.angles import ARCSEC_PER_RAD
-from polewright.core.drift.nudge import HOLD_S, MOVING_S
+from polewright.core.drift.nudge import HOLD_S, LEAST_RAD, MOST_RAD, MOVING_S
 from polewright.core.drift.plan import predicted_seconds
 from polewright.core.drift.reading import DriftReading, place_rad, tells, wanted_rad
+from polewright.core.drift.reasons import DriftDoubt, Jumped, Sign
 from polewright.core.drift.reasons import NotTracking as StarsRun
-from polewright.core.drift.reasons import Sign
 from polewright.core.night.advice import (
     DriftDisturbed,
     DriftGuided,
@@ -54,10 +54,16 @@ def _in_the_way(state: Running, watch: DriftWatch) -> Reason | None:
     if left_s > 0.0:
         return TripodSettles(left_s, rest_s(state))
     if reading is not None and reading.disturbed:
-        return DriftDisturbed(reading.warnings[0])
+        return DriftDisturbed(reading.warnings[0], _like_a_nudge(watch, reading.warnings[0]))
     if reading is not None and reading.held:
         return DriftGuided(reading.sign or Sign.STILL)
     return Plainly.NOT_TRACKING if isinstance(watch.refusal, StarsRun) else None
+
+
+def _like_a_nudge(watch: DriftWatch, doubt: DriftDoubt) -> bool:
+    """Whether that jump may be a nudge of which nobody has told."""
+    told = watch.nudged_s is not None or not watch.ask
+    return not told and isinstance(doubt, Jumped) and LEAST_RAD <= abs(doubt.size_rad) <= MOST_RAD
 
 
 def _next_field(
