@@ -470,7 +470,7 @@ def _drift(why: it.Drifting) -> Told:
         case it.TripodSettles(left_s):
             return Told(f"Hands off. Tripod settling, {duration_text(left_s)}.", SETTLES)
         case it.DriftDisturbed(doubt, nudge):
-            sentence = "Begin again, or say you nudged it." if nudge else "Begin the drift again."
+            sentence = "Begin the drift again, or say you nudged." if nudge else "Begin the drift again."
             return Told(sentence, drift_doubt_words(doubt), NUDGE_UNTOLD if nudge else "")
         case it.GuidingAsked(on):
             asked = "Switch guiding off, in both axes." if on else "Say whether guiding is off in both axes."
