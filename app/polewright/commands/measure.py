@@ -232,6 +232,13 @@ def sentences(capture: Capture, estimate: AxisEstimate | AxisRefusal) -> list[st
     return lines + [f"Note: {text}" for text in warnings]
 
 
+def consistency(estimate: AxisEstimate) -> str:
+    """What the frames say against each other, if they can."""
+    if not estimate.dof:
+        return "not checked: two frames fix the axis and leave nothing over"
+    return f"chi-square {estimate.chi2:.1f} for {estimate.dof} degrees of freedom"
+
+
 def axis_sentences(capture: Capture, estimate: AxisEstimate) -> list[str]:
     """Offset, certainty and what the screws have to undo."""
     sigma_east, sigma_up = np.sqrt(np.diag(estimate.covariance_rad2))
@@ -250,7 +257,7 @@ def axis_sentences(capture: Capture, estimate: AxisEstimate) -> list[str]:
         f"  azimuth      {arcmin_text(screws.azimuth_rad, screws.sigma_azimuth_rad)}"
         " along the horizon (azimuth screw)",
         f"  altitude     {arcmin_text(screws.altitude_rad, screws.sigma_altitude_rad)} (altitude screw)",
-        f"  consistency  chi-square {estimate.chi2:.1f} for {estimate.dof} degrees of freedom",
+        f"  consistency  {consistency(estimate)}",
         "  as stated    clock and longitude: a minute, or a quarter of a degree, turns this about the pole by"
         f" {clock_effect_rad(estimate.total_rad, 60.0) * ARCMIN_PER_RAD:.2f}′",
     ]

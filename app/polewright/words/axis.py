@@ -137,8 +137,8 @@ def doubt_words(doubt: AxisDoubt) -> str:
             )
         case TwoFrames():
             return (
-                "Two frames cannot check each other: a slipped declination or a moved tripod would go unnoticed. Take"
-                " a third."
+                "Two frames cannot check each other: a slipped declination, a turned screw or a moved tripod would go"
+                " unnoticed. Take a third."
             )
         case Unsure(sigma_rad, turn_rad, after_rad):
             return (
@@ -188,8 +188,8 @@ def _mishap_words(found: MishapFound) -> str:
             last = found.index == found.frames - 1
             again = "Take another: if that one does not fit either, the mount has moved."
             return (
-                f"{name} does not fit the other {found.frames - 1} frames and was left out (declination slip, kicked"
-                f" tripod, wind or a wrong time). {again if last else 'Take this frame again.'}"
+                f"{name} does not fit the other {found.frames - 1} frames and was left out (declination slip, turned"
+                f" screw, kicked tripod, wind or a wrong time). {again if last else 'Take this frame again.'}"
             )
         case _:
             assert_never(found.mishap)
@@ -214,8 +214,8 @@ def _disagree_words(doubt: FramesDisagree) -> str:
     more = " One or two more frames would show which of them is wrong." if few else ""
     return (
         f"The frames do not agree (chi-square {doubt.chi2:.0f} for {doubt.dof}): the declination slipped, the tripod"
-        f" moved, a time is wrong, or the tube bends, by about {_angle(doubt.scatter_rad)}. The uncertainty has been"
-        f" widened to cover it.{more}"
+        " moved, a screw was turned, a time is wrong, or the tube bends, by about"
+        f" {_angle(doubt.scatter_rad)}. The uncertainty has been widened to cover it.{more}"
     )
 
 
