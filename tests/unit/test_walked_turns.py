@@ -123,6 +123,16 @@ def test_without_frames_no_order_stands() -> None:
     assert not isinstance(reason(night), NoFrames)
 
 
+@pytest.mark.parametrize("gaps", [[0.1] * 8 + [1.5] * 3, [1.5] * 3 + [20.0], [1.5] * 3 + [0.1, 0.1, 3.0, 1.5]])
+def test_frames_in_a_burst_or_a_pause_do_not_hide_how_often_they_come(gaps: list[float]) -> None:
+    """Files that lay there already come all at once; a busy computer is late with two and then quick with them."""
+    night, _ = at_the_screw()
+    for number, gap in enumerate(gaps):
+        night.t += gap
+        night.feed(FrameUnsolved(night.t, f"{number}.fits", reason_of(FrameTrouble.TRAILED)))
+    assert begun(night.state).interval_s == 1.5
+
+
 def test_slow_frames_and_who_likes_it_told_are_told() -> None:
     night, asked = at_the_screw()
     assert asked.walking

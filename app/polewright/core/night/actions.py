@@ -8,6 +8,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import replace
+from statistics import median_low
 from typing import Any, TypeVar
 
 from polewright.core.night.drift_watch import anew, shifted_axis, shifted_reading
@@ -39,8 +40,7 @@ from polewright.core.unsolved import LIKE_CLOUDS, trouble_of
 
 Outcome = tuple[Running, tuple[Effect, ...]]
 Action = Callable[[Running, Any], Outcome]
-FASTER_SHARE, SLOWER_SHARE = 0.5, 0.15  # of a change of the frames' interval that is believed at once: some are lost
-STALE_INTERVALS = 3.0  # without a frame for so long: it does not come
+RHYTHM_GAPS = 5  # between frames: two late ones, or two at once, change nothing, and three show a new rhythm (chosen)
 S = TypeVar("S", Waiting, Running)
 
 
@@ -67,16 +67,12 @@ def see_frame(state: S, event: FrameSolved) -> tuple[S, tuple[Effect, ...]]:
 
 
 def arrived(state: S) -> S:
-    """A frame has come, usable or not; how often they come follows slowly, and a pause of the camera not at all."""
-    before, usual = state.arrived_s, state.interval_s
-    if before is None:
+    """A frame has come, usable or not. How often they come is the median of the last gaps: neither a burst of files
+    that lay there already nor a pause of the camera hides it."""
+    if state.arrived_s is None:
         return replace(state, arrived_s=state.now_s)
-    gap = state.now_s - before
-    if usual and gap > STALE_INTERVALS * usual:
-        return replace(state, arrived_s=state.now_s)
-    share = FASTER_SHARE if gap < usual else SLOWER_SHARE
-    mean = gap if not usual else usual + share * (gap - usual)
-    return replace(state, arrived_s=state.now_s, interval_s=mean)
+    gaps = (*state.gaps_s, state.now_s - state.arrived_s)[-RHYTHM_GAPS:]
+    return replace(state, arrived_s=state.now_s, gaps_s=gaps, interval_s=median_low(gaps))
 
 
 def note_trouble(state: S, event: FrameUnsolved) -> tuple[S, tuple[Effect, ...]]:

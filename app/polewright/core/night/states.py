@@ -247,6 +247,7 @@ class Seen:
     last_frame: PlacedFrame | None = None
     last_frame_s: float | None = None
     arrived_s: float | None = None  # the latest frame, usable or not
+    gaps_s: tuple[float, ...] = ()  # between the latest frames
     interval_s: float = 0.0  # as frames usually come; 0: not known
     trouble: Trouble | None = None
     tracking: str = "unknown"
