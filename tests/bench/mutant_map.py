@@ -29,6 +29,8 @@ MAPPED = (
     "flows/test_presented_nights_fit.py", "flows/test_rehearsals.py", "flows/test_drift_command.py",
 )  # fmt: skip
 SLOW_S = 20.0  # a test that takes longer is not asked
+KEPT = ("tests/golden/test_recorded_nights.py", "tests/golden/test_shown_nights.py")  # to the last bit
+KEPT_SHARE = 0.6  # of the seconds for one fault, at most, is theirs; chosen
 
 
 @dataclass
@@ -43,15 +45,24 @@ class Known:
     def of(self, fault: Fault, at_most_s: float) -> list[str]:
         """The tests that run the faulty line or use the faulty constant, the most telling first.
 
-        By turns one that runs little else and one that is quick; of the cases of a test the others come last, since
-        they mostly notice what the first one does.
+        By turns one that runs little else and one that is quick, then the kept nights; of the cases of a test the
+        others come last, since they mostly notice what the first one does.
         """
         lines = self.by_line[fault.file]
         found = set[str]().union(*(lines.get(line, ()) for line in range(fault.line, fault.last + 1)))
         if fault.constant:
             found |= self._using(fault.constant)
+        found = {t for t in found if self.seconds[t] <= SLOW_S}
+        nights = sorted((t for t in found if t.startswith(KEPT)), key=lambda t: (self.seconds[t], t))
+        nights = self._within(nights, KEPT_SHARE * at_most_s)
+        left = at_most_s - sum(self.seconds[t] for t in nights)
+        others = self._within(_most_telling(found - set(nights), self.seconds, self.lines_run), left)
+        few = len({t.split("[")[0] for t in others})
+        return [*others[:few], *nights, *others[few:]]
+
+    def _within(self, tests: list[str], at_most_s: float) -> list[str]:
         chosen, total = [], 0.0
-        for test in _most_telling({t for t in found if self.seconds[t] <= SLOW_S}, self.seconds, self.lines_run):
+        for test in tests:
             if total + self.seconds[test] <= at_most_s:
                 total += self.seconds[test]
                 chosen.append(test)

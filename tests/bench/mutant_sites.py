@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import ast
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 # Survivors that nobody can notice, by file and text, with the reason.
 EQUIVALENT: dict[tuple[str, str], str] = {}
@@ -18,6 +18,11 @@ SWAPS = {
     "floor": "ceil", "any": "all", "all": "any",
 }  # fmt: skip
 WORDS = {"east": "west", "west": "east", "up": "down", "clockwise": "anticlockwise", "anticlockwise": "clockwise"}
+TURNED = (
+    "sign dropped",
+    *(f"{name} swapped" for name in SWAPS if name not in ("min", "max", "floor", "any", "all", "degrees", "radians")),
+    *(f"{word!r} turned round" for word in WORDS),
+)
 COMPARED: dict[type[ast.cmpop], type[ast.cmpop]] = {
     ast.Lt: ast.GtE, ast.LtE: ast.Gt, ast.Gt: ast.LtE, ast.GtE: ast.Lt, ast.Eq: ast.NotEq, ast.NotEq: ast.Eq,
     ast.Is: ast.IsNot, ast.IsNot: ast.Is, ast.In: ast.NotIn, ast.NotIn: ast.In,
@@ -32,7 +37,8 @@ SILENT = ("LOG.", "assert_never")  # what a line of the log says is nobody's bus
 class Fault:
     """The `number`-th fault of a file: the lines of its statement, what it does in words, where it may be met.
 
-    `constant`: the name of a constant at the top of the module whose value it changes; `context`: the statement;
+    `constant`: the name of a constant of the module, or of the class with a field, whose value it changes;
+    `context`: the statement;
     `inside`: in a function, so that a process that has imported the module can still be given it.
     """
 
@@ -44,6 +50,11 @@ class Fault:
     context: str
     inside: bool
     constant: str = ""
+
+    @property
+    def turns(self) -> bool:
+        """Whether it only turns a direction round: a sign, a side, a screw."""
+        return self.text.split(" in `")[0] in TURNED
 
 
 def faults_of(file: str, source: str) -> list[Fault]:
@@ -92,11 +103,18 @@ def _in_body(body: list[ast.stmt], top: bool, inside: bool) -> Iterator[tuple[_P
         if isinstance(statement, ast.FunctionDef | ast.AsyncFunctionDef):
             yield from _in_body(statement.body, False, True)
         elif isinstance(statement, ast.ClassDef):
-            yield from _in_body(statement.body, False, inside) if not _is_silent_class(statement) else iter(())
+            if not _is_silent_class(statement):
+                yield from _in_class(statement, inside)
         elif isinstance(statement, ast.Import | ast.ImportFrom | ast.Pass | ast.Assert | ast.Raise):
             continue
         elif not _is_docstring(statement) and not any(s in ast.unparse(statement)[:40] for s in SILENT):
             yield from _in_statement(body, index, statement, top, inside)
+
+
+def _in_class(of: ast.ClassDef, inside: bool) -> Iterator[tuple[_Place, str, Change]]:
+    """What a field is when nobody gives it is met where the class is used."""
+    for place, told, change in _in_body(of.body, False, inside):
+        yield place if place.inside else replace(place, constant=of.name), told, change
 
 
 def _in_statement(
