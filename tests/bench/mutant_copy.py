@@ -16,6 +16,7 @@ from typing import Any
 
 from mutant_sites import Fault
 
+NOT_COLLECTED = "not collected"
 PROJECT = Path(__file__).resolve().parents[2]
 
 
@@ -90,7 +91,7 @@ class Process:
         self._process.stdin.write(json.dumps(order) + "\n")
         self._process.stdin.flush()
         answer = str(self.heard())
-        if answer in ("broken", "not collected", "no test"):
+        if answer in ("broken", "no test"):
             raise RuntimeError(f"{answer}: see {self._copy / 'said.txt'}")
         return answer
 
@@ -114,8 +115,13 @@ class Cold(Process):
             raise RuntimeError(f"tests fail without any fault ({end}): see {self._copy / 'said.txt'}")
         return self
 
-    def with_fault(self, name: str, source: str, tests: Sequence[str], timeout_s: float) -> str:
-        """How it ended, noticed, hangs, or survived, with a file of the copy changed for so long."""
+    def with_fault(
+        self, name: str, source: str, tests: Sequence[str], timeout_s: float, whole: Sequence[str] = ()
+    ) -> str:
+        """How it ended, noticed, hangs, or survived, with a file of the copy changed for so long.
+
+        `whole`: the tests without their cases, for a fault with which the cases are not found. Tests that cannot even
+        be collected have noticed it."""
         file = self._copy / "app/polewright" / name
         before, times = file.read_bytes(), file.stat()
         compiled = {pyc: pyc.read_bytes() for pyc in file.parent.glob(f"__pycache__/{file.stem}.*.pyc")}
@@ -123,7 +129,10 @@ class Cold(Process):
             pyc.unlink()
         file.write_text(source, encoding="utf-8")
         try:
-            return self.ask(tests=tests, timeout_s=timeout_s)
+            end = self.ask(tests=tests, timeout_s=timeout_s)
+            if end == NOT_COLLECTED and whole:
+                end = self.ask(tests=whole, timeout_s=timeout_s)
+            return "noticed" if end == NOT_COLLECTED else end
         finally:
             file.write_bytes(before)
             os.utime(file, ns=(times.st_atime_ns, times.st_mtime_ns))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+from collections import Counter
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 
@@ -38,7 +39,7 @@ class Fault:
     """The `number`-th fault of a file: the lines of its statement, what it does in words, where it may be met.
 
     `constant`: the name of a constant of the module, or of the class with a field, whose value it changes;
-    `context`: the statement;
+    `context`: the statement, and which of the faults that are told alike;
     `inside`: in a function, so that a process that has imported the module can still be given it.
     """
 
@@ -60,10 +61,13 @@ class Fault:
 def faults_of(file: str, source: str) -> list[Fault]:
     """All of them, in the order of the text."""
     tree = ast.parse(source)
-    return [
-        Fault(file, number, place.line, place.last, text, place.context, place.inside, place.constant)
-        for number, (place, text, _) in enumerate(_changes(tree))
-    ]
+    alike: Counter[tuple[str, str]] = Counter()
+    found = []
+    for number, (place, text, _) in enumerate(_changes(tree)):
+        alike[place.context, text] += 1
+        context = f"{place.context} {alike[place.context, text]}"
+        found.append(Fault(file, number, place.line, place.last, text, context, place.inside, place.constant))
+    return found
 
 
 def mutated(source: str, fault: Fault) -> str:

@@ -139,7 +139,8 @@ class Bench:
         if end != "not here":
             return end
         source = mutated((PROJECT / "app/polewright" / fault.file).read_text(encoding="utf-8"), fault)
-        return self._cold.with_fault(fault.file, source, tests, timeout_s)
+        whole = list(dict.fromkeys(test.split("[")[0] for test in tests))  # a fault may rename the cases of a test
+        return self._cold.with_fault(fault.file, source, tests, timeout_s, whole)
 
     def _decides_on_import(self, fault: Fault) -> bool:
         run = self._known.imported.get(fault.file, [])

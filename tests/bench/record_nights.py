@@ -3,6 +3,7 @@
     python tests/bench/record_nights.py
     python tests/bench/record_nights.py --again NAME...    # the kept record stays; what comes of it is written anew
     python tests/bench/record_nights.py --shown [NAME...]  # and so what the window shows of it
+    python tests/bench/record_nights.py --numbers          # the numbers of tests/kept_numbers.py
 
 The kept nights are those of the commit that added this file; a later version writes its own, of another form, and
 only where a decision is changed on purpose may a night be recorded anew. From star lists, in virtual time.
@@ -21,6 +22,7 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
+from kept_numbers import keep_numbers
 from polewright.core.angles import ARCSEC_PER_RAD
 from polewright.core.errors import FrameReadError
 from polewright.core.model import Frame, Sourced, TargetPole
@@ -416,6 +418,9 @@ def main() -> None:
     if "--shown" in sys.argv:
         for name in wanted or NIGHTS:
             keep_shown(name)
+        return
+    if "--numbers" in sys.argv:
+        keep_numbers()
         return
     for name in wanted or SCRIPTS:
         expect_again(name) if "--again" in sys.argv else record(name)
