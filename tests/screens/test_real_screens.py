@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 # (width, height, scale factor) as the desktop offers them; 1280 x 800 less a task bar of 40 px
-SCREENS = ((1024, 600, "1"), (1280, 760, "1"), (1366, 768, "1.25"), (3840, 2160, "2"))
+SCREENS = ((1024, 600, "1"), (1024, 768, "1"), (1280, 760, "1"), (1366, 768, "1.25"), (3840, 2160, "2"))
 
 
 def opened_on(width: int, height: int, factor: str, home: Path) -> dict[str, object]:

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 SMALLEST = (1016, 564)  # 1024 x 600 less the frame of a window (FRAME_PX, TITLE_PX of ui/main_window.py)
 STRIP_H, STRIP_W = 118.0, 124.0
 WORDS_H, LEAST_WORDS_H, SCREWS_H = 200.0, 150.0, 98.0
-TROUBLE_H = 124
+TROUBLE_H, TROUBLE_W = 124, 450.0  # in a narrower column (1024 x 768) its words need more lines
 AFTER_H = 104
 READING_LEFT = 0.50  # share of the well and its strips: the letters need the other half
 
@@ -126,7 +126,7 @@ def _rows(right: Box, u: float, gap: float, wants: Wants, glove_px: float) -> li
         (wants.screws, "screws", SCREWS_H * u, gap * 0.6),
         (bool(wants.plain), "plain", 42 * u, gap * 0.6),
         (bool(wants.primary), "primary", min(glove_px, right.h * 0.2), gap * 0.8),
-        (wants.trouble, "trouble", TROUBLE_H * u, gap * 0.8),
+        (wants.trouble, "trouble", TROUBLE_H * u * max(1.0, TROUBLE_W / right.w), gap * 0.8),
     )
     return [(name, high, below) for wanted, name, high, below in rows if wanted]
 

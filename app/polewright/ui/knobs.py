@@ -62,14 +62,14 @@ class Knob(Panel):
         painter.setBrush(Qt.BrushStyle.NoBrush)
         left = centre.x() + radius + look.px(10)
         words = QRectF(left, box.top(), box.right() - left, box.height())
-        row = words.height() / 3
+        row = words.height() / (3 + self.keys.count("\n"))
         lines: tuple[tuple[str, float, Role, QFont.Weight], ...] = (
             (self.name, BODY, "ink", QFont.Weight.DemiBold),
             (self.value_text, BODY, "strong", QFont.Weight.Normal),
             (self.keys, SMALL, "faint", QFont.Weight.Normal),
         )
         for i, (text, size, role, weight) in enumerate(lines):
-            line = QRectF(words.left(), words.top() + i * row, words.width(), row)
+            line = QRectF(words.left(), words.top() + i * row, words.width(), row * (1 + text.count("\n")))
             draw_fitted(painter, text, line, look.px(size), look.colour(role), weight, 0x81)
 
     def _angle(self, event: QMouseEvent) -> float:
@@ -116,7 +116,7 @@ class KnobPanel(Panel):
         super().__init__(parent)
         self.azimuth = Knob("azimuth", "← ↺   → ↻", self)
         self.altitude = Knob("altitude", "↓ ↺   ↑ ↻", self)
-        self.axis = Knob("RA axis", "PgUp E/Dn W", self)
+        self.axis = Knob("RA axis", "PgUp E\nPgDn W", self)
         row = QHBoxLayout(self)
         row.setContentsMargins(0, 0, 0, 0)
         row.setSpacing(0)
