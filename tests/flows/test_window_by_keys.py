@@ -28,7 +28,7 @@ from polewright.ui.presenting.nights import nights_view
 from polewright.ui.settings import WindowSettings
 from polewright.ui.sound_plan import Phrase
 from polewright.ui.theme import Light
-from polewright.ui.view_model import Work
+from polewright.ui.view_model import View, Work
 from screens.demo_views import PAGES
 from window_in_virtual_time import clear_away
 
@@ -376,11 +376,17 @@ def test_one_key_is_red_light_on_every_page(bench: Bench) -> None:
         bench.key(Qt.Key.Key_F9)
 
 
+def mending(view: View) -> View:
+    """The form as it lies over a running night."""
+    return replace(view, form=replace(view.form, mending=True))
+
+
 def test_work_is_told_at_the_edge_and_never_over_the_instruction(bench: Bench) -> None:
     work = Work("Learning the star patterns", 0.4, can_cancel=False)
     for view, page in (
         (PAGES["first-run"](), bench.window.first),
         (PAGES["rough"](), bench.window.night),
+        (mending(PAGES["first-run"]()), bench.window.first),
         (nights_view((), 0, False, None, None, None), bench.window.nights),
     ):
         bench.window.show_view(view)
@@ -392,6 +398,7 @@ def test_work_is_told_at_the_edge_and_never_over_the_instruction(bench: Bench) -
         bench.window.show_view(replace(view, work=replace(work, fraction=None, can_cancel=True)))
         page.keys.grab()
         assert page.keys.pairs[0] == ("Escape", "stop this work")
+        assert [key for key, _ in page.keys.pairs].count("Escape") == 1
         bench.window.show_view(view)
         assert page.keys.work is None
 

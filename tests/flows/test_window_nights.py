@@ -6,9 +6,11 @@ import threading
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import pytest
 from PySide6.QtCore import Qt
+from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QApplication
 from pytestqt.qtbot import QtBot
 
@@ -21,6 +23,7 @@ from polewright.core.unsolved import BelowHorizon
 from polewright.practice.deeds import point_camera
 from polewright.practice.frame_delivery import StarListsOnly
 from polewright.practice.world import RehearsalWorld
+from polewright.runtime.worker import Done, InlineWorker
 from polewright.services.file_lock import FileLock
 from polewright.services.folder_survey import FolderSurvey
 from polewright.services.measuring import MeasuredFrame
@@ -32,6 +35,7 @@ from polewright.ui import intents as want
 from polewright.ui.driving.night_scene import NightScene
 from polewright.ui.driving.rehearsal_scene import RehearsalScene
 from polewright.ui.driving.replay_scene import ReplayScene
+from polewright.ui.driving.replay_track import StoppedError
 from polewright.ui.view_model import Page, View
 from polewright.words.window import QUESTION
 from sky_solver import shared_catalogue, shared_solver
@@ -484,6 +488,33 @@ def test_the_night_is_written_out_beside_its_record(bench: Bench, tmp_path: Path
     folder = Path(bench.driver._remembered.open_night)
     assert "solution" in (folder / "night.json").read_text(encoding="utf-8")
     assert (folder / "night.csv").read_text(encoding="utf-8").startswith("seq,t_s,utc,kind")
+
+
+class HeldWorker(InlineWorker):
+    """Begins nothing until it is let go, as one does that is busy."""
+
+    def __init__(self) -> None:
+        self.held: list[tuple[str, Callable[[], Any]]] = []
+
+    def ask(self, name: str, job: Callable[[], Any], answer: Callable[[Done], None]) -> None:
+        self.held.append((name, job))
+
+
+def test_an_export_is_stopped_by_the_pointer_and_leaves_nothing(bench: Bench, tmp_path: Path) -> None:
+    begin_night(bench, tmp_path)
+    bench.wait(30.0)
+    scene, worker = bench.driver.scene, HeldWorker()
+    assert isinstance(scene, NightScene)
+    scene._means = replace(scene._means, worker=worker)
+    bench.key(Qt.Key.Key_E, CTRL)
+    stop = bench.window.night.keys.stop
+    assert bench.view.work is not None and stop.isVisible()
+    QTest.mouseClick(stop, Qt.MouseButton.LeftButton)
+    bench.wait(1.0)
+    assert bench.view.work is None and not stop.isVisible()
+    with pytest.raises(StoppedError):
+        worker.held[0][1]()
+    assert not list(Path(bench.driver._remembered.open_night).glob("night.[cj]s*[vn]"))
 
 
 def test_a_fault_is_a_quiet_panel_and_the_session_goes_on(bench: Bench) -> None:

@@ -94,6 +94,7 @@ class FirstPage(FullPanel):
         self.menu = QMenu(self)
         self.trouble = TroublePanel(self)
         self.trouble.pressed.connect(self.pressed)
+        self.keys.pressed.connect(self.pressed)
         self.choose = PlainButton("Choose", "Ctrl+O", parent=self)
         self.begin = PlainButton("Begin the night", "Ctrl+Return", loud=True, parent=self)
         self.rehearse = PlainButton("Rehearse", "Ctrl+P", parent=self)

@@ -62,7 +62,7 @@ class NightPage(FullPanel):
         self.knobs = KnobPanel(self)
         self.transport = Transport(self)
         self.keys = KeysBar(self)
-        for part in (self.primary, self.plain, self.trouble, self.knobs, self.transport):
+        for part in (self.primary, self.plain, self.trouble, self.knobs, self.transport, self.keys):
             part.pressed.connect(self.pressed)
         self.timeline.scrubbed.connect(self._on_scrubbed)
         self.parts: tuple[Panel, ...] = (

@@ -340,9 +340,9 @@ class NightScene:
         self._changed()
 
     def _export(self) -> None:
-        folder = self._order.night_folder
-        self.work = Work("Exporting the night")
-        self._means.worker.ask(WRITING, lambda: export_night(folder), self._on_exported)
+        folder, work = self._order.night_folder, Work("Exporting the night")
+        self.work = work
+        self._means.worker.ask(WRITING, lambda: export_night(folder, lambda: self.work is work), self._on_exported)
 
     def _on_exported(self, done: Done) -> None:
         self.work = None
