@@ -84,7 +84,7 @@ def bar_keys(view: View, settings: WindowSettings) -> tuple[tuple[str, str], ...
     if view.work is not None and view.work.can_cancel and view.trouble is None:
         extra = (("Escape", "stop this work"),)
     if view.page is Page.FIRST_RUN:
-        form = MENDING_KEYS if view.form.mending else FORM_KEYS
+        form: tuple[tuple[str, str], ...] = MENDING_KEYS if view.form.mending else FORM_KEYS
         form = tuple(pair for pair in form if not extra or pair[0] != "Escape")  # one thing a key
         return (*extra, *form[:4], (FULL_SCREEN, "full screen"), (RED_LIGHT, "daylight" if red else "red light"))
     on = {"S": settings.sound, "V": settings.speech}
