@@ -11,14 +11,13 @@ import io
 import os
 from pathlib import Path
 
-import numpy as np
 import pytest
 
-from polewright.core.matching.pattern_index import PatternLayer, cell_count
 from polewright.services.atomic_file import write_atomically
 from polewright.services.layer_file import LayerFileError, read_layer, write_layer
 from polewright.services.profile_store import ProfileStore
 from polewright.services.profiles import RIGS, RigProfile
+from small_layer import small_layer
 
 
 def test_a_profile_cut_at_every_byte_is_set_aside_whole(tmp_path: Path) -> None:
@@ -40,25 +39,15 @@ def test_a_profile_cut_at_every_byte_is_set_aside_whole(tmp_path: Path) -> None:
 
 
 def test_a_layer_of_the_index_cut_anywhere_is_no_layer(tmp_path: Path) -> None:
-    rng, stream, checksum = np.random.default_rng(3), io.BytesIO(), "ab" * 32
-    layer = PatternLayer(
-        bins=3,
-        density_per_sr=12.0,
-        star=np.arange(30, dtype=np.int32),
-        neighbours=rng.integers(0, 30, (30, 5), dtype=np.int32),
-        cell_start=np.linspace(0, 40, cell_count(3) + 1).astype(np.int32),
-        anchor=rng.integers(0, 30, 40, dtype=np.int32),
-        triple=rng.integers(0, 10, 40, dtype=np.uint8),
-        detail=rng.integers(0, 256, (40, 6), dtype=np.uint8),
-    )
-    write_layer(stream, layer, checksum)
+    stream, checksum = io.BytesIO(), "ab" * 32
+    write_layer(stream, small_layer(), checksum)
     content, path = stream.getvalue(), tmp_path / "x.index"
     for length in [*range(0, len(content), 61), len(content) - 1]:
         path.write_bytes(content[:length])
         with pytest.raises(LayerFileError):
             read_layer(path, checksum)
     path.write_bytes(content)
-    assert read_layer(path, checksum).star.size == 30
+    assert len(read_layer(path, checksum).star) == 60
 
 
 @pytest.mark.parametrize("when", ["write", "fsync", "replace"])

@@ -11,13 +11,11 @@ import sys
 import zipfile
 from pathlib import Path
 
-import numpy as np
 import pytest
 
 from iso_time import utc_from_iso
 from polewright.__main__ import main
 from polewright.commands import doctor
-from polewright.core.matching.pattern_index import PatternLayer, cell_count
 from polewright.services import diagnostics
 from polewright.services.catalogue_format import CHECKSUM_NAME, FILE_NAME
 from polewright.services.clock import VirtualClock
@@ -29,6 +27,7 @@ from polewright.services.program_log import LOG, LOG_NAME, log_tail, log_to
 from polewright.services.recorder import NightRecorder
 from polewright.services.resources import find_resource
 from polewright.services.support_bundle import night_tail
+from small_layer import small_layer
 
 LAT, LON = 52.3471, 3.0188
 
@@ -133,17 +132,7 @@ def test_the_index_is_checked_to_the_last_byte(tmp_path: Path) -> None:
     checksum = "ab" * 32
     assert diagnostics.check_index(tmp_path, checksum).state is State.NOTE
     path = tmp_path / "stars-abababababab-layer-00.index"
-    bins, quads = 3, 40_000
-    layer = PatternLayer(
-        bins=bins,
-        density_per_sr=1.0,
-        star=np.arange(10, dtype=np.int32),
-        neighbours=np.zeros((10, 5), dtype=np.int32),
-        cell_start=np.linspace(0, quads, cell_count(bins) + 1).astype(np.int32),
-        anchor=np.zeros(quads, dtype=np.int32),
-        triple=np.zeros(quads, dtype=np.uint8),
-        detail=np.zeros((quads, 6), dtype=np.uint8),
-    )
+    layer = small_layer(6000)
     with path.open("wb") as out:
         write_layer(out, layer, checksum)
     assert diagnostics.check_index(tmp_path, checksum).state is State.WELL

@@ -14,7 +14,6 @@ import sys
 from functools import cache
 from pathlib import Path
 
-import numpy as np
 import pytest
 
 from iso_time import utc_from_iso
@@ -34,6 +33,7 @@ from polewright.services.profile_store import ProfileStore, file_stem
 from polewright.services.profiles import RIGS, RigProfile
 from polewright.services.recorder import NightRecorder
 from polewright.ui.driving.recorded_frame import recorded_frame, recorded_picture
+from small_layer import small_layer
 
 REPOSITORY = Path(__file__).resolve().parents[2]
 SOURCES = sorted((REPOSITORY / "app").rglob("*.py"))
@@ -307,17 +307,15 @@ def test_a_table_holds_no_formula() -> None:
 
 def test_no_array_of_objects_can_come_out_of_a_layer_file(tmp_path: Path) -> None:
     """An array of dtype object would be pointers from a file."""
-    from polewright.services.layer_file import LayerFileError, read_layer
+    from polewright.services.layer_file import DAMAGED, LayerFileError, read_layer, write_layer
 
-    entry = {"offset": 4096, "dtype": "|O", "shape": [8], "sample": 0, "whole": 0}
-    names = ("star", "neighbours", "cell_start", "anchor", "triple", "detail")
-    header = {
-        "format": "polewright star index", "version": 4, "catalogue": "c", "bins": 3, "density_per_sr": 1.0,
-        "bytes": 8192, "arrays": dict.fromkeys(names, entry),
-    }  # fmt: skip
-    path = tmp_path / "x.index"
-    path.write_bytes(json.dumps(header).encode().ljust(4096) + np.zeros(4096, np.uint8).tobytes())
-    with pytest.raises(LayerFileError):
+    stream, path = io.BytesIO(), tmp_path / "x.index"
+    write_layer(stream, small_layer(), "c")
+    header = json.loads(stream.getvalue()[:4096])
+    for entry in header["arrays"].values():
+        entry["dtype"] = "|O"
+    path.write_bytes(json.dumps(header).encode().ljust(4096) + stream.getvalue()[4096:])
+    with pytest.raises(LayerFileError, match=DAMAGED):
         read_layer(path, "c")
 
 

@@ -17,7 +17,7 @@ from polewright.services.sky_index import SkyIndex
 from sky_solver import shared_catalogue
 
 LAYER = 8  # about 1,200 stars
-ARRAYS = ("star", "neighbours", "cell_start", "anchor", "triple", "detail")
+ARRAYS = ("star", "neighbours", "filled", "before", "start", "which", "word")
 
 
 def same(a: PatternLayer, b: PatternLayer) -> bool:
@@ -79,10 +79,10 @@ def test_memory_given_back_is_read_again(tmp_path: Path, monkeypatch: pytest.Mon
     monkeypatch.setattr("polewright.services.sky_index._LARGE", 0)
     index = SkyIndex(shared_catalogue(), tmp_path)
     layer = index.layer(LAYER)
-    before = np.array(layer.anchor)
+    before = np.array(layer.word)
     index.release(LAYER)
     index.release(LAYER + 1)  # not loaded: nothing to give back
-    assert np.array_equal(layer.anchor, before)
+    assert np.array_equal(layer.word, before)
 
 
 def test_a_file_of_another_catalogue_is_not_used(tmp_path: Path) -> None:

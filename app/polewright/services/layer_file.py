@@ -17,11 +17,12 @@ from typing import Any, BinaryIO
 import numpy as np
 from numpy.typing import NDArray
 
+from polewright.core.matching.filled_cells import words_for
 from polewright.core.matching.pattern_index import MOST_NEIGHBOURS, PatternLayer, cell_count
 from polewright.services.regular_file import open_regular
 
 FORMAT = "polewright star index"
-VERSION = 5
+VERSION = 6
 _HEADER_BYTES = 4096  # room for the table of arrays in JSON, a page
 _ALIGN = 4096  # a page of memory: arrays are mapped
 _PIECE = 1 << 20  # read at a time for the checksum
@@ -29,12 +30,13 @@ MOST_BINS = 1000  # per number; more is a damaged file
 OUTDATED = "another version or catalogue"
 DAMAGED = "damaged"
 _ARRAYS = {
-    "star": np.int32,
-    "neighbours": np.int32,
-    "cell_start": np.int32,
-    "anchor": np.int32,
-    "triple": np.uint8,
-    "detail": np.uint8,
+    "star": np.uint8,
+    "neighbours": np.uint8,
+    "filled": np.uint64,
+    "before": np.int32,
+    "start": np.int32,
+    "which": np.uint8,
+    "word": np.uint32,
 }
 
 
@@ -81,6 +83,23 @@ def read_layer(path: Path, catalogue_checksum: str) -> PatternLayer:
     return map_layer(path, catalogue_checksum)[0]
 
 
+def is_current(path: Path, catalogue_checksum: str) -> bool:
+    """Whether a file of this version and catalogue is there, by its first line; it may be damaged further on."""
+    try:
+        with open_regular(path) as source:
+            _header(source, catalogue_checksum)
+    except (OSError, ValueError, KeyError, TypeError, RecursionError, LayerFileError):
+        return False
+    return True
+
+
+def _header(source: BinaryIO, catalogue_checksum: str) -> dict[str, Any]:
+    header: dict[str, Any] = json.loads(source.read(_HEADER_BYTES))
+    if (header["format"], header["version"], header["catalogue"]) != (FORMAT, VERSION, catalogue_checksum):
+        raise OutdatedLayerError(OUTDATED)
+    return header
+
+
 def map_layer(path: Path, catalogue_checksum: str) -> tuple[PatternLayer, mmap.mmap]:
     """The layer and the mapping behind its arrays. Raises LayerFileError.
 
@@ -88,9 +107,7 @@ def map_layer(path: Path, catalogue_checksum: str) -> tuple[PatternLayer, mmap.m
     """
     try:
         with open_regular(path) as source:
-            header = json.loads(source.read(_HEADER_BYTES))
-            if (header["format"], header["version"], header["catalogue"]) != (FORMAT, VERSION, catalogue_checksum):
-                raise OutdatedLayerError(OUTDATED)
+            header = _header(source, catalogue_checksum)
             if path.stat().st_size != header["bytes"]:
                 raise LayerFileError(DAMAGED + ": cut short")
             mapping = mmap.mmap(source.fileno(), 0, access=mmap.ACCESS_READ)
@@ -128,17 +145,18 @@ def _checksum(source: BinaryIO, start: int, size: int) -> int:
 
 def _fits_together(layer: PatternLayer) -> bool:
     """Whether the arrays have the sizes that belong together; their insides are vouched for by the checksums."""
-    stars, quads = layer.star.size, layer.anchor.size
+    stars, quads, words = len(layer.star), layer.word.size, words_for(cell_count(layer.bins))
     return (
-        layer.star.ndim == layer.anchor.ndim == layer.cell_start.ndim == 1
-        and layer.neighbours.ndim == 2
-        and layer.neighbours.shape[0] == stars
+        layer.star.shape == (stars, 3)
+        and layer.neighbours.ndim == 3
+        and layer.neighbours.shape[::2] == (stars, 3)
         and layer.neighbours.shape[1] <= MOST_NEIGHBOURS
-        and layer.triple.shape == (quads,)
-        and layer.detail.shape == (quads, 6)
+        and layer.which.shape == (quads, 3)
+        and layer.word.ndim == layer.start.ndim == 1
         and 0 < layer.bins <= MOST_BINS
-        and layer.cell_start.size == cell_count(layer.bins) + 1
-        and int(layer.cell_start[0]) == 0
-        and int(layer.cell_start[-1]) == quads
+        and layer.filled.shape == layer.before.shape == (words,)
+        and layer.start.size == 1 + int(np.bitwise_count(layer.filled).sum())
+        and int(layer.start[0]) == 0
+        and int(layer.start[-1]) == quads
         and 0.0 < layer.density_per_sr < math.inf
     )

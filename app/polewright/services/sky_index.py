@@ -23,7 +23,7 @@ from polewright.core.matching.layers import LAYERS_PER_SQ_DEG, layer_stars, neig
 from polewright.core.matching.pattern_index import PatternLayer, build_layer
 from polewright.core.matching.work import IndexMade, SolverWork
 from polewright.core.sky.catalogue import Catalogue
-from polewright.services.layer_file import LayerFileError, OutdatedLayerError, map_layer, write_layer
+from polewright.services.layer_file import LayerFileError, OutdatedLayerError, is_current, map_layer, write_layer
 
 Progress = Callable[[SolverWork, float], None]
 """What is being done, and its share; it may raise, to stop the work."""
@@ -61,8 +61,9 @@ class SkyIndex:
             mapping.madvise(mmap.MADV_DONTNEED)
 
     def is_ready(self, number: int) -> bool:
-        """Is the layer in memory, or was there a file of it?"""
-        if number not in self._layers and number not in self._seen and self.path(number).is_file():
+        """Is the layer in memory, or was there a file of it, of this version?"""
+        known = number in self._layers or number in self._seen
+        if not known and is_current(self.path(number), self._catalogue.checksum):
             self._seen.add(number)
         return number in self._layers or number in self._seen
 

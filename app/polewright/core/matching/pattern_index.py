@@ -2,7 +2,7 @@
 
 A quad is a star (the anchor) with three of its nearest neighbours in the layer. The first four numbers of the
 code give the cell; AC + BC >= AB halves each pair of dimensions, so cells are counted in triangles. Within a cell
-one byte each refines the four numbers, one gives CD, one the size: the whole index costs eleven bytes a quad.
+a word refines the code (quad_words.py); with three bytes that name its stars a quad costs seven bytes.
 """
 
 from __future__ import annotations
@@ -18,14 +18,23 @@ from numpy.typing import NDArray
 
 from polewright.core.matching.cell_order import order_of
 from polewright.core.matching.codes import QuadCodes, quad_codes
+from polewright.core.matching.filled_cells import file_cells, filled_among
+from polewright.core.matching.quad_words import (
+    CODE_STEPS,
+    SIZE_STEP,
+    SPARE_BIT,
+    field,
+    quad_words,
+    size_steps,
+    step_limits,
+)
+from polewright.core.matching.three_bytes import END, packed, unpacked
 from polewright.core.model import FloatArray, IntArray
 
-SIZE_STEP = 1.0 / 16.0  # of an octave
-LARGEST_CHORD = 2.0  # between opposite directions
 _STARS_AT_A_TIME = 50_000  # bound of memory while a layer is built
 _MAX_BINS = 72  # 72^4 is 27 million bins (bound of memory)
-MOST_NEIGHBOURS = 12  # 220 triples: a byte names them
-Chunk = tuple[NDArray[np.int32], NDArray[np.int32], NDArray[np.uint8], NDArray[np.uint8]]
+MOST_NEIGHBOURS = 12  # 220 triples (bound of memory)
+Chunk = tuple[NDArray[np.int32], NDArray[np.int32], NDArray[np.uint32]]
 Run = Callable[[Callable[[Any], Any], Iterable[Any]], Iterable[Any]]
 
 
@@ -37,28 +46,39 @@ def triples_of(neighbours: int) -> IntArray:
 
 @dataclass(frozen=True, eq=False)
 class PatternLayer:
-    """One layer of N stars and Q quads.
+    """One layer of N stars and Q quads, everything packed as it lies in its file.
 
-    `star` (N,) are catalogue indices, `neighbours` (N, K) layer numbers, nearest first. Quad q of cell c,
-    cell_start[c] <= q < cell_start[c + 1], is the star `anchor[q]` with the neighbours of triples_of(K)[triple[q]];
-    `detail` (Q, 6) refines code and size.
+    `star` (N, 3) are catalogue indices, `neighbours` (N, K, 3) layer numbers, nearest first, three bytes each. The
+    quads of the f-th filled cell (filled_cells.py) are start[f] <= q < start[f + 1]. Quad q is the star `anchor` with
+    the neighbours of triples_of(K)[triple], where anchor * len(triples_of(K)) + triple is `which` (Q, 3), and 2^24
+    more where the spare bit of its `word` (Q,) is set.
     """
 
     bins: int
     density_per_sr: float
-    star: NDArray[np.int32]
-    neighbours: NDArray[np.int32]
-    cell_start: NDArray[np.int32]
-    anchor: NDArray[np.int32]
-    triple: NDArray[np.uint8]
-    detail: NDArray[np.uint8]
+    star: NDArray[np.uint8]
+    neighbours: NDArray[np.uint8]
+    filled: NDArray[np.uint64]
+    before: NDArray[np.int32]
+    start: NDArray[np.int32]
+    which: NDArray[np.uint8]
+    word: NDArray[np.uint32]
+
+    def catalogue_indices(self, stars: IntArray) -> IntArray:
+        """(...,) of layer numbers (...,)."""
+        return unpacked(self.star[stars])
+
+    def nearest(self, stars: IntArray, count: int) -> IntArray:
+        """Layer numbers (..., count or fewer) of the nearest neighbours of stars (...,)."""
+        return unpacked(self.neighbours[stars, :count])
 
     def members(self, quads: IntArray) -> IntArray:
         """Layer numbers (n, 4) of the stars of quads (n,)."""
-        anchor = self.anchor[quads]
-        slots = triples_of(self.neighbours.shape[1])[self.triple[quads]]
-        others = self.neighbours[anchor[:, None], slots - 1]
-        return np.concatenate([anchor[:, None], others], axis=1).astype(np.int64)
+        which = unpacked(self.which[quads]) + END * (self.word[quads] >= SPARE_BIT)
+        triples = triples_of(self.neighbours.shape[1])
+        anchor, triple = np.divmod(which, len(triples))
+        others = unpacked(self.neighbours[anchor[:, None], triples[triple] - 1])
+        return np.concatenate([anchor[:, None], others], axis=1)
 
 
 def _pair_cell(first: IntArray, second: IntArray, bins: int) -> IntArray:
@@ -121,29 +141,24 @@ def _codes_of_stars(position: FloatArray, neighbours: NDArray[np.int32], numbers
     return codes
 
 
-def size_byte(baseline: FloatArray | NDArray[np.float32]) -> FloatArray:
-    """Size of a chord in steps below the largest, as a real number."""
-    return np.asarray(np.log2(LARGEST_CHORD / np.maximum(baseline, 1e-9)) / SIZE_STEP)
-
-
-def _file_chunk(position: FloatArray, neighbours: NDArray[np.int32], bins: int, first: int) -> Chunk:
-    """(cell, anchor, triple, detail) of the quads of one run of stars, repeats left out."""
+def _file_chunk(
+    position: FloatArray, neighbours: NDArray[np.int32], bins: int, density_per_sr: float, first: int
+) -> Chunk:
+    """(cell, which, word) of the quads of one run of stars, repeats left out."""
     numbers = np.arange(first, min(first + _STARS_AT_A_TIME, len(position)))
     repeated = repeated_quads(numbers, neighbours)
     parts = []
     for t, quads in enumerate(_codes_of_stars(position, neighbours, numbers)):
         keep = np.flatnonzero(~repeated[t] & (quads.baseline > 0.0))
-        scaled = quads.code[:, keep] * np.float32(bins)
-        whole = np.minimum(scaled[:4].astype(np.int32), bins - 1)
-        detail = np.empty((keep.size, 6), dtype=np.uint8)
-        for k in range(4):
-            detail[:, k] = np.clip((scaled[k] - whole[k]) * 256.0, 0, 255)
-        detail[:, 4] = np.clip(quads.code[4, keep] * 256.0, 0, 255)
-        detail[:, 5] = np.clip(size_byte(quads.baseline[keep]), 0, 255)
-        cell = _cells(whole, bins).astype(np.int32)
-        parts.append((cell, numbers[keep].astype(np.int32), np.full(keep.size, t, dtype=np.uint8), detail))
-    cells, anchors, triples, details = zip(*parts)
-    return np.concatenate(cells), np.concatenate(anchors), np.concatenate(triples), np.concatenate(details)
+        scaled = quads.code[:4, keep] * np.float32(bins)
+        whole = np.minimum(scaled.astype(np.int32), bins - 1)
+        rest = CODE_STEPS * np.concatenate([scaled - whole, quads.code[4:, keep]])
+        word = quad_words(np.concatenate([rest, [size_steps(quads.baseline[keep], density_per_sr)]]))
+        parts.append(
+            (_cells(whole, bins).astype(np.int32), (numbers[keep] * len(repeated) + t).astype(np.int32), word)
+        )
+    cell, which, word = (np.concatenate(column) for column in zip(*parts))
+    return cell, which, word
 
 
 def build_layer(
@@ -153,29 +168,29 @@ def build_layer(
 
     `run` works like map() and may use several threads.
     """
-    bins = bins_for(6 * len(star) * len(triples_of(neighbours.shape[1])) // 10)
-    assert neighbours.shape[1] <= MOST_NEIGHBOURS
+    names = len(star) * len(triples_of(neighbours.shape[1]))
+    assert neighbours.shape[1] <= MOST_NEIGHBOURS and names <= 2 * END
+    bins, density_per_sr = bins_for(6 * names // 10), len(star) / (4.0 * np.pi)
     firsts = range(0, len(star), _STARS_AT_A_TIME)
-    chunks = list((run or map)(lambda first: _file_chunk(position, neighbours, bins, first), firsts))
-    cells, anchors, triples, details = (list(column) for column in zip(*chunks))
+    chunks = (run or map)(lambda first: _file_chunk(position, neighbours, bins, density_per_sr, first), firsts)
+    cells, whiches, words = (list(column) for column in zip(*chunks))
     del chunks
     cell = _joined(cells)
-    cell_start = np.zeros(cell_count(bins) + 1, dtype=np.int32)
-    np.cumsum(np.bincount(cell, minlength=cell_count(bins)), out=cell_start[1:])
+    filled, before, start = file_cells(cell, cell_count(bins))
     order = order_of(cell)
     del cell
-    anchor, triple, detail = (run or map)(
-        lambda pieces: _joined(pieces).take(order, axis=0), (anchors, triples, details)
-    )
+    which, word = (run or map)(lambda pieces: _joined(pieces).take(order), (whiches, words))
+    word[which >= END] |= SPARE_BIT
     return PatternLayer(
         bins=bins,
-        density_per_sr=len(star) / (4.0 * np.pi),
-        star=star,
-        neighbours=neighbours,
-        cell_start=cell_start,
-        anchor=anchor,
-        triple=triple,
-        detail=detail,
+        density_per_sr=density_per_sr,
+        star=packed(star),
+        neighbours=packed(neighbours),
+        filled=filled,
+        before=before,
+        start=start,
+        which=packed(which % END),
+        word=word,
     )
 
 
@@ -195,28 +210,42 @@ def look_up(
     the layer to compare with.
     """
     rows, whole = _bins_touched(layer.bins, codes, tolerance)
-    cells = _cells(whole, layer.bins)
-    start = layer.cell_start[cells].astype(np.int64)
-    count = layer.cell_start[cells + 1] - start
+    kept, filed = filled_among(layer.filled, layer.before, _cells(whole, layer.bins))
+    start = layer.start[filed].astype(np.int64)
+    count = layer.start[filed + 1] - start
     if most is not None:
         few = 1 + int(np.searchsorted(np.cumsum(count), most))
-        rows, whole, start, count = rows[:few], whole[:, :few], start[:few], count[:few]
-    # the image code in units of the bytes of each cell; one column per touched cell, repeated for its quads
-    value, reach = np.empty((6, rows.size), dtype=np.float32), np.empty((6, rows.size), dtype=np.float32)
-    value[:4] = (codes.code[:4].take(rows, axis=1) * layer.bins - whole) * 256.0 - 0.5
-    reach[:4] = tolerance[rows] * (layer.bins * 256.0) + 0.5
-    value[4] = codes.code[4, rows] * 256.0 - 0.5
-    reach[4] = 2.0 * tolerance[rows] * 256.0 + 0.6
-    value[5] = size_byte(codes.baseline)[rows] - 0.5
-    reach[5] = np.log2(1.0 + scale_tolerance) / SIZE_STEP + 0.6
+        kept, start, count = kept[:few], start[:few], count[:few]
+    rows, whole = rows[kept], whole.take(kept, axis=1)
+    lowest, more = _steps_wanted(layer, codes, rows, whole, tolerance, scale_tolerance)
+    # one column per touched cell, repeated for its quads
     owner = np.repeat(np.arange(rows.size), count)
     total = np.cumsum(count)
     quads = np.arange(owner.size) + (start - (total - count))[owner]
-    detail = layer.detail.take(quads, axis=0)
-    for byte in (0, 2, 3, 1, 5, 4):
-        good = np.flatnonzero(np.abs(detail[:, byte] - value[byte][owner]) <= reach[byte][owner])
-        owner, quads, detail = owner[good], quads[good], detail.take(good, axis=0)
+    words = layer.word.take(quads)
+    for number in (0, 2, 3, 1, 5, 4):
+        good = np.flatnonzero(field(words, number) - lowest[number].take(owner) <= more[number].take(owner))
+        owner, quads, words = owner[good], quads[good], words[good]
     return rows[owner], quads
+
+
+def _steps_wanted(
+    layer: PatternLayer,
+    codes: QuadCodes,
+    rows: IntArray,
+    whole: IntArray,
+    tolerance: FloatArray,
+    scale_tolerance: float,
+) -> tuple[NDArray[np.uint8], NDArray[np.uint8]]:
+    """step_limits() of the words of each cell (m,) that a code touches."""
+    middle, reach = np.empty((6, rows.size), dtype=np.float32), np.empty((6, rows.size), dtype=np.float32)
+    middle[:4] = (codes.code[:4].take(rows, axis=1) * layer.bins - whole) * CODE_STEPS
+    reach[:4] = tolerance[rows] * (layer.bins * CODE_STEPS) + 0.5
+    middle[4] = codes.code[4, rows] * CODE_STEPS
+    reach[4] = 2.0 * tolerance[rows] * CODE_STEPS + 0.6
+    middle[5] = size_steps(codes.baseline, layer.density_per_sr)[rows]
+    reach[5] = np.log2(1.0 + scale_tolerance) / SIZE_STEP + 0.6
+    return step_limits(middle, reach)
 
 
 @lru_cache(maxsize=4)

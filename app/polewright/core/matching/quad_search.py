@@ -82,7 +82,7 @@ def quad_poses(
     hits, found = _looked_up(layer, codes, tolerance[rows], image.scale_tolerance, part_done, effort)
     named = quads[rows[hits][:, None], ORDER[codes.arrangement[hits]]]
     members = layer.members(found)
-    sky = position.take(layer.star[members], axis=0)
+    sky = position.take(layer.catalogue_indices(members), axis=0)
     arrangement = quad_codes(pair_chords(sky)).arrangement
     sky = sky[np.arange(len(sky))[:, None], ORDER[arrangement]]
     poses = poses_of(pixels.take(named, axis=0), sky, image.camera.focal_px)
@@ -123,16 +123,15 @@ def _shortlist(
     image: ImageStars, layer: PatternLayer, position: FloatArray, poses: Poses, members: IntArray
 ) -> tuple[Poses, FloatArray]:
     """The poses that put further neighbours of the anchor onto detected stars, best first."""
-    near = layer.neighbours[members[:, 0]]
     # seven times seven neighbours of neighbours would tell no more than five times five
-    near = near[:, :_ASKED]
-    further = layer.neighbours[:, :_ASKED][near].reshape(len(near), near.shape[1] ** 2)
-    wider = np.concatenate([near, further], axis=1).astype(np.int64)
+    near = layer.nearest(members[:, 0], _ASKED)
+    further = layer.nearest(near, _ASKED).reshape(len(near), near.shape[1] ** 2)
+    wider = np.concatenate([near, further], axis=1)
     wider.sort(axis=1)
     counted = np.ones(wider.shape, dtype=bool)
     counted[:, 1:] = wider[:, 1:] != wider[:, :-1]
     counted &= (wider[:, :, None] != members[:, None, :]).all(axis=2)
-    hits, inside = further_matches(poses, position.take(layer.star[wider], axis=0), counted, image.map)
+    hits, inside = further_matches(poses, position.take(layer.catalogue_indices(wider), axis=0), counted, image.map)
     score = hits * math.log(0.7 / image.map.chance) + (inside - hits) * math.log(0.35)
     order = np.argsort(-score, kind="stable")
     order = order[(hits[order] > 0) | (inside[order] == 0)]
