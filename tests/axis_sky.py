@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
+from functools import lru_cache
 
 import erfa
 import numpy as np
@@ -24,6 +25,7 @@ EVENING = Utc(2461370.5, 0.9)  # 2026-11-26, about 21:36 UTC
 GUIDE_SCOPE = Camera(1280, 960, 240.0 / 0.005)  # 240 mm, 5 um: 1.53 x 1.15 degrees
 
 
+@lru_cache(maxsize=64)
 def place_matrix(utc: Utc, site: Site) -> FloatArray:
     """True equator and equinox of date, turned by sidereal time and latitude: rows East, North, Up."""
     tt = tt_of(utc)
@@ -32,7 +34,26 @@ def place_matrix(utc: Utc, site: Site) -> FloatArray:
     east = [-np.sin(last), np.cos(last), 0.0]
     up = [np.cos(lat) * np.cos(last), np.cos(lat) * np.sin(last), np.sin(lat)]
     north = np.cross(up, east)
-    return np.array([east, north, up])
+    return _kept(np.array([east, north, up]))
+
+
+@lru_cache(maxsize=64)
+def icrs_to_enu(utc: Utc, site: Site) -> FloatArray:
+    """(3, 3) ICRS to East, North, Up, without aberration and refraction."""
+    return _kept(place_matrix(utc, site) @ erfa.ufunc.pnm06a(*tt_of(utc)))
+
+
+@lru_cache(maxsize=64)
+def earth(utc: Utc) -> tuple[FloatArray, float]:
+    """(barycentric velocity (3,) of the Earth in parts of light's, its distance from the Sun in au)."""
+    heliocentric, barycentric, _ = erfa.ufunc.epv00(*tt_of(utc))
+    return _kept(np.array(barycentric["v"]) / LIGHT_AU_PER_DAY), float(np.linalg.norm(heliocentric["p"]))
+
+
+def _kept(array: FloatArray) -> FloatArray:
+    """Nobody changes what others are handed too."""
+    array.flags.writeable = False
+    return array
 
 
 def tt_of(utc: Utc) -> tuple[float, float]:
@@ -43,12 +64,9 @@ def tt_of(utc: Utc) -> tuple[float, float]:
 
 def observed(icrs: FloatArray, utc: Utc, site: Site, air: Atmosphere) -> FloatArray:
     """Observed ENU unit vectors (N, 3): annual aberration, equinox, sidereal time, diurnal aberration, refraction."""
-    tt = tt_of(utc)
-    heliocentric, barycentric, _ = erfa.ufunc.epv00(*tt)
-    velocity = np.array(barycentric["v"]) / LIGHT_AU_PER_DAY
-    distance = float(np.linalg.norm(heliocentric["p"]))
+    velocity, distance = earth(utc)
     proper = erfa.ufunc.ab(icrs, velocity, distance, np.sqrt(1.0 - velocity @ velocity))
-    enu = proper @ (place_matrix(utc, site) @ erfa.ufunc.pnm06a(*tt)).T
+    enu = proper @ icrs_to_enu(utc, site).T
     spin = EARTH_RATE * (6378137.0 + site.elev_m) * np.cos(np.radians(site.lat_deg)) / 299792458.0
     enu = enu + np.array([spin, 0.0, 0.0])
     return refract(enu / np.linalg.norm(enu, axis=-1, keepdims=True), air)
@@ -63,7 +81,7 @@ def refract(enu: FloatArray, air: Atmosphere) -> FloatArray:
     level = np.hypot(enu[..., 0], enu[..., 1])
     true_z = np.arctan2(level, enu[..., 2])
     z = true_z
-    for _ in range(20):
+    for _ in range(8):  # below 75 degrees each step gains two digits or more
         t = np.tan(np.minimum(z, np.radians(87.0)))
         z = true_z - a * t - b * t**3
     z = np.where(true_z > _LOW_Z, true_z - _low_bending(true_z, air, a, b), z)
@@ -118,27 +136,11 @@ class Rig:
 
     @property
     def axis(self) -> FloatArray:
-        return displaced(refracted_pole(self.site, self.air), self.site, self.east_arcmin, self.up_arcmin)
+        return _axis(self)
 
     def attitude(self, turn_deg: float, seconds: float = 0.0) -> FloatArray:
         """Camera to ENU after the RA axis was turned by `turn_deg` and ran for `seconds` if tracking."""
-        side = 1.0 if self.site.lat_deg >= 0.0 else -1.0
-        p = self.axis
-        zenithward = np.array([0.0, 0.0, 1.0]) - p[2] * p
-        if np.linalg.norm(zenithward) < 1e-3:
-            zenithward = np.array([0.0, 1.0, 0.0]) - p[1] * p
-        away = zenithward / np.linalg.norm(zenithward)
-        rho = np.radians(self.rho_deg)
-        z = np.cos(rho) * p + np.sin(rho) * away
-        x = np.cross(away, p)
-        base = (
-            np.stack([x, np.cross(z, x), z], axis=1)
-            @ Rotation.from_euler("z", self.roll_deg, degrees=True).as_matrix()
-        )
-        angle = np.radians(self.hour_deg + turn_deg)
-        if self.tracking:
-            angle -= side * EARTH_RATE * seconds
-        return np.asarray(Rotation.from_rotvec(p * angle).as_matrix() @ base)
+        return _attitude(self, turn_deg, seconds)
 
     def solution(
         self, camera_to_enu: FloatArray, utc: Utc, rng: np.random.Generator, noise_px: float | None = None
@@ -152,7 +154,7 @@ class Rig:
         y = seen[:, 1] / seen[:, 2] * camera.focal_px + (camera.height_px - 1) / 2.0
         together = rng.normal(0.0, self.common_arcsec / camera.scale_arcsec_px, 2)
         x, y = (v + rng.normal(0.0, noise, v.size) + t for v, t in zip((x, y), together))
-        to_icrs = (place_matrix(utc, self.site) @ erfa.ufunc.pnm06a(*tt_of(utc))).T
+        to_icrs = icrs_to_enu(utc, self.site).T
         n = x.size
         matched = MatchedStars(
             x, y, np.full(n, max(noise, 1e-6)), icrs, np.arange(n), np.full(n, 8.0), np.zeros((n, 2))
@@ -165,7 +167,7 @@ class Rig:
         u = rng.uniform(-0.5, 0.5, (self.stars, 2)) * [camera.width_px, camera.height_px] / camera.focal_px
         v = np.concatenate([u, np.ones((self.stars, 1))], axis=1)
         enu = (v / np.linalg.norm(v, axis=1, keepdims=True)) @ camera_to_enu.T
-        return np.asarray(enu @ (place_matrix(utc, self.site) @ erfa.ufunc.pnm06a(*tt_of(utc))))
+        return np.asarray(enu @ icrs_to_enu(utc, self.site))
 
     def capture(
         self, turns_deg: Sequence[float], rng: np.random.Generator, spacing_s: float = 40.0
@@ -188,3 +190,26 @@ class Rig:
 
     def but(self, **changes: object) -> Rig:
         return replace(self, **changes)  # type: ignore[arg-type]
+
+
+@lru_cache(maxsize=64)
+def _axis(rig: Rig) -> FloatArray:
+    return _kept(displaced(refracted_pole(rig.site, rig.air), rig.site, rig.east_arcmin, rig.up_arcmin))
+
+
+@lru_cache(maxsize=64)
+def _attitude(rig: Rig, turn_deg: float, seconds: float) -> FloatArray:
+    side = 1.0 if rig.site.lat_deg >= 0.0 else -1.0
+    p = rig.axis
+    zenithward = np.array([0.0, 0.0, 1.0]) - p[2] * p
+    if np.linalg.norm(zenithward) < 1e-3:
+        zenithward = np.array([0.0, 1.0, 0.0]) - p[1] * p
+    away = zenithward / np.linalg.norm(zenithward)
+    rho = np.radians(rig.rho_deg)
+    z = np.cos(rho) * p + np.sin(rho) * away
+    x = np.cross(away, p)
+    base = np.stack([x, np.cross(z, x), z], axis=1) @ Rotation.from_euler("z", rig.roll_deg, degrees=True).as_matrix()
+    angle = np.radians(rig.hour_deg + turn_deg)
+    if rig.tracking:
+        angle -= side * EARTH_RATE * seconds
+    return _kept(Rotation.from_rotvec(p * angle).as_matrix() @ base)

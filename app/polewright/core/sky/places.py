@@ -10,6 +10,7 @@ a warning.
 from __future__ import annotations
 
 import math
+from functools import lru_cache
 
 import erfa
 import numpy as np
@@ -45,6 +46,7 @@ def observed_enu(icrs: FloatArray, utc: Utc, site: Site, atmosphere: Atmosphere)
     return horizontal_to_enu(azimuth, altitude if low is None else altitude + low.more_of_formula(altitude))
 
 
+@lru_cache(maxsize=8)  # the frames of a capture are placed more than once
 def _astrometry_context(utc: Utc, site: Site, atmosphere: Atmosphere) -> object:
     """What ERFA precomputes for one instant at one site (star-independent astrometry parameters)."""
     check_site(site)
