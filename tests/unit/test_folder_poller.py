@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import itertools
 import os
 import shutil
 from pathlib import Path
@@ -427,3 +428,43 @@ def test_calibration_frames_are_left_alone_with_a_date_or_without() -> None:
 )
 def test_a_place_whose_name_is_dark_or_flat_is_followed(name: str, followed: bool) -> None:
     assert bool(to_follow([name], inside=False)[0]) is followed
+
+
+def dribble(path: Path, blob: bytes, watched: Watched, seconds: float) -> list[str]:
+    """The file grows by as many pieces as there are looks; what is reported before the last one."""
+    looks = round(seconds / 0.5)
+    cuts = [len(blob) * n // looks for n in range(looks + 1)]
+    early: list[str] = []
+    with path.open("wb", buffering=0) as file:
+        for start, end in itertools.pairwise(cuts):
+            early += names(watched.look(0.5))
+            file.write(blob[start:end])
+    return early
+
+
+@pytest.mark.parametrize("seconds", [20.0, 60.0])
+@pytest.mark.parametrize("name", ["a.fits", "a.png"])
+def test_a_frame_dribbled_by_a_slow_link_is_reported_once(tmp_path: Path, name: str, seconds: float) -> None:
+    """As the window watches, in its own times; a file may take longer than an unfinished one is waited for."""
+    watched = Watched(tmp_path, **WatchSettings().__dict__)
+    watched.look()
+    stream = io.BytesIO()
+    Image.fromarray(np.random.default_rng(1).integers(0, 255, (200, 200), dtype=np.uint8)).save(stream, "png")
+    blob = fits_bytes(1, 400) if name.endswith("fits") else stream.getvalue()
+    assert dribble(tmp_path / name, blob, watched, seconds) == []
+    events = [event for _ in range(60) for event in watched.look(0.5)]
+    assert names(events) == [name]
+    assert isinstance(events[0], FrameArrived) and events[0].complete and events[0].size_bytes == len(blob)
+
+
+def test_a_frame_cut_short_and_written_again_is_reported_with_its_new_content(tmp_path: Path) -> None:
+    path = tmp_path / "a.fits"
+    watched = Watched(tmp_path, **WatchSettings().__dict__)
+    watched.look()
+    path.write_bytes(fits_bytes(1, 400))
+    assert names(watched.look(0.5) + watched.look(0.5)) == ["a.fits"]
+    os.truncate(path, 4000)
+    assert names([event for _ in range(10) for event in watched.look(0.5)]) == [], "half a frame is none"
+    assert dribble(path, fits_bytes(2, 400), watched, 5.0) == []
+    events = [event for _ in range(60) for event in watched.look(0.5)]
+    assert names(events) == ["a.fits"] and isinstance(events[0], FrameArrived) and events[0].complete

@@ -23,7 +23,7 @@ from polewright.services.folder_events import (
     FolderSurveyed,
     FrameArrived,
 )
-from polewright.services.folder_watch import FolderPoller, FolderWatcher, WatchSettings
+from polewright.services.folder_watch import FolderPoller, FolderWatcher, WatchSettings, pause_s
 
 PATIENCE_S = 20.0  # a limit for broken runs, not a wait
 QUICK = WatchSettings(settle_s=0.05, closed_settle_s=0.02, poll_interval_s=0.02)
@@ -211,3 +211,11 @@ def test_a_frame_in_a_folder_by_date_is_reported(tmp_path: Path, watch: Callable
     (night / "b.fits").write_bytes(fits_bytes(2))
     listener.wait_for_frames(2)
     assert listener.frames() == ["a.fits", "b.fits"]
+
+
+@pytest.mark.parametrize(
+    ("took_s", "pause"), [(0.0, 0.5), (0.01, 0.49), (0.1, 1.9), (2.0, 38.0), (11.0, 60.0), (28800.0, 60.0)]
+)
+def test_a_slow_folder_is_looked_at_less_often_but_never_given_up(took_s: float, pause: float) -> None:
+    """The last two: a process that was stopped within a look, and a computer that slept through the night in one."""
+    assert pause_s(took_s, 0.5) == pytest.approx(pause)

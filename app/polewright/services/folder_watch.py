@@ -34,6 +34,7 @@ __all__ = [
 
 QUIET_S, SURVEY_EVERY_S = 5.0, 5.0  # nothing has come for so long: look what lies there (chosen: a glance's patience)
 POLLING_SHARE = 0.05  # of the time at most; a slow or huge folder is polled less often
+LONGEST_PAUSE_S = 60.0  # chosen: a computer that slept within a look is no slow folder
 
 
 class FolderWatcher:
@@ -102,7 +103,7 @@ class FolderWatcher:
             events = self._look(hints, now_s, due)
             if due:
                 took_s = self._clock.monotonic_s() - now_s
-                next_poll_s = now_s + max(self._settings.poll_interval_s, took_s / POLLING_SHARE)
+                next_poll_s = now_s + took_s + pause_s(took_s, self._settings.poll_interval_s)
                 listening = self._listen_again(events, listening)
                 if self._native is not None and listening:
                     self._native.listen_below(self._poller.followed)
@@ -151,3 +152,8 @@ class FolderWatcher:
             return listening
         self._native.stop()
         return self._native.start()
+
+
+def pause_s(took_s: float, interval_s: float) -> float:
+    """How long to wait, s, after a look that took `took_s`; `interval_s` from look to look where looks are short."""
+    return max(interval_s - took_s, min(took_s / POLLING_SHARE - took_s, LONGEST_PAUSE_S), 0.0)
