@@ -136,11 +136,11 @@ class Rig:
 
     @property
     def axis(self) -> FloatArray:
-        return _axis(self)
+        return _axis(self).copy()  # the rotations of scipy want one that they may write to
 
     def attitude(self, turn_deg: float, seconds: float = 0.0) -> FloatArray:
         """Camera to ENU after the RA axis was turned by `turn_deg` and ran for `seconds` if tracking."""
-        return _attitude(self, turn_deg, seconds)
+        return _attitude(self, turn_deg, seconds).copy()
 
     def solution(
         self, camera_to_enu: FloatArray, utc: Utc, rng: np.random.Generator, noise_px: float | None = None
