@@ -231,7 +231,7 @@ class Walk:
     def __init__(self, home: Path, pictures: Path) -> None:
         self.eyes = Eyes(pictures)
         self.shown = Shown(home / "polewright", self.eyes.looked)
-        self.world = RehearsalWorld(tonight(SCENARIOS["first-night"]), SEED)
+        self.world = RehearsalWorld(tonight(SCENARIOS["calm"]), SEED)
         self.world.work_briskly()
         self._zero_s = time.monotonic()
         self._frames = home / "frames"

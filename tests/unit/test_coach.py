@@ -220,6 +220,18 @@ def test_a_long_turn_of_the_ra_axis_is_no_cloud() -> None:
     assert say(advise(state)).instruction == "Wait for the clouds to pass."
 
 
+def test_a_rotation_seen_is_not_asked_for_again_while_it_lasts() -> None:
+    """Some frames of a rotation are trails, others show too few stars: it is still the same rotation."""
+    state = capture(after(Waiting(), replace(start(), walking=True), NextAsked(1.0)), 60.0)
+    asked = say(advise(state)).instruction
+    told = []
+    for number, spoiled in enumerate(["TRAILED", "TOO_FEW_STARS", "NO_STARS", "TRAILED", "TOO_FEW_STARS"]):
+        failed = FrameUnsolved(state.now_s + 1.5, f"t{number}", reason_of(FrameTrouble[spoiled]))
+        state = after(state, failed)
+        told.append(say(advise(state)).instruction)
+    assert asked.startswith("Rotate the RA axis") and set(told) == {"Rotating. Stop near the post."}
+
+
 def test_weak_geometry_is_turned_to_the_meridian() -> None:
     state = capture(after(Waiting(), start(), NextAsked(1.0)), 4.0, east=math.radians(0.2))
     night = PaperNight(3)

@@ -39,7 +39,7 @@ from polewright.core.plan.sky_choice import choose_sky
 from polewright.core.screws.angles import Screw
 from polewright.core.screws.memory import ScrewMemory, ScrewPrior
 from polewright.core.sky.places import standard_atmosphere
-from polewright.core.unsolved import FrameTrouble
+from polewright.core.unsolved import SMEARED, FrameTrouble
 from polewright.practice.world import TrueOffset
 from polewright.runtime.course import Course
 from polewright.runtime.notices import Notice
@@ -481,7 +481,7 @@ def smeared_by_the_turn(moment: Moment, cause: FrameTrouble, count: int) -> Runn
     state = moment.state
     assert isinstance(state, Running)
     plan = replace(state.plan, walking=True)
-    return replace(state, plan=plan, trouble=Trouble(reason_of(cause), count, state.now_s), arrived_s=state.now_s)
+    return replace(state, plan=plan, trouble=Trouble(reason_of(cause), count, state.now_s, 0, cause in SMEARED), arrived_s=state.now_s)
 
 
 def test_the_post_stands_while_the_axis_turns(night: tuple[Moment, ...]) -> None:

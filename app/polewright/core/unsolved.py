@@ -35,6 +35,7 @@ class FrameTrouble(Enum):
 
 
 LIKE_CLOUDS = (FrameTrouble.NO_STARS, FrameTrouble.TOO_FEW_STARS, FrameTrouble.NO_MATCH)
+SMEARED = (FrameTrouble.TRAILED, FrameTrouble.OUT_OF_FOCUS, FrameTrouble.NO_MATCH)  # as by a hand at the mount
 
 
 @dataclass(frozen=True)

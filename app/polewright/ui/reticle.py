@@ -31,7 +31,7 @@ class ReticleWidget(Panel):
         self._glide = Glide((0.0, 0.0), (0.0, 0.0))
         self._pulse_age_s = PULSE_S
         self._ground: QPixmap | None = None
-        self._labels_up = False
+        self._labels_up = (False, False)  # of the rings, of the tolerance
         self._driver = MotionDriver(self.advance, self)
         self.animated = True
         self.marks = 1.0
@@ -52,9 +52,9 @@ class ReticleWidget(Panel):
         if reticle.axis is not None:
             end = self.scale.place(reticle.axis.east_arcmin, reticle.axis.up_arcmin)
             known = before.axis is not None and self.animated
-            lower_left = end[1] < 0.0 and (end[0] > 0.0 if reticle.southern else end[0] < 0.0)
-            if lower_left is not self._labels_up:
-                self._labels_up, self._ground = lower_left, None
+            low, left = end[1] < 0.0, (end[0] > 0.0 if reticle.southern else end[0] < 0.0)
+            if (up := (low and left, low and not left)) != self._labels_up:
+                self._labels_up, self._ground = up, None
             if end != self._glide.end:
                 self._glide = self._glide.toward(end) if known else Glide(end, end)
         if reticle.reading_id != before.reading_id and reticle.axis is not None and self.animated:

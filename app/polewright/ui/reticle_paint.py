@@ -38,11 +38,15 @@ class Canvas:
         return self.at(*self.scale.place(point.east_arcmin, point.up_arcmin))
 
 
-def draw_ground(painter: QPainter, canvas: Canvas, tolerance_text: str, labels_up: bool = False) -> None:
+def draw_ground(
+    painter: QPainter, canvas: Canvas, tolerance_text: str, labels_up: tuple[bool, bool] = (False, False)
+) -> None:
     """The disc, the rings with their labels, the soft floor and the words around.
 
-    `labels_up`: the labels of the rings stand to the upper left, because the marker is at the lower left.
+    `labels_up`: the labels of the rings stand to the upper left, because the marker is at the lower left; that of the
+    tolerance to the upper right, because it is at the lower right.
     """
+    rings_down, tolerance_down = (-1.0 if up else 1.0 for up in labels_up)
     look, c, r = canvas.look, canvas.centre, canvas.radius_px
     painter.setPen(Qt.PenStyle.NoPen)
     painter.setBrush(look.colour("raised"))
@@ -55,10 +59,10 @@ def draw_ground(painter: QPainter, canvas: Canvas, tolerance_text: str, labels_u
         painter.setPen(look.pen("shade" if rim else "line", 2.0 if rim else 1.2))
         painter.drawEllipse(c, r * fraction, r * fraction)
     for fraction, label in canvas.scale.rings():
-        _draw_ring_label(painter, canvas, fraction, label, -1.0 if labels_up else 1.0)
+        _draw_ring_label(painter, canvas, fraction, label, rings_down)
     _draw_directions(painter, canvas)
     if tolerance_text:
-        _draw_tolerance(painter, canvas, tolerance_text)
+        _draw_tolerance(painter, canvas, tolerance_text, tolerance_down)
 
 
 def _draw_floor(painter: QPainter, canvas: Canvas) -> None:
@@ -111,17 +115,16 @@ def _on_patch(painter: QPainter, canvas: Canvas, box: QRectF, text: str) -> None
     draw_text(painter, patch, CENTRE, text)
 
 
-def _draw_tolerance(painter: QPainter, canvas: Canvas, text: str) -> None:
+def _draw_tolerance(painter: QPainter, canvas: Canvas, text: str, down: float) -> None:
     """What the floor stands for, beside it on the free diagonal."""
     look, r = canvas.look, canvas.radius_px * FLOOR_FRACTION
-    edge = QPointF(canvas.centre.x() + r * cos(DIAGONAL), canvas.centre.y() + r * sin(DIAGONAL))
-    out = edge + QPointF(look.px(16), look.px(16))
+    edge = QPointF(canvas.centre.x() + r * cos(DIAGONAL), canvas.centre.y() + down * r * sin(DIAGONAL))
+    out = edge + QPointF(look.px(16), down * look.px(16))
     painter.setPen(look.pen("ink", 1.2))
     painter.drawLine(edge, out)
     width = QFontMetricsF(look.font(SMALL)).horizontalAdvance(text)
-    _on_patch(
-        painter, canvas, QRectF(out.x() + look.px(2), out.y() - look.px(4), width + look.px(8), look.px(20)), text
-    )
+    top = out.y() - look.px(4 if down > 0.0 else 16)
+    _on_patch(painter, canvas, QRectF(out.x() + look.px(2), top, width + look.px(8), look.px(20)), text)
 
 
 def _draw_directions(painter: QPainter, canvas: Canvas) -> None:

@@ -36,7 +36,7 @@ from polewright.core.night.states import (
 from polewright.core.night.turning.blocked import struck
 from polewright.core.night.turning.places import answers, keep_frame, places
 from polewright.core.plan.tonight import ToleranceOrigin
-from polewright.core.unsolved import LIKE_CLOUDS, trouble_of
+from polewright.core.unsolved import LIKE_CLOUDS, SMEARED, trouble_of
 
 Outcome = tuple[Running, tuple[Effect, ...]]
 Action = Callable[[Running, Any], Outcome]
@@ -79,8 +79,10 @@ def note_trouble(state: S, event: FrameUnsolved) -> tuple[S, tuple[Effect, ...]]
     """Counts frames that could not be used, one after the other."""
     before = state.trouble
     count, since = (before.count + 1, before.since_s) if before else (1, state.now_s)
-    starless = (before.starless if before else 0) + (trouble_of(event.why) in LIKE_CLOUDS)
-    trouble = Trouble(event.why, count, since, starless)
+    cause = trouble_of(event.why)
+    starless = (before.starless if before else 0) + (cause in LIKE_CLOUDS)
+    smeared = cause in SMEARED or (before is not None and before.smeared)
+    trouble = Trouble(event.why, count, since, starless, smeared)
     return replace(arrived(state), trouble=trouble, frames_unsolved=state.frames_unsolved + 1), ()
 
 

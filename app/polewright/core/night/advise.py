@@ -41,7 +41,6 @@ SPOILED_BY_TURNING = (
     FrameTrouble.TOO_FEW_STARS,
     FrameTrouble.NO_STARS,
 )
-SMEARED = (FrameTrouble.TRAILED, FrameTrouble.OUT_OF_FOCUS, FrameTrouble.NO_MATCH)
 
 
 def advise(state: NightState) -> Advice:
@@ -72,7 +71,7 @@ def _frame_trouble(state: Running) -> Reason | None:
     if trouble is None:
         return None
     since_s = state.now_s - trouble.since_s
-    if state.plan.walking and trouble.cause in SMEARED and spoiled_by_a_rotation(state):
+    if state.plan.walking and trouble.smeared and spoiled_by_a_rotation(state):
         return Plainly.ROTATING
     if trouble.count < _patience(state, trouble.cause):
         return None

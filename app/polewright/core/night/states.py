@@ -131,12 +131,13 @@ class Lesson:
 @dataclass(frozen=True)
 class Trouble:
     """Frames that could not be used, one after the other: the latest reason, how many, since when; `starless`: how
-    many of them as under clouds."""
+    many of them as under clouds; `smeared`: whether any was, as by a hand that turns the mount."""
 
     why: FrameReason
     count: int
     since_s: float
     starless: int = 0
+    smeared: bool = False
 
     @property
     def cause(self) -> FrameTrouble:
