@@ -72,9 +72,19 @@ class Axes:
             QRectF(self.room.left(), top, self.room.width(), self.room.bottom() - top), look.colour("floor")
         )
 
-    def ticks_left(self, painter: QPainter, look: Look, ticks: Iterable[Tick], apart: float, grid: bool) -> None:
-        """Names beside the room, the first ones first, as long as they leave each other room."""
-        px, taken = look.px, list[float]()
+    def ticks_left(
+        self,
+        painter: QPainter,
+        look: Look,
+        ticks: Iterable[Tick],
+        apart: float,
+        grid: bool,
+        above: float | None = None,
+    ) -> None:
+        """Names beside the room, the first ones first, as long as they leave each other room. `above`: another name
+        stands so far above the room, in design pixels, and keeps its own."""
+        px = look.px
+        taken = [] if above is None else [self.room.top() - px(above)]
         for value, text in ticks:
             y = self.y_px(value)
             if not self.room.top() <= y <= self.room.bottom() or any(abs(y - other) < px(apart) for other in taken):

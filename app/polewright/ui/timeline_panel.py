@@ -61,7 +61,8 @@ class TimelinePanel(Panel):
         painter.restore()
         painter.setPen(look.pen("line", 1.0))
         painter.drawPolyline([room.topLeft(), room.bottomLeft(), room.bottomRight()])
-        axes.ticks_left(painter, look, [(float(np.log10(a)), text) for a, text in ANGLE_TICKS], APART_PX, False)
+        named = [(float(np.log10(a)), text) for a, text in ANGLE_TICKS]
+        axes.ticks_left(painter, look, named, APART_PX, False, ROWS[Screw.ALTITUDE][1] if shown.moves else None)
         axes.ticks_below(painter, look, _minutes(axes.x[1]), False)
         self._draw_moves(painter, shown, axes)
         if shown.position_s is not None:
