@@ -585,6 +585,7 @@ def test_a_trainee_is_asked_before_each_turn_and_told_the_truth(bench: Bench) ->
     bench.key(Qt.Key.Key_1)
     assert scene.lesson is not None and scene.lesson.answered
     assert "That night:" in bench.view.instruction.reason
+    assert bench.view.instruction.tone is not Mood.WAIT, "the answer asks to go on"
     bench.key(RETURN)
     assert scene.playing
     bench.until(lambda view: view.replay is not None and view.instruction.sentence == QUESTION)

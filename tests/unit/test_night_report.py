@@ -17,6 +17,7 @@ import numpy as np
 import pytest
 
 from frame_reasons import reason_of
+from iso_time import utc_from_iso
 from polewright.commands.line import run
 from polewright.core.angles import ARCMIN_PER_RAD, ARCSEC_PER_RAD
 from polewright.core.errors import RecordingError
@@ -43,6 +44,7 @@ from polewright.core.screws.memory import ScrewMove
 from polewright.core.unsolved import FrameTrouble, Unreadable
 from polewright.core.vigil.watch import Part, Shift
 from polewright.services.clock import VirtualClock
+from polewright.services.night_folders import new_night_folder
 from polewright.services.night_log import NightLog, read_night
 from polewright.services.recorder import NightRecorder
 from polewright.services.report import facts as facts_of_nights
@@ -111,6 +113,16 @@ def recorded(folder: Path, events: list[AnyEvent], extra: list[tuple[str, dict[s
 def page_of(log: NightLog, name: str = "2026-03-01") -> str:
     facts = gather(log, name)
     return report_html(facts, history_of([facts]), scale_for(1.0))
+
+
+def test_the_report_bears_the_date_of_its_folder() -> None:
+    """A night begun after midnight, or where UTC is a day ahead, belongs to the evening before."""
+    facts = gather(read_log("shift-in-the-watch"), "shift")
+    assert facts.site is not None
+    began, west = utc_from_iso("2026-03-02T06:00:00"), replace(facts.site, lon_deg=-117.5)
+    page = report_html(replace(facts, started=began, site=west), history_of([facts]), scale_for(1.0))
+    assert "<h1>Alignment in the night of 2026-03-01</h1>" in page
+    assert new_night_folder(Path("nights"), began, west.lon_deg).name == "2026-03-01"
 
 
 def test_a_night_that_was_proved_and_then_disturbed_says_both() -> None:

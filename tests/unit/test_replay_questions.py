@@ -7,12 +7,15 @@ from pathlib import Path
 
 import pytest
 
+from polewright.core.night.advice import Mood
 from polewright.core.night.states import Stage
 from polewright.core.night.trainee import Answer, judge
 from polewright.core.screws.angles import Screw
 from polewright.practice.rehearsal import rehearse_with_star_lists
 from polewright.practice.walking_hand import WalkingHand
 from polewright.ui.driving.replay_track import ReplayTrack, load_track
+from polewright.ui.presenting.extras import Extras
+from polewright.ui.presenting.replay import Lesson, replay_view
 from polewright.words.trainee import that_night, unmeasured_words
 from recorded_nights import FOLDER
 from sky_solver import shared_solver
@@ -62,3 +65,13 @@ def test_a_night_walked_by_eye_is_asked_about_too(walked: ReplayTrack) -> None:
         other = unmeasured_words(Answer(decision.made.screw, -decision.made.turns), decision.made)
         assert same.startswith("The same way") and other.startswith("The opposite way")
         assert "led by the eye" in that_night(decision.made.screw, decision.made.turns, decision.by_eye)
+
+
+def test_an_answer_about_a_turn_led_by_the_eye_asks_to_go_on(walked: ReplayTrack) -> None:
+    question = next(q for q in walked.questions if q.decision.by_eye)
+    moment = walked.moments[walked.index_at(question.t_s)]
+    told = Lesson(question.decision, question.decision.made, None, True)
+    extras = Extras(now_s=moment.state.now_s, title="", news=None, history=walked.history)
+    view = replay_view(moment.state, moment.advice, extras, (question.t_s, walked.length_s, 1.0, False, True), told)
+    assert view.instruction.sentence.startswith("The same way") and view.actions[0].label == "Go on"
+    assert view.instruction.tone is not Mood.WAIT, "two orders at once: to wait, and to go on"

@@ -30,12 +30,17 @@ class KeepFrames(Enum):
 
 def new_night_folder(root: Path, utc: Utc, lon_deg: float = 0.0) -> Path:
     """An unused folder `YYYY-MM-DD` (then `-2`, `-3`, ...) named by the local evening; it is not created here."""
-    evening = iso_text(utc.plus_seconds((lon_deg / 15.0 - 12.0) * 3600.0))[:10]
+    evening = local_evening(utc, lon_deg)
     folder, number = root / evening, 1
     while folder.exists():
         number += 1
         folder = root / f"{evening}-{number}"
     return folder
+
+
+def local_evening(utc: Utc, lon_deg: float) -> str:
+    """The date on which a night began where it was: after midnight, and where UTC is a day ahead, still that one."""
+    return iso_text(utc.plus_seconds((lon_deg / 15.0 - 12.0) * 3600.0))[:10]
 
 
 def recorded_nights(root: Path) -> list[Path]:

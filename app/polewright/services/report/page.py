@@ -12,6 +12,7 @@ from polewright.core.angles import ARCMIN_PER_RAD, ARCSEC_PER_RAD
 from polewright.core.model import TargetPole, Utc
 from polewright.core.offset import Covariance, Offset
 from polewright.core.sky.timescales import iso_text
+from polewright.services.night_folders import local_evening
 from polewright.services.report.facts import NightFacts
 from polewright.services.report.history import History
 from polewright.services.report.pictures import RadialScale, components_in_time, offset_in_time, well
@@ -52,7 +53,7 @@ def report_html(facts: NightFacts, history: History, scale: RadialScale) -> str:
 
     started = iso_text(facts.started, 0).replace("T", " ").rstrip("Z") if facts.started else "?"
     return _template().render(
-        title=f"Alignment on {started[:10]}" if facts.started else f"Alignment {facts.name}",
+        title=f"Alignment in the night of {_evening(facts)}" if facts.started else f"Alignment {facts.name}",
         subtitle=f"Begun {started} UTC, recorded for {duration_text(facts.ended_s)}",
         verdict=verdict(facts),
         well=Markup(well(facts, scale)),
@@ -74,6 +75,12 @@ def report_html(facts: NightFacts, history: History, scale: RadialScale) -> str:
         cautions=IN_ALL,
         footer=f"Polewright {__version__}. Angles are on the sky unless a screw is named; ± is one sigma. {FOOT}",
     )
+
+
+def _evening(facts: NightFacts) -> str:
+    """The night by the name that its folder bears and the list shows."""
+    assert facts.started is not None
+    return local_evening(facts.started, 0.0 if facts.site is None else facts.site.lon_deg)
 
 
 def verdict(facts: NightFacts) -> dict[str, Any]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-from polewright.core.night.advice import Advice, Mood
+from polewright.core.night.advice import Advice
 from polewright.core.night.events import NOW, NextAsked, ScrewTurned
 from polewright.core.night.states import NightState
 from polewright.core.night.trainee import Answer, Decision, Verdict
@@ -101,7 +101,7 @@ def _verdict(view: View, lesson: Lesson) -> View:
     night = that_night(made.screw, made.turns, lesson.decision.by_eye)
     if lesson.verdict is None:
         told = unmeasured_words(lesson.answer or made, made)
-        said = Instruction(told, night, "", told, Mood.WAIT)
+        said = Instruction(told, night, "", told)
     else:
         marked = marked_words(lesson.verdict.marked)
         said = Instruction(left_words(lesson.verdict), f"{marked} {night}", "", marked)
