@@ -481,7 +481,8 @@ def smeared_by_the_turn(moment: Moment, cause: FrameTrouble, count: int) -> Runn
     state = moment.state
     assert isinstance(state, Running)
     plan = replace(state.plan, walking=True)
-    return replace(state, plan=plan, trouble=Trouble(reason_of(cause), count, state.now_s, 0, cause in SMEARED), arrived_s=state.now_s)
+    trouble = Trouble(reason_of(cause), count, state.now_s, 0, cause in SMEARED)
+    return replace(state, plan=plan, trouble=trouble, arrived_s=state.now_s)
 
 
 def test_the_post_stands_while_the_axis_turns(night: tuple[Moment, ...]) -> None:

@@ -25,6 +25,7 @@ from polewright.ui.driving.form import Known
 from polewright.ui.driving.plan_form import text_of
 from polewright.ui.driving.planning import Planning
 from polewright.ui.driving.snapshot import Snapshot, SnapshotMaker
+from polewright.ui.driving.turn_shots import TurnShots
 from polewright.ui.presenting.drift import drifting
 from polewright.ui.presenting.extras import Extras
 from polewright.ui.presenting.history import NightHistory
@@ -38,11 +39,13 @@ PLAN = TonightsPlan(69.1, focal_length_mm=800.0, sub_s=300.0, hours=3.0, target=
 
 
 class NightShots:
-    """Attributes: `views`, the views to be taken, by name. Give it to a rehearsal, then call `take`."""
+    """Attributes: `views`, the views to be taken, by name; `turn`, those of one whole turn. Give it to a rehearsal,
+    then call `take`."""
 
     def __init__(self) -> None:
         self.views: dict[str, View] = {}
         self._history = NightHistory()
+        self.turn = TurnShots()
         self._night: Rehearsal | None = None
         self._maker: SnapshotMaker | None = None
         self._telling: dict[str, int] = {}
@@ -62,6 +65,7 @@ class NightShots:
         snapshot = self._maker.take()
         if isinstance(snapshot.state, Waiting):
             return
+        self.turn.see(snapshot.advice.reason, lambda: self._view(snapshot))
         name, telling = _moment(snapshot)
         if telling < self._telling.get(name, 0):
             return
@@ -95,6 +99,7 @@ class NightShots:
         if state.aligned and "6-proof" in self.views:
             self.views["7-score"] = score_page(self.views["6-proof"], begun(state), self._night.true_offset())
         self._add_plan()
+        self.views |= self.turn.views
         taken = take_all(folder, dict(sorted(self.views.items())), sizes)
         app.processEvents()
         return taken
