@@ -12,6 +12,7 @@ WHICH_NIGHT, WHICH_FOLDER = "Which night do you want to play?", "Which folder do
 NO_FIELD = "No field is watched yet."
 AT_WORK = "The hands are at work."
 FIRST_STAGE, NO_CLICK = "This is the first stage.", "There is nothing to undo."
+NOTHING_YET = "Nothing is measured yet."
 BY_EYE = "by eye"
 AXIS_COMES, AXIS_COMES_AFTER_TURN = (
     "The axis appears here once it is measured.",

@@ -23,7 +23,7 @@ from polewright.ui.view_model import Action, Rehearsal, Weight
 from polewright.words.clock import set_label
 from polewright.words.numbers import sense_text, turns_text
 from polewright.words.plan import aim_words
-from polewright.words.window import AT_WORK, FIRST_STAGE, NO_CLICK
+from polewright.words.window import AT_WORK, FIRST_STAGE, NO_CLICK, NOTHING_YET
 
 EDIT_SITE, SET_CLOCK = "Ctrl+I", "Ctrl+K"
 TARGETS = (TargetPole.TRUE, TargetPole.BETWEEN, TargetPole.REFRACTED)
@@ -219,8 +219,8 @@ def _always(state: Running, advice: Advice, undo: Weight) -> tuple[Action, ...]:
         Action("Resume", "P", events.ResumeAsked(NOW))
         if state.paused
         else Action("Pause", "P", events.PauseAsked(NOW)),
-        Action("I bumped it", "B", events.TripodBumped(NOW), Weight.MENU, enabled=not first),
-        Action("Begin this stage again", "Ctrl+R", events.RestartAsked(NOW), Weight.MENU, enabled=not first),
+        Action("I bumped it", "B", events.TripodBumped(NOW), Weight.MENU, enabled=not first, why_not=NOTHING_YET),
+        Action("Begin this stage again", "Ctrl+R", events.RestartAsked(NOW), Weight.MENU, not first, NOTHING_YET),
     ]
     if correcting and advice.action is not said.Do.LOCK:
         lines.append(Action("Locks are tight", "L", events.BaseLocked(NOW), Weight.MENU))
