@@ -56,6 +56,7 @@ class Stood:
 
     frame: Frame
     camera_to_sky: FloatArray
+    lengths_px: FloatArray  # of the arcs wholly in the frame, brightest first
 
     def error_px(self, got: PlateSolution) -> float:
         """How far off a solution has the middle of the frame."""
@@ -83,7 +84,14 @@ def stood(catalogue: Catalogue, tripod: Tripod, rng: np.random.Generator) -> Sto
             exposure_s=Sourced(tripod.exposure_s, "drawn"),
         ),
         camera_to_sky,
+        _whole(x, y, tripod),
     )
+
+
+def _whole(x: FloatArray, y: FloatArray, tripod: Tripod) -> FloatArray:
+    """Lengths (M,) of the arcs (stars, steps) that lie in the frame from end to end, px."""
+    inside = ((x > 0) & (x < tripod.width_px) & (y > 0) & (y < tripod.height_px)).all(axis=1)
+    return np.asarray(np.hypot(np.diff(x, axis=1), np.diff(y, axis=1)).sum(axis=1)[inside])
 
 
 def _looking(dec_deg: float, rng: np.random.Generator) -> FloatArray:

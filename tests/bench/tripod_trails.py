@@ -2,7 +2,8 @@
 
 Frames of tests/tripod_frames.py, 80, 150 or 250 stars, declinations from -20 to 80 degrees. Of each field and trail
 (px at the middle of the frame): how many are solved, by how much they are off, px and in their own sigmas (the moment
-within the exposure is an error that all stars share); how many are refused, and the length or the reason stated.
+within the exposure is an error that all stars share); how many are refused, with the length stated and the true one
+(the median of the arcs that lie whole in the frame), or the reason; and the processor time of the slowest frame.
 """
 
 from __future__ import annotations
@@ -50,11 +51,13 @@ def main() -> None:
                     off.append(taken.error_px(got))
                     pulls.append(off[-1] / taken.sigma_px(got))
                 else:
-                    told.append(f"{got.why.length_px:.0f} px" if isinstance(got.why, Trailed) else repr(got.why))
+                    true_px = float(np.median(taken.lengths_px)) if taken.lengths_px.size else np.nan
+                    named = isinstance(got.why, Trailed)
+                    told.append(f"{got.why.length_px:.0f} of {true_px:.0f} px" if named else repr(got.why))
             errors = f"{np.median(off):.2f} / {max(off):.2f} px, {max(pulls):.1f} sigmas at most" if off else "none"
             print(
                 f"{width:g} deg, {length:.0f} px: {len(off)} of {args.seeds} solved, off {errors};"
-                f" refused {told}; {np.mean(spent):.1f} s",
+                f" refused {told}; {max(spent):.2f} s at most",
                 flush=True,
             )
 

@@ -25,7 +25,6 @@ THRESHOLD = 4.2
 _STREAK_WIDTH_PX = 1.3  # a usual star: trails are as wide as their stars
 # Gaussian, each 1.8 times the last: the next one loses less than a tenth of a star of any width between
 _WIDTHS_PX = (0.75, 1.3, 2.4, 4.5)
-_BRIGHT_TRAILS = 12  # that tell how long trails are (chosen)
 _MESH_PX = 48  # of the background: wider than any star, narrower than gradients and glows
 _MOST_CANDIDATES = 1500  # compared all with all (bound of memory: 18 MB)
 _LIMITS_OF_SEP = ("internal pixel buffer full", "object deblending overflow")
@@ -57,12 +56,6 @@ class Trails:
     @property
     def streaks(self) -> Streaks:
         return Streaks.among(self.length_px, self.angle_rad)
-
-    @property
-    def bright_length_px(self) -> float:
-        """The upper quartile of the brightest, whatever their directions: noise breaks those least; 0 without any."""
-        brightest = np.argsort(-self.flux_adu, kind="stable")[:_BRIGHT_TRAILS]
-        return float(np.percentile(self.length_px[brightest], 75)) if brightest.size else 0.0
 
 
 @dataclass(frozen=True, eq=False)

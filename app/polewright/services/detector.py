@@ -29,6 +29,7 @@ from polewright.core.detection.alike import (
     teachers,
     whole_drawn,
 )
+from polewright.core.detection.arcs import usual_length_px
 from polewright.core.detection.hot_pixels import HotPixelMask
 from polewright.core.detection.measure import Measurement, measure
 from polewright.core.detection.rings import count_rings
@@ -37,10 +38,10 @@ from polewright.core.detection.smear import Path, Profile, fit_stars, learn_prof
 from polewright.core.detection.trails import Streaks, streaks_of, without_lines
 from polewright.core.detection.verdict import FrameFacts, judge, judge_blank
 from polewright.core.model import NO_SHARED_ERROR, FloatArray, Frame, PixelArray, SharedError, StarList
-from polewright.core.star_trouble import StarTrouble, TooSmall
+from polewright.core.star_trouble import StarTrouble, TooSmall, Trailed
 from polewright.services.careful_pass import Trails, careful_candidates, flattened, long_regions
 from polewright.services.quick_pass import MOST_CANDIDATES, halved, quick_candidates
-from polewright.services.smeared_pass import Image, drawn_candidates, even_light, level, shared_path, usual_length_px
+from polewright.services.smeared_pass import Image, drawn_candidates, even_light, level, parts_agree, shared_path
 
 MOST_STARS = 400  # chosen: more make a fit hardly surer, and cost time in proportion
 _ENOUGH_STARS = 30  # clear ones: a careful pass then gains no certainty (chosen)
@@ -238,7 +239,7 @@ def _careful(pixels: PixelArray, full: float, quick: _Found) -> _Found:
     trails = long_regions(image)
     streaks = trails.streaks
     if streaks.alike >= 4 and streaks.alike > trails.others:
-        return _trailed(pixels, quick.measurement, trails, _arc_length_px(pixels, quick.measurement))
+        return _trailed(pixels, quick.measurement, trails)
     arcs = _arcs(pixels, trails, quick)
     if arcs is not None:
         return arcs
@@ -249,31 +250,23 @@ def _careful(pixels: PixelArray, full: float, quick: _Found) -> _Found:
     return _Found(measurement, without_lines(selection, pixels.shape, all_pairs=True), streaks)
 
 
-def _trailed(pixels: PixelArray, measurement: Measurement, trails: Trails, arc_px: float) -> _Found:
-    """The middles of star trails: where the stars were at mid-exposure, to some tenths of a pixel. `arc_px`: how long
-    they are by parts of the frame."""
+def _trailed(pixels: PixelArray, measurement: Measurement, trails: Trails) -> _Found:
+    """The middles of star trails: where the stars were at mid-exposure, to some tenths of a pixel."""
     sources = trail_sources(
         trails.x_px, trails.y_px, trails.flux_adu, trails.snr, trails.length_px, trails.width_px, trails.angle_rad
     )
     selection = select_trails(sources, pixels.shape, limit=MOST_STARS)
-    length = max(trails.bright_length_px, arc_px)
-    return _Found(replace(measurement, sources=sources), selection, replace(trails.streaks, length_px=length))
-
-
-def _arc_length_px(pixels: PixelArray, measurement: Measurement) -> float:
-    """By parts of the frame: noise and crossings break a trail into pieces, which say too little."""
-    width = min(max(measurement.width_px, 1.0), _WIDE_PX)
-    return usual_length_px(level(halved(pixels, float(pixels.max()))), width)
+    return _Found(replace(measurement, sources=sources), selection, trails.streaks)
 
 
 def _arcs(pixels: PixelArray, trails: Trails, quick: _Found) -> _Found | None:
     """A wide frame of a camera that stood still: trails enough, but each with a direction of its own."""
     if trails.x_px.size < max(_FEWEST_ARCS, trails.others):
         return None
-    arc_px = _arc_length_px(pixels, quick.measurement)
-    if not arc_px:
+    width = min(max(quick.measurement.width_px, 1.0), _WIDE_PX)
+    if not parts_agree(level(halved(pixels, float(pixels.max()))), width):
         return None  # no part of the frame agrees with itself
-    found = _trailed(pixels, quick.measurement, trails, arc_px)
+    found = _trailed(pixels, quick.measurement, trails)
     return replace(found, streaks=replace(found.streaks, alike=trails.x_px.size))
 
 
@@ -307,9 +300,15 @@ def _star_list(frame: Frame, pixels: PixelArray, found: _Found, blank: FrameFact
         background_adu=found.measurement.noise.sky_adu,
         noise_adu=found.measurement.noise.noise_adu,
         rejected=found.selection.rejected,
-        trouble=trouble,
+        trouble=_walked(pixels, trouble) if isinstance(trouble, Trailed) else trouble,
         shared_error=found.shared_error,
     )
+
+
+def _walked(pixels: PixelArray, trailed: Trailed) -> Trailed:
+    """With the trails as long as they are from end to end: what drew them alike may be a part of bent ones."""
+    usual = 2.0 * usual_length_px(level(halved(pixels, float(pixels.max()))))
+    return replace(trailed, length_px=usual or trailed.length_px)
 
 
 def _nothing(frame: Frame, trouble: StarTrouble) -> StarList:

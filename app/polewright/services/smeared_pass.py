@@ -99,14 +99,13 @@ def _refined(rays: FloatArray, best: int) -> float:
     return float((best + 2.0 * np.clip(part, -1.0, 1.0)) * np.pi / _ANGLES)
 
 
-def usual_length_px(flat: Image, width_px: float) -> float:
-    """Length of the trails of a levelled, halved frame, part by part, as arcs about the pole differ in direction from
-    one to the next; 0 where fewer than three parts show one."""
+def parts_agree(flat: Image, width_px: float) -> bool:
+    """Do three parts and more of a levelled, halved frame each show a path? Arcs about the pole differ in direction
+    from one part to the next."""
     height, width = (side // _PARTS for side in flat.shape)
     corners = [(j * height, i * width) for j in range(_PARTS) for i in range(_PARTS)]
-    paths = [shared_path(flat[y : y + height, x : x + width], width_px) for y, x in corners]
-    lengths = [path.length_px for path in paths if path is not None]
-    return float(np.median(lengths)) if len(lengths) >= _FEWEST_PARTS else 0.0
+    paths = (shared_path(flat[y : y + height, x : x + width], width_px) for y, x in corners)
+    return sum(path is not None for path in paths) >= _FEWEST_PARTS
 
 
 def even_light(path: Path) -> tuple[FloatArray, FloatArray]:
