@@ -423,6 +423,18 @@ def test_a_heic_picture_in_the_folder_is_seen_and_called_by_its_name(tmp_path: P
             read_frame(tmp_path / name)
 
 
+def test_a_fits_file_of_tables_is_named_and_no_card_is_blamed(tmp_path: Path) -> None:
+    """Written by astropy. One that has only its first header yet may still grow."""
+    table = fits.BinTableHDU.from_columns([fits.Column("flux", "E", array=np.ones(9))])
+    fits.HDUList([fits.PrimaryHDU(), table]).writeto(tmp_path / "a.fits")
+    with pytest.raises(FrameReadError, match=r"^a\.fits is a FITS file of tables without an image, which is not"):
+        read_frame(tmp_path / "a.fits")
+    for name, length in (("b.fits", 2880), ("c.fits", -2880)):
+        (tmp_path / name).write_bytes((tmp_path / "a.fits").read_bytes()[:length])
+        with pytest.raises(FrameReadError, match=f"^{name} cannot be read: .* It may still be being written"):
+            read_frame(tmp_path / name)
+
+
 @pytest.mark.parametrize("kind", ["AVIF", "WEBP", "GIF"])
 def test_pictures_of_other_kinds_written_by_pillow_are_called_by_their_name(tmp_path: Path, kind: str) -> None:
     if kind != "GIF" and not features.check(kind.lower()):

@@ -18,6 +18,10 @@ class DamagedError(Exception):
     """The bytes are not a frame. The message completes the sentence "NAME cannot be read: ..."."""
 
 
+class OtherKindError(DamagedError):
+    """The bytes are whole, but of a kind that is not read. The message says which: "a zip archive"."""
+
+
 class NotPlainError(Exception):
     """A library would have to unpack the bytes, which is not wanted here."""
 

@@ -11,7 +11,7 @@ import math
 import re
 from dataclasses import dataclass
 
-from polewright.services.frame_reader.facts import DamagedError
+from polewright.services.frame_reader.facts import DamagedError, OtherKindError
 from polewright.services.frame_reader.header import Header, HeaderValue
 
 BLOCK = 2880  # FITS Standard 4.0, section 3.1
@@ -38,7 +38,7 @@ def images_of(blob: bytes) -> list[tuple[Hdu, Header]]:
     DamagedError if there is none. Where a later one is cut off, those before it count."""
     primary: Header | None = None
     found: list[tuple[Hdu, Header]] = []
-    offset = 0
+    offset, others = 0, 0
     while offset + BLOCK <= len(blob) and len(found) < MOST_IMAGES:
         try:
             hdu = read_hdu(blob, offset, first=primary is None)
@@ -55,9 +55,13 @@ def images_of(blob: bytes) -> list[tuple[Hdu, Header]]:
             if missing > 0:
                 break
             found.append((hdu, hdu.header.above(primary)))
+        elif hdu.header is not primary:
+            others += 1
         offset = hdu.data_start + math.ceil(hdu.data_bytes / BLOCK) * BLOCK
     if primary is None:
         raise DamagedError(f"it is only {len(blob)} bytes long")
+    if not found and others and offset == len(blob):
+        raise OtherKindError("a FITS file of tables without an image")
     if not found:
         raise DamagedError("it holds no image")
     return found

@@ -8,7 +8,7 @@ from pathlib import Path
 
 from polewright.core.errors import FrameReadError
 from polewright.core.model import Frame
-from polewright.services.frame_reader.facts import DamagedError, FrameFacts, NotPlainError, Raster
+from polewright.services.frame_reader.facts import DamagedError, FrameFacts, NotPlainError, OtherKindError, Raster
 from polewright.services.frame_reader.families import family_of, other_kind
 from polewright.services.frame_reader.file_time import fallback_time, file_time
 from polewright.services.frame_reader.luminance import luminance
@@ -52,6 +52,8 @@ def frame_from_bytes(
         raise FrameReadError(
             f"{name} cannot be read: it needs more memory than a frame does. {files.TRY_THE_NEXT}"
         ) from error
+    except OtherKindError as error:
+        raise FrameReadError(files.not_read(name, str(error))) from error
     except DamagedError as error:
         raise FrameReadError(f"{name} cannot be read: {error}. {files.TRY_THE_NEXT}") from error
     except ImportError as error:  # the file is not to blame
@@ -108,7 +110,7 @@ def _unpack(
     if family is None:
         what = other_kind(blob)
         if what is not None:
-            raise FrameReadError(files.not_read(name, what))
+            raise OtherKindError(what)
         raise DamagedError("it is not a FITS, TIFF, PNG, JPEG, BMP or camera raw file")
     return (family.bare if plain else family.read)(blob, utc_offset_hours, image)
 
