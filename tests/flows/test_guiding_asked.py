@@ -240,6 +240,7 @@ def test_said_of_a_bump_it_does_not_ask_twice() -> None:
     """The jump is another one than the nudge: the drift begins again."""
     course = nudged_untold()
     watch = begun(course.state).drift
+    assert watch is not None and watch.reading is not None
     for said_s, size_arcsec in ((5000.0, 60.0), (None, 10.0), (None, 400.0)):
         reading = replace(watch.reading, warnings=(Jumped(size_arcsec / ARCSEC_PER_RAD, 40.0),))
         state = replace(begun(course.state), drift=replace(watch, reading=reading, nudged_s=said_s))
@@ -265,9 +266,10 @@ def test_the_numbers_ask_for_the_nudge_where_another_field_would_not_help() -> N
     course = drifting()
     tell(course, GuidingTold(4000.0, off=True))
     see(course, free(3))
-    reading = begun(course.state).drift.reading
-    vague = replace(reading, covariance_rad2=((1e-4, 0.0), (0.0, 1e-4)))
-    state = replace(begun(course.state), drift=replace(begun(course.state).drift, reading=vague))
+    watch = begun(course.state).drift
+    assert watch is not None and watch.reading is not None
+    vague = replace(watch.reading, covariance_rad2=((1e-4, 0.0), (0.0, 1e-4)))
+    state = replace(begun(course.state), drift=replace(watch, reading=vague))
     facts = {fact.label: fact for fact in present(state, course.advice, Extras(state.now_s)).numbers}
     assert facts["azimuth"].words == facts["altitude"].words == "needs a nudge"
 

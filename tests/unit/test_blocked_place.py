@@ -11,7 +11,6 @@ import pytest
 from frame_reasons import reason_of
 from paper_night import PaperNight
 from polewright.core.angles import turned_about
-from polewright.core.axis_reasons import FramesDisagree
 from polewright.core.model import Site, SkyPosition, TargetPole
 from polewright.core.night import advice as says
 from polewright.core.night.advise import advise
@@ -22,11 +21,8 @@ from polewright.core.night.events import (
     FrameUnsolved,
     NextAsked,
     NightStarted,
-    RestartAsked,
-    Ticked,
 )
 from polewright.core.night.measured import MeasuredAxis, PlacedFrame
-from polewright.core.night.proof.actions import begin_proof
 from polewright.core.night.states import NightState, Running, SecondSky, Stage, Waiting, begun
 from polewright.core.night.table import step
 from polewright.core.night.turning.blocked import _obstacle
@@ -185,29 +181,3 @@ def test_one_is_led_back_from_another_sky_too_and_it_is_struck() -> None:
 
 def test_a_proof_without_room_ends_with_what_is_known() -> None:
     assert says.Advice(says.NoRoom(Stage.PROOF)).action is says.Do.ACCEPT
-
-
-def test_places_that_do_not_agree_are_asked_about_once() -> None:
-    """The clutch was tightened and the turn made anew: what scatters now is the mount, and asking tells nothing."""
-    state, night = proving()
-    state = replace(state, second_sky=None)
-    for index in range(4):
-        night.theta = math.radians(-110.0 + 40.0 * index)
-        state = begun(after(state, FrameSolved(40.0 + index, night.placed(f"p{index}"))))
-    names = tuple(frame.name for frame in state.proof.frames)
-    variance = (9.0 * ARCSEC) ** 2
-    doubtful = MeasuredAxis(
-        0.0,
-        0.0,
-        ((variance, 0.0), (0.0, variance)),
-        frames=names,
-        warnings=(FramesDisagree(90.0, 3, 9.0 * ARCSEC, 4),),
-    )
-    state = replace(state, proof=replace(state.proof, axis=doubtful))
-    assert isinstance(advise(state).reason, says.DoesNotFit)
-    assert not state.doubted
-    anew, _ = begin_proof(state, RestartAsked(60.0))
-    assert anew.doubted
-    assert isinstance(
-        advise(after(replace(state, doubted=True), Ticked(61.0))).reason, says.ProofLimited | says.DoesNotFit
-    )

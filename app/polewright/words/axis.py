@@ -291,9 +291,23 @@ def _where(look: Look) -> str:
 
 
 def budget_words(budget: Budget) -> str:
-    """`± 1″ from the stars, ± 11″ with mount and air`."""
-    whole = math.sqrt(sum(sigma**2 for sigma in part_sigmas_rad(budget).values()))
-    return f"{sigma_text(budget.sigma_rad(Part.STARS))} from the stars, {sigma_text(whole)} with mount and air"
+    """`± 1″ by the stars, ± 11″ with mount and air`."""
+    return both_words(budget, math.sqrt(sum(sigma**2 for sigma in part_sigmas_rad(budget).values())))
+
+
+def both_words(budget: Budget, whole_rad: float) -> str:
+    """The same of an axis that rests on more than that budget: `whole_rad` is all that is stated of it."""
+    return f"{by_stars_words(budget)}, {with_all_words(whole_rad)}"
+
+
+def with_all_words(whole_rad: float) -> str:
+    """`± 11″ with mount and air`."""
+    return f"{sigma_text(whole_rad)} with mount and air"
+
+
+def by_stars_words(budget: Budget) -> str:
+    """`± 1″ by the stars`."""
+    return f"{sigma_text(budget.sigma_rad(Part.STARS))} by the stars"
 
 
 def _arcsec(sigma_rad: float) -> str:

@@ -18,6 +18,7 @@ from polewright.services.report.history import History
 from polewright.services.report.pictures import RadialScale, components_in_time, offset_in_time, well
 from polewright.services.report.plan_picture import plan_blur
 from polewright.services.report.told import drift_record_words, read_or, shift_record_words
+from polewright.words.axis import both_words
 from polewright.words.cautions import IN_ALL
 from polewright.words.clock import taken_off_words
 from polewright.words.credits import FOOT
@@ -105,7 +106,11 @@ def verdict(facts: NightFacts) -> dict[str, Any]:
     components = (
         f"{offset_words(facts.final.east_rad, east).capitalize()}, {offset_words(facts.final.up_rad, up, 'up')}."
     )
-    return {"main": main, "more": [components, needed + sure, *_plan(facts)]}
+    return {"main": main, "more": [components, *_how_sure(facts.final), needed + sure, *_plan(facts)]}
+
+
+def _how_sure(offset: Offset) -> list[str]:
+    return [] if offset.budget is None else [f"{both_words(offset.budget, offset.sigma_rad)}."]
 
 
 def _disturbed(facts: NightFacts, pole: str, total: str) -> str:

@@ -5,13 +5,14 @@ from __future__ import annotations
 import math
 
 from polewright.core.night.advice import Advice, PlaceWanted, RotateAxis
-from polewright.core.night.measured import PlacedFrame
+from polewright.core.night.measured import MeasuredAxis, PlacedFrame
 from polewright.core.night.states import Capture, Running, Stage
 from polewright.core.night.turning.coach import advise_turn
 from polewright.core.night.turning.places import WANTED_SPAN_RAD, places
 from polewright.core.night.turning.room import turned_west_rad
 from polewright.ui.view_model import Capture as Dial
 from polewright.ui.view_model import Fact
+from polewright.words.axis import by_stars_words
 from polewright.words.numbers import angle_text, number_text, sigma_text
 
 
@@ -86,6 +87,12 @@ def accuracy_after(capture: Capture, step_rad: float) -> str:
     return after if after != sigma_text(axis.sigma_rad) else ""
 
 
+def _of_it(axis: MeasuredAxis, after: str) -> str:
+    """What of it the stars leave open, and what the next place makes of it."""
+    stars = "" if axis.budget is None else by_stars_words(axis.budget)
+    return "; ".join(text for text in (stars, f"{after} after the next place" if after else "") if text)
+
+
 def turn_numbers(state: Running, advice: Advice) -> tuple[Fact, ...]:
     """How far it was turned, how accurate that is, and the axis so far."""
     capture = capture_shown(state)
@@ -99,9 +106,9 @@ def turn_numbers(state: Running, advice: Advice) -> tuple[Fact, ...]:
         return tuple(facts)
     step = _step_deg(state, advice)
     after = accuracy_after(capture, abs(math.radians(step)))
-    facts.append(Fact("accuracy", sigma_text(sigma), f"{after} after the next place" if after else ""))
     axis = capture.axis
     assert axis is not None
+    facts.append(Fact("accuracy", sigma_text(sigma), _of_it(axis, after)))
     total_rad = math.hypot(axis.east_rad, axis.up_rad)
     which = "so far" if state.stage is Stage.CAPTURE else "by this turn alone"
     facts.append(Fact("axis", angle_text(total_rad, sigma), f"off the pole, {which}"))

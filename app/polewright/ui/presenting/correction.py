@@ -8,6 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from polewright.core.angles import ARCMIN_PER_RAD
+from polewright.core.budget import Part
 from polewright.core.night.advice import Advice, Turn
 from polewright.core.night.correction.coach import worth_a_number
 from polewright.core.night.correction.outlook import ScrewOutlook, gate_arcmin, outlooks
@@ -18,6 +19,7 @@ from polewright.core.screws.angles import Screw, ScrewAngles, offset_from_angles
 from polewright.core.screws.plan import TurnKind
 from polewright.ui.presenting.extras import Extras
 from polewright.ui.view_model import Fact, Point, Reticle, ScrewStrip, Sense, TrailPoint
+from polewright.words.axis import with_all_words
 from polewright.words.numbers import (
     angle_text,
     duration_text,
@@ -203,7 +205,16 @@ def axis_numbers(state: Running) -> tuple[Fact, ...]:
         _total(state, offset, about),
         Fact("azimuth", f"{about}{horizon}", f"{side}, at the screw; {sky} on the sky"),
         Fact("altitude", f"{about}{height}", high),
+        *stars_fact(offset),
     )
+
+
+def stars_fact(offset: Offset) -> list[Fact]:
+    """How sure it is by the stars alone and in all; nothing where only the one is known."""
+    budget = offset.budget
+    if budget is None:
+        return []
+    return [Fact("by the stars", sigma_text(budget.sigma_rad(Part.STARS)), with_all_words(offset.sigma_rad))]
 
 
 def total_fact(state: Running) -> Fact | None:

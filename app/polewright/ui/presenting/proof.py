@@ -18,6 +18,7 @@ from polewright.core.vigil.watching import Watching
 from polewright.practice.world import TrueOffset
 from polewright.ui import intents as want
 from polewright.ui.intents import OfTheWindow
+from polewright.ui.presenting.correction import stars_fact
 from polewright.ui.presenting.drift import drift_fact
 from polewright.ui.presenting.extras import Extras
 from polewright.ui.view_model import Action, Fact, Instruction, Page, Proof, View, Weight
@@ -52,6 +53,7 @@ def proof_page(state: Running, extras: Extras) -> Proof | None:
         facts.append(Fact("before", angle_text(before_rad), "when first measured"))
     sigma = f"{sigma_text(offset.sigma_rad)} {against_words(plan.target)}"
     facts.append(Fact("after", total_text(offset.total_rad, offset.sigma_rad), sigma))
+    facts += stars_fact(offset)
     facts.append(Fact("screws", counted(handling.turns_made, "move"), f"in {counted(handling.goes, 'adjustment')}"))
     if second is not None:
         first = state.offset
