@@ -1,5 +1,7 @@
 """What the window shows in the kept nights: every number, side, mark and button, moment by moment, but no wording.
 
+Beside it what has changed in the state of the night since the moment before, for what no page shows.
+
 Of a text only its numbers and the words that name a side are kept: sentences may be reworded. The extras (a compass,
 an age of the last frame, a turn read off, the history) are made up here, the same each time.
 """
@@ -27,28 +29,39 @@ from polewright.ui.presenting.history import NightHistory
 from polewright.ui.presenting.night import present
 from polewright.ui.presenting.proof import score_page
 from polewright.ui.view_model import FramePicture, View
-from recorded_nights import FOLDER, read_log
+from recorded_nights import FOLDER, plain, read_log
 
 SIDES = "east|west|north|south|high|low|up|down|clockwise|anticlockwise|true|magnetic|not yet|none|now|overdue|about"
 KEPT = re.compile(rf"[-+−±]?\d+(?:[.,/]\d+)?|\b(?:{SIDES})\b")
 NIGHTS = (
-    "accepted", "bumped", "kicked-tripod", "lessons", "proof-by-drift", "shift-in-the-watch", "southern-sky",
-    "spoiled-frames", "wide-lens", "wrong-clock",
+    "accepted", "bumped", "halting", "kicked-tripod", "lessons", "proof-by-drift", "shift-in-the-watch",
+    "southern-sky", "spoiled-frames", "walking", "wide-lens", "wrong-clock",
 )  # fmt: skip
 EVERY = 7  # chosen: of the events that change neither stage nor errand every seventh is looked at
 PICTURE = FramePicture("kept.fits", np.zeros((2, 2), np.uint8), np.zeros((1, 2)), np.ones(1, bool), "40", "1 px")
 
 
 def shown(name: str) -> Iterator[list[Any]]:
-    """The moments of a night that are looked at: line of the record, and what the window shows."""
-    course, history, before = Course(), NightHistory(), None
+    """The moments of a night that are looked at: line of the record, what has changed in the state, the pages."""
+    course, history, before, state = Course(), NightHistory(), None, dict[str, Any]()
     for number, (line, event) in enumerate(recorded_events(read_log(name))):
         course.take(event)
         history.take(course.state)
         errand = (course.state.stage, course.advice.errand)
         if errand != before or (number % EVERY == 0 and not isinstance(event, Ticked)):
-            before = errand
-            yield [line.seq, *(figures(view) for view in _views(course, history, number))]
+            before, past, state = errand, state, dict(_leaves(figures(course.state)))
+            changed = {name: state.get(name) for name in {**past, **state} if past.get(name) != state.get(name)}
+            yield [line.seq, changed, *(figures(view) for view in _views(course, history, number))]
+
+
+def _leaves(value: Any, name: str = "") -> Iterator[tuple[str, Any]]:
+    """Every number and word inside, by its place."""
+    inside = value.items() if isinstance(value, dict) else enumerate(value) if isinstance(value, list) else None
+    if inside is None:
+        yield name, float(f"{value:.7g}") if isinstance(value, float) else value
+    for key, item in inside or ():
+        if key != "undo":  # the state before once more
+            yield from _leaves(item, f"{name}.{key}")
 
 
 def _views(course: Course, history: NightHistory, number: int) -> Iterator[View]:
@@ -85,7 +98,7 @@ def figures(value: object) -> Any:
 
 def keep_shown(name: str) -> None:
     """Keep what the window shows now: after that has been changed on purpose."""
-    text = "\n".join(json.dumps(moment, separators=(",", ":")) for moment in shown(name))
+    text = "\n".join(json.dumps(plain(moment), separators=(",", ":")) for moment in shown(name))
     packed = lzma.compress(text.encode(), preset=9 | lzma.PRESET_EXTREME)
     (FOLDER / f"{name}.shown.xz").write_bytes(packed)
 

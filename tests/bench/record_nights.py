@@ -51,7 +51,7 @@ from polewright.practice.by_drift import ByDrift, Way
 from polewright.practice.fingers import Habits
 from polewright.practice.frame_delivery import StarListsOnly
 from polewright.practice.hand import Seat
-from polewright.practice.rehearsal import LONGEST_NIGHT_S, SYNC_S, Rehearsal
+from polewright.practice.rehearsal import HANDS, LONGEST_NIGHT_S, SYNC_S, Rehearsal
 from polewright.practice.told_hand import ToldHand
 from polewright.practice.world import RehearsalWorld
 from polewright.runtime.engine import NightEngine
@@ -85,7 +85,7 @@ class Step:
 
 @dataclass(frozen=True)
 class Script:
-    """A night to record: a told hand, and whatever else happens."""
+    """A night to record: a hand, told unless another is named, and whatever else happens."""
 
     scenario: str = "calm"
     seed: int = 3
@@ -94,6 +94,7 @@ class Script:
     drift: Way | None = None
     image_s: float = 0.0
     locks_known: bool = False
+    hand: str = "told"
 
 
 class Told:
@@ -108,7 +109,13 @@ class Told:
             self.world, shared_solver(), script.seed, lambda path: self.night.engine.frame_arrived(path)
         )
         self.seat = Seat(self.world, self.night.engine, lambda: self.world.start_camera(self.lists.deliver))
-        self.hand = ToldHand(self.seat, script.seed, script.habits)
+        told = script.hand == "told"
+        self.hand = (
+            ToldHand(self.seat, script.seed, script.habits) if told else HANDS[script.hand](self.seat, script.seed)
+        )
+        self.night.walking = self.hand.walks
+        if self.hand.walks:
+            self.world.work_briskly()
         self.steps = list(script.steps)
         self.spoiled: str | None = None
         self._since_s = 0.0
@@ -372,6 +379,8 @@ SCRIPTS = {
     **{name: Script(name, SEEDS.get(name, 1)) for name in SCENARIOS},
     "by-drift": Script("calm", 5, drift="all"),
     "proof-by-drift": Script("calm", 3, drift="proof"),
+    "walking": Script("first-night", 21, hand="walking"),
+    "halting": Script("southern-sky", 22, hand="halting"),
     "lessons": Script("first-night", 2, habits=Habits(lessons=True)),
     "locks-by-habit": Script("southern-sky", 4, locks_known=True),
     "bumped": Script("calm", 7, BUMPED),

@@ -25,6 +25,8 @@ ALSO_KEPT = {
     "killed",
     "accepted",
     "clumsy-hands",
+    "walking",
+    "halting",
 }
 CAP = {"action": "Wait", "seconds": None, "of_s": None, "mood": "TROUBLE"}
 DARKER = (
