@@ -81,7 +81,7 @@ SAMPLES: tuple[it.Reason, ...] = (
         )
     ),
     *(
-        it.Walking(screw, cue, turns, known, 4.0 * RAD, 0.1 * RAD, 3)
+        it.Walking(screw, cue, turns, known, 4.0 * RAD, 0.1 * RAD, 3, aimed=known)
         for screw in Screw
         for cue in Cue
         for turns in (-0.625, 1.5)

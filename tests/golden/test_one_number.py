@@ -39,7 +39,8 @@ def contradictions(view: View) -> Iterator[str]:
     said, rows = view.instruction, {fact.label: fact for fact in view.numbers}
     for found in AXIS_IS.finditer(said.reason):
         row = rows["azimuth" if "far" in found["side"] else "altitude"]
-        if found["size"] not in (row.value, *_on_the_sky(row)) or found["side"] not in row.words:
+        sizes = [size.removeprefix("about ") for size in (row.value, *_on_the_sky(row))]
+        if found["size"].removeprefix("about ") not in sizes or found["side"] not in row.words:
             yield f"{found[0]} but {row}"
     total = view.total
     if total is not None and "total" in rows and rows["total"] != total:

@@ -358,7 +358,8 @@ def _creep(screw: Screw, way: str) -> str:
 def _walking(why: it.Walking) -> Told:
     """A turn in progress: the cue, then where the axis is."""
     where = offset_words(why.left_rad, why.sigma_rad, "east" if why.screw is Screw.AZIMUTH else "up", False)
-    where = f"The axis is {where}." if where.startswith("neither") else f"The axis is about {where}."
+    about, of_what = "" if where.startswith("neither") else "about ", " for its aim" if why.aimed else ""
+    where = f"The axis is {about}{where}{of_what}."
     left = f", about {turns_text(why.turns)} left" if why.known and why.sure_way else ""
     on = sense_text(why.turns) if why.sure_way else "the same way"  # as it came nearer by, whichever that was
     match why.cue:

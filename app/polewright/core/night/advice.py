@@ -295,7 +295,8 @@ class Settling:
 @dataclass(frozen=True)
 class Walking:
     """A turn in progress: the cue, and about how much is left, clockwise positive; `known`: that is more than the
-    direction. `sure_way`: the direction is known, not only that it is the other one."""
+    direction. `sure_way`: the direction is known, not only that it is the other one. `aimed`: beside the pole, as the
+    locks will have it."""
 
     screw: Screw
     cue: Cue
@@ -305,6 +306,7 @@ class Walking:
     sigma_rad: float
     made: int
     sure_way: bool = False
+    aimed: bool = False
 
 
 @dataclass(frozen=True)

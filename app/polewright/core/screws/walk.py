@@ -32,6 +32,7 @@ SLOWER_INTERVALS = 2.0  # frames before a stop at which "slower" is said: one to
 MOVED_SIGMA = 4.0  # of two readings: chance moves a resting axis so far once in 16,000 frames
 CROSSED_SIGMA = 3.0  # beyond the aim before the direction turns round
 STALE_INTERVALS = 2.5  # a speed that no frame has confirmed for so long is none
+GUESS_SHARE = 0.3  # one sigma, of the way gone since the last frame (chosen): a hand speeds up and slows down
 LEARN_SHARE = 0.5  # of what a stop ran over goes into the next lead: half, as hands differ from stop to stop
 WRONG_LEGS = 2  # so often may a hand mistake a direction before the screw is taken to work the other way (chosen)
 

@@ -17,6 +17,7 @@ from polewright.core.night.witness import told_offset
 from polewright.core.offset import Covariance, Offset
 from polewright.core.screws.angles import Screw, ScrewAngles, offset_from_angles
 from polewright.core.screws.plan import TurnKind
+from polewright.core.screws.walk import GUESS_SHARE
 from polewright.ui.presenting.extras import Extras
 from polewright.ui.view_model import Fact, Point, Reticle, ScrewStrip, Sense, TrailPoint
 from polewright.words.axis import with_all_words
@@ -35,7 +36,6 @@ from polewright.words.plan import against_words, tolerance_words
 from polewright.words.window import AXIS_COMES, AXIS_COMES_AFTER_TURN, BY_EYE
 
 PATH_POINTS = 24
-GUESS_SHARE = 0.3  # of the way gone since the last frame: a hand speeds up and slows down
 EMPTY = {
     Stage.ORIENTATION: AXIS_COMES,
     Stage.CAPTURE: AXIS_COMES_AFTER_TURN,

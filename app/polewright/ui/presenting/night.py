@@ -26,7 +26,6 @@ from polewright.core.night.advice import (
 from polewright.core.night.advise import SPOILED_BY_TURNING, spoiled_by_a_rotation
 from polewright.core.night.rest import SETTLE_S
 from polewright.core.night.states import NightState, Running, Stage, Waiting
-from polewright.core.night.witness import told_offset
 from polewright.ui.presenting.actions import actions
 from polewright.ui.presenting.capture import capture_sigma_rad, dial, turn_numbers
 from polewright.ui.presenting.correction import NO_WELL, axis_numbers, strips, total_fact, well
@@ -42,7 +41,6 @@ from polewright.words.numbers import (
     angle_text,
     duration_text,
     sigma_text,
-    total_text,
 )
 from polewright.words.objections import refused_words
 from polewright.words.window import LOST_FOLDER, NO_FREE_SKY, NUDGE_TOLD_FIRST, OTHER_SIDE, SKIP_THE_REST
@@ -161,8 +159,8 @@ def _outcome(state: NightState, stage: Stage) -> str:
                 return ""
             return f"from {angle_text(math.hypot(axis.east_rad, axis.up_rad))}"
         case Stage.FINE:
-            shown = told_offset(state)  # the same number as in the sentence and the table
-            return "" if shown is None else total_text(shown.total_rad, shown.sigma_rad)
+            shown = total_fact(state)
+            return "" if shown is None else shown.value
         case Stage.PROOF:
             return _end(state)
         case _:

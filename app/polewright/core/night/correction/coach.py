@@ -39,7 +39,7 @@ from polewright.core.screws.angles import Screw
 from polewright.core.screws.learning import engaged, sign_sure
 from polewright.core.screws.memory import ScrewRate
 from polewright.core.screws.plan import SIGN_KNOWN
-from polewright.core.screws.walk import Cue, Walk, cue
+from polewright.core.screws.walk import GUESS_SHARE, Cue, Walk, cue
 
 WEAK = 3.0  # a reading this many times less sure than the capture comes from a weak geometry
 NEAR_MERIDIAN_RAD = math.radians(15.0)  # within it the view is as good as it gets (chosen)
@@ -94,15 +94,17 @@ def _walking(state: Running, walk: Walk) -> Walking | Settling:
     across = math.cos(state.plan.pole_altitude_rad) if walk.screw is Screw.AZIMUTH else 1.0
     side = -1.0 if state.plan.southern and walk.screw is Screw.AZIMUTH else 1.0
     scale = across / ARCMIN_PER_RAD
+    gone_rad = side * (here - walk.here_arcmin) * scale
     return Walking(
         walk.screw,
         told,
         left,
         per_turn is not None,
-        _left_rad(state, walk.screw) + side * (here - walk.here_arcmin) * scale,
-        walk.sigma_arcmin * scale,
+        _left_rad(state, walk.screw) + gone_rad,
+        math.hypot(_sigma_rad(state, walk.screw), GUESS_SHARE * gone_rad),
         state.handling.turns_made,
         sign_sure(state.memory(walk.screw)) >= SIGN_KNOWN,
+        state.aim_rad != (0.0, 0.0),
     )
 
 
@@ -139,6 +141,12 @@ def _left_rad(state: Running, screw: Screw) -> float:
     left_rad = state.left_rad(screw)
     assert left_rad is not None
     return left_rad
+
+
+def _sigma_rad(state: Running, screw: Screw) -> float:
+    assert state.offset is not None
+    (ee, _), (_, uu) = state.offset.covariance_rad2
+    return math.sqrt(max(ee if screw is Screw.AZIMUTH else uu, 0.0))
 
 
 def _to_be_sought(state: Running, screw: Screw, turns: float) -> bool:
