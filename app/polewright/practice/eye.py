@@ -14,6 +14,7 @@ LEAST_TURNS, MOST_TURNS = 1.0 / 120.0, 1.0  # three degrees of the head; a hand 
 TOUCH_TURNS = 1.0 / 60.0  # less of the play than that is left to touches
 SLACK_TURNS = 1.0 / 24.0  # at most, with one touch, while nothing moves and the aim is near
 GROWTH = 1.6  # each touch that moves nothing is larger than the one before
+KNOWN_PLAY, OVER = 1.5, 1.5  # but up to so much of the play seen, no touch that could go so far beyond what is left
 FAR_RAD, NEAR_RAD = math.radians(30.0 / 60.0), math.radians(8.0 / 60.0)
 FIRST_TURNS = {FAR_RAD: 1.0 / 4.0, NEAR_RAD: 1.0 / 8.0, 0.0: 1.0 / 36.0}  # where nothing is known, by what is left
 STILL_RAD = math.radians(4.0 / 3600.0)  # a marker that moved less has not moved for the eye
@@ -93,7 +94,13 @@ class Eye:
             return ahead
         if not seen.worth:
             return max(size, GROWTH * seen.touch)
-        return max(min(size, SLACK_TURNS), GROWTH * seen.touch)
+        return max(min(size, SLACK_TURNS), min(GROWTH * seen.touch, Eye._no_farther(seen)))
+
+    @staticmethod
+    def _no_farther(seen: _Seen) -> float:
+        """The largest touch while the end of the slack is near: any may be the one that moves the marker."""
+        near = seen.sure and seen.play and abs(seen.lost) < KNOWN_PLAY * seen.play
+        return OVER * abs(seen.left_rad) / seen.worth if near else math.inf
 
     @staticmethod
     def _first(seen: _Seen) -> float:
