@@ -19,9 +19,12 @@ ANGLE_RAD = 0.7
 FWHM_PX = 2.2
 
 
-def drawn_field(seed: int, length_px: float, stands: float = 0.0, count: int = 50) -> sf.Field:
+def drawn_field(
+    seed: int, length_px: float, stands: float = 0.0, count: int = 50, angle_rad: float = ANGLE_RAD
+) -> sf.Field:
     """Stars that stand for a share of the exposure, then move evenly by the length; their places are those of
     mid-exposure."""
+    c, s = float(np.cos(angle_rad)), float(np.sin(angle_rad))
     field = sf.star_field(
         seed, 0, snr=(30.0, 300.0), shape=(600, 800), fwhm_px=FWHM_PX, apart_px=max(40.0, 1.6 * length_px)
     )
@@ -31,9 +34,9 @@ def drawn_field(seed: int, length_px: float, stands: float = 0.0, count: int = 5
     sigma = FWHM_PX / sf.FWHM_PER_SIGMA
     first = -max(0.0, 0.5 - stands) / (1.0 - stands) * length_px  # where they stood, against mid-exposure
     for a, b, f in zip(x, y, flux, strict=True):
-        sf.add_star(field.image, a + first * _C, b + first * _S, stands * f, sigma)
+        sf.add_star(field.image, a + first * c, b + first * s, stands * f, sigma)
         middle = first + 0.5 * length_px
-        sf.add_streak(field.image, a + middle * _C, b + middle * _S, (1.0 - stands) * f, sigma, length_px, ANGLE_RAD)
+        sf.add_streak(field.image, a + middle * c, b + middle * s, (1.0 - stands) * f, sigma, length_px, angle_rad)
     field.image = field.image + 0.0
     return sf.Field(field.image, field.noise_adu, field.sky_adu, field.rng, x, y, snr)
 
@@ -57,6 +60,21 @@ def test_stars_are_read_where_they_stood_at_mid_exposure(length_px: float, stand
     off_px, sigma_px = shared_off(field, Detector().detect(field.frame()))
     assert abs(off_px) < 3.0 * max(sigma_px, 0.03)
     assert sigma_px < 0.03 * length_px + 0.2
+
+
+@pytest.mark.parametrize("angle_rad", [0.0, 0.05, 1.57])
+@pytest.mark.parametrize("length_px", [30.0, 60.0])
+def test_stars_that_stood_for_most_of_the_exposure_are_read_at_their_heads_with_a_doubt(
+    length_px: float, angle_rad: float
+) -> None:
+    """Also along a row or a column, where a readout may have drawn the tail: a mount that stops creeps on."""
+    field = drawn_field(3, length_px, 0.6, 28, angle_rad)
+    stars = Detector().detect(field.frame())
+    match = sf.matched(field, stars, 4.0)
+    assert len(match.truth) >= 20
+    sigma_px = float(np.hypot(*stars.shared_error[:2]))
+    assert 0.01 * length_px < sigma_px < 0.03 * length_px + 0.2
+    assert abs(np.median(match.dx_px)) < sigma_px and abs(np.median(match.dy_px)) < sigma_px
 
 
 def test_still_stars_and_double_stars_are_not_drawn() -> None:

@@ -133,6 +133,13 @@ def test_what_creeps_on_after_the_move_before_is_no_motion_of_the_hand() -> None
     assert after(crept, [43.0]).turns == -1.0
 
 
+def test_what_creeps_on_after_a_leg_the_wrong_way_is_no_second_one() -> None:
+    """A halting hand in a night of a loose clutch was sent on the wrong way by a tenth of an arcminute."""
+    away = after(replace(begun(), creep_arcmin=0.5), [41.0, 41.0, 41.3])
+    assert away.turns == 1.0 and away.wrong == 1
+    assert after(away, [41.3, 42.0]).turns == -1.0
+
+
 def test_at_rest_past_the_aim_nobody_is_told_to_keep_turning() -> None:
     """Beyond the posts by more than its own uncertainty: the turn is over. By less it may still be before them."""
     past = replace(begun(), here_arcmin=-2.5 * SIGMA - CLOSE)

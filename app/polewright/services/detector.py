@@ -160,12 +160,12 @@ def _drawn(pixels: PixelArray, full: float, quick: _Found, highest: float) -> _F
 
     Short paths show in the shapes of the bright stars, long ones in the frame as a whole.
     """
-    care = _needs_care(quick)
-    if not care and not may_be_drawn(quick.measurement):
+    care, seen = _needs_care(quick), tailed_path(pixels, quick.measurement, full)
+    if not care and seen is None and not may_be_drawn(quick.measurement):
         return None
     width = min(max(quick.measurement.width_px, 1.0), _WIDE_PX)
-    path, tail = short_path(quick.measurement, pixels.shape), tailed_path(pixels, quick.measurement, full)
-    tail = tail or shared_path(level(halved(_core(pixels), highest)), width)
+    path = short_path(quick.measurement, pixels.shape)
+    tail = seen or shared_path(level(halved(_core(pixels), highest)), width)
     if path is not None and (tail is None or tail.length_px < 2.0 * path.length_px + _STREAK_PX):
         sources = quick.measurement.sources
         clear = np.flatnonzero(sources.snr > _QUICK_LEAST_SNR)
@@ -176,6 +176,7 @@ def _drawn(pixels: PixelArray, full: float, quick: _Found, highest: float) -> _F
         return None
     flat = level(halved(pixels, highest))
     path = shared_path(flat, width)
+    path = seen if seen is not None and (path is None or not path.like(seen)) else path
     profile = _long_profile(pixels, flat, path) if path is not None else None
     if profile is None:
         return None

@@ -30,11 +30,11 @@ STEP_PX = 0.5  # of the profile
 _TEACHERS = 16  # bright stars that the profile is learned from
 _SHARPENING = 60  # rounds of taking the blur off (Richardson-Lucy); more amplify noise (chosen)
 _FLUX_SHARE = 0.004  # how well the half of the light is known: shutter, transparency, the stack
-_STOOD, _STOOD_STRAIGHT = 0.85, 0.5  # of the light at one end: it moves no centroid by much
+_STOOD = 0.85  # of the light at one end: it moves no centroid by much
 _ROUND_SHARE = 0.3  # of the path that was looked for
-_STRAIGHT = 0.2  # sine of twice the angle to a row or a column
 _END_PARTS = 16  # the ends of a strip (chosen)
 _GOES_ON = 0.5  # light at the ends, of the usual one, that is more than noise (chosen)
+_SAME_WAY = 0.17  # sine of the angle between two looks at one path: twice the rays of five degrees (chosen)
 _DOUBLE = 0.95  # of the light at the two ends: two stars, or a knock
 _SWING_SHARE = 0.03  # of the path: where it was swung along, the median is no time
 _TWISTED = 20.0  # px: shorter paths do not show that they differ
@@ -66,6 +66,10 @@ class Path:
         south = np.sin(self.angle_rad) + self.twist_px * (x - self.x_px)
         stretch = np.hypot(east, south)
         return east / stretch, south / stretch, stretch
+
+    def like(self, other: Path) -> bool:
+        """Whether both lie in one direction, to and fro being the same."""
+        return abs(np.sin(self.angle_rad - other.angle_rad)) < _SAME_WAY
 
     @property
     def reach_px(self) -> float:
@@ -236,13 +240,11 @@ def with_middle(profile: Profile) -> Profile | None:
 
 
 def _no_motion(path: Path, ramp: Ramp) -> bool:
-    """Whether this light has another cause: double stars, a readout that draws tails along rows or columns, one
-    satellite among stars that are round."""
+    """Whether this light has another cause: double stars, one satellite among stars that are round. Tails that a
+    readout draws along rows are read as a mount that stood: at their heads, with the doubt that the tails leave."""
     if ramp.last_px - ramp.first_px < _ROUND_SHARE * path.length_px:
         return True
-    stood = max(ramp.first_share, ramp.last_share)
-    straight = abs(np.sin(2.0 * path.angle_rad)) < _STRAIGHT
-    return stood > (_STOOD_STRAIGHT if straight else _STOOD) or ramp.first_share + ramp.last_share > _DOUBLE
+    return max(ramp.first_share, ramp.last_share) > _STOOD or ramp.first_share + ramp.last_share > _DOUBLE
 
 
 def _sharpened_middle(profile: Profile) -> tuple[float, float]:

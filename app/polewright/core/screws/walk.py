@@ -57,10 +57,11 @@ class Walk:
     `turns`: the direction asked for, by its sign; `asked`: the same as it was at first. `sign_known`: the way that
     moves the axis was known. `speed`: arcmin/s, 0 at rest. `first`, `last`: whether the first motion, and the latest,
     led toward the aim (+1) or away (-1), 0 before any. `wrong`: how often this direction was asked for and the axis
-    went away. `creep_arcmin`: what the axis may still creep by itself after the move before. `stop_speed`: the speed
-    (arcmin/s) at which a stop was called, 0 while none was; `stopping`: it holds until the axis rests. `doubted_s`:
-    since when the axis has been seen to go away or to turn back, 0 never: a number told after that may be the last
-    part, or the difference of both ways. `travelled_arcmin`: the farthest that the axis has been from where it began.
+    went away. `creep_arcmin`: what the axis may still creep by itself after the move before, or a leg of this one.
+    `stop_speed`: the speed (arcmin/s) at which a stop was called, 0 while none was; `stopping`: it holds until the
+    axis rests. `doubted_s`: since when the axis has been seen to go away or to turn back, 0 never: a number told
+    after that may be the last part, or the difference of both ways. `travelled_arcmin`: the farthest that the axis
+    has been from where it began.
     """
 
     screw: Screw
@@ -116,7 +117,8 @@ def walked(walk: Walk, here_arcmin: float, sigma_arcmin: float, noise_arcmin: fl
     step = here_arcmin - walk.here_arcmin
     moved = abs(step) > MOVED_SIGMA * math.sqrt(2.0) * noise_arcmin and not _creeps(walk, here_arcmin)
     way = math.copysign(1.0, -step * walk.side) if moved else 0.0
-    turned_away = way < 0.0 and (walk.speed == 0.0 or walk.last >= 0.0)
+    again = walk.speed == 0.0 and abs(step) > walk.creep_arcmin  # less is what friction held back of the leg before
+    turned_away = way < 0.0 and (again or walk.last >= 0.0)
     walk = replace(
         walk,
         here_arcmin=here_arcmin,
