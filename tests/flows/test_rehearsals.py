@@ -8,16 +8,20 @@ import sys
 from functools import partial
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from night_kit import rehearsed
 from polewright.__main__ import main
 from polewright.core.night.advice import Turn
 from polewright.core.night.events import ScrewTurned
+from polewright.core.night.states import Running
 from polewright.core.screws.angles import Screw
 from polewright.practice.fingers import Answer, Fingers, Habits
-from polewright.practice.rehearsal import rehearse_with_star_lists
+from polewright.practice.hand import Seat
+from polewright.practice.rehearsal import Rehearsal, rehearse_with_star_lists
 from polewright.practice.told_hand import ToldHand
+from polewright.runtime.engine import NightEngine
 from polewright.services.night_folders import kept_frame
 from polewright.services.night_log import read_night
 from sky_solver import shared_solver
@@ -38,6 +42,22 @@ def test_a_night_ends_inside_the_tolerance_it_claims(scenario: str, seed: int) -
     for screw in (score.azimuth, score.altitude):
         assert screw.learned is not None
         assert screw.learned.arcmin_per_turn == pytest.approx(screw.true_arcmin_per_turn, rel=0.25)
+
+
+def test_a_claim_is_judged_by_the_truth_of_its_moment(tmp_path: Path) -> None:
+    """A tripod that is kicked right after the proof makes no false claim of it."""
+
+    def kick_when_proved(night: Rehearsal, _: Seat) -> None:
+        def look(engine: NightEngine) -> None:
+            if isinstance(engine.state, Running) and engine.state.proved and not kicked:
+                kicked.append(True)
+                night.world.rig.kick(night.world.now(), np.array([0.002, 0.002, 0.0]))
+
+        kicked: list[bool] = []
+        night.engine.listen(look)
+
+    score = rehearse_with_star_lists("calm", 3, tmp_path / "night", shared_solver(), watch=kick_when_proved)
+    assert score.proved and score.true_inside and not score.false_done
 
 
 def test_a_night_that_hardly_can_prove_30_arcsec_claims_nothing_false() -> None:

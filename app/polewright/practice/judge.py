@@ -11,14 +11,15 @@ from polewright.core.screws.angles import Screw
 from polewright.core.screws.learning import sign_sure
 from polewright.core.screws.plan import SIGN_KNOWN, TurnKind
 from polewright.core.screws.walk import Cue, Walk
-from polewright.practice.world import RehearsalWorld
+from polewright.practice.world import RehearsalWorld, TrueOffset
 from polewright.runtime.engine import NightEngine
 
 SURE_SIGMAS, SLACK_ARCMIN = 4.0, 0.5  # less than this on the wrong side is nobody's fault
 
 
 class Judge:
-    """Attributes: `contrary_orders`; `overshoot_arcsec`, one a turn of the fine correction; `screw_minutes`."""
+    """Attributes: `contrary_orders`; `overshoot_arcsec`, one a turn of the fine correction; `screw_minutes`;
+    `claimed`, the truth when the program said that the axis is proved, None before: a tripod may be kicked later."""
 
     def __init__(self, world: RehearsalWorld, engine: NightEngine) -> None:
         self._world = world
@@ -28,6 +29,7 @@ class Judge:
         self._first_s = self._last_s = math.nan
         self.contrary_orders = 0
         self.overshoot_arcsec: list[float] = []
+        self.claimed: TrueOffset | None = None
         engine.listen(self._look)
 
     @property
@@ -40,6 +42,10 @@ class Judge:
         if not isinstance(state, Running):
             return
         self._time(why, engine.now_s())
+        if not state.proved:
+            self.claimed = None
+        elif self.claimed is None:
+            self.claimed = self._world.true_offset(state.plan.target)
         self._order_given(state, why)
         self._overshoot(state)
 

@@ -47,8 +47,9 @@ class ScrewScore:
 class Score:
     """How a rehearsal ended: what the program claims, beside the truth.
 
-    `contrary_orders`: instructions against the true remaining motion; `overshoot_arcsec`: how far the axis went
-    beyond the aim, a turn in progress each; `screw_minutes`: from the first screw instruction to the last locks.
+    `truth`: when the proof was claimed, or else at the end. `contrary_orders`: instructions against the true
+    remaining motion; `overshoot_arcsec`: how far the axis went beyond the aim, a turn in progress each;
+    `screw_minutes`: from the first screw instruction to the last locks.
     """
 
     scenario: str
@@ -180,6 +181,7 @@ def _run(
             clock.advance(1.0)
         score = replace(
             score_of(night, seat.tally, seed, start),
+            truth=judge.claimed or night.true_offset(),
             hand=hand.name,
             contrary_orders=judge.contrary_orders,
             overshoot_arcsec=tuple(judge.overshoot_arcsec),
