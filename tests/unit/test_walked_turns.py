@@ -110,6 +110,12 @@ def test_the_marker_glides_on_between_two_frames_and_is_less_sure() -> None:
     assert long_after == measured
 
 
+@pytest.mark.parametrize(("left_arcmin", "verb"), [(3.0, "Ease"), (-3.0, "Ease"), (40.0, "Turn")])
+def test_the_slack_near_the_aim_is_crossed_slowly(left_arcmin: float, verb: str) -> None:
+    seek = Walking(Screw.ALTITUDE, Cue.SEEK, 0.1, True, math.radians(left_arcmin / 60.0), 1e-5, 0)
+    assert say(Advice(seek)).instruction == f"{verb} altitude clockwise until the marker moves."
+
+
 def test_without_frames_no_order_stands() -> None:
     night, _ = at_the_screw()
     night.t += 7.0

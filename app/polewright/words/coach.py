@@ -341,14 +341,16 @@ def _begin_walk(why: it.ScrewLeft) -> str:
     if why.known and abs(why.turns) >= CREEP_TURNS:
         return f"Turn {why.screw.value} {sense_text(why.turns)}, about {turns_text(why.turns)}."
     if why.seek:
-        return _seek(why.screw, why.turns)
+        return _seek(why)
     if why.known or abs(why.left_rad) * ARCMIN_PER_RAD < CREEP_ARCMIN:
         return _creep(why.screw, sense_text(why.turns))
     return f"Turn {why.screw.value} {sense_text(why.turns)} toward the posts."
 
 
-def _seek(screw: Screw, turns: float) -> str:
-    return f"Turn {screw.value} {sense_text(turns)} until the marker moves."
+def _seek(why: it.ScrewLeft | it.Walking) -> str:
+    """With little left, slowly: the end of the slack comes unseen."""
+    verb = "Ease" if abs(why.left_rad) * ARCMIN_PER_RAD < CREEP_ARCMIN else "Turn"
+    return f"{verb} {why.screw.value} {sense_text(why.turns)} until the marker moves."
 
 
 def _creep(screw: Screw, way: str) -> str:
@@ -373,7 +375,7 @@ def _walking(why: it.Walking) -> Told:
             way = f"The other way: {sense_text(why.turns)}." if why.sure_way else "The other way."
             return Told(way, f"{where} It is moving away from the posts.")
         case Cue.SEEK:
-            return Told(_seek(why.screw, why.turns), f"{where} {SLACK}")
+            return Told(_seek(why), f"{where} {SLACK}")
         case Cue.CREEP:
             return Told(_creep(why.screw, on), f"{where} A touch, then look: stop between the posts.")
         case _:
