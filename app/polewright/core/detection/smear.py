@@ -71,7 +71,7 @@ class Path:
 
     def like(self, other: Path) -> bool:
         """Whether both lie in one direction, to and fro being the same."""
-        return abs(np.sin(self.angle_rad - other.angle_rad)) < _SAME_WAY
+        return bool(abs(np.sin(self.angle_rad - other.angle_rad)) < _SAME_WAY)
 
     @property
     def reach_px(self) -> float:
