@@ -34,7 +34,7 @@ from polewright.core.night.events import (
 )
 from polewright.core.night.measured import FollowedAxis, MeasuredAxis, RotationGain
 from polewright.core.night.proof.coach import advise_proof
-from polewright.core.night.states import NightState, SecondSky, Stage, Waiting, begun
+from polewright.core.night.states import Capture, NightState, SecondSky, Stage, Waiting, begun
 from polewright.core.night.table import step
 from polewright.core.plan.sky_choice import Obstacle
 from polewright.core.screws.angles import Screw
@@ -230,6 +230,17 @@ def test_a_rotation_seen_is_not_asked_for_again_while_it_lasts() -> None:
         state = after(state, failed)
         told.append(say(advise(state)).instruction)
     assert asked.startswith("Rotate the RA axis") and set(told) == {"Rotating. Stop near the post."}
+
+
+def test_the_place_to_point_at_stays_while_the_camera_is_moved_there() -> None:
+    """Nobody keeps hour angle and declination in mind for half a minute; and there is no post to stop at yet."""
+    first = capture(after(Waiting(), replace(start(), walking=True), NextAsked(1.0)), 60.0)
+    state: NightState = replace(first, stage=Stage.PROOF, proof=Capture(), second_sky=SecondSky(0.5, 25.0, 45.0, 0.0))
+    asked = say(advise(state)).instruction
+    assert asked.startswith("Point ")
+    for number in range(6):
+        state = after(state, FrameUnsolved(state.now_s + 1.5, f"t{number}", reason_of(FrameTrouble.TRAILED)))
+        assert say(advise(state)).instruction == asked
 
 
 def test_weak_geometry_is_turned_to_the_meridian() -> None:

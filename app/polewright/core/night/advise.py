@@ -26,6 +26,7 @@ from polewright.core.night.proof.coach import advise_proof
 from polewright.core.night.states import NightState, Running, Stage, Waiting
 from polewright.core.night.turning.blocked import PATIENT_TURN_S, dark_since_turning_s, way_back
 from polewright.core.night.turning.coach import advise_turn
+from polewright.core.night.turning.places import places
 from polewright.core.night.watch.coach import advise_watch
 from polewright.core.night.witness import told_offset
 from polewright.core.unsolved import LIKE_CLOUDS, FrameTrouble
@@ -72,7 +73,7 @@ def _frame_trouble(state: Running) -> Reason | None:
         return None
     since_s = state.now_s - trouble.since_s
     if state.plan.walking and trouble.smeared and spoiled_by_a_rotation(state):
-        return Plainly.ROTATING
+        return Plainly.ROTATING if _has_a_post(state) else None
     if trouble.count < _patience(state, trouble.cause):
         return None
     if spoiled_by_a_rotation(state):
@@ -82,6 +83,11 @@ def _frame_trouble(state: Running) -> Reason | None:
         return NothingThere(back)
     clouds = state.clouded and trouble.cause in LIKE_CLOUDS
     return Clouds(since_s, dark_since_turning_s(state) > 0.0) if clouds else FramesFail(trouble.why, state.stage)
+
+
+def _has_a_post(state: Running) -> bool:
+    """Whether the turn has begun: before that the camera is on its way to a place that is still to be read."""
+    return state.second_sky is None and bool(places(state.turn))
 
 
 def spoiled_by_a_rotation(state: Running) -> bool:
