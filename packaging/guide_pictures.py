@@ -3,7 +3,8 @@
 polewright rehearse --hand told --shots SHOTS --sizes 1280x800
 python packaging/guide_pictures.py SHOTS
 
-A picture whose page was not reached stays as it is. That of the drift comes from a rehearsal with `--by-drift proof`.
+A picture whose page was not reached stays as it is. That of the drift comes from a rehearsal of `calm` with
+`--by-drift proof`, those of a turn in progress from one with `--hand walking`.
 """
 
 from __future__ import annotations
@@ -18,6 +19,9 @@ PICTURES = {
     "orientation": "1-stand-day",
     "capture": "2-measure-day",
     "turning": "3-rough-day",
+    "turn-on": "3-turn-on-day",
+    "turn-slower": "3-turn-slower-red",
+    "turn-stop": "3-turn-stop-reading-red",
     "reading-red": "4-fine-reading-red",
     "fine": "4-fine-day",
     "proof": "6-proof-day",

@@ -58,14 +58,15 @@ class NightShots:
         night.engine.listen(self._on_change)
 
     def _on_change(self, engine: NightEngine) -> None:
-        assert self._maker is not None
+        maker = self._maker
+        assert maker is not None
         self._history.take(engine.state)
         if FIRST not in self.views and engine.last_measured is not None:
             self.views[FIRST] = first_view(learned(Known(folder=FOLDER), engine.last_measured.frame))
-        snapshot = self._maker.take()
+        snapshot = maker.take()
         if isinstance(snapshot.state, Waiting):
             return
-        self.turn.see(snapshot.advice.reason, lambda: self._view(snapshot))
+        self.turn.see(snapshot.advice.reason, lambda: self._view(maker.with_picture() or snapshot))
         name, telling = _moment(snapshot)
         if telling < self._telling.get(name, 0):
             return
@@ -74,7 +75,7 @@ class NightShots:
         self._telling[name] = telling
         if snapshot.state.stage is Stage.ROUGH:
             self._correcting = snapshot.state
-        self.views[name] = self._view(self._maker.with_picture() or snapshot)
+        self.views[name] = self._view(maker.with_picture() or snapshot)
 
     def _view(self, snapshot: Snapshot) -> View:
         night, plan, news = self._night, snapshot.state.plan, snapshot.frame
