@@ -138,7 +138,7 @@ class Retold:
         return self._replay.numbers_checked
 
     def newly_different(self) -> Iterator[tuple[object, object]]:
-        """Recorded and computed: what has differed, to the last bit, since this was last asked."""
+        """Recorded and computed: what has differed, beyond rounding, since this was last asked."""
         differences = self._replay.differences[self._compared :]
         self._compared += len(differences)
         for difference in differences:
@@ -234,7 +234,7 @@ def outcomes(log: NightLog) -> Iterator[Facts]:
 
 
 def _computed(retold: Retold, event: AnyEvent) -> Facts:
-    """What was computed again for an answer; the recorded one where both are the same to the last bit."""
+    """What was computed again for an answer; the recorded one where both are the same but for rounding."""
     different = dict(retold.newly_different())
     if not different:
         return numbers_of(event)

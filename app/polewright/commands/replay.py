@@ -97,7 +97,7 @@ class SentenceReplayTeller:
         if count:
             print(f"{count} of {checked} results did not come out again.")
         else:
-            print(f"{len(log.events)} lines; {checked} results computed again, equal to the last bit.")
+            print(f"{len(log.events)} lines; {checked} results computed again, all came out as recorded.")
 
 
 class JsonReplayTeller:
