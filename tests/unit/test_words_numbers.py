@@ -11,11 +11,11 @@ from polewright.core.axis_reasons import Look, WeakView
 from polewright.words.axis import follow_words
 from polewright.words.numbers import (
     angle_text,
+    chance_text,
     clock_face_text,
     duration_text,
     number_text,
     offset_words,
-    percent_text,
     rate_text,
     sense_text,
     sigma_text,
@@ -110,13 +110,13 @@ def test_clock_face_senses_rates_times_and_shares() -> None:
         "2 h",
         "unknown",
     ]
-    assert [percent_text(p) for p in (0.0, 0.004, 0.5, 0.96, 0.999, 1.0)] == [
-        "0 %",
+    assert [chance_text(p) for p in (0.0, 0.004, 0.5, 0.96, 0.999, 1.0)] == [
+        "under 1 %",
         "under 1 %",
         "50 %",
         "96 %",
         "over 99 %",
-        "100 %",
+        "over 99 %",
     ]
     assert number_text(0.0) == "0" and number_text(0.046) == "0.046" and number_text(1234.0) == "1200"
 

@@ -60,8 +60,8 @@ class Rounding:
     squared: float  # the same for covariances, which are of 1e-12 rad²
 
 
-# The order in which vector units add depends on the processor, and a fit carries that on. The same nights gone through
-# with the kernels of three processors (OPENBLAS_CORETYPE; 4,212 numbers each) gave axes up to 1e-13 rad apart; a drift
+# The order in which vector units add depends on the processor, and a fit carries that on. Three nights gone through
+# with the kernels of three processors (OPENBLAS_CORETYPE; 4,212 numbers) gave axes up to 1e-13 rad apart; a drift
 # that has hardly begun knows nothing yet, and its sums are ill-conditioned: 1e-4 of a number, 4e-10 rad.
 AXIS_ROUNDING = Rounding(1e-6, 1e-11, 1e-20)
 DRIFT_ROUNDING = Rounding(1e-3, 1e-7, 1e-20)

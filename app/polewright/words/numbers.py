@@ -165,13 +165,11 @@ def counted(number: int, noun: str) -> str:
     return f"{number} {noun}{'' if number == 1 else 's'}"
 
 
-def percent_text(share: float) -> str:
-    """`97 %`; never `100 %` for less than all, never `0 %` for more than nothing."""
-    if share >= 1.0 or share <= 0.0:
-        return "100 %" if share >= 1.0 else "0 %"
-    if share > 0.99:
+def chance_text(chance: float) -> str:
+    """`97 %`; never `100 %` nor `0 %`: nobody is that sure of a measurement."""
+    if chance > 0.99:
         return "over 99 %"
-    return "under 1 %" if share < 0.01 else f"{round(share * 100.0)} %"
+    return "under 1 %" if chance < 0.01 else f"{round(chance * 100.0)} %"
 
 
 def _unit(arcsec: float) -> tuple[float, str]:

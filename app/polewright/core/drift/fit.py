@@ -228,10 +228,8 @@ def _solve(rows: _Rows, noise: FloatArray, relative: FloatArray) -> _Solved:
         [[1.0 / WEAK_PRIOR_RAD] * 2, np.zeros(2 * k), doubts, [0.0] * k + [1.0 / _TWIST] if m else []]
     )
     stacked = np.concatenate([design * weight[:, None], np.diag(prior)])
+    inverse, solution = _least_squares(stacked, np.concatenate([seen * weight, np.zeros(prior.size)]))
     information = stacked.T @ stacked
-    scale = 1.0 / np.sqrt(np.diag(information))
-    inverse = np.linalg.inv(information * scale[:, None] * scale[None, :]) * scale[:, None] * scale[None, :]
-    solution = inverse @ (design.T @ (seen * weight**2))
     left = seen - design @ solution
     dec_left, ra_left, roll_left = left[:n], left[n : 2 * n], left[2 * n :]
     last = design.shape[1] - own
@@ -254,6 +252,15 @@ def _solve(rows: _Rows, noise: FloatArray, relative: FloatArray) -> _Solved:
         wave_sizes=solution[2 * k + 3 : 2 * k + 3 + w],
         rate=float(solution[2 * k + 2]),
     )
+
+
+def _least_squares(design: FloatArray, seen: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Covariance and solution by orthogonal factors: the sums of squares of a drift that has hardly begun are so
+    ill-conditioned that their inverse is another one on another processor."""
+    scale = 1.0 / np.sqrt(np.sum(np.square(design), axis=0))
+    q, r = np.linalg.qr(design * scale)
+    root = scale[:, None] * np.linalg.inv(r)
+    return root @ root.T, root @ (q.T @ seen)
 
 
 def _rms(residual: FloatArray, dof: float) -> float:

@@ -25,10 +25,10 @@ from polewright.words.credits import FOOT
 from polewright.words.flexure import bend_words, flexure_words
 from polewright.words.numbers import (
     angle_text,
+    chance_text,
     duration_text,
     number_text,
     offset_words,
-    percent_text,
     rate_text,
     sense_text,
     total_text,
@@ -92,7 +92,7 @@ def verdict(facts: NightFacts) -> dict[str, Any]:
     total = total_text(facts.final.total_rad, _total_sigma(facts.final))
     needed = f"Needed: {angle_text(facts.tolerance_rad)}."
     inside = facts.inside
-    sure = f" Inside it with {percent_text(min(inside, 0.9999))} certainty." if inside is not None else ""
+    sure = f" Inside it with {chance_text(inside)} certainty." if inside is not None else ""
     if disturbed := _disturbed(facts, pole, total):
         main = disturbed
     elif facts.proved:

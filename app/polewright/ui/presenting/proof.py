@@ -24,10 +24,10 @@ from polewright.ui.presenting.extras import Extras
 from polewright.ui.view_model import Action, Fact, Instruction, Page, Proof, View, Weight
 from polewright.words.numbers import (
     angle_text,
+    chance_text,
     counted,
     duration_text,
     offset_words,
-    percent_text,
     sigma_text,
     total_text,
 )
@@ -65,7 +65,7 @@ def proof_page(state: Running, extras: Extras) -> Proof | None:
     if drift is not None:
         facts.append(drift)
     verdict = Mood.GOOD if state.proved else None
-    facts.append(Fact("certainty", percent_text(chance), f"to be within {angle_text(plan.tolerance_rad)}", verdict))
+    facts.append(Fact("certainty", chance_text(chance), f"to be within {angle_text(plan.tolerance_rad)}", verdict))
     if plan.imaging is not None:
         blur = plan.imaging.most_blur_px(plan.target, offset.total_rad)
         serves = blur <= plan.imaging.plan.allowed_blur_px
@@ -135,7 +135,7 @@ def _aligned(state: Running) -> list[Fact]:
     offset, plan = told_offset(state), state.plan
     if offset is None:
         return []
-    chance = percent_text(probability_inside(offset, plan.tolerance_rad))
+    chance = chance_text(probability_inside(offset, plan.tolerance_rad))
     words = f"{sigma_text(offset.sigma_rad)}; {chance} within {angle_text(plan.tolerance_rad)}"
     return [Fact("axis", total_text(offset.total_rad, offset.sigma_rad), words)]
 
