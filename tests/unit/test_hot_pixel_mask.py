@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 import starfields as sf
-from polewright.core.detection.hot_pixels import HotPixelMask
+from polewright.core.detection.hot_pixels import HotPixelMask, replaced_by_neighbours
 from polewright.core.model import Frame, StarList
 from polewright.services.detector import Detector
 
@@ -117,3 +117,20 @@ def test_mending_uses_good_neighbours_and_copies() -> None:
     assert (mended == 100).all() and pixels[20, 30] == 6000
     assert HotPixelMask.empty(*SHAPE).mended(pixels) is pixels
     assert HotPixelMask.empty(10, 10).mended(pixels) is pixels
+
+
+@pytest.mark.parametrize("kind", [np.uint8, np.uint16, np.float32])
+def test_a_bad_pixel_becomes_the_median_of_its_good_neighbours(kind: type) -> None:
+    """Against numpy.nanmedian, one pixel at a time; at the edge a neighbour counts as often as it stands in for one
+    that lies outside."""
+    rng = np.random.default_rng(4)
+    pixels = rng.integers(0, 250, (30, 40)).astype(kind)
+    bad = rng.random(pixels.shape) < 0.3
+    bad[0, :3] = bad[12:19, 20:27] = True  # a corner, and pixels without a good neighbour
+    mended = replaced_by_neighbours(pixels, bad)
+    assert np.array_equal(mended[~bad], pixels[~bad])
+    framed = np.pad(np.where(bad, np.nan, pixels.astype(float)), 2, mode="edge")
+    for y, x in np.argwhere(bad):
+        around = np.delete(framed[y : y + 5, x : x + 5].ravel(), 12)
+        wanted = np.median(pixels) if np.isnan(around).all() else np.nanmedian(around)
+        assert mended[y, x] == np.array(wanted).astype(kind)

@@ -13,6 +13,7 @@ from polewright.core.model import FloatArray, IntArray, PixelArray
 _SPIKE_SIGMA = 5.0
 _LEAST_MOTION_PX = 4.0  # the sky must have moved by this much for staying put to mean anything
 _SAME_PLACE_PX = 0.7  # a hot pixel has one place; half a pixel of centroid noise either way (chosen)
+_NEAR = np.array([(dy, dx) for dy in range(-2, 3) for dx in range(-2, 3) if (dy, dx) != (0, 0)])  # of a pixel
 
 
 def spikes(flat: NDArray[np.float32], brightest_neighbour: NDArray[np.float32], width_px: float) -> NDArray[np.bool_]:
@@ -106,16 +107,22 @@ def _replaced(pixels: PixelArray, bad_index: IntArray) -> PixelArray:
     """The same; `bad_index` (K,) row after row, ascending."""
     height, width = pixels.shape
     y, x = np.divmod(bad_index, width)
-    near = [(dy, dx) for dy in range(-2, 3) for dx in range(-2, 3) if (dy, dx) != (0, 0)]
-    ny = np.stack([np.clip(y + dy, 0, height - 1) for dy, _ in near])
-    nx = np.stack([np.clip(x + dx, 0, width - 1) for _, dx in near])
+    ny = np.clip(y[:, None] + _NEAR[:, 0], 0, height - 1)
+    nx = np.clip(x[:, None] + _NEAR[:, 1], 0, width - 1)
     values = np.where(_among(bad_index, ny * width + nx), np.nan, pixels[ny, nx].astype(np.float64))
-    lonely = np.isnan(values).all(axis=0)
+    lonely = np.isnan(values).all(axis=1)
     if lonely.any():
-        values[:, lonely] = float(np.median(pixels))
+        values[lonely] = float(np.median(pixels))
     result = pixels.copy()
-    result[y, x] = np.nanmedian(values, axis=0).astype(pixels.dtype)
+    result[y, x] = _medians(values).astype(pixels.dtype)
     return result
+
+
+def _medians(values: FloatArray) -> FloatArray:
+    """(K,) of values (K, n), NaN left out, at least one in each row: numpy.nanmedian without its masked arrays."""
+    ordered, rows = np.sort(values, axis=1), np.arange(len(values))  # NaN comes last
+    good = values.shape[1] - np.count_nonzero(np.isnan(values), axis=1)
+    return np.asarray((ordered[rows, (good - 1) // 2] + ordered[rows, good // 2]) / 2.0)
 
 
 def _among(ascending: IntArray, wanted: IntArray) -> NDArray[np.bool_]:
