@@ -124,7 +124,7 @@ def test_a_bad_pixel_becomes_the_median_of_its_good_neighbours(kind: type) -> No
     """Against numpy.nanmedian, one pixel at a time; at the edge a neighbour counts as often as it stands in for one
     that lies outside."""
     rng = np.random.default_rng(4)
-    pixels = rng.integers(0, 250, (30, 40)).astype(kind)
+    pixels: np.ndarray = rng.integers(0, 250, (30, 40)).astype(kind)
     bad = rng.random(pixels.shape) < 0.3
     bad[0, :3] = bad[12:19, 20:27] = True  # a corner, and pixels without a good neighbour
     mended = replaced_by_neighbours(pixels, bad)
