@@ -235,7 +235,9 @@ def test_a_rotation_seen_is_not_asked_for_again_while_it_lasts() -> None:
 def test_the_place_to_point_at_stays_while_the_camera_is_moved_there() -> None:
     """Nobody keeps hour angle and declination in mind for half a minute; and there is no post to stop at yet."""
     first = capture(after(Waiting(), replace(start(), walking=True), NextAsked(1.0)), 60.0)
-    state: NightState = replace(first, stage=Stage.PROOF, proof=Capture(), second_sky=SecondSky(0.5, 25.0, 45.0, 0.0))
+    state: NightState = replace(
+        begun(first), stage=Stage.PROOF, proof=Capture(), second_sky=SecondSky(0.5, 25.0, 45.0, 0.0)
+    )
     asked = say(advise(state)).instruction
     assert asked.startswith("Point ")
     for number in range(6):
