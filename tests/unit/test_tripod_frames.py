@@ -75,6 +75,17 @@ def test_arcs_of_a_wide_lens_are_refused_by_name_with_their_length_and_the_cure(
     assert "trailed" in said.reason and "switch tracking on" in said.cure and "expose" in said.cure
 
 
+@pytest.mark.parametrize(("width_deg", "seed"), [(20.0, 2), (70.0, 2)])
+def test_no_second_look_takes_the_ends_of_trails_for_stars(tmp_path: Path, width_deg: float, seed: int) -> None:
+    """Half a trail, 86 and 85 px, was such a solution off, and sure of it by 264 and 535 sigmas."""
+    rng = np.random.default_rng([int(width_deg), 180, seed])
+    dec_deg, mirrored = float(rng.uniform(-20.0, 80.0)), bool(rng.integers(2))
+    tripod = Tripod(width_deg, 180.0, dec_deg, int(rng.choice([80, 150, 250])), mirrored=mirrored)
+    taken = stood(shared_catalogue(), tripod, rng)
+    outcome = _measured(_written(taken, tmp_path / "frame.fits")).outcome
+    assert isinstance(outcome, Unsolved) or taken.error_px(outcome) < 5.0
+
+
 def test_a_trail_that_fills_the_frame_is_no_star_list(tmp_path: Path) -> None:
     """Beyond what can be measured nothing is solved wrongly."""
     taken = stood(shared_catalogue(), Tripod(2.5, 700.0, 10.0, 150), np.random.default_rng(5))

@@ -39,7 +39,7 @@ from polewright.core.model import (
 )
 from polewright.core.night.orientation.clock import DAY_S, FrameArrival, doubted_date
 from polewright.core.sky.timescales import julian_epoch_year, unix_seconds
-from polewright.core.star_trouble import CapOn, TooBright, TooSmall
+from polewright.core.star_trouble import CapOn, TooBright, TooSmall, Trailed
 from polewright.core.unsolved import NoTime, ThinCatalogue, Unsolved
 from polewright.services.frame_reader import read_frame
 from polewright.services.frame_reader.file_time import FILE_TIME_SOURCE
@@ -53,6 +53,7 @@ DEFAULT_EPOCH_YEAR = 2026.0
 FEWEST_FOR_A_FLIP = 12  # stars; fewer are no sign that the field should have been known
 MOST_LOOKS = 3
 WIDE_FIELD_DEG = 35.0  # from which lenses bend their pictures much
+LONG_TRAIL_PX = 40.0  # a star-sized window sees longer ones in pieces (chosen)
 THOROUGH_EVERY = 8  # after a solved frame, failing ones are most likely trailed: every eighth is searched for long
 
 
@@ -248,6 +249,8 @@ class FrameMeasurer:
         for number, look in enumerate(islice(again, looks), start=1):
             if not (_may_be_wide(frame, hint) if look.is_part else refused is not None):
                 continue
+            if _is_long(stars) and not _is_long(look.stars):
+                continue  # it took their ends for stars: those match the sky of the end of the exposure
             outcome = self._solver.solve(
                 look.stars, self._epoch_year(frame), _hint_of_look(look, hint), self._progress
             )
@@ -314,6 +317,11 @@ def _date_warnings(frame: Frame) -> tuple[str, ...]:
     if doubt.too_old:
         return (files.date_too_old(int(julian_epoch_year(frame.utc_mid.value))),)
     return (files.date_off(doubt.ahead_s / DAY_S),)
+
+
+def _is_long(stars: StarList) -> bool:
+    """Are they trails too long for a list that knows of none?"""
+    return isinstance(stars.trouble, Trailed) and stars.trouble.length_px > LONG_TRAIL_PX
 
 
 def _hint_of_look(look: Look, hint: SolveHint) -> SolveHint:
