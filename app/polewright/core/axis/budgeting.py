@@ -25,7 +25,7 @@ from polewright.core.axis.nuisances import (
     turns,
 )
 from polewright.core.axis.scatter import scatter_rad2
-from polewright.core.axis.suspects import Verdict, as_bearings_are
+from polewright.core.axis.suspects import Verdict
 from polewright.core.bending import bending_pair
 from polewright.core.budget import Budget, Chance, Column, Nuisance, Part
 from polewright.core.covariance import covariance_of, nearest_covariance
@@ -81,7 +81,7 @@ def _chances(
     own = np.stack([frame.attitude_enu.covariance_rad2 for frame in frames])
     told = directions @ verdict.fit.axis_covariance_enu @ directions.T
     unexplained = told - response.each(_in_enu(verdict, verdict.covariances))
-    shaking = response.each(np.eye(3) * scatter_rad2(verdict.fit, as_bearings_are(own, places_of(verdict.attitudes))))
+    shaking = response.each(np.eye(3) * scatter_rad2(verdict.fit, own))
     stars = _by_stars(response, _in_enu(verdict, own), _lent(verdict, frames), frames)
     return {Part.STARS: stars, Part.SETTLING: shaking + unexplained}
 

@@ -50,20 +50,16 @@ def judge(
     error equal in all three axes, as bending and slipping make it, as large as it takes. That widens the covariance
     and draws the fit toward the unweighted one, which is the robust one. `apart`: the clutch may slip between any two
     frames, even those of one place, as older records were judged.
-
-    Frames that agree are weighed by what bearings leave as well. By the stars alone the roll of a narrow field weighs
-    next to nothing, and what the places are off by goes into the axis: 1000 simulated captures were stated to 14.1"
-    and off by 12.6" rms, now 12.9" and 12.4" (tests/bench/budget_coverage.py --pixels --weather).
     """
     fit = fit_axis(attitudes, covariances, pole)
     kept = np.ones(len(names), dtype=bool)
     probability = chi2_survival(fit.chi2, fit.dof)
+    if probability >= WIDEN_BELOW:
+        return Verdict(fit, attitudes, covariances, kept, fit.chi2, fit.dof)
     places = tuple(range(len(names))) if apart else places_of(attitudes)
     at_ease = None if apart else _as_bearings_are(attitudes, covariances, places, pole)
     if at_ease is not None and chi2_survival(at_ease.fit.chi2, at_ease.fit.dof) >= WIDEN_BELOW:
         return replace(at_ease, chi2=fit.chi2, dof=fit.dof)
-    if probability >= WIDEN_BELOW:
-        return Verdict(fit, attitudes, covariances, kept, fit.chi2, fit.dof)
     if probability >= ACCUSE_BELOW:
         excess = fit.chi2 / fit.dof
         wider = replace(fit, covariance=fit.covariance * excess)
@@ -80,15 +76,10 @@ def _as_bearings_are(
 ) -> Verdict:
     """The fit when every place is off by what bearings and hands leave (core/axis/nuisances.py), its frames together:
     a tenth of an arcsecond, as the stars tell, is no measure for whether a mount has slipped."""
-    wider = as_bearings_are(covariances, places)
+    shared = np.bincount(places)[list(places)] * PLACE_RAD**2
+    wider = covariances + shared[:, None, None] * np.eye(3)
     fit = fit_axis(attitudes, wider, pole)
     return Verdict(fit, attitudes, wider, np.ones(len(attitudes), dtype=bool), fit.chi2, fit.dof)
-
-
-def as_bearings_are(covariances: FloatArray, places: Sequence[int]) -> FloatArray:
-    """(N, 3, 3): with what bearings leave at every place, as if each of its frames were off by its share alone."""
-    shared = np.bincount(places)[list(places)] * PLACE_RAD**2
-    return np.asarray(covariances + shared[:, None, None] * np.eye(3))
 
 
 def _with_scatter(verdict: Verdict, pole: FloatArray) -> Verdict:
