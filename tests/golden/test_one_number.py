@@ -22,6 +22,10 @@ TOTAL = re.compile(rf"(?:Good enough for tonight: |^)(?P<size>{ANGLE})(?:, neede
 KNOWN = re.compile(r"Known to (?P<size>± [\d.]+.) so far")
 SO_FAR = re.compile(rf"(?P<size>{ANGLE}) (?P<side>too far east|too far west|too high|too low), (?P<sigma>± [\d.]+.)")
 
+WAYS = (  # a direction comes before the way that it is set against
+    "clockwise", "anticlockwise", "the same way", "the other way",
+)  # fmt: skip
+
 
 def views(name: str) -> Iterator[View]:
     """The screen after each event of a recorded night."""
@@ -60,6 +64,10 @@ def contradictions(view: View) -> Iterator[str]:
     after = {fact.label: fact for fact in view.proof.facts}.get("after") if view.proof is not None else None
     if after is not None and total is not None and after.value != total.value:
         yield f"proof {after} but {total}"
+    for strip in (strip for strip in view.strips if strip.active):
+        way = next((way for way in WAYS if re.search(rf"\b{way}\b", said.sentence.lower())), strip.sense_text)
+        if way != strip.sense_text:
+            yield f"{said.sentence} but {strip}"
     if "azimuth" in rows and "at the screw" in rows["azimuth"].words:
         yield from _something_or_nothing(rows["azimuth"])
 

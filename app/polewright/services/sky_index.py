@@ -30,7 +30,7 @@ Progress = Callable[[SolverWork, float], None]
 _UNFINISHED = ".part"
 _ABANDONED_S = 900.0  # no build takes that long
 _AT_A_TIME = 200_000  # stars
-_LARGE = 64_000_000  # bytes; what is smaller may stay in memory
+_LARGE = 32_000_000  # bytes; what is smaller may stay in memory
 
 
 class SkyIndex:

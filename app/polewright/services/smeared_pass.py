@@ -161,4 +161,5 @@ def _kernel(frame: tuple[int, ...], path: Path, along: FloatArray, light: FloatA
     spots = light[:, None, None] * gy[:, :, None] * gx[:, None, :]
     rows, columns = (row[:, None] + step) % frame[0], (column[:, None] + step) % frame[1]
     np.add.at(kernel, (rows[:, :, None], columns[:, None, :]), spots.astype(np.float32))
-    return kernel / np.float32(np.sqrt(np.square(kernel).sum()))
+    size = np.sqrt(np.square(kernel).sum())
+    return kernel / np.float32(size) if size > 0.0 else kernel  # no light: nothing looks like it

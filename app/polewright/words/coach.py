@@ -357,13 +357,20 @@ def _creep(screw: Screw, way: str) -> str:
     return f"Ease {screw.value} {way} to the posts."
 
 
+def way_text(why: it.Walking) -> str:
+    """Clockwise or anticlockwise; where that is not sure, set against the way that the hand turned just now."""
+    if why.sure_way or why.cue is Cue.SEEK:
+        return sense_text(why.turns)
+    return "the other way" if why.cue is Cue.OTHER_WAY else "the same way"
+
+
 def _walking(why: it.Walking) -> Told:
     """A turn in progress: the cue, then where the axis is."""
     where = offset_words(why.left_rad, why.sigma_rad, "east" if why.screw is Screw.AZIMUTH else "up", False)
     about, of_what = "" if where.startswith("neither") else "about ", " for its aim" if why.aimed else ""
     where = f"The axis is {about}{where}{of_what}."
     left = f", about {turns_text(why.turns)} left" if why.known and why.sure_way else ""
-    on = sense_text(why.turns) if why.sure_way else "the same way"  # as it came nearer by, whichever that was
+    on = way_text(why)
     match why.cue:
         case Cue.KEEP_TURNING:
             return Told(f"Keep turning {on}{left}.", where)
@@ -372,7 +379,7 @@ def _walking(why: it.Walking) -> Told:
         case Cue.STOP | Cue.HANDS_OFF:
             return Told("Stop.", where)
         case Cue.OTHER_WAY:
-            way = f"The other way: {sense_text(why.turns)}." if why.sure_way else "The other way."
+            way = f"The other way: {on}." if why.sure_way else "The other way."
             return Told(way, f"{where} It is moving away from the posts.")
         case Cue.SEEK:
             return Told(_seek(why), f"{where} {SLACK}")
@@ -520,7 +527,8 @@ def _drift_unsure(why: it.DriftUnsure) -> Told:
         return Told("Watch the drift once more.", f"{unsure} {settles}", "It settles while you watch.")
     reach, needed = angle_text(why.reach_rad), angle_text(why.tolerance_rad)
     bears = f"Tube, air and tripod included, a drift proves {reach} at best; tonight needs {needed}."
-    return Told("Take it as it is: the drift agrees.", f"{here}: no proof. {bears}", OTHER_WITNESS)
+    agrees = f"{here}, {sigma_text(why.offset.sigma_rad)}, which agrees with what was measured but proves nothing."
+    return Told("Take it as it is: nothing contradicts.", f"{agrees} {bears}", OTHER_WITNESS)
 
 
 def _drift_told(why: it.DriftTold) -> Told:

@@ -9,8 +9,8 @@ SENSOR = "The sensor is width by height in pixels, as in 6000 × 4000."
 FIRST_HOUR = "The first hour angle lies between -12 and 12 h; leave it empty to centre on the meridian."
 CLOCK = "The clock is ahead by seconds, or by hours:minutes:seconds; behind, with a minus: -1:00:00."
 MISSING = {  # by field, in their order on the page
-    "latitude": "The latitude is missing: type it, or choose the folder whose frames state it.",
-    "longitude": "The longitude is missing: type it, or choose the folder whose frames state it.",
+    "latitude": "The latitude is missing: type it, or choose a folder whose frames state it.",
+    "longitude": "The longitude is missing: type it, or choose a folder whose frames state it.",
     "folder": "The folder the camera writes to is missing: choose it.",
 }
 

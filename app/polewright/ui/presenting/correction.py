@@ -9,7 +9,7 @@ import numpy as np
 
 from polewright.core.angles import ARCMIN_PER_RAD
 from polewright.core.budget import Part
-from polewright.core.night.advice import Advice, Turn
+from polewright.core.night.advice import Advice, Turn, Walking
 from polewright.core.night.correction.coach import worth_a_number
 from polewright.core.night.correction.outlook import ScrewOutlook, gate_arcmin, outlooks
 from polewright.core.night.states import Running, Stage
@@ -21,6 +21,7 @@ from polewright.core.screws.walk import GUESS_SHARE
 from polewright.ui.presenting.extras import Extras
 from polewright.ui.view_model import Fact, Point, Reticle, ScrewStrip, Sense, TrailPoint
 from polewright.words.axis import with_all_words
+from polewright.words.coach import way_text
 from polewright.words.numbers import (
     angle_text,
     duration_text,
@@ -166,6 +167,8 @@ def _strip(state: Running, advice: Advice, outlook: ScrewOutlook) -> ScrewStrip:
         return ScrewStrip(screw, turns=0.0, signed_turns=0.0, note_text=note, stop=True)
     if turn is None and (outlook.plan.kind is TurnKind.TRIAL or _by_eye(state, screw)):
         return ScrewStrip(screw)  # that nothing is known is said once
+    if turn is not None and isinstance(advice.reason, Walking) and way_text(advice.reason) != sense_text(turns):
+        return ScrewStrip(screw, active=True, turns=0.0, amount_text=BY_EYE, sense_text=way_text(advice.reason))
     return ScrewStrip(
         screw,
         active=turn is not None,
