@@ -11,18 +11,23 @@ import lzma
 import sys
 import tempfile
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 from PySide6.QtCore import QEvent, QPoint, QRect
 from PySide6.QtWidgets import QAbstractButton, QApplication, QLabel, QWidget
 
+from coach_reasons import SAMPLES
+from polewright.core.night import advice as it
+from polewright.core.night.advice import Advice
 from polewright.services.guide import Place, guide_pages
 from polewright.services.report.night_line import night_line
 from polewright.ui.drawing import LEDGER
 from polewright.ui.driving.nights_scene import page_of
 from polewright.ui.main_window import MainWindow
 from polewright.ui.nights_page import NightList
+from polewright.ui.presenting.night import instruction
 from polewright.ui.presenting.nights import nights_view
 from polewright.ui.settings import WindowSettings
 from polewright.ui.view_model import View
@@ -32,6 +37,12 @@ from screens.demo_plans import plan_view
 from screens.demo_views import PAGES
 
 DEFERRED_DELETE = QEvent.Type.DeferredDelete.value
+SAID = (
+    it.GuidingAsked,
+    it.NudgeWanted,
+    it.DriftGuided,
+    it.NothingThere,
+)  # long ones, on no page of PAGES
 READ_FROM_AFAR = ("rough", "fine", "capture", "proof")
 
 
@@ -39,6 +50,8 @@ def pages(window: MainWindow, night: Path) -> Iterator[tuple[str, Callable[[], o
     """Every page by name, and how it is brought to the front."""
     for name, view in PAGES.items():
         yield name, lambda view=view: window.show_view(view())  # type: ignore[misc]
+    for number, reason in enumerate(one for one in SAMPLES if isinstance(one, SAID)):
+        yield f"said-{type(reason).__name__}-{number}", lambda reason=reason: window.show_view(saying(reason))  # type: ignore[misc]
     for name in READ_FROM_AFAR:
         yield f"reading-{name}", lambda name=name: _read(window, name)  # type: ignore[misc]
     window.set_reading(False)
@@ -53,6 +66,12 @@ def pages(window: MainWindow, night: Path) -> Iterator[tuple[str, Callable[[], o
     yield "rehearsals", window._show_rehearsals
     for name in guide_pages():
         yield f"guide-{name}", lambda name=name: window._bring_guide(Place(name))  # type: ignore[misc]
+
+
+def saying(reason: it.Reason) -> View:
+    """The page on which the coach says it, with what it says."""
+    page = PAGES["capture" if isinstance(reason, it.NothingThere) else "drifting"]()
+    return replace(page, instruction=instruction(Advice(reason)))
 
 
 def _plan(window: MainWindow) -> None:
