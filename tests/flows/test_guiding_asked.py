@@ -32,13 +32,17 @@ from polewright.core.night.events import (
     FrameSolved,
     GuidingTold,
     RestartAsked,
+    SkyMended,
     Ticked,
 )
 from polewright.core.night.measured import PlacedFrame
+from polewright.core.night.orientation.mending import mend_sky
 from polewright.core.night.states import NightPlan, Running, Stage, begun
 from polewright.core.plain import to_plain
 from polewright.core.sky.places import pole_altitude_rad
 from polewright.runtime.course import Course
+from polewright.services.log_format import LoggedEvent, encode_line
+from polewright.services.night_log import parse_night
 from polewright.ui.presenting.drift import drift_asked
 from polewright.ui.presenting.extras import Extras
 from polewright.ui.presenting.night import present
@@ -256,6 +260,28 @@ def test_a_drift_of_a_record_that_did_not_ask_goes_on_without_the_question() -> 
     tell(course, asked)
     see(course, free(2, OFF))
     assert course.state.stage is Stage.FINE
+
+
+def test_a_record_of_before_in_which_somebody_answered_had_asked() -> None:
+    """It was asked from 2026-11-29 on, and written down a day later that it was."""
+    blob = b"".join(
+        encode_line(LoggedEvent(seq, 0.0, Utc(2461100.5, 0.5), "event", data))
+        for seq, data in enumerate(
+            ({"kind": "DriftAsked", "at_s": 1.0, "side": "east"}, {"kind": "GuidingTold", "at_s": 2.0, "off": True})
+        )
+    )
+    asked, _ = (event_from_plain(line.data) for line in parse_night(blob, "night").events)
+    assert isinstance(asked, DriftAsked) and asked.ask
+
+
+def test_a_clock_that_is_set_keeps_the_answers_of_who_cannot_turn_the_axis() -> None:
+    watch = DriftWatch("west", stood=True, ask=True, guiding_off=True, samples=(), nudged_s=4100.0)
+    state = Running(stage=Stage.CAPTURE, now_s=4200.0, plan=PLAN, drift=watch)
+    stated = (PLAN.site, PLAN.pole_altitude_rad, PLAN.air)
+    set_, _ = mend_sky(state, SkyMended(4200.0, *stated, stepped_s=40.0))
+    assert set_.drift == DriftWatch("west", stood=True, ask=True, guiding_off=True)
+    elsewhere, _ = mend_sky(state, SkyMended(4200.0, *stated))
+    assert elsewhere.drift is None
 
 
 def test_the_window_asks() -> None:

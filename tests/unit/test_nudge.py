@@ -13,7 +13,7 @@ from polewright.core.angles import ARCMIN_PER_RAD, ARCSEC_PER_RAD
 from polewright.core.drift.guarded import contradicts, guarded, guarded_covariance, may_be_held
 from polewright.core.drift.hidden import without_taught
 from polewright.core.drift.live import DriftProof, DriftResult, guiding_refusal, measure
-from polewright.core.drift.nudge import Nudge
+from polewright.core.drift.nudge import Nudge, nudge_in
 from polewright.core.drift.reading import DriftReading, read_drift
 from polewright.core.drift.reasons import Guided, Jumped, Sign, TooShortToTell
 from polewright.core.drift.stillness import FIELD_S
@@ -142,6 +142,28 @@ def test_a_drift_that_is_another_one_since_the_nudge_is_not_called_taken_back() 
     assert refusal == Guided(Sign.DRIFTS_OTHERWISE)
     told = guiding_words(Guided(Sign.DRIFTS_OTHERWISE)).reason
     assert "drift otherwise" in told and "went back" not in told
+
+
+@pytest.mark.parametrize("arcsec_min", [0.0, 5.0, 15.0, 25.0])
+def test_a_drift_against_a_nudge_soon_after_the_beginning_is_no_guider(arcsec_min: float) -> None:
+    """The way the guide tells: a minute of frames, a nudge, two minutes more."""
+    at_s = np.arange(0.0, 400.0, 3.0)
+    noise = np.random.default_rng(3).normal(0.0, 0.5, at_s.size)
+    dec_arcsec = arcsec_min / 60.0 * at_s - 60.0 * (at_s > 60.0) + noise
+    for until_s in range(100, 400, 20):
+        seen = at_s < until_s
+        found = nudge_in(at_s[seen], dec_arcsec[seen] / ARCSEC_PER_RAD)
+        assert found is not None and found.what is not Nudge.TAKEN_BACK, until_s
+    assert found.what is Nudge.STAYED
+
+
+@pytest.mark.parametrize("within_s", [25.0, 60.0])
+def test_a_nudge_soon_after_the_beginning_that_a_guider_takes_back_is_seen(within_s: float) -> None:
+    at_s = np.arange(0.0, 400.0, 3.0)
+    noise = np.random.default_rng(3).normal(0.0, 0.5, at_s.size)
+    left = np.clip(1.0 - (at_s - 60.0) / within_s, 0.0, 1.0)
+    found = nudge_in(at_s, (noise - 60.0 * (at_s > 60.0) * left) / ARCSEC_PER_RAD)
+    assert found is not None and found.what is Nudge.TAKEN_BACK
 
 
 def until(proof: DriftProof, seconds: float) -> DriftProof:

@@ -75,6 +75,15 @@ def test_arcs_of_a_wide_lens_are_refused_by_name_with_their_length_and_the_cure(
     assert "trailed" in said.reason and "switch tracking on" in said.cure and "expose" in said.cure
 
 
+@pytest.mark.parametrize("trail_px", [8.0, 12.0, 20.0, 30.0])
+def test_short_trails_are_stated_as_long_as_they_are(trail_px: float) -> None:
+    """From their length follows for how long to expose."""
+    taken = stood(shared_catalogue(), Tripod(3.0, trail_px, 20.0, 80), np.random.default_rng(4))
+    trouble = Detector().detect(taken.frame).trouble
+    assert isinstance(trouble, Trailed)
+    assert trouble.length_px == pytest.approx(np.median(taken.lengths_px), rel=0.3)
+
+
 @pytest.mark.parametrize(("width_deg", "seed"), [(20.0, 2), (70.0, 2)])
 def test_no_second_look_takes_the_ends_of_trails_for_stars(tmp_path: Path, width_deg: float, seed: int) -> None:
     """Half a trail, 86 and 85 px, was such a solution off, and sure of it by 264 and 535 sigmas."""

@@ -57,6 +57,7 @@ _LONG_PX = 40.0  # a path that may be longer still; short ones are seen whole (c
 _FEWEST_ARCS = 8  # long regions: fewer are branches or scratches (chosen)
 _SMALL = 400_000  # pixels
 _STREAK_PX = 8.0  # a path that is worth a word
+WALKED_PX = 64.0  # twice what the walk along a trail looks ahead, in pixels of the whole frame
 _LARGEST_ADU = 1e9  # no camera counts so far; floats beyond it are damage
 _LEAST_SIDE_PX = 32  # a smaller picture has no room for a window and its sky
 # of 8 to 16 bits, and of 10 to 15 shifted left within 16
@@ -307,9 +308,10 @@ def _star_list(frame: Frame, pixels: PixelArray, found: _Found, blank: FrameFact
 
 
 def _walked(pixels: PixelArray, trailed: Trailed) -> Trailed:
-    """With the trails as long as they are from end to end: what drew them alike may be a part of bent ones."""
+    """With long trails as long as they are from end to end: what drew them alike may be a part of bent ones. A walk
+    looks so far ahead that it tells nothing of short ones, which are drawn alike from end to end."""
     usual = 2.0 * usual_length_px(level(halved(pixels, float(pixels.max()))))
-    return replace(trailed, length_px=usual or trailed.length_px)
+    return replace(trailed, length_px=usual) if usual > WALKED_PX else trailed
 
 
 def _nothing(frame: Frame, trouble: StarTrouble) -> StarList:

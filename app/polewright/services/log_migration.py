@@ -7,7 +7,7 @@ else it is kept as it was (RecordedReason, RecordedRefusal, RecordedDoubt), with
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import replace
 from typing import Any
 
@@ -45,6 +45,19 @@ _DOUBT: Sentences = (
     (r"The frames do not agree \(", lambda m: RecordedDoubt(m.string, disagree=True)),
 )
 _UNKNOWN = {"The azimuth": Unknown.AZIMUTH, "The altitude": Unknown.ALTITUDE, "One position": Unknown.ONE_DIRECTION}
+
+
+def all_migrated(lines: Iterable[LoggedEvent]) -> tuple[LoggedEvent, ...]:
+    """The lines of a whole log in the form of this version."""
+    current = tuple(migrated(line) for line in lines)
+    answered = any(line.kind == EVENT_KIND and line.data.get("kind") == "GuidingTold" for line in current)
+    return tuple(_asking(line) for line in current) if answered else current
+
+
+def _asking(line: LoggedEvent) -> LoggedEvent:
+    """Where somebody answered whether guiding is off it had been asked, which was not written down at first."""
+    asked = line.kind == EVENT_KIND and line.data.get("kind") == "DriftAsked"
+    return replace(line, data={"ask": True} | line.data) if asked else line
 
 
 def migrated(line: LoggedEvent) -> LoggedEvent:

@@ -17,7 +17,7 @@ from typing import Any
 
 from polewright.core.errors import RecordingError
 from polewright.services.log_format import FORMAT, HEADER_KIND, VERSION, LoggedEvent, decode_line, skim_line
-from polewright.services.log_migration import migrated
+from polewright.services.log_migration import all_migrated
 from polewright.services.regular_file import open_regular, read_regular
 from polewright.words import files
 
@@ -137,7 +137,7 @@ def parse_night(blob: bytes, name: str, wanted: Collection[str] | None = None) -
     if sound_bytes < len(blob):
         problems.append(files.torn_end(len(blob) - sound_bytes, name))
     header = _header(events, name) if events else {}
-    current = tuple(migrated(event) for event in events if event.kind != HEADER_KIND)
+    current = all_migrated(event for event in events if event.kind != HEADER_KIND)
     return NightLog(header, current, tuple(problems), sound_bytes, whole)
 
 

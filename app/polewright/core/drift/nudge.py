@@ -103,7 +103,7 @@ def _displaced(dec_rad: FloatArray) -> NDArray[np.bool_] | None:
 
 
 def _became(at_s: FloatArray, dec_rad: FloatArray, before: NDArray[np.bool_], after: NDArray[np.bool_]) -> Nudge:
-    line = np.polyfit(at_s[before], dec_rad[before], 0 if np.ptp(at_s[before]) < HOLD_S else 1)
+    line = _line_before(at_s, dec_rad, before, after)
     gone = dec_rad[after] - np.polyval(line, at_s[after])
     begun, ended = float(np.median(gone[:3])), float(np.median(gone[-3:]))
     if abs(ended) < (1.0 - STAYS) * max(abs(begun), LEAST_RAD):
@@ -111,6 +111,18 @@ def _became(at_s: FloatArray, dec_rad: FloatArray, before: NDArray[np.bool_], af
     if np.ptp(at_s[after]) < HOLD_S:
         return Nudge.TOO_EARLY
     return Nudge.STAYED if _drifts_alike(at_s, dec_rad, before, after) else Nudge.DRIFTS_OTHERWISE
+
+
+def _line_before(
+    at_s: FloatArray, dec_rad: FloatArray, before: NDArray[np.bool_], after: NDArray[np.bool_]
+) -> FloatArray:
+    """(slope, level) of the drift before; where that was watched for too short a time, sloped as it is since: a drift
+    against the nudge is no guider that takes it back."""
+    if np.ptp(at_s[before]) >= HOLD_S:
+        return np.polyfit(at_s[before], dec_rad[before], 1)
+    last = np.flatnonzero(after)[2 * after.sum() // 3 :]  # a slow guider takes it back meanwhile
+    slope = np.polyfit(at_s[last], dec_rad[last], 1)[0] if last.size >= LEAST_FRAMES else 0.0
+    return np.array([slope, dec_rad[before].mean() - slope * at_s[before].mean()])
 
 
 def _drifts_alike(at_s: FloatArray, dec_rad: FloatArray, before: NDArray[np.bool_], after: NDArray[np.bool_]) -> bool:

@@ -40,6 +40,7 @@ from polewright.core.unsolved import LIKE_CLOUDS, SMEARED, trouble_of
 
 Outcome = tuple[Running, tuple[Effect, ...]]
 Action = Callable[[Running, Any], Outcome]
+TWIN_SHARE = 0.15  # of the time between exposures: two files that come closer belong to one (chosen)
 RHYTHM_GAPS = 5  # between frames: two late ones, or two at once, change nothing, and three show a new rhythm (chosen)
 S = TypeVar("S", Waiting, Running)
 
@@ -68,11 +69,17 @@ def see_frame(state: S, event: FrameSolved) -> tuple[S, tuple[Effect, ...]]:
 
 def arrived(state: S) -> S:
     """A frame has come, usable or not. How often they come is the median of the last gaps: neither a burst of files
-    that lay there already nor a pause of the camera hides it."""
+    that lay there already nor a pause of the camera hides it, nor a second file of each exposure."""
     if state.arrived_s is None:
         return replace(state, arrived_s=state.now_s)
     gaps = (*state.gaps_s, state.now_s - state.arrived_s)[-RHYTHM_GAPS:]
-    return replace(state, arrived_s=state.now_s, gaps_s=gaps, interval_s=median_low(gaps))
+    return replace(state, arrived_s=state.now_s, gaps_s=gaps, interval_s=_rhythm_s(gaps))
+
+
+def _rhythm_s(gaps_s: tuple[float, ...]) -> float:
+    """The median gap, s; far shorter than the second longest are those between the files of one exposure."""
+    usual_s = sorted(gaps_s)[-2:][0]
+    return median_low(gap for gap in gaps_s if gap >= TWIN_SHARE * usual_s)
 
 
 def note_trouble(state: S, event: FrameUnsolved) -> tuple[S, tuple[Effect, ...]]:

@@ -13,8 +13,9 @@ from dataclasses import replace
 from polewright.core.angles import SIDEREAL_RATE_RAD_S, wrap_pi
 from polewright.core.model import Site
 from polewright.core.night.actions import Outcome, drop_capture
+from polewright.core.night.drift_watch import anew
 from polewright.core.night.events import RigMended, SkyMended
-from polewright.core.night.states import NightPlan, Running
+from polewright.core.night.states import NightPlan, Running, Stage
 from polewright.core.screws.memory import ScrewMemory
 
 # chosen: 3 degrees mix 5 % of one screw's move into the other's and change neither by more than 0.14 %
@@ -25,6 +26,8 @@ def mend_sky(state: Running, event: SkyMended) -> Outcome:
     """Another site or clock: nothing that frames have shown holds any more, but for the turns they were made by."""
     turned = sky_turned_rad(state.plan, event.site, event.clock_ahead_s + event.stepped_s) > SAME_SKY_RAD
     dropped, _ = drop_capture(state, event)
+    # who cannot turn the RA axis, and said so, need not say it again because a clock was set
+    watching = event.stepped_s != 0.0 and state.stage is Stage.CAPTURE and state.drift is not None
     plan = replace(
         state.plan,
         site=event.site,
@@ -40,7 +43,7 @@ def mend_sky(state: Running, event: SkyMended) -> Outcome:
             azimuth=_before_tonight(state.azimuth) if turned else state.azimuth,
             altitude=_before_tonight(state.altitude) if turned else state.altitude,
             locks=replace(locks, shift_rad=None) if turned else dropped.locks,
-            drift=None,
+            drift=anew(state.drift) if watching else None,
             trail=(),
             last_frame=None,
             trouble=None,
