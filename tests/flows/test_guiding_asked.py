@@ -297,7 +297,7 @@ def test_the_numbers_ask_for_the_nudge_where_another_field_would_not_help() -> N
     vague = replace(watch.reading, covariance_rad2=((1e-4, 0.0), (0.0, 1e-4)))
     state = replace(begun(course.state), drift=replace(watch, reading=vague))
     facts = {fact.label: fact for fact in present(state, course.advice, Extras(state.now_s)).numbers}
-    assert facts["azimuth"].words == facts["altitude"].words == "needs a nudge"
+    assert facts["azimuth"].words == facts["altitude"].words == "a nudge tells, when asked for"
 
 
 def test_guided_is_never_surer_than_free() -> None:

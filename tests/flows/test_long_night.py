@@ -10,8 +10,9 @@ import pytest
 
 from endurance import SITE, START, LongNight, endure
 from night_kit import MemoryRecorder, engine_of, unsolved_frame
-from polewright.core.night.states import Stage
+from polewright.core.night.states import Running, Stage, begun
 from polewright.runtime.course import Course
+from polewright.runtime.engine import STEP_TOPIC
 from polewright.runtime.retrace import retrace_to_the_end
 from polewright.services.clock import VirtualClock
 from polewright.services.night_log import read_night
@@ -31,33 +32,45 @@ def test_frames_by_the_hundred_leave_nothing_behind(tmp_path: Path) -> None:
     assert len({sample.threads for sample in found.samples}) == 1
 
 
-@pytest.mark.parametrize("clocks", ["date alone", "both clocks"])
-def test_a_computer_that_slept_goes_on_where_it_was(tmp_path: Path, clocks: str) -> None:
-    """On some systems the monotonic clock stands still while the computer sleeps, on others it goes on."""
+def slept(tmp_path: Path, both_clocks: bool) -> tuple[LongNight, Running]:
+    """Forty frames, two hours without any, and twenty more; the state before these."""
     night = LongNight(tmp_path)
     night.begin()
     for number in range(1, 41):
         night.visit(number)
         night.one_second(number)
-    before = night.engine.state
+    before = begun(night.engine.state)
     assert before.offset is not None
-    if clocks == "both clocks":
+    if both_clocks:
         night.clock.advance(7200.0)
     else:
         night.clock.jump_utc(7200.0)
     for number in range(7241, 7261):
         night.one_second(number)
-    after = night.engine.state
-    assert after.stage is before.stage and after.frames_used == before.frames_used + 20
-    assert after.offset is not None and night.engine.notices == ()
-    assert after.offset.east_rad == pytest.approx(before.offset.east_rad, abs=3e-4)
-    assert after.offset.up_rad == pytest.approx(before.offset.up_rad, abs=3e-4)
+    assert night.engine.state.frames_used == before.frames_used + 20
     night.recorder.close()
     course, log = Course(), read_night(night.night)
     retrace_to_the_end(course, log)
-    assert course.state == after
+    assert course.state == night.engine.state
     times = [line.t_s for line in log.events]
     assert times == sorted(times)
+    return night, before
+
+
+def test_a_computer_that_slept_goes_on_where_it_was(tmp_path: Path) -> None:
+    night, before = slept(tmp_path, both_clocks=True)
+    after = night.engine.state
+    assert after.stage is before.stage
+    assert before.offset is not None and after.offset is not None and night.engine.notices == ()
+    assert after.offset.east_rad == pytest.approx(before.offset.east_rad, abs=3e-4)
+    assert after.offset.up_rad == pytest.approx(before.offset.up_rad, abs=3e-4)
+
+
+def test_where_the_stopwatch_slept_too_the_axis_is_measured_anew(tmp_path: Path) -> None:
+    """Then waking cannot be told from a clock that was set forwards; services/clock.py chooses one that goes on."""
+    night, _ = slept(tmp_path, both_clocks=False)
+    assert night.engine.state.stage is Stage.CAPTURE
+    assert [notice.topic for notice in night.engine.notices] == [STEP_TOPIC]
 
 
 def test_the_night_of_the_endurance_run_is_dark() -> None:

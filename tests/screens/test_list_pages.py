@@ -11,6 +11,7 @@ import pytest
 from PySide6.QtCore import QRect
 from PySide6.QtGui import QIcon
 from PySide6.QtWidgets import QApplication, QListWidgetItem, QWidget
+from pytestqt.qtbot import QtBot
 
 from polewright.services.guide import Place, guide_pages
 from polewright.services.report.night_line import NightLine, night_line
@@ -19,7 +20,7 @@ from polewright.ui.drawing import LEDGER
 from polewright.ui.driving.nights_scene import page_of
 from polewright.ui.look import Look
 from polewright.ui.main_window import FRAME_PX, TITLE_PX, MainWindow, opening_size
-from polewright.ui.nights_page import NightList, _icon
+from polewright.ui.nights_page import NightList, NightsPage, _icon
 from polewright.ui.presenting.nights import nights_view
 from polewright.ui.reader import Reader
 from polewright.ui.theme import Light, make_theme
@@ -184,3 +185,10 @@ def test_the_menu_is_no_taller_than_the_screen(make_window: MakeWindow, size: tu
         window._fit_menu(size[1])
         window.menu.ensurePolished()
         assert window.menu.sizeHint().height() <= size[1], name
+
+
+def test_long_work_is_stopped_by_the_pointer_on_the_nights_page(qtbot: QtBot) -> None:
+    page = NightsPage()
+    qtbot.addWidget(page)
+    with qtbot.waitSignal(page.pressed, timeout=1000):
+        page.keys.stop.click()

@@ -59,7 +59,7 @@ class NightsPage(FullPanel):
         self._report: ReportPage | None = None
         self._worn: Look | None = None  # the look that the stamps are painted in
         self._lay_out()
-        for part in (self.primary, self.plain, self.of_report, self.trouble):
+        for part in (self.primary, self.plain, self.of_report, self.trouble, self.keys):
             part.pressed.connect(self.pressed)
         self.rows.currentRowChanged.connect(self._on_row)
         self.rows.itemActivated.connect(self._on_activated)

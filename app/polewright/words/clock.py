@@ -50,4 +50,4 @@ def clocks_stepped(step_s: float, measured_anew: bool) -> Said:
     way = "forwards" if step_s > 0.0 else "back"
     told = f"This computer's clock was set {apart_text(step_s)} {way}, and the times of the frames with it."
     again = " The axis is measured again by the new time; screws, locks and plan stay." if measured_anew else ""
-    return Said(told, f"See that it is right now.{again}")
+    return Said(told, f"Check that it is correct.{again}")

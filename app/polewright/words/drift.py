@@ -164,8 +164,8 @@ def drift_doubt_words(doubt: DriftDoubt) -> str:
     match doubt:
         case Jumped(size_rad, at_s):
             return (
-                f"The declination jumped by {abs(size_rad) * ARCSEC_PER_RAD:.0f}″ after {at_s:.0f} s:"
-                " a clutch slipped or the mount was bumped. Begin again."
+                f"The declination jumped by {abs(size_rad) * ARCSEC_PER_RAD:.0f}″ after {duration_text(at_s)}:"
+                " a clutch slipped or the mount was bumped."
             )
         case Wanders():
             return "The declination wanders slowly: wind, a loose clutch or poor seeing. Watch for longer."

@@ -14,7 +14,7 @@ WORDS: Mapping[Objection, tuple[str, str]] = {
     Objection.SCREWS_LATER: ("The screws come later.", "Set the mount up first, then go on."),
     Objection.SCREWS_REST_WHILE_MEASURED: (
         "Leave the screws alone while the axis is measured.",
-        "If one was turned, restart this stage.",
+        "If one was turned, begin this stage again.",
     ),
     Objection.SCREWS_REST_WHILE_PROVED: (
         "Leave the screws alone during the proof.",

@@ -208,7 +208,7 @@ def axis_numbers(state: Running) -> tuple[Fact, ...]:
         _total(state, offset, about),
         Fact("azimuth", f"{about}{horizon}", f"{side}, at the screw; {sky} on the sky"),
         Fact("altitude", f"{about}{height}", high),
-        *stars_fact(offset),
+        *([] if about else stars_fact(offset)),  # gliding, it is a guess: no budget tells how sure
     )
 
 

@@ -93,7 +93,11 @@ def drift_numbers(state: Running) -> tuple[Fact, ...]:
 def _component(name: str, reading: DriftReading, variance: float, direction: str) -> Fact:
     sigma = math.sqrt(max(variance, 0.0))
     if sigma > VAGUE_RAD:
-        return Fact(name, "not yet", "needs a nudge" if _nudge_tells(reading, direction) else "needs the other field")
+        return Fact(
+            name,
+            "not yet",
+            "a nudge tells, when asked for" if _nudge_tells(reading, direction) else "needs the other field",
+        )
     value = reading.east_rad if direction == "east" else reading.up_rad
     size, side = size_and_side(value, sigma) if direction == "east" else size_and_side(value, sigma, "up")
     return Fact(name, size, f"{side}, {sigma_text(sigma)}, by drift")
