@@ -19,6 +19,7 @@ from polewright.core.night.events import NOW, DriftAsked
 from polewright.core.night.states import NightPlan, NightState, Running, Stage, begun
 from polewright.core.sky.places import standard_atmosphere
 from polewright.core.sky.refraction import refract, refraction_constants
+from polewright.ui.presenting.drift import _without_nudge
 from polewright.ui.presenting.extras import Extras
 from polewright.ui.presenting.night import present
 from polewright.ui.view_model import View
@@ -114,3 +115,12 @@ def test_a_long_drift_is_thinned_out_to_its_last_frame() -> None:
     assert view.drift is not None
     (curve,) = view.drift.curves
     assert len(curve.at_s) <= 301 and curve.at_s[0] == 0.0 and curve.at_s[-1] == pytest.approx(11997.0)
+
+
+@pytest.mark.parametrize("rate_arcsec_min", [0.0, 1.2, -3.0])
+def test_the_step_of_a_nudge_does_not_hide_the_drift(rate_arcsec_min: float) -> None:
+    at_s, rate = np.arange(0.0, 300.0, 3.0), rate_arcsec_min / 60.0
+    seen = rate * at_s + 60.0 * (at_s > 100.0) + np.random.default_rng(2).normal(0.0, 0.3, at_s.size)
+    drawn = _without_nudge(seen, at_s, rate, DriftWatch(nudged_s=100.0))
+    assert np.abs(drawn - rate * (at_s - at_s.mean())).max() < 1.5
+    assert np.ptp(_without_nudge(seen, at_s, rate, DriftWatch())) > 40.0

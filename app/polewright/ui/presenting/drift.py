@@ -8,7 +8,9 @@ from collections import Counter
 import numpy as np
 
 from polewright.core.angles import ARCSEC_PER_RAD
+from polewright.core.drift.nudge import nudge_in
 from polewright.core.drift.reading import DriftReading, places_rad
+from polewright.core.model import FloatArray
 from polewright.core.night.drift_watch import DriftWatch
 from polewright.core.night.drifting.coach import left_here_s
 from polewright.core.night.drifting.places import free_side
@@ -48,16 +50,26 @@ def _curve(state: Running, watch: DriftWatch, number: int, order: int | None) ->
         here.append(whole[-1])
     places = places_rad([s.direction_enu for s in here], plan.pole_altitude_rad, plan.site)
     at_s = np.array([s.at_s for s in here]) - here[0].at_s
-    dec = (places[:, 1].mean() - places[:, 1]) * ARCSEC_PER_RAD  # stars drift against the boresight
     title = _title(math.degrees(float(np.median(places[:, 0]))) / 15.0)
     rate, sigma = 0.0, 0.0
     if order is not None and watch.reading is not None:
         field = watch.reading.fields[order]
         rate, sigma = field.dec_drift_rad_s * ARCSEC_PER_RAD, field.sigma_rad_s * ARCSEC_PER_RAD
+    dec = _without_nudge(-places[:, 1] * ARCSEC_PER_RAD, at_s, rate, watch)  # stars drift against the boresight
     present = number == watch.samples[-1].position
     ahead_s = left_here_s(state, watch) if present else 0.0
     words = "" if order is None else f"{rate * 60.0:+.2f}″ a minute, ± {sigma * 60.0:.2f}″".replace("-", "−")
     return DriftCurve(title, words, tuple(at_s), tuple(dec), rate, sigma, float(at_s[-1]) + ahead_s)
+
+
+def _without_nudge(dec: FloatArray, at_s: FloatArray, rate: float, watch: DriftWatch) -> FloatArray:
+    """The drift (N,), arcsec, about its mean, without the step of a nudge: it would hide the drift."""
+    nudge = nudge_in(at_s, dec / ARCSEC_PER_RAD) if watch.nudged_s is not None else None
+    if nudge is None or nudge.after.all():
+        return np.asarray(dec - dec.mean())
+    left = dec - rate * at_s
+    joined = dec - nudge.after * (left[nudge.after].mean() - left[~nudge.after].mean())
+    return np.asarray(joined - joined.mean())
 
 
 def _title(hour_angle_h: float) -> str:
