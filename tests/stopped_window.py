@@ -34,6 +34,7 @@ def told(snapshot: Snapshot) -> None:
         "stage": getattr(getattr(state, "stage", None), "name", ""),
         "frames": getattr(state, "frames_unsolved", 0),
         "notices": [notice.topic for notice in snapshot.notices],
+        "looked": snapshot.survey is not None,  # nothing has arrived yet: what comes from now on is new
     }
     print(json.dumps(facts), flush=True)
 

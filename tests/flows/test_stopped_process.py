@@ -53,7 +53,7 @@ def test_a_stopped_process_goes_on_and_loses_no_frame(tmp_path: Path) -> None:
         watchdog.start()
         try:
             facts = facts_of(child)
-            next(fact for fact in facts if fact["stage"] == "CAPTURE")
+            next(fact for fact in facts if fact["stage"] == "CAPTURE" and fact["looked"])
             frame(0.0)
             until_frames(facts, 1)
             frame(5.0)
@@ -71,7 +71,7 @@ def test_a_stopped_process_goes_on_and_loses_no_frame(tmp_path: Path) -> None:
         finally:
             watchdog.cancel()
             child.kill()
-    assert last == {"stage": "CAPTURE", "frames": 5, "notices": []}
+    assert last == {"stage": "CAPTURE", "frames": 5, "notices": [], "looked": False}
     assert end == {"problems": []}
     log, replay = read_night(night), CheckedReplay()
     for line in log.events:
