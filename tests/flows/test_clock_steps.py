@@ -10,30 +10,22 @@ from pytestqt.qtbot import QtBot
 
 from flows.test_mended_nights import (
     RETURN,
-    SCENARIO,
     ZONE_S,
     LateClock,
     begin,
+    late_clock_bench,
     missed_arcmin,
     running,
 )
 from polewright.core.night.states import Stage
 from polewright.runtime.retrace import CheckedReplay
-from polewright.services.clock import VirtualClock
 from polewright.services.night_log import read_night
-from polewright.simulate.night import utc_of
-from polewright.simulate.scenarios import SCENARIOS
-from sky_solver import shared_catalogue, shared_solver
-from window_in_virtual_time import Bench, InlinePractice, clear_away, turn_axis
+from window_in_virtual_time import Bench, InlinePractice, turn_axis
 
 
 @pytest.fixture
 def bench(qtbot: QtBot, tmp_path: Path) -> Iterator[Bench]:
-    clock = VirtualClock(utc_of(SCENARIOS[SCENARIO].start))
-    made = Bench(tmp_path, LateClock(shared_solver(), shared_catalogue()), clock).open()
-    yield made
-    made.close()
-    clear_away()
+    yield from late_clock_bench(tmp_path)
 
 
 WAYS = pytest.mark.parametrize("step_s", [ZONE_S, -ZONE_S], ids=["forwards", "back"])

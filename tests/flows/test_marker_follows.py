@@ -9,13 +9,9 @@ from pathlib import Path
 import pytest
 from pytestqt.qtbot import QtBot
 
-from flows.test_mended_nights import RETURN, SCENARIO, LateClock, begin, running
+from flows.test_mended_nights import RETURN, begin, late_clock_bench, running
 from polewright.practice.world import RehearsalWorld
-from polewright.services.clock import VirtualClock
-from polewright.simulate.night import utc_of
-from polewright.simulate.scenarios import SCENARIOS
-from sky_solver import shared_catalogue, shared_solver
-from window_in_virtual_time import Bench, InlinePractice, clear_away, turn_axis
+from window_in_virtual_time import Bench, InlinePractice, turn_axis
 
 GLANCE_S = 0.1
 TURNED_S = 40.0
@@ -23,11 +19,7 @@ TURNED_S = 40.0
 
 @pytest.fixture
 def bench(qtbot: QtBot, tmp_path: Path) -> Iterator[Bench]:
-    clock = VirtualClock(utc_of(SCENARIOS[SCENARIO].start))
-    made = Bench(tmp_path, LateClock(shared_solver(), shared_catalogue()), clock).open()
-    yield made
-    made.close()
-    clear_away()
+    yield from late_clock_bench(tmp_path)
 
 
 def seen_while_turning(bench: Bench, practice: InlinePractice, rate_arcmin_s: float) -> list[tuple[object, int]]:

@@ -57,13 +57,18 @@ class LateClock(Sky):
         return replace(measured, frame=replace(measured.frame, utc_mid=stated))
 
 
-@pytest.fixture
-def bench(qtbot: QtBot, tmp_path: Path) -> Iterator[Bench]:
+def late_clock_bench(home: Path) -> Iterator[Bench]:
+    """A window that is closed again, under a camera whose clock can be set ahead."""
     clock = VirtualClock(utc_of(SCENARIOS[SCENARIO].start))
-    made = Bench(tmp_path, LateClock(shared_solver(), shared_catalogue()), clock).open()
+    made = Bench(home, LateClock(shared_solver(), shared_catalogue()), clock).open()
     yield made
     made.close()
     clear_away()
+
+
+@pytest.fixture
+def bench(qtbot: QtBot, tmp_path: Path) -> Iterator[Bench]:
+    yield from late_clock_bench(tmp_path)
 
 
 def begin(bench: Bench, ahead_s: float = 0.0, longitude: str = "") -> InlinePractice:

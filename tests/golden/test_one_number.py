@@ -22,6 +22,7 @@ TOTAL = re.compile(rf"(?:Good enough for tonight: |^)(?P<size>{ANGLE})(?:, neede
 KNOWN = re.compile(r"Known to (?P<size>± [\d.]+.) so far")
 SO_FAR = re.compile(rf"(?P<size>{ANGLE}) (?P<side>too far east|too far west|too high|too low), (?P<sigma>± [\d.]+.)")
 
+LED = ("halting", "walking")
 WAYS = (  # a direction comes before the way that it is set against
     "clockwise", "anticlockwise", "the same way", "the other way",
 )  # fmt: skip
@@ -38,13 +39,15 @@ def views(name: str) -> Iterator[View]:
             yield present(state, night.advice, Extras(state.now_s, history=history))
 
 
-def contradictions(view: View) -> Iterator[str]:
+def contradictions(view: View, led: bool = False) -> Iterator[str]:
     """Every figure of the sentence, the rail or the reading mode that the numbers give otherwise."""
     said, rows = view.instruction, {fact.label: fact for fact in view.numbers}
     for found in AXIS_IS.finditer(said.reason):
         row = rows["azimuth" if "far" in found["side"] else "altitude"]
-        sizes = [size.removeprefix("about ") for size in (row.value, *_on_the_sky(row))]
-        if found["size"].removeprefix("about ") not in sizes or found["side"] not in row.words:
+        sizes = [row.value, *_on_the_sky(row)]
+        if led:  # while the eye leads, the sentence says "about" of what the table tells at rest
+            sizes += [f"about {size}" for size in sizes] + [size.removeprefix("about ") for size in sizes]
+        if found["size"] not in sizes or found["side"] not in row.words:
             yield f"{found[0]} but {row}"
     total = view.total
     if total is not None and "total" in rows and rows["total"] != total:
@@ -97,7 +100,7 @@ def told(name: str) -> Told:
     """Of a recorded night, gone through once."""
     clashes, reasons, sentences = set[str](), [], []
     for view in views(name):
-        clashes.update(contradictions(view))
+        clashes.update(contradictions(view, led=name in LED))
         reasons.append(view.instruction.reason)
         sentences.append(view.instruction.sentence)
     return Told(frozenset(clashes), tuple(reasons), tuple(sentences))
