@@ -57,14 +57,17 @@ class Rounding:
 
     relative: float
     absolute: float
-    squared: float  # the same for covariances, which are of 1e-12 rad²
+
+    def of(self, name: str) -> Rounding:
+        """For the member of that name: covariances are of 1e-12 rad²."""
+        return replace(self, absolute=1e-20) if name.endswith("rad2") else self
 
 
 # The order in which vector units add depends on the processor, and a fit carries that on. Three nights gone through
 # with the kernels of three processors (OPENBLAS_CORETYPE; 4,212 numbers) gave axes up to 1e-13 rad apart; a drift
 # that has hardly begun knows nothing yet, and its sums are ill-conditioned: 1e-4 of a number, 4e-10 rad.
-AXIS_ROUNDING = Rounding(1e-6, 1e-11, 1e-20)
-DRIFT_ROUNDING = Rounding(1e-3, 1e-7, 1e-20)
+AXIS_ROUNDING = Rounding(1e-6, 1e-11)
+DRIFT_ROUNDING = Rounding(1e-3, 1e-7)
 
 
 @dataclass(frozen=True)
@@ -263,32 +266,27 @@ class CheckedReplay:
     def _compare(self, line: LoggedEvent, what: str, recorded: object, computed: object) -> None:
         self.numbers_checked += 1
         rounding = DRIFT_ROUNDING if isinstance(recorded, DriftMeasured) else AXIS_ROUNDING
-        if not _agree(recorded, computed, rounding, rounding.absolute):
+        if not _agree(recorded, computed, rounding):
             self._differ(line, what, recorded, computed)
 
     def _differ(self, line: LoggedEvent, what: str, recorded: object, computed: object) -> None:
         self.differences.append(Difference(line.seq, what, recorded, computed))
 
 
-def _agree(recorded: object, computed: object, rounding: Rounding, absolute: float) -> bool:
+def _agree(recorded: object, computed: object, rounding: Rounding) -> bool:
     """Whether they are equal but for rounding, and for what an older version wrote down in sentences: that cannot be
     compared."""
     if isinstance(recorded, RecordedReason | RecordedRefusal | RecordedDoubt):
         return computed is not None
     if isinstance(recorded, float) and isinstance(computed, float):
-        return math.isclose(recorded, computed, rel_tol=rounding.relative, abs_tol=absolute)
+        return math.isclose(recorded, computed, rel_tol=rounding.relative, abs_tol=rounding.absolute)
     if dataclasses.is_dataclass(recorded) and type(recorded) is type(computed):
         return all(
-            _agree(
-                getattr(recorded, item.name),
-                getattr(computed, item.name),
-                rounding,
-                rounding.squared if item.name.endswith("rad2") else rounding.absolute,
-            )
+            _agree(getattr(recorded, item.name), getattr(computed, item.name), rounding.of(item.name))
             for item in dataclasses.fields(recorded)
         )
     if isinstance(recorded, tuple) and isinstance(computed, tuple) and len(recorded) == len(computed):
-        return all(_agree(*pair, rounding, absolute) for pair in zip(recorded, computed, strict=True))
+        return all(_agree(*pair, rounding) for pair in zip(recorded, computed, strict=True))
     return recorded == computed
 
 

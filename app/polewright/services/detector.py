@@ -57,7 +57,6 @@ _LONG_PX = 40.0  # a path that may be longer still; short ones are seen whole (c
 _FEWEST_ARCS = 8  # long regions: fewer are branches or scratches (chosen)
 _SMALL = 400_000  # pixels
 _STREAK_PX = 8.0  # a path that is worth a word
-WALKED_PX = 64.0  # twice what the walk along a trail looks ahead, in pixels of the whole frame
 _LARGEST_ADU = 1e9  # no camera counts so far; floats beyond it are damage
 _LEAST_SIDE_PX = 32  # a smaller picture has no room for a window and its sky
 # of 8 to 16 bits, and of 10 to 15 shifted left within 16
@@ -266,7 +265,7 @@ def _arcs(pixels: PixelArray, trails: Trails, quick: _Found) -> _Found | None:
     if trails.x_px.size < max(_FEWEST_ARCS, trails.others):
         return None
     width = min(max(quick.measurement.width_px, 1.0), _WIDE_PX)
-    if not parts_agree(level(halved(pixels, float(pixels.max()))), width):
+    if not parts_agree(_levelled(pixels), width):
         return None  # no part of the frame agrees with itself
     found = _trailed(pixels, quick.measurement, trails)
     return replace(found, streaks=replace(found.streaks, alike=trails.x_px.size))
@@ -308,10 +307,13 @@ def _star_list(frame: Frame, pixels: PixelArray, found: _Found, blank: FrameFact
 
 
 def _walked(pixels: PixelArray, trailed: Trailed) -> Trailed:
-    """With long trails as long as they are from end to end: what drew them alike may be a part of bent ones. A walk
-    looks so far ahead that it tells nothing of short ones, which are drawn alike from end to end."""
-    usual = 2.0 * usual_length_px(level(halved(pixels, float(pixels.max()))))
-    return replace(trailed, length_px=usual) if usual > WALKED_PX else trailed
+    """With long trails as long as they are from end to end: what drew them alike may be a part of bent ones."""
+    return replace(trailed, length_px=2.0 * usual_length_px(_levelled(pixels)) or trailed.length_px)
+
+
+def _levelled(pixels: PixelArray) -> Image:
+    """The frame at half its size without sky, in units of its noise."""
+    return level(halved(pixels, float(pixels.max())))
 
 
 def _nothing(frame: Frame, trouble: StarTrouble) -> StarList:

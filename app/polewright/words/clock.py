@@ -42,12 +42,15 @@ def clock_set(ahead_s: float, measured: bool) -> Said:
 
 def stepped_words(step_s: float) -> str:
     """`the clock set 1 h forwards`."""
-    return f"the clock set {apart_text(step_s)} {'forwards' if step_s > 0.0 else 'back'}"
+    return f"the clock set {_by(step_s)}"
 
 
 def clocks_stepped(step_s: float, measured_anew: bool) -> Said:
     """Told when the frames' times were set together with this computer's clock, in the middle of a night."""
-    way = "forwards" if step_s > 0.0 else "back"
-    told = f"This computer's clock was set {apart_text(step_s)} {way}, and the times of the frames with it."
+    told = f"This computer's clock was set {_by(step_s)}, and the times of the frames with it."
     again = " The axis is measured again by the new time; screws, locks and plan stay." if measured_anew else ""
     return Said(told, f"Check that it is correct.{again}")
+
+
+def _by(step_s: float) -> str:
+    return f"{apart_text(step_s)} {'forwards' if step_s > 0.0 else 'back'}"

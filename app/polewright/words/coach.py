@@ -358,8 +358,8 @@ def _creep(screw: Screw, way: str) -> str:
 
 
 def way_text(why: it.Walking) -> str:
-    """Clockwise or anticlockwise; where that is not sure, set against the way that the hand turned just now."""
-    if why.sure_way or why.cue is Cue.SEEK:
+    """`clockwise`; where the direction is not named, `the same way` or `the other way`."""
+    if why.way_told:
         return sense_text(why.turns)
     return "the other way" if why.cue is Cue.OTHER_WAY else "the same way"
 

@@ -24,13 +24,15 @@ _STARTS = 32  # the brightest (chosen)
 
 
 def usual_length_px(light: NDArray[np.floating]) -> float:
-    """The median length, px, of the arcs of a frame (H, W) without sky, in units of its noise; 0 without any."""
+    """The median length, px, of the arcs of a frame (H, W) without sky, in units of its noise; 0 without any, and
+    where it is less than twice what a walker looks ahead: short ones seem as long as that."""
     x, y = _brightest(light)
     way, level = _started(light, x, y)
     arcs = level > _LEAST_LIGHT
     x, y, way, level = x[arcs], y[arcs], way[arcs], level[arcs]
     ways = [_walked(light, x, y, way + turn, level) for turn in (0.0, np.pi)]
-    return _median(ways[0][0] + ways[1][0], ways[0][1] & ways[1][1])
+    usual = _median(ways[0][0] + ways[1][0], ways[0][1] & ways[1][1])
+    return usual if usual > 2.0 * _AHEAD_PX[-1] else 0.0
 
 
 def _median(length: FloatArray, ended: NDArray[np.bool_]) -> float:

@@ -17,6 +17,7 @@ from dataclasses import dataclass
 from enum import Enum
 
 import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
 from polewright.core.angles import ARCSEC_PER_RAD
@@ -94,7 +95,8 @@ def _displaced(dec_rad: FloatArray) -> NDArray[np.bool_] | None:
         return None
     steps = np.diff(dec_rad)
     usual = 6.0 * float(np.median(np.abs(steps))) + LEAST_RAD
-    level = np.array([np.median(dec_rad[max(k - 4, 0) : k + 1]) for k in range(dec_rad.size - 1)])
+    begun = [np.median(dec_rad[: k + 1]) for k in range(4)]
+    level = np.concatenate([begun, np.median(sliding_window_view(dec_rad[:-1], 5), axis=1)])  # of the latest five
     away = dec_rad[1:] - level
     twice = np.minimum(np.abs(away[:-1]), np.abs(dec_rad[2:] - level[:-1])) > usual
     same = away[:-1] * (dec_rad[2:] - level[:-1]) > 0.0

@@ -308,6 +308,11 @@ class Walking:
     sure_way: bool = False
     aimed: bool = False
 
+    @property
+    def way_told(self) -> bool:
+        """Whether the direction is named; else it is set against the way in which the hand turned just now."""
+        return self.sure_way or self.cue is Cue.SEEK
+
 
 @dataclass(frozen=True)
 class NoFrames:

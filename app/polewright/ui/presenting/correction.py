@@ -167,7 +167,7 @@ def _strip(state: Running, advice: Advice, outlook: ScrewOutlook) -> ScrewStrip:
         return ScrewStrip(screw, turns=0.0, signed_turns=0.0, note_text=note, stop=True)
     if turn is None and (outlook.plan.kind is TurnKind.TRIAL or _by_eye(state, screw)):
         return ScrewStrip(screw)  # that nothing is known is said once
-    if turn is not None and isinstance(advice.reason, Walking) and way_text(advice.reason) != sense_text(turns):
+    if turn is not None and isinstance(advice.reason, Walking) and not advice.reason.way_told:
         return ScrewStrip(screw, active=True, turns=0.0, amount_text=BY_EYE, sense_text=way_text(advice.reason))
     return ScrewStrip(
         screw,
