@@ -22,7 +22,7 @@ from polewright.core.model import PlateSolution, Site, Sourced, StarList, Target
 from polewright.core.night.events import NextAsked, NightStarted, PauseAsked, ResumeAsked, TripodBumped
 from polewright.core.night.states import Stage
 from polewright.runtime.engine import NightEngine
-from polewright.runtime.jobs import InlineJobs
+from polewright.runtime.jobs import Jobs
 from polewright.services.clock import VirtualClock
 from polewright.services.folder_events import FrameArrived
 from polewright.services.folder_poller import FolderPoller
@@ -78,7 +78,7 @@ class LongNight:
             (self.frames / f"old-{k:05d}.fits").write_bytes(self._blob)
         self.clock = VirtualClock(START)
         self.recorder = NightRecorder(self.night, self.clock, sync_s=60.0)
-        self.engine = NightEngine(self.measure, InlineJobs(), self.recorder, self.clock, self.clock.monotonic_s)
+        self.engine = NightEngine(self.measure, Jobs(), self.recorder, self.clock, self.clock.monotonic_s)
         self.poller = FolderPoller(self.frames)
         self.arrived = 0
         self._poll_every = poll_every

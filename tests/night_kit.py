@@ -17,7 +17,7 @@ from polewright.core.night.events import AnyEvent, NightStarted
 from polewright.core.unsolved import FrameReason, Unsolved
 from polewright.practice.rehearsal import Rehearsal, Score, rehearse_with_star_lists
 from polewright.runtime.engine import NightEngine
-from polewright.runtime.jobs import InlineJobs, Jobs
+from polewright.runtime.jobs import Jobs
 from polewright.services.clock import VirtualClock
 from polewright.services.measuring import MeasuredFrame
 from polewright.services.night_log import NightLog, read_night
@@ -66,7 +66,7 @@ def engine_of(
 ) -> NightEngine:
     """An engine whose night has begun, with the event given."""
     clock = clock or VirtualClock(START)
-    engine = NightEngine(measure, jobs or InlineJobs(), recorder or MemoryRecorder(), clock, clock.monotonic_s)
+    engine = NightEngine(measure, jobs or Jobs(), recorder or MemoryRecorder(), clock, clock.monotonic_s)
     engine.post(started)
     return engine
 

@@ -21,8 +21,7 @@ from polewright.practice.frame_delivery import StarListsOnly
 from polewright.practice.real_time import Answer, PracticeClock, Task, start_camera
 from polewright.practice.world import Deliver, RehearsalWorld
 from polewright.runtime.engine import Measure, NightEngine
-from polewright.runtime.jobs import InlineJobs
-from polewright.runtime.worker import InlineWorker
+from polewright.runtime.jobs import InlineWorker, Jobs
 from polewright.services.clock import VirtualClock
 from polewright.services.folder_survey import FolderSurvey
 from polewright.services.measuring import MeasuredFrame, Optics, Solves
@@ -55,7 +54,7 @@ class InlineDesk:
         self.recorder = NightRecorder(order.night_folder, order.clock, self._on_trouble)
         self.engine = NightEngine(
             order.measure,
-            InlineJobs(),
+            Jobs(),
             self.recorder,
             order.clock,
             order.clock.monotonic_s,

@@ -21,7 +21,7 @@ import numpy as np
 
 from polewright.practice.rehearsal import rehearse_with_star_lists
 from polewright.runtime.engine import NightEngine
-from polewright.runtime.jobs import InlineJobs
+from polewright.runtime.jobs import Jobs
 from polewright.runtime.retrace import CheckedReplay
 from polewright.services.catalogue import load_catalogue
 from polewright.services.clock import SystemClock
@@ -74,7 +74,7 @@ def reopened(folder: Path) -> tuple[int, str, bool]:
     if log is None:
         recorder.close()
         return 0, "ORIENTATION", True
-    engine = NightEngine(_no_frames, InlineJobs(), recorder, SystemClock(), SystemClock().monotonic_s)
+    engine = NightEngine(_no_frames, Jobs(), recorder, SystemClock(), SystemClock().monotonic_s)
     engine.resume(log)
     replay = CheckedReplay()
     for line in log.events:

@@ -55,7 +55,7 @@ from polewright.practice.rehearsal import HANDS, LONGEST_NIGHT_S, SYNC_S, Rehear
 from polewright.practice.told_hand import ToldHand
 from polewright.practice.world import RehearsalWorld
 from polewright.runtime.engine import NightEngine
-from polewright.runtime.jobs import InlineJobs
+from polewright.runtime.jobs import Jobs
 from polewright.services.clock import SystemClock
 from polewright.services.detector import Detector
 from polewright.services.measuring import FrameMeasurer, MeasuredFrame
@@ -186,7 +186,7 @@ class Told:
         path.write_bytes(_cut(path.read_bytes()))
         recorder = NightRecorder(self.folder, self.world.clock, sync_s=SYNC_S)
         stopwatch = SystemClock().monotonic_s
-        engine = NightEngine(self.measure, InlineJobs(), recorder, self.world.clock, stopwatch)
+        engine = NightEngine(self.measure, Jobs(), recorder, self.world.clock, stopwatch)
         assert recorder.resumed is not None
         engine.resume(recorder.resumed)
         self.night.recorder, self.night.engine = recorder, engine

@@ -12,7 +12,7 @@ from PySide6.QtCore import Qt, QUrl
 from pytestqt.qtbot import QtBot
 
 from polewright.core.night.states import Stage
-from polewright.runtime.worker import Answer, Job
+from polewright.runtime.jobs import Answer, Job
 from polewright.services.file_lock import FileLock
 from polewright.services.guide import MESSAGES, Place, guide_pages, place_of
 from polewright.services.night_log import NightLog, read_night

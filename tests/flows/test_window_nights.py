@@ -23,7 +23,7 @@ from polewright.core.unsolved import BelowHorizon
 from polewright.practice.deeds import point_camera
 from polewright.practice.frame_delivery import StarListsOnly
 from polewright.practice.world import RehearsalWorld
-from polewright.runtime.worker import Done, InlineWorker
+from polewright.runtime.jobs import Done, InlineWorker
 from polewright.services.file_lock import FileLock
 from polewright.services.folder_survey import FolderSurvey
 from polewright.services.measuring import MeasuredFrame

@@ -16,9 +16,7 @@ from polewright.core.night.states import Stage
 from polewright.core.screws.angles import Screw
 from polewright.core.unsolved import Unreadable
 from polewright.runtime.engine import NightEngine
-from polewright.runtime.jobs import InlineJobs, JobOutcome
-from polewright.runtime.qt_jobs import QtJobs
-from polewright.runtime.worker import Done
+from polewright.runtime.jobs import Done, InlineWorker, JobOutcome, Jobs
 from polewright.services.clock import VirtualClock
 from polewright.services.measuring import MeasuredFrame
 from polewright.services.recorder import NightRecorder
@@ -120,7 +118,7 @@ def test_a_log_that_cannot_be_written_is_a_notice_and_nothing_more(tmp_path: Pat
             engine.recording_trouble(trouble)
 
     recorder = NightRecorder(blocked, clock, report)
-    engine = NightEngine(lambda path: unsolved_frame(path.name), InlineJobs(), recorder, clock, clock.monotonic_s)
+    engine = NightEngine(lambda path: unsolved_frame(path.name), Jobs(), recorder, clock, clock.monotonic_s)
     engines.append(engine)
     engine.recording_trouble(recorder.trouble)
     engine.post(NightStarted(0.0, MOOR, TargetPole.REFRACTED, 0.9137, 1.5e-4))
@@ -135,7 +133,7 @@ def test_a_log_that_cannot_be_written_is_a_notice_and_nothing_more(tmp_path: Pat
     assert (blocked / "night.jsonl").read_text().count("\n") >= 5
 
 
-class HandWorker:
+class HandWorker(InlineWorker):
     """A worker that finishes a job when told to."""
 
     def __init__(self) -> None:
@@ -146,13 +144,13 @@ class HandWorker:
 
     def finish(self) -> None:
         job, answer = self.asked.pop(0)
-        answer(Done("job", 1, job()))
+        answer(Done(job()))
 
 
 @pytest.mark.parametrize(("keep", "measured"), [(True, ["1", "2", "3", "4"]), (False, ["1", "4"])])
 def test_capture_frames_are_never_dropped_and_of_previews_the_latest_wins(keep: bool, measured: list[str]) -> None:
     worker = HandWorker()
-    jobs = QtJobs(worker)  # type: ignore[arg-type]
+    jobs = Jobs(worker)
     outcomes: list[tuple[str, str]] = []
 
     def deliver(name: str) -> Callable[[JobOutcome], None]:
@@ -169,7 +167,7 @@ def test_capture_frames_are_never_dropped_and_of_previews_the_latest_wins(keep: 
 
 def test_an_overtaken_preview_is_in_the_record() -> None:
     recorder, worker = MemoryRecorder(), HandWorker()
-    engine = engine_of(lambda path: unsolved_frame(path.name), recorder, QtJobs(worker))  # type: ignore[arg-type]
+    engine = engine_of(lambda path: unsolved_frame(path.name), recorder, Jobs(worker))
     for name in ("a.fits", "b.fits", "c.fits"):
         engine.frame_arrived(Path(name))
     while worker.asked:

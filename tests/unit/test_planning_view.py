@@ -16,7 +16,7 @@ from polewright.core.night.measured import MeasuredAxis
 from polewright.core.night.states import Capture, NightPlan, NightState, Running, Stage, begun
 from polewright.core.plan.tonight import usual_plan
 from polewright.core.sky.places import standard_atmosphere
-from polewright.runtime.worker import Done
+from polewright.runtime.jobs import Done
 from polewright.services.measuring import Optics
 from polewright.ui.driving.plan_form import text_of
 from polewright.ui.driving.planning import NEEDS, Planning, planned_for
@@ -54,7 +54,7 @@ def test_the_page_is_made_anew_only_for_what_it_tells() -> None:
     first = planning.view(off_by(1e-4))
     assert first is not None and not first.ready
     assert planning.view(replace(off_by(1e-4), now_s=950.0, frames_used=7)) is first, "time alone changes nothing"
-    worker.waiting[NEEDS](Done(NEEDS, 1, planned_for(plan, SITE, NIGHT.target)))
+    worker.waiting[NEEDS](Done(planned_for(plan, SITE, NIGHT.target)))
     answered = planning.view(off_by(1e-4))
     assert answered is not None and answered.ready and answered.facts
     nearer = planning.view(off_by(0.2e-4))

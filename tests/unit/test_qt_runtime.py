@@ -9,8 +9,9 @@ import pytest
 from PySide6.QtCore import QObject
 from pytestqt.qtbot import QtBot
 
+from polewright.runtime.jobs import Done, InlineWorker
 from polewright.runtime.qt_scheduler import QtScheduler
-from polewright.runtime.worker import Done, InlineWorker, Worker
+from polewright.runtime.worker import Worker
 
 
 def test_actions_happen_in_order_and_cancelled_ones_do_not(qtbot: QtBot) -> None:

@@ -20,7 +20,7 @@ from polewright.practice.told_hand import ToldHand
 from polewright.practice.walking_hand import HaltingHand, WalkingHand
 from polewright.practice.world import RehearsalWorld, TrueOffset
 from polewright.runtime.engine import Measure, NightEngine
-from polewright.runtime.jobs import InlineJobs
+from polewright.runtime.jobs import Jobs
 from polewright.runtime.starting import USUAL_TOLERANCE_RAD, night_started
 from polewright.services.clock import SystemClock
 from polewright.services.measuring import Solves
@@ -93,7 +93,7 @@ class Rehearsal:
         self.world = world
         self.recorder = recorder
         stopwatch = SystemClock().monotonic_s
-        self.engine = NightEngine(measure, InlineJobs(), recorder, world.clock, stopwatch, keep_frame=keep)
+        self.engine = NightEngine(measure, Jobs(), recorder, world.clock, stopwatch, keep_frame=keep)
         self.tolerance_rad = USUAL_TOLERANCE_RAD
         self.walking = False
 

@@ -45,7 +45,7 @@ from polewright.runtime.clock_steps import ClockSteps
 from polewright.runtime.course import Course
 from polewright.runtime.drift_record import DRIFT_KIND, drift_record
 from polewright.runtime.frame_facts import FrameEvent, frame_event, measured_to_plain
-from polewright.runtime.jobs import Done, Failed, JobOutcome, Jobs
+from polewright.runtime.jobs import JobOutcome, Jobs, Overtaken
 from polewright.runtime.notices import Notice, fault_notice, fault_record
 from polewright.runtime.retrace import EVENT_KIND, FRAME_KIND, retrace_to_the_end
 from polewright.services.checkpoint import Checkpoint
@@ -326,7 +326,12 @@ class NightEngine:
 
     def _deliver(self, path: Path, plan: NightPlan, arrived_s: float, landed: Landed, outcome: JobOutcome) -> None:
         """Back with the owner; placed anew where site or clock were mended meanwhile."""
-        if isinstance(outcome, Done):
+        if isinstance(outcome, Overtaken):
+            self._record(OVERTAKEN_KIND, {"name": path.name})
+        elif outcome.problem is not None:
+            self.fault(f"measuring {path.name}", outcome.problem)
+            self.post(FrameUnsolved(self.now_s(), path.name, Fault(path.name)))
+        else:
             result: _FrameResult = outcome.value
             now = self.state.plan
             if now is not None and not _same_sky(plan, now) and result.as_stated is not None:
@@ -335,11 +340,6 @@ class NightEngine:
                 self._watch_the_clock(result.measured.frame, *landed)
                 self._compare_clocks(result.measured.frame, landed[1])
             self._take_result(path, arrived_s, result)
-        elif isinstance(outcome, Failed):
-            self.fault(f"measuring {path.name}", outcome.error)
-            self.post(FrameUnsolved(self.now_s(), path.name, Fault(path.name)))
-        else:
-            self._record(OVERTAKEN_KIND, {"name": path.name})
 
     def _take_result(self, path: Path, arrived_s: float, result: _FrameResult) -> None:
         measured = result.measured

@@ -9,7 +9,7 @@ from PySide6.QtCore import QObject, Qt, Signal, Slot
 
 from polewright.core.night.events import FolderBack, FolderLost
 from polewright.runtime.engine import Measure, NightEngine, Outlets
-from polewright.runtime.qt_jobs import QtJobs
+from polewright.runtime.jobs import Jobs
 from polewright.runtime.qt_scheduler import QtScheduler
 from polewright.runtime.worker import Worker
 from polewright.services import folder_events
@@ -49,7 +49,7 @@ class QtNight(QObject):
         self._stopped = False
         self.survey: FolderSurvey | None = None  # what lies in the folder while nothing arrives
         self.recorder = NightRecorder(night_folder, clock, self._on_recording_trouble)
-        jobs = QtJobs(self._worker)
+        jobs = Jobs(self._worker)
         self.engine = NightEngine(measure, jobs, self.recorder, clock, clock.monotonic_s, outlets, keep_frame)
         if self.recorder.trouble is not None:
             self.engine.recording_trouble(self.recorder.trouble)

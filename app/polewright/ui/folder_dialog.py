@@ -9,7 +9,7 @@ from PySide6.QtCore import Qt, Signal
 from PySide6.QtGui import QKeyEvent
 from PySide6.QtWidgets import QHBoxLayout, QListWidget, QListWidgetItem, QVBoxLayout, QWidget
 
-from polewright.runtime.worker import Done, InlineWorker, Worker
+from polewright.runtime.jobs import Asks, Done
 from polewright.services.paths import data_folder
 from polewright.ui.buttons import PlainButton
 from polewright.ui.folder_listing import Listing, list_folder, nearest_folder
@@ -32,7 +32,7 @@ class FolderPage(FullPanel):
     chosen = Signal(object)
     left = Signal()
 
-    def __init__(self, worker: Worker | InlineWorker, parent: QWidget | None = None) -> None:
+    def __init__(self, worker: Asks, parent: QWidget | None = None) -> None:
         super().__init__(parent)
         self.worker = worker
         self.endings: tuple[str, ...] = ()

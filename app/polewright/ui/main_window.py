@@ -16,7 +16,7 @@ from PySide6.QtCore import QKeyCombination, QSize, Qt, Signal
 from PySide6.QtGui import QCloseEvent, QKeyEvent, QKeySequence, QResizeEvent, QScreen
 from PySide6.QtWidgets import QApplication, QMenu, QStackedLayout, QToolTip, QWidget
 
-from polewright.runtime.worker import InlineWorker, Worker
+from polewright.runtime.jobs import Asks, InlineWorker
 from polewright.services.guide import INDEX, MESSAGES, Place, place_of
 from polewright.ui import intents as want
 from polewright.ui.arrange import SMALLEST, unit_for
@@ -76,7 +76,7 @@ class MainWindow(QWidget):
         self,
         settings: WindowSettings | None = None,
         listening: Listening | None = None,
-        worker: Worker | InlineWorker | None = None,
+        worker: Asks | None = None,
     ) -> None:
         super().__init__(None)
         self.may_close: Callable[[], bool] = lambda: True  # asked before it closes

@@ -18,9 +18,9 @@ from polewright.core.plan.tonight import Planned
 from polewright.core.sky.places import default_target
 from polewright.core.sky.timescales import iso_text
 from polewright.core.sky.weather import air_at
+from polewright.runtime.jobs import Done
 from polewright.runtime.notices import Notice
 from polewright.runtime.starting import USUAL_TOLERANCE_RAD, night_started
-from polewright.runtime.worker import Done
 from polewright.services.measuring import Optics
 from polewright.services.night_folders import new_night_folder, own_night
 from polewright.services.rehearsal_folders import only_latest

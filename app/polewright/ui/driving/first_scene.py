@@ -7,7 +7,7 @@ from dataclasses import replace
 from typing import assert_never
 
 from polewright.core.model import Frame
-from polewright.runtime.worker import Done
+from polewright.runtime.jobs import Done
 from polewright.services.ports import Timer
 from polewright.ui import intents as want
 from polewright.ui.driving.first_frame import FolderLook, learned, look_into

@@ -10,7 +10,7 @@ from typing import Any, Protocol
 from polewright.core.model import Frame
 from polewright.practice.real_time import Practice
 from polewright.runtime.engine import Measure
-from polewright.runtime.worker import Answer as WorkerAnswer
+from polewright.runtime.jobs import Asks
 from polewright.services.frame_reader import read_frame
 from polewright.services.measuring import Optics
 from polewright.services.ports import Clock, Scheduler
@@ -23,16 +23,6 @@ MakeMeasure = Callable[[Optics, Progress], Measure]
 # at the end; what it hands back stops it
 PrepareIndex = Callable[[float | None, Callable[[float | None], None]], Callable[[], None]]
 MakeDesk = Callable[[NightOrder, Tell], Desk]
-
-
-class Asks(Protocol):
-    """Runs jobs elsewhere and answers here: runtime/worker.py."""
-
-    def ask(self, name: str, job: Callable[[], Any], answer: WorkerAnswer) -> None: ...
-
-    def forget(self, name: str) -> None: ...
-
-    def stop(self) -> None: ...
 
 
 class MakePractice(Protocol):

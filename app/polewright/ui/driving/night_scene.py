@@ -22,8 +22,8 @@ from polewright.core.screws.doable import stepped_turns
 from polewright.core.sky.sun import sun_altitude_rad
 from polewright.core.sky.timescales import julian_epoch_year, unix_seconds
 from polewright.runtime.engine import Outlets
+from polewright.runtime.jobs import Done
 from polewright.runtime.notices import Notice
-from polewright.runtime.worker import Done
 from polewright.services.folder_survey import FolderSurvey
 from polewright.services.magnetic import MagneticDeclination, magnetic_declination
 from polewright.services.report.earlier import EarlierNights

@@ -16,7 +16,7 @@ from polewright.core.plan.tonight import Planned, TonightsPlan
 from polewright.core.sky.timescales import julian_epoch_year
 from polewright.practice.rehearsal import Rehearsal
 from polewright.runtime.engine import NightEngine
-from polewright.runtime.worker import InlineWorker
+from polewright.runtime.jobs import InlineWorker
 from polewright.services.magnetic import magnetic_declination
 from polewright.services.measuring import Optics
 from polewright.ui.driving.first_frame import learned

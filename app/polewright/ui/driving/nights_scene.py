@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import assert_never
 
 from polewright.core.errors import PolewrightError
-from polewright.runtime.worker import Done
+from polewright.runtime.jobs import Done
 from polewright.services.night_folders import delete_night, recorded_nights, sweep_deleted
 from polewright.services.report.night_line import NightLine, night_line
 from polewright.services.report.page import report_html

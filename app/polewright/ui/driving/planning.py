@@ -15,11 +15,10 @@ from polewright.core.offset import Offset
 from polewright.core.plan.study import study
 from polewright.core.plan.tolerance import TargetTooLow, needed_accuracy, unreachable
 from polewright.core.plan.tonight import Planned, TonightsPlan, usual_plan
+from polewright.runtime.jobs import Asks, Done
 from polewright.runtime.notices import Notice
-from polewright.runtime.worker import Done
 from polewright.services.measuring import Optics
 from polewright.ui import intents as want
-from polewright.ui.driving.means import Asks
 from polewright.ui.driving.plan_form import filled, plan_of, text_of
 from polewright.ui.driving.rig import keep_in_rig
 from polewright.ui.presenting.plan import PlanWork, plan_page

@@ -9,7 +9,7 @@ from typing import assert_never
 from polewright.core.errors import PolewrightError
 from polewright.core.night.events import NextAsked, ScrewTurned
 from polewright.core.night.trainee import Answer, judge
-from polewright.runtime.worker import Done
+from polewright.runtime.jobs import Done
 from polewright.services.ports import Timer
 from polewright.services.replayer import FASTEST, SLOWEST
 from polewright.ui import intents as want
