@@ -20,6 +20,7 @@ from polewright.runtime.jobs import Done, InlineWorker, JobOutcome, Jobs
 from polewright.services.clock import VirtualClock
 from polewright.services.measuring import MeasuredFrame
 from polewright.services.recorder import NightRecorder
+from polewright.words.coach import BEHIND, say
 from polewright.words.objections import refused_words
 
 
@@ -174,3 +175,36 @@ def test_an_overtaken_preview_is_in_the_record() -> None:
         worker.finish()
     assert recorder.kinds() == ["NightStarted", "frame_overtaken", "frame", "FrameUnsolved", "frame", "FrameUnsolved"]
     assert [data["name"] for kind, data in recorder.lines if kind == "frame"] == ["a.fits", "c.fits"]
+
+
+def test_frames_that_wait_to_be_measured_are_no_silence_and_hide_not_how_often_they_come() -> None:
+    clock, worker = VirtualClock(START), HandWorker()
+    night = NightStarted(0.0, MOOR, TargetPole.REFRACTED, 0.9137, 1.5e-4, walking=True)
+    engine = engine_of(
+        lambda path: unsolved_frame(path.name, Unreadable("")), jobs=Jobs(worker), clock=clock, started=night
+    )
+
+    def frames(count: int) -> None:
+        for number in range(count):
+            clock.advance(1.5)
+            engine.frame_arrived(Path(f"{number}.fits"))
+
+    def measured() -> None:
+        while worker.asked:
+            worker.finish()
+
+    def told(seconds: float) -> tuple[str, str]:
+        clock.advance(seconds)
+        engine.tick()
+        return say(engine.advice)[:2]
+
+    frames(2)
+    measured()
+    frames(8)
+    assert told(0.0) == ("Wait. Frames are still being measured.", BEHIND)
+    measured()
+    assert engine.state.interval_s == pytest.approx(1.5)
+    assert told(20.0) == (
+        "No frame for 20 s.",
+        "They usually come every 1.5 s. Check that the camera is still running.",
+    )

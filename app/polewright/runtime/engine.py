@@ -208,7 +208,7 @@ class NightEngine:
 
     def tick(self) -> None:
         """Time passes."""
-        self.post(Ticked(self.now_s()))
+        self.post(Ticked(self.now_s(), measuring=self._jobs.running))
 
     def resume(self, log: NightLog, checkpoint: Checkpoint | None = None) -> None:
         """Take up a recorded night where it ended: same stage, same numbers. Only before the first event."""
@@ -330,7 +330,7 @@ class NightEngine:
             self._record(OVERTAKEN_KIND, {"name": path.name})
         elif outcome.problem is not None:
             self.fault(f"measuring {path.name}", outcome.problem)
-            self.post(FrameUnsolved(self.now_s(), path.name, Fault(path.name)))
+            self.post(FrameUnsolved(self.now_s(), path.name, Fault(path.name), landed_s=landed[0] - self._zero_s))
         else:
             result: _FrameResult = outcome.value
             now = self.state.plan
@@ -339,15 +339,15 @@ class NightEngine:
             if result.measured is not None:
                 self._watch_the_clock(result.measured.frame, *landed)
                 self._compare_clocks(result.measured.frame, landed[1])
-            self._take_result(path, arrived_s, result)
+            self._take_result(path, arrived_s, landed[0] - self._zero_s, result)
 
-    def _take_result(self, path: Path, arrived_s: float, result: _FrameResult) -> None:
+    def _take_result(self, path: Path, arrived_s: float, landed_s: float, result: _FrameResult) -> None:
         measured = result.measured
         delivered_s = self._stopwatch_s()
         if measured is not None:
             self.last_measured = measured
             self._record(FRAME_KIND, measured_to_plain(path.name, self._kept(path), measured))
-        self.post(replace(result.event, at_s=self.now_s()))
+        self.post(replace(result.event, at_s=self.now_s(), landed_s=landed_s))
         if measured is None:
             return
         seconds = {name: measured.seconds.get(name, 0.0) for name in ("read", "detect", "solve")}

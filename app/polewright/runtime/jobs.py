@@ -81,7 +81,8 @@ class _Waiting:
 
 
 class Jobs:
-    """Kept jobs in order, of the others the latest that has not begun. Used in the owner's thread alone.
+    """Kept jobs in order, of the others the latest that has not begun. Used in the owner's thread alone. `running`:
+    one is with the worker.
 
     One job at a time is with the worker, and a running one is never dropped, so that measurements keep coming however
     fast the frames arrive.
@@ -91,7 +92,7 @@ class Jobs:
         self._worker = worker or InlineWorker()
         self._kept: deque[_Waiting] = deque()
         self._preview: _Waiting | None = None
-        self._running = False
+        self.running = False
 
     @property
     def waiting(self) -> int:
@@ -111,17 +112,17 @@ class Jobs:
 
     def _next(self) -> None:
         begun = self._kept[0] if self._kept else self._preview
-        if self._running or begun is None:
+        if self.running or begun is None:
             return
         if self._kept:
             self._kept.popleft()
         else:
             self._preview = None
-        self._running = True
+        self.running = True
         deliver = begun.deliver
         self._worker.ask("the next job", begun.job, lambda outcome: self._finished(deliver, outcome))
 
     def _finished(self, deliver: Deliver, outcome: Done) -> None:
-        self._running = False
+        self.running = False
         self._next()
         deliver(outcome)

@@ -61,6 +61,7 @@ SETTLES = (
 LEFT_OUT = "The first place was measured before the telescope was pointed: it is left out. Leave declination alone."
 NOTHING_THERE = "No stars there: turn back, something stands in the way. If you have not turned yet, wait: a cloud."
 NUDGE_UNTOLD = "Was that your nudge in declination? Then nothing is lost. Say so only if it was."
+BEHIND = "They arrive, but this computer is behind: at a first start it still learns the star patterns."
 BLOCKED = "Or something stands in the way there: then turn back."
 SECOND_SKY = "Another part of the sky shows whether the tube bends."
 THIRD_SKY = "Two skies agree, but leave it open how the tube bends: a third decides."
@@ -129,6 +130,8 @@ def _plainly(why: it.Plainly) -> Told:
             return Told("Hands off. Waiting for a frame.")
         case it.Plainly.ROTATING:
             return Told("Rotating. Stop near the post.", "Then hands off: the next frames show where it is.")
+        case it.Plainly.MEASURING:
+            return Told("Wait. Frames are still being measured.", BEHIND)
         case it.Plainly.NOT_TRACKING:
             return Told("Switch tracking on.", drift_refusal_words(NotTracking()).whole)
         case _:

@@ -21,6 +21,7 @@ from polewright.core.night.events import (
     FrameUnsolved,
     LeadSwitched,
     TargetChanged,
+    Ticked,
     ToleranceChanged,
     TrackingSwitched,
 )
@@ -57,7 +58,7 @@ def see_frame(state: S, event: FrameSolved) -> tuple[S, tuple[Effect, ...]]:
     """A frame was solved: the sky is clear. Nothing is measured from it in this stage."""
     return (
         replace(
-            arrived(state),
+            arrived(state, event),
             last_frame=event.frame,
             last_frame_s=state.now_s,
             frames_used=state.frames_used + 1,
@@ -67,13 +68,21 @@ def see_frame(state: S, event: FrameSolved) -> tuple[S, tuple[Effect, ...]]:
     )
 
 
-def arrived(state: S) -> S:
-    """A frame has come, usable or not. How often they come is the median of the last gaps: neither a burst of files
-    that lay there already nor a pause of the camera hides it, nor a second file of each exposure."""
-    if state.arrived_s is None:
-        return replace(state, arrived_s=state.now_s)
-    gaps = (*state.gaps_s, state.now_s - state.arrived_s)[-RHYTHM_GAPS:]
-    return replace(state, arrived_s=state.now_s, gaps_s=gaps, interval_s=_rhythm_s(gaps))
+def arrived(state: S, event: FrameSolved | FrameUnsolved) -> S:
+    """A frame has come, usable or not. How often they come is the median of the last gaps between their files:
+    neither a burst of files that lay there already nor a pause of the camera hides it, nor a second file of each
+    exposure."""
+    landed_s = state.now_s if event.landed_s is None else event.landed_s
+    seen = replace(state, arrived_s=state.now_s, landed_s=landed_s, measuring=False)
+    if state.landed_s is None:
+        return seen
+    gaps = (*state.gaps_s, landed_s - state.landed_s)[-RHYTHM_GAPS:]
+    return replace(seen, gaps_s=gaps, interval_s=_rhythm_s(gaps))
+
+
+def tick(state: S, event: Ticked) -> tuple[S, tuple[Effect, ...]]:
+    """Time passes, perhaps over a frame that takes long to measure."""
+    return replace(state, measuring=event.measuring), ()
 
 
 def _rhythm_s(gaps_s: tuple[float, ...]) -> float:
@@ -90,7 +99,7 @@ def note_trouble(state: S, event: FrameUnsolved) -> tuple[S, tuple[Effect, ...]]
     starless = (before.starless if before else 0) + (cause in LIKE_CLOUDS)
     smeared = cause in SMEARED or (before is not None and before.smeared)
     trouble = Trouble(event.why, count, since, starless, smeared)
-    return replace(arrived(state), trouble=trouble, frames_unsolved=state.frames_unsolved + 1), ()
+    return replace(arrived(state, event), trouble=trouble, frames_unsolved=state.frames_unsolved + 1), ()
 
 
 def keep_turn_frame(state: Running, event: FrameSolved) -> Outcome:

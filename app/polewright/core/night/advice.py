@@ -134,6 +134,7 @@ class Plainly(Enum):
     FRAME_AWAITED = auto()  # the first frame to follow the axis by has not come
     NOT_TRACKING = auto()  # the stars run over the frames
     ROTATING = auto()  # the RA axis is being turned, as asked
+    MEASURING = auto()  # frames have come, but they take long to measure
 
 
 @dataclass(frozen=True)
@@ -606,6 +607,7 @@ def action_of(reason: Reason) -> Action:
             | Plainly.NOT_TRACKING
             | NoFrames()
             | Plainly.ROTATING
+            | Plainly.MEASURING
         ):
             return Wait()
         case Settling(left_s):
@@ -685,6 +687,7 @@ def mood_of(reason: Reason) -> Mood:
     match reason:
         case (
             Plainly.ROTATING
+            | Plainly.MEASURING
             | Plainly.PAUSED
             | Clouds()
             | TurnBegins()

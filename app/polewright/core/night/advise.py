@@ -58,13 +58,14 @@ def _over_all(state: Running) -> Reason | None:
     return FolderGone(state.folder_reason) if state.folder_lost else _silence(state) or _frame_trouble(state)
 
 
-def _silence(state: Running) -> NoFrames | None:
-    """No frame for far longer than usual: an old instruction over an old picture helps nobody."""
+def _silence(state: Running) -> Reason | None:
+    """Nothing new for far longer than usual: an old instruction over an old picture helps nobody."""
     if not state.plan.walking or state.arrived_s is None or not state.interval_s:
         return None
     since_s = state.now_s - state.arrived_s
-    silent = since_s > max(SILENT_INTERVALS * state.interval_s, SILENT_S)
-    return NoFrames(since_s, state.interval_s) if silent else None
+    if since_s <= max(SILENT_INTERVALS * state.interval_s, SILENT_S):
+        return None
+    return Plainly.MEASURING if state.measuring else NoFrames(since_s, state.interval_s)
 
 
 def _frame_trouble(state: Running) -> Reason | None:

@@ -259,18 +259,20 @@ class DeclinationNudged(Event):
 
 @dataclass(frozen=True)
 class FrameSolved(Event):
-    """A frame was placed on the sky."""
+    """A frame was placed on the sky. `landed_s`: when its file was complete; None in older records."""
 
     frame: PlacedFrame
+    landed_s: float | None = None
 
 
 @dataclass(frozen=True)
 class FrameUnsolved(Event):
-    """A frame could not be used, and why."""
+    """A frame could not be used, and why. `landed_s`: when its file was complete; None in older records."""
 
     name: str
     why: FrameReason
     stars_detected: int = 0
+    landed_s: float | None = None
 
 
 @dataclass(frozen=True)
@@ -326,7 +328,9 @@ class FolderBack(Event):
 
 @dataclass(frozen=True)
 class Ticked(Event):
-    """Time passed and nothing else."""
+    """Time passed and nothing else. `measuring`: a frame that has landed is not measured yet."""
+
+    measuring: bool = False
 
 
 AnyEvent = (

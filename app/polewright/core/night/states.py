@@ -247,7 +247,9 @@ class Seen:
     frames_unsolved: int = 0
     last_frame: PlacedFrame | None = None
     last_frame_s: float | None = None
-    arrived_s: float | None = None  # the latest frame, usable or not
+    arrived_s: float | None = None  # the latest frame, usable or not: when it was measured
+    landed_s: float | None = None  # the same: when its file was complete
+    measuring: bool = False  # a frame has landed that is not measured yet
     gaps_s: tuple[float, ...] = ()  # between the latest frames
     interval_s: float = 0.0  # as frames usually come; 0: not known
     trouble: Trouble | None = None

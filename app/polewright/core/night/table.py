@@ -104,7 +104,7 @@ BEFORE: Mapping[type, Callable[[Any, Any], tuple[NightState, tuple[Effect, ...]]
     FrameSolved: do.see_frame,
     FrameUnsolved: do.note_trouble,
     TrackingSwitched: do.switch_tracking,
-    Ticked: do.nothing,
+    Ticked: do.tick,
 }
 
 ORIENTATION: tuple[Row, ...] = (
@@ -213,7 +213,7 @@ ANYWHERE: tuple[Row, ...] = (
     *(Row(stage, ToleranceChanged, stage, do.change_tolerance) for stage in Stage if stage is not P),
     *(Row(stage, TrackingSwitched, stage, do.switch_tracking) for stage in Stage),
     *(Row(stage, LeadSwitched, stage, do.switch_lead) for stage in Stage),
-    *(Row(stage, Ticked, stage) for stage in Stage),
+    *(Row(stage, Ticked, stage, do.tick) for stage in Stage),
 )
 
 
