@@ -78,7 +78,7 @@ class LongNight:
             (self.frames / f"old-{k:05d}.fits").write_bytes(self._blob)
         self.clock = VirtualClock(START)
         self.recorder = NightRecorder(self.night, self.clock, sync_s=60.0)
-        self.engine = NightEngine(self.measure, Jobs(), self.recorder, self.clock, self.clock.monotonic_s)
+        self.engine = NightEngine(self.measure, Jobs(), self.recorder, self.clock)
         self.poller = FolderPoller(self.frames)
         self.arrived = 0
         self._poll_every = poll_every

@@ -66,7 +66,7 @@ def engine_of(
 ) -> NightEngine:
     """An engine whose night has begun, with the event given."""
     clock = clock or VirtualClock(START)
-    engine = NightEngine(measure, jobs or Jobs(), recorder or MemoryRecorder(), clock, clock.monotonic_s)
+    engine = NightEngine(measure, jobs or Jobs(), recorder or MemoryRecorder(), clock)
     engine.post(started)
     return engine
 

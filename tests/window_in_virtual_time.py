@@ -57,7 +57,6 @@ class InlineDesk:
             Jobs(),
             self.recorder,
             order.clock,
-            order.clock.monotonic_s,
             order.outlets,
             order.keep_frame,
         )

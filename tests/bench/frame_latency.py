@@ -12,6 +12,7 @@ import argparse
 import queue
 import sys
 import tempfile
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -22,7 +23,7 @@ from polewright.core.night.events import NextAsked
 from polewright.core.night.states import Stage
 from polewright.practice.rehearsal import Rehearsal
 from polewright.practice.world import RehearsalWorld
-from polewright.runtime.engine import FrameTiming, NightEngine
+from polewright.runtime.engine import NightEngine
 from polewright.services.clock import SystemClock
 from polewright.services.folder_watch import FolderEvent, FolderWatcher, FrameArrived
 from polewright.services.frame_reader import read_frame
@@ -38,7 +39,8 @@ class Latency:
     """One frame: from the close of the file, s."""
 
     notice_s: float
-    timing: FrameTiming
+    seconds: Mapping[str, float]  # where the measurer spent its time
+    acted_s: float  # from there to the published state
     total_s: float
     floor_s: float
 
@@ -118,18 +120,18 @@ def _one(
     read_frame(path)
     float(np.sum(frame.pixels))
     floor_s = stopwatch() - begun_s
-    return Latency(noticed_s - closed_s, engine.timings[-1], published_s - closed_s, floor_s)
+    assert engine.last_measured is not None
+    seconds = engine.last_measured.seconds
+    acted_s = published_s - noticed_s - sum(seconds.values())
+    return Latency(noticed_s - closed_s, seconds, acted_s, published_s - closed_s, floor_s)
 
 
 def table(name: str, found: list[Latency]) -> list[str]:
     """Median and 95 % of each part, ms."""
     parts = {
         "notice": [f.notice_s for f in found],
-        "read": [f.timing.read_s for f in found],
-        "detect": [f.timing.detect_s for f in found],
-        "solve": [f.timing.solve_s for f in found],
-        "place": [f.timing.place_s for f in found],
-        "record, estimate": [f.timing.estimate_s for f in found],
+        **{part: [f.seconds[part] for f in found] for part in ("read", "detect", "solve")},
+        "place, record, estimate": [f.acted_s for f in found],
         "file closed to axis": [f.total_s for f in found],
         "floor: read and sum": [f.floor_s for f in found],
     }

@@ -74,7 +74,7 @@ def reopened(folder: Path) -> tuple[int, str, bool]:
     if log is None:
         recorder.close()
         return 0, "ORIENTATION", True
-    engine = NightEngine(_no_frames, Jobs(), recorder, SystemClock(), SystemClock().monotonic_s)
+    engine = NightEngine(_no_frames, Jobs(), recorder, SystemClock())
     engine.resume(log)
     replay = CheckedReplay()
     for line in log.events:

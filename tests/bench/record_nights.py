@@ -185,8 +185,7 @@ class Told:
         path = self.folder / LOG_NAME
         path.write_bytes(_cut(path.read_bytes()))
         recorder = NightRecorder(self.folder, self.world.clock, sync_s=SYNC_S)
-        stopwatch = SystemClock().monotonic_s
-        engine = NightEngine(self.measure, Jobs(), recorder, self.world.clock, stopwatch)
+        engine = NightEngine(self.measure, Jobs(), recorder, self.world.clock)
         assert recorder.resumed is not None
         engine.resume(recorder.resumed)
         self.night.recorder, self.night.engine = recorder, engine

@@ -86,4 +86,4 @@ def test_a_clock_that_only_ticks_fills_nothing() -> None:
     for _ in range(500):
         clock.advance(1.0)
         engine.tick()
-    assert len(engine.timings) == 0 and engine.state.undo is None
+    assert len(recorder.lines) == 501 and engine.state.undo is None

@@ -86,9 +86,9 @@ def test_the_engine_keeps_checkpoints_and_a_resumed_night_is_the_same(
     again = NightRecorder(folder, clock)
     assert again.resumed is not None and again.checkpoint is not None
     assert 0 < again.resumed.events[-1].seq - again.checkpoint.seq < 80
-    resumed = NightEngine(no_frames, Jobs(), MemoryRecorder(), clock, clock.monotonic_s)
+    resumed = NightEngine(no_frames, Jobs(), MemoryRecorder(), clock)
     resumed.resume(again.resumed, again.checkpoint)
-    whole = NightEngine(no_frames, Jobs(), MemoryRecorder(), clock, clock.monotonic_s)
+    whole = NightEngine(no_frames, Jobs(), MemoryRecorder(), clock)
     whole.resume(again.resumed)
     assert resumed.state == whole.state == engine.state
     assert following_of(resumed.course) == following_of(whole.course) == following_of(engine.course)
@@ -119,7 +119,7 @@ def posted(
     monkeypatch.setattr(engine_module, "CHECKPOINT_EVENTS", 40)
     log = rehearsed("calm", 3).log
     clock = clock or VirtualClock(log.events[0].utc)
-    engine = NightEngine(no_frames, Jobs(), recorder, clock, clock.monotonic_s, outlets)
+    engine = NightEngine(no_frames, Jobs(), recorder, clock, outlets)
     for _, event in recorded_events(log):
         if not type(event).__name__.startswith(("Axis", "Drift")):  # those are the engine's own answers
             clock.advance(max(0.0, event.at_s - engine.now_s()))

@@ -182,13 +182,9 @@ def test_migration_runs_version_by_version(tmp_path: Path) -> None:
     """Invented migrations: the notes lengthened in version 2, made upper case in 3."""
     written = rigs(tmp_path).add(RIG)
     written.path.write_text(json.dumps({**written.members, "version": 1}))
-    later = RIGS.with_migrations(
-        3,
-        {
-            1: lambda members: {**members, "notes": members["notes"] + " migrated"},
-            2: lambda members: {**members, "notes": members["notes"].upper()},
-        },
-    )
+    longer = {1: lambda members: {**members, "notes": members["notes"] + " migrated"}}
+    louder = {2: lambda members: {**members, "notes": members["notes"].upper()}}
+    later = replace(RIGS, version=3, migrations={**longer, **louder})
     store = ProfileStore(tmp_path, later)
     stored = store.load_all().profiles[0]
     assert stored.profile.notes == "SPARE CAMERA MIGRATED"

@@ -39,7 +39,7 @@ def replayed(log: NightLog) -> CheckedReplay:
 
 def resumed(log: NightLog) -> NightEngine:
     clock = VirtualClock(log.events[-1].utc)
-    engine = NightEngine(no_frames, Jobs(), MemoryRecorder(), clock, clock.monotonic_s)
+    engine = NightEngine(no_frames, Jobs(), MemoryRecorder(), clock)
     engine.resume(log)
     return engine
 
@@ -153,7 +153,7 @@ def test_a_resumed_night_goes_on_in_the_same_file(night: RecordedNight, tmp_path
     log = parse_night(night.blob[:cut], "night")
     clock = VirtualClock(log.events[-1].utc.plus_seconds(30.0))
     recorder = NightRecorder(tmp_path, clock)
-    engine = NightEngine(no_frames, Jobs(), recorder, clock, clock.monotonic_s)
+    engine = NightEngine(no_frames, Jobs(), recorder, clock)
     assert recorder.resumed is not None
     engine.resume(recorder.resumed)
     engine.tick()

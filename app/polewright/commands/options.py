@@ -8,7 +8,7 @@ import math
 from polewright.core.errors import UsageError
 from polewright.core.model import Atmosphere, Frame, Site, Sourced, TargetPole
 from polewright.core.sky.weather import SUMMITS_PRESSURE_HPA, TEMPERATURE_C, Weather, air_at
-from polewright.services.replayer import FASTEST, SLOWEST
+from polewright.runtime.retrace import FASTEST, SLOWEST
 
 TARGETS = {"true": TargetPole.TRUE, "between": TargetPole.BETWEEN, "refracted": TargetPole.REFRACTED}
 

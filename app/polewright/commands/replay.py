@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 import sys
 import threading
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -19,7 +19,6 @@ from polewright.runtime.story import Story
 from polewright.services.clock import SystemClock
 from polewright.services.log_format import LoggedEvent
 from polewright.services.night_log import NightLog, read_night
-from polewright.services.replayer import Replayer
 from polewright.words.coach import say
 from polewright.words.deeds import deed_text
 
@@ -59,14 +58,18 @@ def paced(log: NightLog, speed: float | None, step: bool) -> Iterator[LoggedEven
     elif speed is None:
         yield from log.events
     else:
-        yield from _at_speed(log, speed)
+        yield from at_speed(log.events, speed, SystemClock().monotonic_s, threading.Event().wait)
 
 
-def _at_speed(log: NightLog, speed: float) -> Iterator[LoggedEvent]:
-    replayer, pause = Replayer(log, SystemClock(), speed), threading.Event()
-    while (wait_s := replayer.wait_s()) is not None:
-        pause.wait(wait_s)
-        yield from replayer.due()
+def at_speed(
+    lines: Sequence[LoggedEvent], speed: float, now_s: Callable[[], float], wait: Callable[[float], object]
+) -> Iterator[LoggedEvent]:
+    """The lines, `speed` times as fast as they were written, each when its time has come."""
+    begun_s = now_s()
+    for line in lines:
+        due_s = begun_s + (line.t_s - lines[0].t_s) / speed
+        wait(max(0.0, due_s - now_s()))
+        yield line
 
 
 class SentenceReplayTeller:

@@ -22,7 +22,6 @@ from polewright.practice.world import RehearsalWorld, TrueOffset
 from polewright.runtime.engine import Measure, NightEngine
 from polewright.runtime.jobs import Jobs
 from polewright.runtime.starting import USUAL_TOLERANCE_RAD, night_started
-from polewright.services.clock import SystemClock
 from polewright.services.measuring import Solves
 from polewright.services.night_folders import KeepFrames, keep_frame
 from polewright.services.recorder import NightRecorder
@@ -92,8 +91,7 @@ class Rehearsal:
     ) -> None:
         self.world = world
         self.recorder = recorder
-        stopwatch = SystemClock().monotonic_s
-        self.engine = NightEngine(measure, Jobs(), recorder, world.clock, stopwatch, keep_frame=keep)
+        self.engine = NightEngine(measure, Jobs(), recorder, world.clock, keep_frame=keep)
         self.tolerance_rad = USUAL_TOLERANCE_RAD
         self.walking = False
 

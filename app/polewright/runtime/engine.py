@@ -64,7 +64,6 @@ SKY_TOPIC, CLOCK_TOPIC, STEP_TOPIC = "sky turned", "clock", "clock set"
 CLOCK_FRAMES = 5  # one late file says nothing
 STALL_TOPIC, STALLED_S = "folder stalled", 10.0
 OVERTAKEN_KIND, FAULT_KIND = "frame_overtaken", "fault"
-KEPT_TIMINGS = 1000
 # chosen: four minutes at a frame a second; writing one takes some 10 ms, going through so many events 0.3 s
 CHECKPOINT_EVENTS = 500
 KEPT_STAGES = (Stage.CAPTURE, Stage.PROOF)  # every frame of these is measured; elsewhere, and later, the latest wins
@@ -110,27 +109,16 @@ class NoOutlets:
         """Nothing."""
 
 
-@dataclass(frozen=True)
-class FrameTiming:
-    """Where the time of one frame went, s; `total_s` from the watcher's report to the published state."""
-
-    name: str
-    waited_s: float
-    read_s: float
-    detect_s: float
-    solve_s: float
-    place_s: float
-    estimate_s: float
-    total_s: float
-
-
 @dataclass(frozen=True, eq=False)
 class _FrameResult:
     event: FrameEvent
-    measured: MeasuredFrame | None  # by true time
-    as_stated: MeasuredFrame | None  # by the frame's own clock
-    begun_s: float
-    ended_s: float
+    measured: MeasuredFrame | None = None  # by true time
+    as_stated: MeasuredFrame | None = None  # by the frame's own clock
+
+
+def _placed(name: str, as_stated: MeasuredFrame, plan: NightPlan) -> _FrameResult:
+    measured = by_true_time(as_stated, plan.clock_ahead_s)
+    return _FrameResult(frame_event(0.0, name, measured, plan.site, plan.air), measured, as_stated)
 
 
 def _same_sky(a: NightPlan, b: NightPlan) -> bool:
@@ -138,7 +126,7 @@ def _same_sky(a: NightPlan, b: NightPlan) -> bool:
 
 
 class NightEngine:
-    """Attributes: `course` (state and advice), `notices`, `last_measured` (for the picture), `timings`."""
+    """Attributes: `course` (state and advice), `notices`, `last_measured` (for the picture)."""
 
     def __init__(
         self,
@@ -146,16 +134,14 @@ class NightEngine:
         jobs: Jobs,
         recorder: Recorder,
         clock: Clock,
-        stopwatch_s: Callable[[], float],
         outlets: Outlets | None = None,
         keep_frame: Callable[[Path], str] = str,
     ) -> None:
-        """`stopwatch_s` is real time even where `clock` is not; `keep_frame` keeps the file and names its place."""
+        """`keep_frame` keeps the file and names its place."""
         self._measure = measure
         self._jobs = jobs
         self._recorder = recorder
         self._clock = clock
-        self._stopwatch_s = stopwatch_s
         self._outlets = outlets or NoOutlets()
         self._keep_frame = keep_frame
         self._listeners: list[Listener] = []
@@ -171,7 +157,6 @@ class NightEngine:
         self.last_measured: MeasuredFrame | None = None
         self._arrivals: deque[FrameArrival] = deque(maxlen=CLOCK_FRAMES)
         self._steps = ClockSteps()
-        self.timings: deque[FrameTiming] = deque(maxlen=KEPT_TIMINGS)
 
     @property
     def state(self) -> NightState:
@@ -301,30 +286,21 @@ class NightEngine:
         plan = self.state.plan
         if plan is None or self.state.paused:
             return
-        arrived_s, landed = self._stopwatch_s(), (self._clock.monotonic_s(), self._clock.utc())
+        landed = (self._clock.monotonic_s(), self._clock.utc())
         keep = self.state.stage in KEPT_STAGES and not self.state.aligned
         self._jobs.submit(
-            lambda: self._work(path, plan),
-            lambda outcome: self._deliver(path, plan, arrived_s, landed, outcome),
-            keep=keep,
+            lambda: self._work(path, plan), lambda outcome: self._deliver(path, plan, landed, outcome), keep=keep
         )
 
     def _work(self, path: Path, plan: NightPlan) -> _FrameResult:
         """In the worker: read, detect, solve, place. Touches nothing of the engine's that changes."""
-        begun_s = self._stopwatch_s()
         try:
-            measured = self._measure(path)
+            as_stated = self._measure(path)
         except PolewrightError as error:
-            unread = FrameUnsolved(0.0, path.name, Unreadable(str(error)))
-            return _FrameResult(unread, None, None, begun_s, self._stopwatch_s())
-        return self._placed(path, measured, plan, begun_s)
+            return _FrameResult(FrameUnsolved(0.0, path.name, Unreadable(str(error))))
+        return _placed(path.name, as_stated, plan)
 
-    def _placed(self, path: Path, as_stated: MeasuredFrame, plan: NightPlan, begun_s: float) -> _FrameResult:
-        measured = by_true_time(as_stated, plan.clock_ahead_s)
-        event = frame_event(0.0, path.name, measured, plan.site, plan.air)
-        return _FrameResult(event, measured, as_stated, begun_s, self._stopwatch_s())
-
-    def _deliver(self, path: Path, plan: NightPlan, arrived_s: float, landed: Landed, outcome: JobOutcome) -> None:
+    def _deliver(self, path: Path, plan: NightPlan, landed: Landed, outcome: JobOutcome) -> None:
         """Back with the owner; placed anew where site or clock were mended meanwhile."""
         if isinstance(outcome, Overtaken):
             self._record(OVERTAKEN_KIND, {"name": path.name})
@@ -335,35 +311,16 @@ class NightEngine:
             result: _FrameResult = outcome.value
             now = self.state.plan
             if now is not None and not _same_sky(plan, now) and result.as_stated is not None:
-                result = self._placed(path, result.as_stated, now, result.begun_s)
+                result = _placed(path.name, result.as_stated, now)
             if result.measured is not None:
-                self._watch_the_clock(result.measured.frame, *landed)
-                self._compare_clocks(result.measured.frame, landed[1])
-            self._take_result(path, arrived_s, landed[0] - self._zero_s, result)
+                self._take_measured(path, result.measured, landed)
+            self.post(replace(result.event, at_s=self.now_s(), landed_s=landed[0] - self._zero_s))
 
-    def _take_result(self, path: Path, arrived_s: float, landed_s: float, result: _FrameResult) -> None:
-        measured = result.measured
-        delivered_s = self._stopwatch_s()
-        if measured is not None:
-            self.last_measured = measured
-            self._record(FRAME_KIND, measured_to_plain(path.name, self._kept(path), measured))
-        self.post(replace(result.event, at_s=self.now_s(), landed_s=landed_s))
-        if measured is None:
-            return
-        seconds = {name: measured.seconds.get(name, 0.0) for name in ("read", "detect", "solve")}
-        now_s = self._stopwatch_s()
-        self.timings.append(
-            FrameTiming(
-                path.name,
-                waited_s=result.begun_s - arrived_s,
-                read_s=seconds["read"],
-                detect_s=seconds["detect"],
-                solve_s=seconds["solve"],
-                place_s=result.ended_s - result.begun_s - sum(seconds.values()),
-                estimate_s=now_s - delivered_s,
-                total_s=now_s - arrived_s,
-            )
-        )
+    def _take_measured(self, path: Path, measured: MeasuredFrame, landed: Landed) -> None:
+        self._watch_the_clock(measured.frame, *landed)
+        self._compare_clocks(measured.frame, landed[1])
+        self.last_measured = measured
+        self._record(FRAME_KIND, measured_to_plain(path.name, self._kept(path), measured))
 
     def _kept(self, path: Path) -> str:
         try:

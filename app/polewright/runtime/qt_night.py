@@ -50,7 +50,7 @@ class QtNight(QObject):
         self.survey: FolderSurvey | None = None  # what lies in the folder while nothing arrives
         self.recorder = NightRecorder(night_folder, clock, self._on_recording_trouble)
         jobs = Jobs(self._worker)
-        self.engine = NightEngine(measure, jobs, self.recorder, clock, clock.monotonic_s, outlets, keep_frame)
+        self.engine = NightEngine(measure, jobs, self.recorder, clock, outlets, keep_frame)
         if self.recorder.trouble is not None:
             self.engine.recording_trouble(self.recorder.trouble)
         self.engine.listen(self._on_change)

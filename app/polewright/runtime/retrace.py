@@ -49,6 +49,7 @@ from polewright.services.night_log import NightLog
 from polewright.services.program_log import LOG
 
 EVENT_KIND, FRAME_KIND = "event", "frame"
+SLOWEST, FASTEST = 1.0, 100.0  # chosen: a hundred times is a night in minutes; what is too fast can be stepped
 
 
 @dataclass(frozen=True)

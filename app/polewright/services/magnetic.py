@@ -8,7 +8,6 @@ from dataclasses import dataclass
 from polewright.core.model import Site
 from polewright.core.not_measurable import NotMeasurable
 
-MODEL = "WMM2025"
 # WMM2025 is valid for five years (NOAA NCEI/BGS, released 2024-12-17)
 VALID_FROM_YEAR, VALID_UNTIL_YEAR = 2025.0, 2030.0
 USELESS_BELOW_NT = 2000.0  # WMM2025 report: the blackout zones round the magnetic poles
@@ -26,7 +25,6 @@ class MagneticDeclination:
     declination_deg: float
     sigma_deg: float
     horizontal_nt: float
-    model: str = MODEL
 
 
 @dataclass(frozen=True)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from typing import Any, Generic, TypeVar
 
 from polewright.core.errors import SettingsError
@@ -78,12 +78,6 @@ class ProfileKind(Generic[P]):
     to_members: Callable[[P], dict[str, Any]]
     from_members: Callable[[dict[str, Any]], P]
     migrations: Mapping[int, Callable[[dict[str, Any]], dict[str, Any]]] = field(default_factory=dict)
-
-    def with_migrations(
-        self, version: int, migrations: Mapping[int, Callable[[dict[str, Any]], dict[str, Any]]]
-    ) -> ProfileKind[P]:
-        """The same kind at another version."""
-        return replace(self, version=version, migrations=migrations)
 
 
 class Members:

@@ -25,10 +25,6 @@ class Box:
     w: float
     h: float
 
-    def inset(self, left: float = 0, top: float = 0, right: float = 0, bottom: float = 0) -> Box:
-        """A smaller box inside this one."""
-        return Box(self.x + left, self.y + top, max(0.0, self.w - left - right), max(0.0, self.h - top - bottom))
-
     def overlaps(self, other: Box) -> bool:
         """Whether they share more than an edge."""
         return (

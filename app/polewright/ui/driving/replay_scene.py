@@ -10,8 +10,8 @@ from polewright.core.errors import PolewrightError
 from polewright.core.night.events import NextAsked, ScrewTurned
 from polewright.core.night.trainee import Answer, judge
 from polewright.runtime.jobs import Done
+from polewright.runtime.retrace import FASTEST, SLOWEST
 from polewright.services.ports import Timer
-from polewright.services.replayer import FASTEST, SLOWEST
 from polewright.ui import intents as want
 from polewright.ui.driving.means import Means
 from polewright.ui.driving.recorded_frame import recorded_frame, recorded_picture
