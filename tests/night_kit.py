@@ -15,7 +15,7 @@ from frame_reasons import FEW
 from polewright.core.model import Frame, Site, Sourced, StarList, TargetPole, Utc
 from polewright.core.night.events import AnyEvent, NightStarted
 from polewright.core.unsolved import FrameReason, Unsolved
-from polewright.practice.rehearsal import Rehearsal, Score, rehearse_with_star_lists
+from polewright.practice.rehearsal import Rehearsal, Score
 from polewright.runtime.engine import NightEngine
 from polewright.runtime.jobs import Jobs
 from polewright.services.clock import VirtualClock
@@ -23,6 +23,7 @@ from polewright.services.measuring import MeasuredFrame
 from polewright.services.night_log import NightLog, read_night
 from polewright.services.paths import data_folder
 from sky_solver import shared_solver
+from star_list_nights import rehearse_with_star_lists
 
 START = Utc(2461357.5, 0.8)
 MOOR = Site(52.3, 3.0, 84.0)

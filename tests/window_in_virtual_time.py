@@ -17,7 +17,6 @@ from PySide6.QtWidgets import QApplication
 from iso_time import utc_from_iso
 from polewright.core.night.events import AnyEvent
 from polewright.core.sky.catalogue import Catalogue
-from polewright.practice.frame_delivery import StarListsOnly
 from polewright.practice.real_time import Answer, PracticeClock, Task, start_camera
 from polewright.practice.world import Deliver, RehearsalWorld
 from polewright.runtime.engine import Measure, NightEngine
@@ -36,6 +35,7 @@ from polewright.ui.driving.remembered import recall
 from polewright.ui.driving.snapshot import SnapshotMaker
 from polewright.ui.main_window import MainWindow
 from polewright.ui.view_model import Page, View
+from star_list_nights import StarListsOnly
 
 NONE = Qt.KeyboardModifier.NoModifier
 

@@ -20,10 +20,11 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 from bent_nights import ARCSEC, bent, rehearsed_on
 from polewright.core.flexure import FLEXURE_PRIOR, Flexure
 from polewright.core.model import Site
-from polewright.practice.rehearsal import Rehearsal, Score, rehearse_with_star_lists
+from polewright.practice.rehearsal import Rehearsal, Score
 from polewright.simulate.night import Night
 from polewright.simulate.scenarios import Scenario
 from sky_solver import shared_solver
+from star_list_nights import rehearse_with_star_lists
 
 LEARNED_SIGMA = 3.0 * ARCSEC
 

@@ -29,6 +29,8 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
+sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
+
 import numpy as np
 
 from polewright.__main__ import main as polewright
@@ -38,7 +40,7 @@ from polewright.core.night.advice import Near
 from polewright.core.night.states import Running, Stage
 from polewright.core.night.witness import told_offset
 from polewright.practice.hand import Seat
-from polewright.practice.rehearsal import Rehearsal, rehearse_with_star_lists
+from polewright.practice.rehearsal import Rehearsal
 from polewright.services.catalogue import load_catalogue
 from polewright.services.paths import cache_folder
 from polewright.services.solver import Solver
@@ -46,6 +48,7 @@ from polewright.simulate.real_mount import PERFECT_RANGES, Range, RealRanges
 from polewright.simulate.rig import SimulatedRig
 from polewright.simulate.scenarios import MountRanges, Scenario
 from polewright.simulate.sequence import SequencePlan, write_sequence
+from star_list_nights import rehearse_with_star_lists
 
 INSIDE_95 = 5.991  # chi-square, 2 degrees of freedom
 MOMENTS = ("capture", "good enough", "proved")

@@ -17,18 +17,21 @@ from collections.abc import Iterator
 from functools import partial
 from pathlib import Path
 
+sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
+
 import numpy as np
 
 from polewright.bootstrap import build_measurer
 from polewright.commands.rehearse import score_facts
 from polewright.practice.fingers import Habits
 from polewright.practice.hand import MakeHand
-from polewright.practice.rehearsal import HANDS, Score, rehearse_with_files, rehearse_with_star_lists
+from polewright.practice.rehearsal import HANDS, Score, rehearse_with_files
 from polewright.practice.told_hand import ToldHand
 from polewright.services.catalogue import load_catalogue
 from polewright.services.paths import cache_folder
 from polewright.services.solver import Solver
 from polewright.simulate.scenarios import SCENARIOS
+from star_list_nights import rehearse_with_star_lists
 
 
 def nights(

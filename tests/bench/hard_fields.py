@@ -41,8 +41,8 @@ from polewright.simulate.fits_file import fits_bytes
 from polewright.simulate.night import utc_of
 from polewright.simulate.rig import Exposure, SimulatedRig
 from polewright.simulate.scenarios import SCENARIOS, Scenario
-from polewright.simulate.star_lists import observe_stars, signal_to_noise
 from polewright.simulate.view import star_width_px
+from simulated_star_lists import observe_stars, signal_to_noise
 from solver_fields import EPOCH_YEAR, FieldRecipe, error_px, is_right, make_field
 
 CALM = SCENARIOS["calm"]

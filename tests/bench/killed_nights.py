@@ -17,9 +17,10 @@ import threading
 from dataclasses import replace
 from pathlib import Path
 
+sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
+
 import numpy as np
 
-from polewright.practice.rehearsal import rehearse_with_star_lists
 from polewright.runtime.engine import NightEngine
 from polewright.runtime.jobs import Jobs
 from polewright.runtime.retrace import CheckedReplay
@@ -30,6 +31,7 @@ from polewright.services.paths import cache_folder
 from polewright.services.recorder import NightRecorder
 from polewright.services.solver import Solver
 from polewright.simulate.scenarios import SCENARIOS
+from star_list_nights import rehearse_with_star_lists
 
 
 def child(scenario: str, seed: int, folder: Path, solver: Solver, said: int) -> None:

@@ -49,7 +49,6 @@ from polewright.core.screws.lock_memory import LockMemory
 from polewright.core.sky.places import default_target, pole_enu, standard_atmosphere
 from polewright.practice.by_drift import ByDrift, Way
 from polewright.practice.fingers import Habits
-from polewright.practice.frame_delivery import StarListsOnly
 from polewright.practice.hand import Seat
 from polewright.practice.rehearsal import HANDS, LONGEST_NIGHT_S, SYNC_S, Rehearsal
 from polewright.practice.told_hand import ToldHand
@@ -65,6 +64,7 @@ from polewright.simulate.scenarios import SCENARIOS
 from recorded_nights import expect_again, names, write_night
 from shown_nights import NIGHTS, keep_shown
 from sky_solver import shared_solver
+from star_list_nights import StarListsOnly
 from starfields import add_ring, add_streak, star_field
 
 KEPT_KINDS = (b'"kind":"log"', b'"kind":"event"', b'"kind":"drift"', b'"kind":"vigil_shift"')

@@ -16,7 +16,7 @@ from polewright.services.catalogue import load_catalogue
 from polewright.simulate.fits_file import fits_bytes
 from polewright.simulate.rig import SimulatedRig
 from polewright.simulate.scenarios import SCENARIOS
-from polewright.simulate.star_lists import observe_stars
+from simulated_star_lists import observe_stars
 
 
 def milliseconds(work: Callable[[], Any], rounds: int = 25) -> float:

@@ -14,8 +14,9 @@ from polewright.core.flexure import FLEXURE_PRIOR, Flexure
 from polewright.core.night.advice import ElsewhereWanted, ProofLimited, Reason
 from polewright.core.night.states import Running, begun
 from polewright.practice.hand import Seat
-from polewright.practice.rehearsal import Rehearsal, Score, rehearse_with_star_lists
+from polewright.practice.rehearsal import Rehearsal, Score
 from sky_solver import shared_solver
+from star_list_nights import rehearse_with_star_lists
 
 
 @dataclass

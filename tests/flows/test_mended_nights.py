@@ -14,7 +14,6 @@ from pytestqt.qtbot import QtBot
 from polewright.core.angles import ARCMIN_PER_RAD
 from polewright.core.model import Sourced
 from polewright.core.night.states import Running, Stage, begun
-from polewright.practice.frame_delivery import StarListsOnly
 from polewright.practice.world import RehearsalWorld, TrueOffset
 from polewright.runtime.jobs import Done
 from polewright.runtime.retrace import CheckedReplay
@@ -36,6 +35,7 @@ from polewright.ui.night_report import read_report
 from polewright.ui.view_model import Page, Weight
 from polewright.words.forms import CLOCK
 from sky_solver import shared_catalogue, shared_solver
+from star_list_nights import StarListsOnly
 from window_in_virtual_time import Bench, InlinePractice, Sky, clear_away, turn_axis
 
 CTRL = Qt.KeyboardModifier.ControlModifier

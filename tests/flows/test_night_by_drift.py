@@ -24,7 +24,7 @@ from polewright.core.plan.sky_choice import Obstacle
 from polewright.core.sky.places import standard_atmosphere
 from polewright.practice.by_drift import ByDrift, Way
 from polewright.practice.hand import Seat
-from polewright.practice.rehearsal import Rehearsal, Score, rehearse_with_star_lists
+from polewright.practice.rehearsal import Rehearsal, Score
 from polewright.runtime.drift_record import DRIFT_KIND
 from polewright.runtime.engine import NightEngine
 from polewright.runtime.retrace import CheckedReplay
@@ -33,6 +33,7 @@ from polewright.services.paths import data_folder
 from polewright.services.report import facts
 from polewright.words.coach import say
 from sky_solver import shared_solver
+from star_list_nights import rehearse_with_star_lists
 
 # by drift as the second witness and as the only one, with a tube of which nothing is known (chosen, with room)
 PROVABLE_ARCSEC, PROVABLE_ALONE_ARCSEC = 75.0, 150.0

@@ -5,10 +5,11 @@ from __future__ import annotations
 from pathlib import Path
 
 from polewright.practice.hand import Seat
-from polewright.practice.rehearsal import Rehearsal, rehearse_with_star_lists
+from polewright.practice.rehearsal import Rehearsal
 from polewright.practice.walking_hand import WalkingHand
 from polewright.ui.driving.night_shots import NightShots
 from sky_solver import shared_solver
+from star_list_nights import rehearse_with_star_lists
 
 
 def test_a_night_has_every_page(tmp_path: Path) -> None:

@@ -19,12 +19,13 @@ from polewright.core.night.states import Running
 from polewright.core.screws.angles import Screw
 from polewright.practice.fingers import Answer, Fingers, Habits
 from polewright.practice.hand import Seat
-from polewright.practice.rehearsal import Rehearsal, rehearse_with_star_lists
+from polewright.practice.rehearsal import Rehearsal
 from polewright.practice.told_hand import ToldHand
 from polewright.runtime.engine import NightEngine
 from polewright.services.night_folders import kept_frame
 from polewright.services.night_log import read_night
 from sky_solver import shared_solver
+from star_list_nights import rehearse_with_star_lists
 
 REPOSITORY = Path(__file__).resolve().parents[2]
 

@@ -21,7 +21,6 @@ from polewright.core.night.advice import Mood
 from polewright.core.night.events import NOW, FolderBack, FolderLost
 from polewright.core.unsolved import BelowHorizon
 from polewright.practice.deeds import point_camera
-from polewright.practice.frame_delivery import StarListsOnly
 from polewright.practice.world import RehearsalWorld
 from polewright.runtime.jobs import Done, InlineWorker
 from polewright.services.file_lock import FileLock
@@ -39,6 +38,7 @@ from polewright.ui.driving.replay_track import StoppedError
 from polewright.ui.view_model import Page, View
 from polewright.words.window import QUESTION
 from sky_solver import shared_catalogue, shared_solver
+from star_list_nights import StarListsOnly
 from window_in_virtual_time import Bench, InlineDesk, InlinePractice, Sky, clear_away, turn_axis, virtual_clock
 
 CTRL = Qt.KeyboardModifier.ControlModifier

@@ -18,8 +18,8 @@ from polewright.simulate.mount import Mount
 from polewright.simulate.night import scenario_named
 from polewright.simulate.rig import SimulatedRig
 from polewright.simulate.scenarios import MountRanges, Scenario
-from polewright.simulate.star_lists import observe_stars
 from polewright.words.drift import shift_words
+from simulated_star_lists import observe_stars
 
 
 def star_list(xy: FloatArray, sigma: float = 0.1, flags: int = 0) -> StarList:

@@ -16,7 +16,7 @@ from polewright.simulate.night import draw_night, iso_of, scenario_named
 from polewright.simulate.real_mount import PERFECT, RealMount, RealRanges, draw_real_mount, usual_within
 from polewright.simulate.rig import SimulatedRig
 from polewright.simulate.scenarios import SCENARIOS, MountRanges
-from polewright.simulate.star_lists import observe_stars
+from simulated_star_lists import observe_stars
 from sky_solver import shared_catalogue
 
 AT_POLE = MountSpec(0.0, 90.0)  # a mount at the pole of the Earth: declination is altitude, the RA axis the vertical

@@ -11,7 +11,6 @@ from polewright.core.night.advice import Mood
 from polewright.core.night.states import Stage
 from polewright.core.night.trainee import Answer, judge
 from polewright.core.screws.angles import Screw
-from polewright.practice.rehearsal import rehearse_with_star_lists
 from polewright.practice.walking_hand import WalkingHand
 from polewright.ui.driving.replay_track import ReplayTrack, load_track
 from polewright.ui.presenting.extras import Extras
@@ -19,6 +18,7 @@ from polewright.ui.presenting.replay import Lesson, replay_view
 from polewright.words.trainee import that_night, unmeasured_words
 from recorded_nights import FOLDER
 from sky_solver import shared_solver
+from star_list_nights import rehearse_with_star_lists
 
 TOLD = ("calm", "bumped", "southern-sky", "proof-by-drift", "interrupted")
 

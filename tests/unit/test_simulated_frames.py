@@ -20,9 +20,9 @@ from polewright.simulate.light import Blur, add_stars
 from polewright.simulate.render import Scene, SkyGlow, Streak, render
 from polewright.simulate.rig import Exposure, SimulatedRig
 from polewright.simulate.scenarios import SCENARIOS, Scenario
-from polewright.simulate.star_lists import observe_stars
 from polewright.simulate.stars import StarFlaws
 from polewright.simulate.view import airmass
+from simulated_star_lists import observe_stars
 
 PERFECT_SKY = StarFlaws(0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
 STILL = replace(

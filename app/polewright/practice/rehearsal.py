@@ -13,7 +13,7 @@ from polewright.core.night.states import Running, begun
 from polewright.core.screws.angles import Screw
 from polewright.core.screws.memory import ScrewRate
 from polewright.core.sky.places import default_target
-from polewright.practice.frame_delivery import FilesThroughWatcher, StarListsOnly
+from polewright.practice.frame_delivery import Delivers, FilesThroughWatcher
 from polewright.practice.hand import MakeHand, Seat, Tally
 from polewright.practice.judge import Judge
 from polewright.practice.told_hand import ToldHand
@@ -22,7 +22,6 @@ from polewright.practice.world import RehearsalWorld, TrueOffset
 from polewright.runtime.engine import Measure, NightEngine
 from polewright.runtime.jobs import Jobs
 from polewright.runtime.starting import USUAL_TOLERANCE_RAD, night_started
-from polewright.services.measuring import Solves
 from polewright.services.night_folders import KeepFrames, keep_frame
 from polewright.services.recorder import NightRecorder
 from polewright.simulate.scenarios import Scenario
@@ -132,34 +131,13 @@ def rehearse_with_files(
     keep = partial(keep_frame, night_folder, how=KeepFrames.LINK)
     night = Rehearsal(world, recorder, measure, keep)
     files = FilesThroughWatcher(world, folder, night.engine.frame_arrived)
-    return _run(night, files, seed, make_hand, watch, image_s)
+    return rehearse(night, files, seed, make_hand, watch, image_s)
 
 
-def rehearse_with_star_lists(
-    scenario: str | Scenario,
-    seed: int,
-    night_folder: Path,
-    solver: Solves,
-    make_hand: MakeHand = ToldHand,
-    watch: Watch | None = None,
-    image_s: float = 0.0,
+def rehearse(
+    night: Rehearsal, camera: Delivers, seed: int, make_hand: MakeHand, watch: Watch | None, image_s: float
 ) -> Score:
-    """The same without pixels and files, for many nights."""
-    world = RehearsalWorld(scenario, seed)
-    recorder = NightRecorder(night_folder, world.clock, sync_s=SYNC_S)
-    night = Rehearsal(world, recorder, lambda path: lists.measure(path))
-    lists = StarListsOnly(world, solver, seed, night.engine.frame_arrived)
-    return _run(night, lists, seed, make_hand, watch, image_s)
-
-
-def _run(
-    night: Rehearsal,
-    camera: FilesThroughWatcher | StarListsOnly,
-    seed: int,
-    make_hand: MakeHand,
-    watch: Watch | None,
-    image_s: float,
-) -> Score:
+    """The same with the frames brought by `camera`."""
     clock = night.world.clock
     start = night.true_offset()
     seat = Seat(night.world, night.engine, lambda: night.world.start_camera(camera.deliver))
