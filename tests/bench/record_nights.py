@@ -2,7 +2,7 @@
 
     python tests/bench/record_nights.py
     python tests/bench/record_nights.py --again NAME...    # the kept record stays; what comes of it is written anew
-    python tests/bench/record_nights.py --shown [NAME...]  # and so what the window shows of it
+    python tests/bench/record_nights.py --shown [NAME...]  # and so what the window shows of it; what could follow
     python tests/bench/record_nights.py --numbers          # the numbers of tests/kept_numbers.py
 
 The kept nights are those of the commit that added this file; a later version writes its own, of another form, and
@@ -61,6 +61,7 @@ from polewright.services.measuring import FrameMeasurer, MeasuredFrame
 from polewright.services.night_log import LOG_NAME, parse_night
 from polewright.services.recorder import NightRecorder
 from polewright.simulate.scenarios import SCENARIOS
+from probed_nights import keep_probed
 from recorded_nights import expect_again, names, write_night
 from shown_nights import NIGHTS, keep_shown
 from sky_solver import shared_solver
@@ -426,6 +427,7 @@ def main() -> None:
     if "--shown" in sys.argv:
         for name in wanted or NIGHTS:
             keep_shown(name)
+        keep_probed()
         return
     if "--numbers" in sys.argv:
         keep_numbers()
