@@ -11,7 +11,8 @@ from polewright.core.sky.catalogue import Catalogue
 from polewright.services.catalogue import load_catalogue
 from polewright.services.clock import SystemClock
 from polewright.services.contained.process import HelperProcess
-from polewright.services.contained.reader import ContainedDetector, ContainedReader
+from polewright.services.contained.reader import ContainedReader
+from polewright.services.detector import Detector
 from polewright.services.measuring import FrameMeasurer, Optics
 from polewright.services.paths import cache_folder
 from polewright.services.second_looks import second_looks
@@ -27,10 +28,9 @@ def build_measurer(
     catalogue: Catalogue | None = None,
 ) -> FrameMeasurer:
     """Reader, detector and solver as one; `quiet` leaves out the progress line on stderr."""
-    helper = HelperProcess()
-    reader = ContainedReader(helper)
+    reader = ContainedReader(HelperProcess())
     return FrameMeasurer(
-        ContainedDetector(helper, reader),
+        Detector(reader.find_stars),
         Solver(catalogue or load_catalogue(), cache or cache_folder()),
         SystemClock().monotonic_s,
         optics,

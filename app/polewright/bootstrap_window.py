@@ -25,7 +25,7 @@ from polewright.runtime.qt_scheduler import QtScheduler
 from polewright.runtime.worker import Worker
 from polewright.services.clock import SystemClock
 from polewright.services.contained.process import HelperProcess
-from polewright.services.contained.reader import ContainedDetector, ContainedReader
+from polewright.services.contained.reader import ContainedReader
 from polewright.services.measuring import FrameMeasurer, Optics
 from polewright.services.paths import cache_folder, config_folder, data_folder, log_folder
 from polewright.services.ports import Clock
@@ -115,9 +115,10 @@ def build_means(scheduler: QtScheduler, worker: Worker) -> Means:
         return load_catalogue()
 
     def make_measure(optics: Optics, progress: Progress) -> Measure:
+        from polewright.services.detector import Detector
         from polewright.services.solver import Solver
 
-        detector, solver = ContainedDetector(helper, reader), Solver(catalogue(), cache_folder())
+        detector, solver = Detector(reader.find_stars), Solver(catalogue(), cache_folder())
         read, now_s = reader.read, clock.monotonic_s
         return FrameMeasurer(detector, solver, now_s, optics, None, progress, read, second_looks).measure
 

@@ -25,7 +25,8 @@ from test_damaged_frames import SOUND, damaged
 from hostile_frames import compressed
 from polewright.core.errors import FrameReadError
 from polewright.services.contained.process import HelperProcess
-from polewright.services.contained.reader import ContainedDetector, ContainedReader
+from polewright.services.contained.reader import ContainedReader
+from polewright.services.detector import Detector
 
 METHODS = ("RICE_1", "GZIP_1", "GZIP_2", "HCOMPRESS_1", "NOCOMPRESS", "PLIO_1")
 LIES = (
@@ -70,7 +71,7 @@ def main() -> int:
     args = parser.parse_args()
     rng, files, helper = np.random.default_rng(args.seed), sound_files(), HelperProcess()
     reader = ContainedReader(helper)
-    detector, names = ContainedDetector(helper, reader), sorted(files)
+    detector, names = Detector(reader.find_stars), sorted(files)
     came: Counter[str] = Counter()
     slowest, begun, wrong = (0.0, ""), time.monotonic(), 0
     with tempfile.TemporaryDirectory(dir="/dev/shm" if Path("/dev/shm").is_dir() else None) as folder:

@@ -13,7 +13,8 @@ from polewright.__main__ import main
 from polewright.core.detection.hot_pixels import HotPixelMask
 from polewright.core.errors import FrameReadError
 from polewright.core.model import Frame, StarList
-from polewright.services.contained.reader import ContainedDetector, breach_words
+from polewright.services.contained.reader import breach_words
+from polewright.services.detector import Detector
 
 BAD = ("a_damaged.fits", "m_heavy.fits")
 """One before all others, one in their midst: the second can be read, but finding its stars overruns the budget."""
@@ -32,14 +33,14 @@ def frames(tmp_path_factory: pytest.TempPathFactory) -> list[str]:
 
 @pytest.fixture(autouse=True)
 def heavy_frame(monkeypatch: pytest.MonkeyPatch) -> None:
-    detect = ContainedDetector.detect
+    detect = Detector.detect
 
-    def within_budget(self: ContainedDetector, frame: Frame, hot_pixels: HotPixelMask | None = None) -> StarList:
+    def within_budget(self: Detector, frame: Frame, hot_pixels: HotPixelMask | None = None) -> StarList:
         if frame.name == BAD[1]:
             raise FrameReadError(breach_words(frame.name, "work"))
         return detect(self, frame, hot_pixels)
 
-    monkeypatch.setattr(ContainedDetector, "detect", within_budget)
+    monkeypatch.setattr(Detector, "detect", within_budget)
 
 
 def told(capsys: pytest.CaptureFixture[str], *arguments: str) -> tuple[int, list[Any]]:

@@ -13,7 +13,8 @@ from hostile_frames import compressed
 from polewright.core.errors import FrameReadError
 from polewright.services.contained import process
 from polewright.services.contained.process import HelperProcess
-from polewright.services.contained.reader import ContainedDetector, ContainedReader
+from polewright.services.contained.reader import ContainedReader
+from polewright.services.detector import Detector
 from polewright.simulate.fits_file import fits_bytes
 
 
@@ -40,6 +41,6 @@ def test_the_careful_pass_runs_in_the_helper(tmp_path: Path) -> None:
     reader = ContainedReader(helper)
     frame = reader.read(path)
     assert not helper.running
-    assert len(ContainedDetector(helper, reader).detect(frame)) == 0 and helper.running
+    assert len(Detector(reader.find_stars).detect(frame)) == 0 and helper.running
     helper.close()
     assert not helper.running

@@ -23,7 +23,7 @@ from polewright.core.model import Frame, StarList
 from polewright.services.contained import process
 from polewright.services.contained.ceiling import Budget, decoding_budget, detection_budget
 from polewright.services.contained.process import BreachError, HelperFaultError, HelperProcess
-from polewright.services.contained.reader import ContainedDetector, ContainedReader
+from polewright.services.contained.reader import ContainedReader
 from polewright.services.contained.wire import GarbledError, Message, receive, send
 from polewright.services.detector import Detector
 from polewright.services.frame_reader import read_frame
@@ -62,7 +62,7 @@ def same(one: Frame | StarList, other: Frame | StarList) -> bool:
 
 def test_a_contained_frame_and_its_stars_are_the_same_to_the_last_bit(helper: HelperProcess, packed: Path) -> None:
     reader = ContainedReader(helper)
-    detector = ContainedDetector(helper, reader)
+    detector = Detector(reader.find_stars)
     here, there = read_frame(packed), reader.read(packed)
     assert same(here, there)
     assert there.pixels.dtype == np.uint16 and not there.pixels.flags.writeable
@@ -76,7 +76,7 @@ def test_a_contained_frame_and_its_stars_are_the_same_to_the_last_bit(helper: He
 
 def test_a_frame_that_the_helper_has_lost_is_sent_again(helper: HelperProcess, packed: Path, tmp_path: Path) -> None:
     reader = ContainedReader(helper)
-    detector, frame = ContainedDetector(helper, reader), reader.read(packed)
+    detector, frame = Detector(reader.find_stars), reader.read(packed)
     other = tmp_path / "b.fits.fz"
     other.write_bytes(compressed())
     reader.read(other)

@@ -15,7 +15,7 @@ from polewright.services import detector
 from polewright.services import second_looks as second_looks_module
 from polewright.services.contained.ceiling import Budget
 from polewright.services.contained.process import HelperProcess
-from polewright.services.contained.reader import ContainedDetector, ContainedReader
+from polewright.services.contained.reader import ContainedReader
 from polewright.services.contained.wire import Message
 from polewright.services.detector import Detector
 from polewright.services.local_pass import local_list
@@ -205,7 +205,7 @@ def test_the_careful_pass_of_a_second_look_runs_in_the_helper(monkeypatch: pytes
 
     monkeypatch.setattr(helper, "ask", counted)
     monkeypatch.setattr(detector, "flattened", lambda *_: pytest.fail("the careful pass runs here"))
-    contained = ContainedDetector(helper, ContainedReader(helper))
+    contained = Detector(ContainedReader(helper).find_stars)
     try:
         measurer = FrameMeasurer(contained, RefusesAll(), lambda: 0.0, look_again=second_looks)
         assert isinstance(measurer.place(frame).outcome, Unsolved)

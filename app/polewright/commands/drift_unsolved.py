@@ -16,7 +16,8 @@ from polewright.core.errors import FrameReadError, UsageError
 from polewright.core.model import Frame, Utc
 from polewright.core.sky.places import hemisphere_sign
 from polewright.services.contained.process import HelperProcess
-from polewright.services.contained.reader import ContainedDetector, ContainedReader
+from polewright.services.contained.reader import ContainedReader
+from polewright.services.detector import Detector
 from polewright.services.frame_reader.reading import shown
 from polewright.services.measuring import Optics, stated_scale_arcsec_px
 from polewright.words.drift import shift_words
@@ -56,9 +57,8 @@ def unsolved_proof(
 ) -> tuple[DriftProof, int, tuple[tuple[str, str], ...]]:
     """The proof after all fields, how many frames are in it, and (name, why) of those that are not."""
     angles = _angles(args, len(fields))
-    helper = HelperProcess()
-    reader = ContainedReader(helper)
-    detector, left_out = ContainedDetector(helper, reader), []
+    reader = ContainedReader(HelperProcess())
+    detector, left_out = Detector(reader.find_stars), []
     state: UnsolvedDrift | None = None
     begin: Utc | None = None
     side = hemisphere_sign(proof.site)

@@ -26,7 +26,6 @@ from polewright.core.model import Frame, StarList
 from polewright.services.contained.ceiling import decoding_budget, detection_budget
 from polewright.services.contained.process import Breach, BreachError, HelperProcess
 from polewright.services.contained.wire import GarbledError, Message, pack, unpack
-from polewright.services.detector import Detector
 from polewright.services.frame_reader.facts import NotPlainError
 from polewright.services.frame_reader.reading import bytes_of, frame_from_bytes, shown
 from polewright.words import files
@@ -44,13 +43,15 @@ def breach_words(name: str, breach: Breach) -> str:
 
 
 class ContainedReader:
-    """Reads frames; what only a library can unpack is unpacked in the helper. Serves any number of threads."""
+    """Reads frames; what only a library can unpack is unpacked in the helper, and what needs care is measured there.
+
+    Serves any number of threads.
+    """
 
     def __init__(self, helper: HelperProcess) -> None:
         self._helper = helper
         self._serials = itertools.count()
-        self.serial_of: WeakKeyDictionary[Frame, int] = WeakKeyDictionary()
-        """Under which number the helper may still have a frame."""
+        self._serial_of: WeakKeyDictionary[Frame, int] = WeakKeyDictionary()  # the helper may still have the frame
 
     def read(self, path: Path, *, utc_offset_hours: float | None = None, image: int = 1) -> Frame:
         """As frame_reader.read_frame; FrameReadError also for a file that overruns its budget."""
@@ -73,24 +74,12 @@ class ContainedReader:
                 raise FrameReadError(answer.body["refused"])
             frame = unpack(Frame, answer.body["frame"], answer.arrays)
         frame.pixels.setflags(write=False)
-        self.serial_of[frame] = serial
+        self._serial_of[frame] = serial
         return frame
 
-
-class ContainedDetector:
-    """Satisfies measuring.Detects: frames that need care are measured in the helper."""
-
-    def __init__(self, helper: HelperProcess, reader: ContainedReader) -> None:
-        self._helper = helper
-        self._reader = reader
-        self._quick = Detector(self._in_helper)
-
-    def detect(self, frame: Frame, hot_pixels: HotPixelMask | None = None) -> StarList:
-        """As detector.Detector.detect; FrameReadError for a frame that overruns its budget."""
-        return self._quick.detect(frame, hot_pixels)
-
-    def _in_helper(self, frame: Frame, hot_pixels: HotPixelMask | None) -> StarList:
-        serial = self._reader.serial_of.get(frame)
+    def find_stars(self, frame: Frame, hot_pixels: HotPixelMask | None) -> StarList:
+        """For detector.Detector: frames that need care; FrameReadError for one that overruns its budget."""
+        serial = self._serial_of.get(frame)
         mask = hot_pixels if hot_pixels is not None and hot_pixels.hot_index.size else None
         with _breach_as_refusal(frame.name):
             answer = None if serial is None else self._asked(frame, None, serial, mask)

@@ -7,13 +7,13 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 from pathlib import PurePath
 
-from polewright.services.frame_reader.facts import FrameFacts, NotPlainError, Raster
+from polewright.services.frame_reader.facts import FrameFacts, Raster
 from polewright.services.frame_reader.picture import read_picture
 from polewright.services.frame_reader.plain_fits import (
     FITS_START,
-    read_bare_fits,
     read_bzipped_fits,
     read_fits,
     read_gzipped_fits,
@@ -25,17 +25,12 @@ Read = Callable[[bytes, float | None, int], tuple[Raster, FrameFacts]]
 """The bytes, how far the camera's clock is ahead of UTC in hours, and which image is wanted of a file of several."""
 
 
-def not_bare(_blob: bytes, _utc_offset_hours: float | None, _image: int = 1) -> tuple[Raster, FrameFacts]:
-    """For kinds that a library always unpacks."""
-    raise NotPlainError
-
-
 @dataclass(frozen=True)
 class Family:
     """`suffixes` are lower case. `starts`: the first bytes; none where the name alone tells (raw files pose as TIFF).
 
     `end`: the last bytes of a finished file, where the format has such; `last`: and nothing ever follows them.
-    `bare` reads a file whose bytes no library has to unpack; NotPlainError for any other.
+    `bare` reads a file whose bytes no library has to unpack, NotPlainError for any other; None where one always has.
     """
 
     suffixes: frozenset[str]
@@ -43,13 +38,15 @@ class Family:
     starts: tuple[bytes, ...] = ()
     end: bytes = b""
     last: bool = False
-    bare: Read = not_bare
+    bare: Read | None = None
 
 
 RAW = Family(
     frozenset({".dng", ".cr2", ".cr3", ".nef", ".arw", ".orf", ".rw2", ".raf", ".pef", ".srw"}), read_raw_photo
 )
-FITS = Family(frozenset({".fits", ".fit", ".fts", ".fz"}), read_fits, (FITS_START,), bare=read_bare_fits)
+FITS = Family(
+    frozenset({".fits", ".fit", ".fts", ".fz"}), read_fits, (FITS_START,), bare=partial(read_fits, plain=True)
+)
 GZIPPED_FITS = Family(frozenset({f"{suffix}.gz" for suffix in FITS.suffixes}), read_gzipped_fits, (b"\x1f\x8b",))
 BZIPPED_FITS = Family(frozenset({f"{suffix}.bz2" for suffix in FITS.suffixes}), read_bzipped_fits, (b"BZh",))
 TIFF = Family(frozenset({".tif", ".tiff"}), read_tiff, (b"II*\0", b"MM\0*", b"II+\0", b"MM\0+"))

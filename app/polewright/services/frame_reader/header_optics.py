@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 
 from polewright.core.model import Sourced
 from polewright.services.frame_reader.header import Header
@@ -19,15 +18,12 @@ SMALLEST_PHOTOSITE_UM = 1.4  # of sensors that take pictures of stars (common pr
 AGREE = 0.10  # of two scales: rounding and focus differ by less, binning by more
 
 
-@dataclass(frozen=True)
-class HeaderOptics:
-    focal_length_mm: Sourced[float] | None
-    pixel_size_um: Sourced[float] | None
-    scale_arcsec_px: Sourced[float] | None
+Number = Sourced[float] | None
 
 
-def read_optics(header: Header) -> HeaderOptics:
-    """What the header says about the optics, each value checked against the others where three are given."""
+def read_optics(header: Header) -> tuple[Number, Number, Number]:
+    """Focal length in mm, pixel size in um, scale in arcsec per pixel, checked against each other where three are
+    given; None where nothing is said."""
     focal = header.first_number(("FOCALLEN", "FOCAL"), *FOCAL_MM)
     stated, matrix = header.first_number(SCALE_KEYS, *SCALE_ARCSEC), _matrix_scale(header)
     scale = stated or matrix
@@ -39,10 +35,10 @@ def read_optics(header: Header) -> HeaderOptics:
         computed = ARCSEC_MM_PER_UM * pixel.value / focal.value
         if abs(math.log(computed / scale.value)) > AGREE:
             header.warnings.append(files.scales_contradict(computed, scale.source, scale.value))
-    return HeaderOptics(focal, pixel, scale)
+    return focal, pixel, scale
 
 
-def _pixel_size(header: Header, focal: Sourced[float] | None, scale: Sourced[float] | None) -> Sourced[float] | None:
+def _pixel_size(header: Header, focal: Number, scale: Number) -> Number:
     """The effective pixel size, after binning.
 
     XPIXSZ is by its convention the size after binning, but some programs write the size of the photosite there
@@ -66,7 +62,7 @@ def _pixel_size(header: Header, focal: Sourced[float] | None, scale: Sourced[flo
     return Sourced(stated.value, binned_source)
 
 
-def _matrix_scale(header: Header) -> Sourced[float] | None:
+def _matrix_scale(header: Header) -> Number:
     """Plate scale of a celestial WCS: the CD matrix, or CDELT, in degrees per pixel."""
     if not (header.text("CTYPE1") or "").startswith(("RA", "DEC")):
         return None

@@ -1,4 +1,4 @@
-"""One luminance plane from whatever the file holds, with the places of the stars untouched."""
+"""One luminance plane from whatever the file holds, with the places of the stars untouched, and its full value."""
 
 from __future__ import annotations
 
@@ -15,6 +15,9 @@ BAND_ROWS = 32  # of 6,000 pixels of 16 bits: 0.4 MB, within the cache of a core
 SAMPLES = 96  # along each axis, for the background of a mosaic phase: good to 2 % of its noise
 HOT_OVER_NOISE = 12.0  # clear of any noise; fainter ones do no harm (chosen)
 HOT_NEIGHBOUR_FRACTION = 0.08
+CEILINGS_ANY = (65472, 65520, 65532)  # full 10, 12 and 14-bit values shifted to the top of 16 bits
+CEILINGS_MANY = (1023, 4095, 16383)  # full 10, 12 and 14-bit values as they are
+ENOUGH = 3  # pixels on the ceiling: one alone may be chance
 NEIGHBOURS = [(dy, dx) for dy in (-1, 0, 1) for dx in (-1, 0, 1) if (dy, dx) != (0, 0)]
 
 
@@ -130,3 +133,23 @@ def remove_hot_photosites(mosaic: NDArray[np.float32]) -> NDArray[np.float32]:
     y, x = y[hot], x[hot]
     mosaic[y, x] = background[y % 2, x % 2]
     return mosaic
+
+
+def saturation_adu(pixels: PixelArray, full_adu: float | None, stated_adu: float | None) -> float | None:
+    """The smallest value that is full.
+
+    `full_adu` is what the format can hold, `stated_adu` what the header says. A stated value counts only if pixels
+    do not go beyond it, and if it is more than a record of this frame's brightest pixel. Sensors with fewer bits
+    than the file show by pixels piled up at 2^n - 1.
+    """
+    top = float(pixels.max())
+    if stated_adu is not None and (stated_adu > top or (stated_adu == top and _count(pixels, top) >= ENOUGH)):
+        return min(stated_adu, full_adu) if full_adu is not None else stated_adu
+    if full_adu is None:
+        return 1.0 if top == 1.0 and pixels.dtype == np.float32 else None
+    is_ceiling = top in CEILINGS_ANY or (top in CEILINGS_MANY and _count(pixels, top) >= ENOUGH)
+    return top if is_ceiling and pixels.dtype == np.uint16 else full_adu
+
+
+def _count(pixels: PixelArray, value: float) -> int:
+    return int(np.count_nonzero(pixels == pixels.dtype.type(value)))

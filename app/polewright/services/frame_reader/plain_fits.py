@@ -92,11 +92,6 @@ def unpack_gzip(blob: bytes) -> bytes:
     return content
 
 
-def read_bare_fits(blob: bytes, utc_offset_hours: float | None, image: int = 1) -> tuple[Raster, FrameFacts]:
-    """The same; NotPlainError where the image is compressed."""
-    return read_fits(blob, utc_offset_hours, image, plain=True)
-
-
 def _top_first(stored: NDArray[Any], header: Header) -> NDArray[Any]:
     """The array with the top row of the picture first: row 1 of FITS is at the bottom (standard, 3.3.2)."""
     if header.text("ROWORDER") == "TOP-DOWN":

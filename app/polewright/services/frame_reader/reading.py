@@ -11,8 +11,7 @@ from polewright.core.model import Frame
 from polewright.services.frame_reader.facts import DamagedError, FrameFacts, NotPlainError, OtherKindError, Raster
 from polewright.services.frame_reader.families import family_of, other_kind
 from polewright.services.frame_reader.file_time import fallback_time, file_time
-from polewright.services.frame_reader.luminance import luminance
-from polewright.services.frame_reader.saturation import saturation_adu
+from polewright.services.frame_reader.luminance import luminance, saturation_adu
 from polewright.words import files
 
 MAX_FILE_BYTES = 2 << 30  # chosen: larger than any camera makes; a file is read as a whole
@@ -112,7 +111,10 @@ def _unpack(
         if what is not None:
             raise OtherKindError(what)
         raise DamagedError("it is not a FITS, TIFF, PNG, JPEG, BMP or camera raw file")
-    return (family.bare if plain else family.read)(blob, utc_offset_hours, image)
+    read = family.bare if plain else family.read
+    if read is None:
+        raise NotPlainError
+    return read(blob, utc_offset_hours, image)
 
 
 def _assemble(name: str, raster: Raster, facts: FrameFacts, modified_s: float) -> Frame:
