@@ -20,7 +20,6 @@ import subprocess
 import sys
 import tempfile
 import time
-from collections import Counter
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -53,7 +52,7 @@ SEED, FRAME_S = 4, 1.5
 FAST, CREEP = 0.04, 0.01  # turns a second: under 5' on the sky, whatever the screw
 KEEPS_ON, NEAR_ARCMIN = 3.0, 10.0  # times what is meant to be turned; nearer to the aim it is turned by touches
 MOVES_ARCMIN_S = 0.3  # the axis: slower than that is slack and creep
-KEY_S, STEP_S = 0.4, 0.05
+KEY_S, STEP_S, DRAWN_S = 0.4, 0.05, 0.15
 PATIENCE = 12  # so often the stranger tries a key again
 EVENING_H = 22.0  # local mean time
 MOVED_PX = 0.25  # of the marker's middle: it has moved
@@ -136,6 +135,11 @@ def keys(*names: str) -> None:
         time.sleep(KEY_S)
 
 
+def grabbed() -> Image.Image:
+    """The screen as it is now."""
+    return ImageGrab.grab(xdisplay=os.environ["DISPLAY"]).convert("RGB")
+
+
 def marker_px(picture: Image.Image) -> tuple[float, float] | None:
     """The middle of all that is as dark as the marker (its star, its ellipse, its ring) in the left part, by day."""
     wide, high = picture.size
@@ -154,18 +158,19 @@ class Eyes:
     still_s: list[float] = field(default_factory=list)
     light: str = "day"
     _turns: int = 0
-    _shown: Counter[str] = field(default_factory=Counter)
+    _shown: set[tuple[str, str]] = field(default_factory=set)
     _marker: tuple[float, float] | None = None
     _since_s: float = 0.0
 
-    def picture(self, name: str) -> Image.Image:
-        """Of the screen; only the first of each name and light is kept."""
-        picture = ImageGrab.grab(xdisplay=os.environ["DISPLAY"]).convert("RGB")
-        full = f"{name}-{self.light}-{picture.width}x{picture.height}.png"
-        self._shown[full] += 1
-        if self._shown[full] == 1:
-            picture.save(self.pictures / full)
-        return picture
+    def picture(self, name: str) -> None:
+        """Of the screen; only the first of each name and light is taken: a picture holds up the hand."""
+        if (name, self.light) not in self._shown:
+            self._shown.add((name, self.light))
+            time.sleep(DRAWN_S)
+            picture = grabbed()
+            picture.save(
+                self.pictures / f"{name}-{self.light}-{picture.width}x{picture.height}.png", compress_level=1
+            )
 
     def looked(self, seen: Screen) -> None:
         """A glance: each new sentence is written down, and its page pictured; each new turn has another light."""
@@ -180,7 +185,6 @@ class Eyes:
             self._turns += 1
             self.light, change = LIGHTS[self._turns % len(LIGHTS)]
             keys(*change)
-        time.sleep(0.15)
         self.picture(f"{begun(seen.state).stage.name.lower()}-{name}")
 
     def follow(self, moving: bool) -> None:
@@ -188,7 +192,7 @@ class Eyes:
         if not moving or self.light != "day":
             self._marker = None
             return
-        place, now_s = marker_px(self.picture("well")), time.monotonic()
+        place, now_s = marker_px(grabbed()), time.monotonic()
         if self._marker is None:
             self._marker, self._since_s = place, now_s
             self.still_s.append(0.0)

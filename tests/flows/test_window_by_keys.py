@@ -19,8 +19,9 @@ from polewright.core.night.events import NOW
 from polewright.core.screws.angles import Screw
 from polewright.services.paths import data_folder
 from polewright.ui import intents as want
+from polewright.ui.buttons import PlainButton
 from polewright.ui.folder_dialog import FolderPage
-from polewright.ui.keys import WINDOW_ACTIONS
+from polewright.ui.keys import WINDOW_ACTIONS, bar_keys
 from polewright.ui.knobs import Knob
 from polewright.ui.listening import Listening
 from polewright.ui.main_window import MainWindow
@@ -28,7 +29,7 @@ from polewright.ui.presenting.nights import nights_view
 from polewright.ui.settings import WindowSettings
 from polewright.ui.sound_plan import Phrase
 from polewright.ui.theme import Light
-from polewright.ui.view_model import View, Work
+from polewright.ui.view_model import Trouble, View, Work
 from screens.demo_views import PAGES
 from window_in_virtual_time import clear_away
 
@@ -157,6 +158,21 @@ def test_every_action_of_every_page_has_a_key_that_works(bench: Bench, page: str
         else:
             bench.key(Qt.Key(ord(action.key)))
         assert bench.asked == [action.intent], action
+
+
+def test_escape_has_one_meaning_at_a_time(bench: Bench) -> None:
+    """What it would do is written on one button or on the bar, never on two."""
+    nights = nights_view((), 0, False, None, None, None)
+
+    def escapes(view: View) -> list[str]:
+        bench.window.show_view(view)
+        bench.window.grab()
+        buttons = [b.text() for b in bench.window.findChildren(PlainButton) if b.isVisible() and b.key == "Escape"]
+        return buttons + [words for key, words in bar_keys(view, bench.window.settings) if key == "Escape"]
+
+    assert escapes(nights) == ["Back"]
+    assert escapes(replace(nights, work=Work("Reading the night"))) == ["stop this work"]
+    assert escapes(replace(nights, trouble=Trouble("Saved.", ""))) == ["Dismiss"]
 
 
 def test_a_disabled_action_does_nothing_and_says_why(bench: Bench) -> None:

@@ -251,6 +251,7 @@ def test_what_is_wrong_is_said_and_cannot_be_used(bench: Bench, tmp_path: Path) 
     assert shown.cure and not page(bench).use.isEnabled()
     bench.key(RETURN, CTRL)
     assert page(bench).isVisible()
+    assert page(bench).noted.text == page(bench).use.toolTip() == shown.problem, "a grey button says why"
     assert state_of(bench).plan.imaging is None
     bench.key(ESCAPE)
 

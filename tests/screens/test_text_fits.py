@@ -9,6 +9,7 @@ import pytest
 from PySide6.QtWidgets import QLabel, QWidget
 
 from polewright.ui.arrange import Wants, arrange
+from polewright.ui.buttons import PlainButton
 from polewright.ui.drawing import LEDGER
 from polewright.ui.glance import glance
 from polewright.ui.look import GLOVE_PX, SMALLEST_PX
@@ -40,6 +41,8 @@ def test_every_text_fits_and_no_part_lies_over_another(make_window: MakeWindow, 
             LEDGER.overflows.clear()
             window.grab()
             assert LEDGER.overflows == [], f"{name} at {size}, reading {reading}"
+            grey = [b for b in window.findChildren(PlainButton) if b.isVisible() and not b.isEnabled()]
+            assert all(button.toolTip() for button in grey), f"{name}: a grey button says why"
             if not name.startswith("first-"):
                 assert_parts_keep_apart(window, name)
         window.set_reading(False)

@@ -7,7 +7,7 @@ from collections.abc import Iterable
 
 import pytest
 
-from polewright.runtime.clock_steps import FRAMES_TO_FOLLOW, ClockSteps
+from polewright.runtime.clock_steps import FRAMES_TO_FOLLOW, STEP_S, ClockSteps
 from polewright.services.clock import SystemClock
 
 HOUR_S = 3600.0
@@ -37,6 +37,15 @@ def test_late_files_and_a_clock_that_is_kept_are_no_step() -> None:
 
 def test_two_steps_before_a_frame_count_together_and_back_again_is_none() -> None:
     assert seen([(0.0, -6.0), (HOUR_S, -6.0 - HOUR_S), (0.0, -6.0), (0.0, -6.0)])[2:] == [None, None]
+
+
+@pytest.mark.parametrize("step_s", [20.0, -20.0, 11.0])
+def test_small_steps_add_up(step_s: float) -> None:
+    """Each turns an axis by too little to be told; together they do not. A camera with its own clock follows none."""
+    clock = [step_s * (number // 6) for number in range(30)]
+    told = [step for step in seen((clock_s, -6.0) for clock_s in clock) if step is not None]
+    assert told and all(abs(step) > STEP_S for step in told) and abs(sum(told) - clock[-1]) <= STEP_S
+    assert not any(seen((clock_s, -6.0 - clock_s) for clock_s in clock))
 
 
 @pytest.mark.skipif(not hasattr(time, "CLOCK_BOOTTIME"), reason="this system has no such clock")

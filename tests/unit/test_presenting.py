@@ -49,7 +49,7 @@ from polewright.ui.keys import REHEARSAL_KEYS, WINDOW_ACTIONS
 from polewright.ui.presenting.extras import Extras
 from polewright.ui.presenting.history import NightHistory
 from polewright.ui.presenting.night import instruction, present
-from polewright.ui.presenting.proof import score_page
+from polewright.ui.presenting.proof import after_facts, score_page
 from polewright.ui.view_model import Page, Rehearsal, Sense, StepMark, View, Weight
 from polewright.words.numbers import angle_text, duration_text
 
@@ -320,6 +320,9 @@ def test_once_aligned_the_strips_give_way_to_how_it_stands_since(night: tuple[Mo
     assert proved.label == "proved" and proved.value.endswith("ago")
     assert (moved.label, moved.value) == ("moved since", "not known")
     assert look.label == "next look" and look.value == "in 3 s"
+    state = night[-1].state
+    assert isinstance(state, Running) and state.last_frame_s is not None
+    assert after_facts(state, Extras(state.last_frame_s + state.interval_s))[2].value == "due"
     assert all(moment.view.after == () for moment in night if not moment.state.aligned)
 
 

@@ -439,3 +439,9 @@ def test_what_friction_held_back_is_no_hand_on_the_locks() -> None:
     assert late.handling.closed_s == closed.closed_s and late.handling.opened_at is None
     assert late.locks.ready is not None and late.offset is not None
     assert late.locks.ready.east_rad == pytest.approx(late.offset.east_rad, abs=1e-5)
+
+
+@pytest.mark.parametrize(("aimed", "where"), [(True, "stands at its aim"), (False, "is neither high nor low")])
+def test_an_axis_at_its_aim_is_told_so(aimed: bool, where: str) -> None:
+    stop = Walking(Screw.ALTITUDE, Cue.STOP, 0.0, True, 0.0, 1e-4, 0, aimed=aimed)
+    assert say(Advice(stop)).why == f"The axis {where}."

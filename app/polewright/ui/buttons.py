@@ -48,6 +48,11 @@ class PlainButton(QAbstractButton):
         self._over = False
         self.keyboard_focus = False
 
+    def allow(self, why_not: str = "") -> None:
+        """It can be pressed, or says why not."""
+        self.setEnabled(not why_not)
+        self.setToolTip(why_not)
+
     def fill(self) -> None:
         """Take all the height there is, not only what the label needs."""
         self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Ignored)

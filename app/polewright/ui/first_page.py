@@ -179,11 +179,12 @@ class FirstPage(FullPanel):
             if not typing and field.edit.text() != value:
                 field.edit.setText(value)
                 field.edit.setCursorPosition(0)  # a long name is read from its beginning
-        self.begin.setEnabled(view.form.ready)
+        self.begin.allow(view.form.lacking)
         self.begin.setText("Go on with these" if view.form.mending else "Begin the night")
         for button in (self.rehearse, self.replay):
             button.setVisible(not view.form.mending)
         self.back.setVisible(view.form.mending)
+        self.back.key = next((action.key for action in view.actions), "")
         problems = (view.form.site_problem, view.form.air_problem, view.form.optics_problem, view.form.folder_problem)
         self.lacking.show_text("" if view.form.lacking in problems else view.form.lacking)
         self.trouble.show_trouble(view.trouble)

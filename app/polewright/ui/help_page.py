@@ -46,7 +46,7 @@ class HelpPage(FullPanel):
         self.place = place
         self.reader.show_markdown(guide_pages().get(place.page, ""), guide_picture)
         self.reader.go_to(place.words)
-        self.back.setEnabled(bool(self._read))
+        self.back.setVisible(bool(self._read))
 
     def _on_link(self, link: QUrl) -> None:
         """Only pages of the guide are followed."""

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from polewright.ui.intents import OfTheWindow
 from polewright.ui.settings import WindowSettings
 from polewright.ui.theme import Light
@@ -75,6 +77,13 @@ def plan_keys() -> tuple[tuple[str, str], ...]:
 def action_for_key(actions: tuple[Action, ...], key: str) -> Action | None:
     """The page's own action of that key first, then the window's."""
     return next((a for a in (*actions, *WINDOW_ACTIONS) if a.key == key), None)
+
+
+def escape_once(view: View) -> View:
+    """While Escape puts a notice away or stops work, no button shows it: one thing a key."""
+    if view.trouble is None and (view.work is None or not view.work.can_cancel):
+        return view
+    return replace(view, actions=tuple(replace(a, key="") if a.key == "Escape" else a for a in view.actions))
 
 
 def bar_keys(view: View, settings: WindowSettings) -> tuple[tuple[str, str], ...]:

@@ -37,6 +37,7 @@ from polewright.ui.keys import (
     action_for_key,
     all_keys,
     bar_keys,
+    escape_once,
     plan_keys,
 )
 from polewright.ui.keys_page import KeysPage
@@ -134,6 +135,7 @@ class MainWindow(QWidget):
 
     def show_view(self, view: View) -> None:
         """Show another view. Cheap when little changed; never waits for anything."""
+        view = escape_once(view)
         before, self.view = self.view, view
         if view.page is Page.FIRST_RUN:
             self.first.show_view(view)

@@ -19,6 +19,7 @@ from polewright.ui.look import BIG, SMALL
 from polewright.ui.object_list import ObjectList
 from polewright.ui.panel import Caption, FullPanel
 from polewright.ui.view_model import PlanView
+from polewright.words.window import BEST_POLE_IN_USE
 
 ROWS = (
     ("target", "Target", ""), ("declination", "Declination", "°"),
@@ -91,11 +92,11 @@ class PlanPage(FullPanel):
                 field.edit.setText(value)
         self.guided.setChecked(view.form.guided)
         self.guided.setText("Guided" if view.form.guided else "Not guided")
-        self.fields["guide_offset"].setEnabled(view.form.guided)
+        self.fields["guide_offset"].setVisible(view.form.guided)
         self.facts.show_facts(view.facts)
-        self.use.setEnabled(not view.problem)
+        self.use.allow(view.problem)
         self.aim.setText(view.aim_text or "Best pole in use")
-        self.aim.setEnabled(bool(view.aim_text))
+        self.aim.allow("" if view.aim_text else BEST_POLE_IN_USE)
         self._show_plot()
         self.head.show_text(view.problem or view.headline)
         self.second.show_text(view.cure or view.status)
@@ -116,10 +117,15 @@ class PlanPage(FullPanel):
         """What a key asks for here; Ctrl and function keys, since letters go into the fields."""
         buttons = {b.key: b for b in self.buttons}
         if name in buttons:
-            if buttons[name].isEnabled():
-                buttons[name].click()
+            buttons[name].click()
+            self._say_why_not(buttons[name].toolTip())
             return None
         return OfTheWindow.KEYS if name == HELP else None
+
+    def _say_why_not(self, why: str) -> None:
+        """In the place of the quiet line, until something else is to be shown."""
+        if why:
+            self.noted.show_text(why, "strong", bold=True)
 
     def filled(self) -> FillPlan:
         """The form as it stands."""

@@ -81,12 +81,11 @@ class RehearsalsPage(FullPanel):
         self._step(1)
 
     def _step(self, by: int) -> None:
-        self.seed = min(HIGHEST_SEED, max(1, self.seed + by))
+        self.seed = (self.seed + by - 1) % HIGHEST_SEED + 1
         self._show_seed()
 
     def _show_seed(self) -> None:
         self.number.show_text(seed_text(self.seed))
-        self.less.setEnabled(self.seed > 1)
 
     def keyPressEvent(self, event: QKeyEvent) -> None:
         match event.key():

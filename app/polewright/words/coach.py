@@ -370,8 +370,10 @@ def way_text(why: it.Walking) -> str:
 def _walking(why: it.Walking) -> Told:
     """A turn in progress: the cue, then where the axis is."""
     where = offset_words(why.left_rad, why.sigma_rad, "east" if why.screw is Screw.AZIMUTH else "up", False)
-    about, of_what = "" if where.startswith("neither") else "about ", " for its aim" if why.aimed else ""
-    where = f"The axis is {about}{where}{of_what}."
+    if where.startswith("neither"):
+        where = "The axis stands at its aim." if why.aimed else f"The axis is {where}."
+    else:
+        where = f"The axis is about {where}{' for its aim' if why.aimed else ''}."
     left = f", about {turns_text(why.turns)} left" if why.known and why.sure_way else ""
     on = way_text(why)
     match why.cue:

@@ -105,7 +105,7 @@ def _next_look(state: Running, extras: Extras) -> Fact:
     due_s = state.last_frame_s + state.interval_s - extras.now_s
     if due_s < -2.0 * state.interval_s:
         return Fact("next look", "overdue", f"no frame for {duration_text(extras.now_s - state.last_frame_s)}")
-    return Fact("next look", f"in {duration_text(due_s)}" if due_s >= 1.0 else "now", "with the next frame")
+    return Fact("next look", f"in {duration_text(due_s)}" if due_s >= 1.0 else "due", "with the next frame")
 
 
 SHIFTS_SHOWN = 2
