@@ -21,6 +21,7 @@ from polewright.core.night.events import (
     FrameUnsolved,
     NextAsked,
     NightStarted,
+    Ticked,
 )
 from polewright.core.night.measured import MeasuredAxis, PlacedFrame
 from polewright.core.night.states import NightState, Running, SecondSky, Stage, Waiting, begun
@@ -68,6 +69,27 @@ def test_where_no_stars_are_after_a_turn_one_is_led_back() -> None:
     advice = advise(starless(state, 50.0))
     assert advice.action == says.RotateAxis(-asked.west_deg)
     assert "turn back" in say(advice).why
+
+
+def test_streaks_of_stars_are_no_dark_sky() -> None:
+    """A hand that takes a minute to point elsewhere: as many objects as before, but no pattern."""
+    state, _ = turning()
+    stars = begun(state).last_frame
+    assert stars is not None
+    for number in range(20):
+        why = reason_of(FrameTrouble.NO_MATCH)
+        state = after(state, FrameUnsolved(state.now_s + 3.0, f"{number}", why, stars.stars_matched))
+    assert not isinstance(advise(state).reason, says.NothingThere)
+
+
+def test_frames_that_wait_to_be_measured_do_not_lengthen_the_dark() -> None:
+    """Ten seconds of a turn, measured by a busy computer in a minute: nobody is told to turn back."""
+    state, _ = turning()
+    for number in range(7):
+        state = after(state, Ticked(state.now_s + 9.0, measuring=True))
+        dark = FrameUnsolved(state.now_s, f"{number}", reason_of(FrameTrouble.NO_STARS), landed_s=12.0 + 1.5 * number)
+        state = after(state, dark)
+        assert not isinstance(advise(state).reason, says.NothingThere | says.Clouds)
 
 
 def test_the_frames_smeared_on_the_way_back_change_nothing() -> None:

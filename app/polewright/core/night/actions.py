@@ -42,6 +42,7 @@ from polewright.core.unsolved import LIKE_CLOUDS, SMEARED, trouble_of
 Outcome = tuple[Running, tuple[Effect, ...]]
 Action = Callable[[Running, Any], Outcome]
 TWIN_SHARE = 0.15  # of the time between exposures: two files that come closer belong to one (chosen)
+FULL_SHARE = 0.5  # of the stars of the last solved frame: as many objects are streaks of stars, no dark sky (chosen)
 RHYTHM_GAPS = 5  # between frames: two late ones, or two at once, change nothing, and three show a new rhythm (chosen)
 S = TypeVar("S", Waiting, Running)
 
@@ -73,7 +74,7 @@ def arrived(state: S, event: FrameSolved | FrameUnsolved) -> S:
     neither a burst of files that lay there already nor a pause of the camera hides it, nor a second file of each
     exposure."""
     landed_s = state.now_s if event.landed_s is None else event.landed_s
-    seen = replace(state, arrived_s=state.now_s, landed_s=landed_s, measuring=False)
+    seen = replace(state, arrived_s=state.now_s, landed_s=landed_s)
     if state.landed_s is None:
         return seen
     gaps = (*state.gaps_s, landed_s - state.landed_s)[-RHYTHM_GAPS:]
@@ -93,13 +94,14 @@ def _rhythm_s(gaps_s: tuple[float, ...]) -> float:
 
 def note_trouble(state: S, event: FrameUnsolved) -> tuple[S, tuple[Effect, ...]]:
     """Counts frames that could not be used, one after the other."""
-    before = state.trouble
-    count, since = (before.count + 1, before.since_s) if before else (1, state.now_s)
+    before, seen = state.trouble, arrived(state, event)
+    count, since_s = (before.count + 1, before.since_s) if before else (1, seen.shown_s)
     cause = trouble_of(event.why)
-    starless = (before.starless if before else 0) + (cause in LIKE_CLOUDS)
+    known = FULL_SHARE * state.last_frame.stars_matched if state.last_frame else math.inf
+    starless = (before.starless if before else 0) + (cause in LIKE_CLOUDS and event.stars_detected < known)
     smeared = cause in SMEARED or (before is not None and before.smeared)
-    trouble = Trouble(event.why, count, since, starless, smeared)
-    return replace(arrived(state, event), trouble=trouble, frames_unsolved=state.frames_unsolved + 1), ()
+    trouble = Trouble(event.why, count, since_s, starless, smeared)
+    return replace(seen, trouble=trouble, frames_unsolved=state.frames_unsolved + 1), ()
 
 
 def keep_turn_frame(state: Running, event: FrameSolved) -> Outcome:

@@ -72,7 +72,7 @@ def _frame_trouble(state: Running) -> Reason | None:
     trouble = state.trouble
     if trouble is None:
         return None
-    since_s = state.now_s - trouble.since_s
+    since_s = state.shown_s - trouble.since_s
     if state.plan.walking and trouble.smeared and spoiled_by_a_rotation(state):
         return Plainly.ROTATING if _has_a_post(state) else None
     if trouble.count < _patience(state, trouble.cause):
@@ -95,7 +95,7 @@ def spoiled_by_a_rotation(state: Running) -> bool:
     """Whether the frames fail as they do while a hand turns the RA axis, and for no longer than that takes."""
     if not state.turning_axis or state.last_frame is None or state.trouble is None:
         return False
-    return state.trouble.cause in SPOILED_BY_TURNING and state.now_s - state.trouble.since_s < PATIENT_TURN_S
+    return state.trouble.cause in SPOILED_BY_TURNING and state.shown_s - state.trouble.since_s < PATIENT_TURN_S
 
 
 def _patience(state: Running, cause: FrameTrouble) -> int:

@@ -256,6 +256,11 @@ class Seen:
     tracking: str = "unknown"
 
     @property
+    def shown_s(self) -> float:
+        """The moment that the frames show: while files wait to be measured, when the latest measured one landed."""
+        return self.landed_s if self.measuring and self.landed_s is not None else self.now_s
+
+    @property
     def clouded(self) -> bool:
         """Whether the sky seems to have closed: it was clear before, and no frame can be used any more."""
         return self.trouble is not None and self.trouble.count >= CLOUDED_FRAMES and self.last_frame is not None
