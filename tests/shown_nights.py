@@ -31,7 +31,9 @@ from polewright.ui.presenting.proof import score_page
 from polewright.ui.view_model import FramePicture, View
 from recorded_nights import FOLDER, plain, read_log
 
-SIDES = "east|west|north|south|high|low|up|down|clockwise|anticlockwise|true|magnetic|not yet|none|now|overdue|about"
+SIDES = (
+    "east|west|north|south|high|low|up|down|clockwise|anticlockwise|true|magnetic|not yet|none|now|due|overdue|about"
+)
 KEPT = re.compile(rf"[-+−±]?\d+(?:[.,/]\d+)?|\b(?:{SIDES})\b")
 NIGHTS = (
     "accepted", "bumped", "halting", "kicked-tripod", "lessons", "proof-by-drift", "shift-in-the-watch",
