@@ -1,14 +1,16 @@
 """Whether the truth lies inside the stated 95 % ellipse, over mounts, places, seasons and weather of all kinds.
 
     python tests/bench/budget_coverage.py [--nights 40] [--first-seed 1] [--only NUISANCE] [--pull ARCSEC]
-                                          [--tolerance ARCSEC] [--lines FILE]
+                                          [--sag LOW HIGH] [--old] [--wide PULL] [--tolerance ARCSEC] [--lines FILE]
     python tests/bench/budget_coverage.py --pixels [--low] [--weather] [...]
     python tests/bench/budget_coverage.py --table FILE...
 
 Nights by a simulated hand on star lists, each another place, season, sky and mount, drawn from the full ranges of
 simulate/real_mount.py: judged when the capture gives the axis, when it is good enough, when it is proved. `--only`
 leaves one nuisance alone (a field of RealRanges without its unit, `sag`, `sinks`, `weather` or `none`); `--pull`
-sets the pull. With `--pixels` captures of three frames from FITS files through `polewright measure`; `--low` has one
+sets the pull, `--sag` draws the sag within these bounds (0 20: all tubes hang down). `--old`: the proof by the stars
+alone, over the sky of the capture; `--wide`: one sigma (arcsec per radian) of the pull that is supposed before it is
+known. With `--pixels` captures of three frames from FITS files through `polewright measure`; `--low` has one
 frame of each at 15 to 25 degrees, `--weather` gives temperature and pressure to the command. Results are appended to
 FILE as JSON lines, so that many portions make one table.
 """
@@ -33,8 +35,10 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 import numpy as np
 
+from bent_nights import rehearsed_on
 from polewright.__main__ import main as polewright
 from polewright.core.angles import ARCMIN_PER_RAD, ARCSEC_PER_RAD
+from polewright.core.flexure import FLEXURE_PRIOR, Flexure
 from polewright.core.model import Site
 from polewright.core.night.advice import Near
 from polewright.core.night.states import Running, Stage
@@ -44,6 +48,7 @@ from polewright.practice.rehearsal import Rehearsal
 from polewright.services.catalogue import load_catalogue
 from polewright.services.paths import cache_folder
 from polewright.services.solver import Solver
+from polewright.simulate.night import draw_night
 from polewright.simulate.real_mount import PERFECT_RANGES, Range, RealRanges
 from polewright.simulate.rig import SimulatedRig
 from polewright.simulate.scenarios import MountRanges, Scenario
@@ -73,9 +78,11 @@ Row = dict[str, Any]
 # what kind of night
 
 
-def drawn_scenario(seed: int, only: str | None, pull: float | None, low: bool = False) -> Scenario:
+def drawn_scenario(
+    seed: int, only: str | None, pull: float | None, low: bool = False, sag: Sequence[float] | None = None
+) -> Scenario:
     """A night anywhere between 60 south and 60 north, up to 2500 m high, in the darker half of the year, with a mount
-    of the full ranges or with one nuisance alone."""
+    of the full ranges or with one nuisance alone; `sag`: bounds of its own for the sag, arcsec."""
     rng = np.random.default_rng([seed, 5309])
     lat = float(rng.choice([-1.0, 1.0]) * rng.uniform(12.0, 60.0))
     elev, month = float(rng.uniform(0.0, 2500.0)), int(rng.integers(0, 6))
@@ -88,7 +95,7 @@ def drawn_scenario(seed: int, only: str | None, pull: float | None, low: bool = 
         site=Site(lat, lon, elev),
         start=_start(lat, lon, month, hour, int(rng.integers(1, 28))),
         temperature_c=_usual_c(lat if only in (None, "weather") else None) - 6.5e-3 * elev,
-        mount=_mount(only),
+        mount=_mount(only, sag),
         real=_real(only, pull),
         hour_angle_h=hour_angle,
         declination_toward_pole_deg=dec_p,
@@ -103,12 +110,13 @@ def _usual_c(lat: float | None) -> float:
     return 15.0 if lat is None else 25.0 - 0.4 * abs(lat)
 
 
-def _mount(only: str | None) -> MountRanges:
+def _mount(only: str | None, sag: Sequence[float] | None) -> MountRanges:
     nothing = (0.0, 0.0)
     usual = MountRanges()
+    bent = usual.sag_arcsec if sag is None else (sag[0], sag[1])
     return replace(
         usual,
-        sag_arcsec=usual.sag_arcsec if only in (None, "sag") else nothing,
+        sag_arcsec=bent if only in (None, "sag") else nothing,
         tripod_sinks_arcmin=usual.tripod_sinks_arcmin if only in (None, "sinks") else nothing,
     )
 
@@ -247,10 +255,17 @@ def table(rows: Sequence[Row]) -> list[str]:
     false = [r for r in proved if r["moments"]["proved"]["true_arcsec"] > r["tolerance_arcsec"]]
     if any("proved" in row for row in rows):
         lines.append(f"proved {len(proved)}, falsely {len(false)}: seeds {[row['seed'] for row in false]}")
+        lines += _proving([row["moments"] for row in proved])
     out = {m: [r["seed"] for r in rows if _chi2(r, m) > INSIDE_95] for m in MOMENTS}
     lines += [f"outside at {moment}: seeds {seeds}" for moment, seeds in out.items() if seeds]
     refused = [row["seed"] for row in rows if row.get("refused")]
     return [*lines, f"refused: seeds {refused}"] if refused else lines
+
+
+def _proving(nights: Sequence[Row]) -> list[str]:
+    """How long a proof takes; a night may be proved without ever having been good enough."""
+    took = [m["proved"]["minutes"] - m["good enough"]["minutes"] for m in nights if "good enough" in m]
+    return [f"from good enough to proved: {np.median(took):.2f} min at the median of {len(took)}"] if took else []
 
 
 def _chi2(row: Row, moment: str) -> float:
@@ -288,6 +303,9 @@ def main() -> int:
     parser.add_argument("--first-seed", type=int, default=1)
     parser.add_argument("--only", choices=tuple(NUISANCES))
     parser.add_argument("--pull", type=float, help="arcsec per radian, the same for all")
+    parser.add_argument("--sag", type=float, nargs=2, help="arcsec, from and to")
+    parser.add_argument("--old", action="store_true")
+    parser.add_argument("--wide", type=float, default=FLEXURE_PRIOR.pull_sigma * ARCSEC_PER_RAD)
     parser.add_argument("--tolerance", type=float, default=30.0)
     parser.add_argument("--lines", type=Path)
     parser.add_argument("--pixels", action="store_true")
@@ -299,13 +317,15 @@ def main() -> int:
         rows = [json.loads(line) for file in args.table for line in file.read_text("utf-8").splitlines()]
         print("\n".join(table(rows)))
         return 0
-    drawn = partial(drawn_scenario, only=args.only, pull=args.pull, low=args.low)
+    drawn = partial(drawn_scenario, only=args.only, pull=args.pull, low=args.low, sag=args.sag)
+    known = None if args.old else Flexure(pull_sigma=args.wide / ARCSEC_PER_RAD)
     solver = Solver(load_catalogue(), cache_folder())
 
     def one(seed: int) -> Row:
         if args.pixels:
             return capture(seed, drawn(seed), args.weather)
-        return night(seed, drawn(seed), args.tolerance, solver)
+        with rehearsed_on(draw_night, lambda _: known):
+            return night(seed, drawn(seed), args.tolerance, solver)
 
     print("\n".join(table(run(range(args.first_seed, args.first_seed + args.nights), one, args.lines))))
     return 0
