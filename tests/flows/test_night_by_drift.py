@@ -25,7 +25,6 @@ from polewright.core.sky.places import standard_atmosphere
 from polewright.practice.by_drift import ByDrift, Way
 from polewright.practice.hand import Seat
 from polewright.practice.rehearsal import Rehearsal, Score
-from polewright.runtime.drift_record import DRIFT_KIND
 from polewright.runtime.engine import NightEngine
 from polewright.runtime.retrace import CheckedReplay
 from polewright.services.night_log import NightLog, read_night
@@ -87,8 +86,8 @@ def test_a_small_tolerance_ends_plainly() -> None:
 
 def test_the_record_tells_it_to_the_report() -> None:
     night = by_drift("calm", 3, "proof")
-    lines = [line for line in night.log.events if line.kind == DRIFT_KIND]
-    assert DRIFT_KIND == facts.DRIFT_KIND and len(lines) == 1
+    lines = [line for line in night.log.events if line.kind == facts.DRIFT_KIND]
+    assert len(lines) == 1
     assert lines[0].data["comparison"]["agree"] is True and lines[0].data["unknown"] is None
     told = facts.gather(night.log, "calm").drift
     assert told[0]["east_rad"] == lines[0].data["east_rad"]

@@ -43,18 +43,17 @@ from polewright.core.unsolved import Fault, Unreadable
 from polewright.runtime.checkpoint import course_to_plain
 from polewright.runtime.clock_steps import ClockSteps
 from polewright.runtime.course import Course
-from polewright.runtime.drift_record import DRIFT_KIND, drift_record
 from polewright.runtime.frame_facts import FrameEvent, frame_event, measured_to_plain
 from polewright.runtime.jobs import JobOutcome, Jobs, Overtaken
 from polewright.runtime.notices import Notice, fault_notice, fault_record
 from polewright.runtime.retrace import EVENT_KIND, FRAME_KIND, retrace_to_the_end
 from polewright.services.checkpoint import Checkpoint
 from polewright.services.frame_reader.file_time import FILE_TIME_SOURCE
-from polewright.services.measuring import MeasuredFrame, by_true_time
+from polewright.services.measuring import MeasuredFrame, arrival_of, by_true_time
 from polewright.services.night_log import NightLog
 from polewright.services.ports import Clock, Recorder
 from polewright.services.program_log import LOG
-from polewright.services.report.facts import VIGIL_KIND
+from polewright.services.report.facts import DRIFT_KIND, VIGIL_KIND
 from polewright.words.axis import clock_words
 from polewright.words.clock import clocks_stepped
 from polewright.words.notices import CLOCK_CURE, MEASURED_ALL_THE_SAME, RECORD_WAITS, STALLED
@@ -266,8 +265,9 @@ class NightEngine:
                 self._record(VIGIL_KIND, to_plain(shift), urgent=True)
             case KeepNight():
                 self._outlets.keep_night(self.state)
-            case KeepDrift():
-                self._record(DRIFT_KIND, drift_record(effect), urgent=True)
+            case KeepDrift(reading, comparison):
+                told = {**to_plain(reading), "comparison": to_plain(comparison)}
+                self._record(DRIFT_KIND, told, urgent=True)
             case Refused():
                 self.refused = effect
             case EstimateAxis() | StartFollowing() | FollowAxis() | FitDrift():
@@ -378,9 +378,7 @@ class NightEngine:
         """Frame times against this computer's clock, over the latest frames."""
         if frame.utc_mid is None or frame.utc_mid.source.startswith(FILE_TIME_SOURCE):
             return
-        exposure_s = frame.exposure_s.value if frame.exposure_s is not None else 0.0
-        arrival = FrameArrival(unix_seconds(frame.utc_mid.value), exposure_s, unix_seconds(landed))
-        self._arrivals.append(arrival)
+        self._arrivals.append(arrival_of(frame, frame.utc_mid.value, landed))
         check = check_clock(self._arrivals) if len(self._arrivals) == CLOCK_FRAMES else None
         if check is None:
             return

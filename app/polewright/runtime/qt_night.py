@@ -53,7 +53,7 @@ class QtNight(QObject):
         self.engine = NightEngine(measure, jobs, self.recorder, clock, outlets, keep_frame)
         if self.recorder.trouble is not None:
             self.engine.recording_trouble(self.recorder.trouble)
-        self.engine.listen(self._on_change)
+        self.engine.listen(lambda _: self.changed.emit())
         self._reported.connect(self._on_report, Qt.ConnectionType.QueuedConnection)
         if self.recorder.resumed is not None:
             self.engine.resume(self.recorder.resumed, self.recorder.checkpoint)
@@ -103,9 +103,6 @@ class QtNight(QObject):
             self.engine.folder_stalled(self._watcher.stalled_s())
         self.engine.tick()
         self._scheduler.after(TICK_S, self._tick)
-
-    def _on_change(self, _engine: NightEngine) -> None:
-        self.changed.emit()
 
     def _on_recording_trouble(self, trouble: object) -> None:
         engine = getattr(self, "engine", None)  # the recorder may report while it is being made

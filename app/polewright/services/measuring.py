@@ -36,6 +36,7 @@ from polewright.core.model import (
     SkyFrame,
     Sourced,
     StarList,
+    Utc,
 )
 from polewright.core.night.orientation.clock import DAY_S, FrameArrival, doubted_date
 from polewright.core.sky.timescales import julian_epoch_year, unix_seconds
@@ -358,14 +359,16 @@ def by_true_time(measured: MeasuredFrame, clock_ahead_s: float) -> MeasuredFrame
     return replace(measured, frame=replace(measured.frame, utc_mid=mended))
 
 
+def arrival_of(frame: Frame, utc_mid: Utc, landed: Utc) -> FrameArrival:
+    """The time that the frame states beside that of a clock when it was complete."""
+    exposure_s = frame.exposure_s.value if frame.exposure_s is not None else 0.0
+    return FrameArrival(unix_seconds(utc_mid), exposure_s, unix_seconds(landed))
+
+
 def arrivals_of(frames: Sequence[Frame]) -> list[FrameArrival]:
     """Frame times beside those of their files, where the two are independent."""
     return [
-        FrameArrival(
-            unix_seconds(frame.utc_mid.value),
-            frame.exposure_s.value if frame.exposure_s is not None else 0.0,
-            unix_seconds(frame.file_utc),
-        )
+        arrival_of(frame, frame.utc_mid.value, frame.file_utc)
         for frame in frames
         if frame.utc_mid is not None and frame.file_utc is not None and frame.utc_mid.source != FILE_TIME_SOURCE
     ]

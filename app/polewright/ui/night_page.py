@@ -7,12 +7,11 @@ from PySide6.QtGui import QResizeEvent
 from PySide6.QtWidgets import QWidget
 
 from polewright.core.screws.angles import Screw
-from polewright.ui.after_panel import AfterPanel
 from polewright.ui.arrange import Box, Wants, arrange
 from polewright.ui.buttons import ButtonRow, PlainButton
 from polewright.ui.capture_dial import CaptureDial
 from polewright.ui.drift_panel import DriftPanel
-from polewright.ui.facts_panel import FactsPanel
+from polewright.ui.facts_panel import AfterPanel, FactsPanel
 from polewright.ui.frame_panel import FramePanel
 from polewright.ui.glance import glance
 from polewright.ui.intents import Scrub

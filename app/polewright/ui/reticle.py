@@ -10,7 +10,6 @@ from PySide6.QtCore import QPointF, QRectF, QSize
 from PySide6.QtGui import QPainter, QPaintEvent, QPixmap
 from PySide6.QtWidgets import QSizePolicy, QWidget
 
-from polewright.ui.look import Look
 from polewright.ui.motion import GLIDE_S, PULSE_S, Glide, MotionDriver
 from polewright.ui.panel import Panel
 from polewright.ui.reticle_paint import Canvas, draw_ground, draw_marks
@@ -99,7 +98,10 @@ class ReticleWidget(Panel):
         return self._glide.moving or self._pulse_age_s < PULSE_S
 
     def _canvas(self) -> Canvas:
-        return make_canvas(QRectF(self.rect()), self.look, self.scale, self.reticle.southern, self.marks)
+        """Where the well lies in the widget."""
+        box = QRectF(self.rect())
+        radius_px = max(10.0, min(box.width(), box.height()) / 2.0 - self.look.px(26))
+        return Canvas(self.look, self.scale, box.center(), radius_px, self.reticle.southern, self.marks)
 
     def _draw_ground(self, size: QSize, ratio: float) -> QPixmap:
         picture = QPixmap(size)
@@ -110,10 +112,3 @@ class ReticleWidget(Panel):
         draw_ground(painter, self._canvas(), self.reticle.tolerance_text, self._labels_up)
         painter.end()
         return picture
-
-
-def make_canvas(box: QRectF, look: Look, scale: WellScale, southern: bool, marks: float = 1.0) -> Canvas:
-    """Where the well lies in a widget of that size."""
-    margin = look.px(26)
-    radius = max(10.0, min(box.width(), box.height()) / 2.0 - margin)
-    return Canvas(look, scale, box.center(), radius, southern, marks)

@@ -13,7 +13,7 @@ from polewright.core.night.states import NightState
 from polewright.runtime.engine import NightEngine
 from polewright.runtime.notices import Notice
 from polewright.services.folder_survey import FolderSurvey
-from polewright.services.measuring import MeasuredFrame, Optics, stated_scale_arcsec_px
+from polewright.services.measuring import MeasuredFrame, Optics, arrival_of, stated_scale_arcsec_px
 from polewright.services.ports import Clock
 from polewright.ui.presenting.extras import FrameNews, ScaleFacts
 from polewright.ui.presenting.picture import picture_of
@@ -73,10 +73,8 @@ class SnapshotMaker:
         utc = measured.frame.utc_mid
         if utc is None:
             return None
-        exposure = measured.frame.exposure_s
         spent_s = sum(measured.seconds.values())
-        landed_s = self._clock.utc().seconds_since(utc.value) - spent_s
-        return FrameArrival(0.0, 0.0 if exposure is None else exposure.value, landed_s)
+        return arrival_of(measured.frame, utc.value, self._clock.utc().plus_seconds(-spent_s))
 
 
 def scale_facts(measured: MeasuredFrame, optics: Optics) -> ScaleFacts | None:

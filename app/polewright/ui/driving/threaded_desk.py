@@ -79,7 +79,7 @@ class ThreadedDesk(QObject):
         self._inside.ended.connect(self._on_ended, Qt.ConnectionType.DirectConnection)
         self._thread.finished.connect(self._inside.deleteLater)
         self._thread.start()
-        self._send(_Inside.begin)
+        self._sent.emit(_Inside.begin)
 
     def click(self, event: AnyEvent) -> None:
         self._with_night(lambda night, maker: click_on(night.engine, maker, event))
@@ -101,7 +101,7 @@ class ThreadedDesk(QObject):
                 action(inside.night, inside.maker)
                 inside.tell()
 
-        self._send(task)
+        self._sent.emit(task)
 
     @property
     def unwritten(self) -> str:
@@ -111,12 +111,9 @@ class ThreadedDesk(QObject):
     def stop(self) -> list[str]:
         """Waits until the running measurement has ended."""
         self._tell = _say_nothing
-        self._send(_Inside.end)
+        self._sent.emit(_Inside.end)
         self._thread.wait()
         return self._left
-
-    def _send(self, task: Task) -> None:
-        self._sent.emit(task)
 
     @Slot(object)
     def _on_told(self, snapshot: object) -> None:
