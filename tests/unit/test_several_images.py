@@ -10,8 +10,9 @@ import pytest
 from astropy.io import fits
 
 import starfields as sf
-from polewright.core.model import PlateSolution
-from polewright.core.unsolved import Unsolved
+from polewright.core.matching.hint import SolveHint
+from polewright.core.model import PlateSolution, StarList
+from polewright.core.unsolved import NoMatchAnywhere, ThinCatalogue, Unsolved
 from polewright.services.contained.process import HelperProcess
 from polewright.services.contained.reader import ContainedReader
 from polewright.services.detector import Detector
@@ -76,6 +77,33 @@ def test_a_night_stays_with_one_image(tmp_path: Path) -> None:
     plain = tmp_path / "4.fits"
     fits.PrimaryHDU(np.rint(a).astype(np.uint16)).writeto(plain)
     assert night.read(plain)[0].images == 1  # a file of one image has no second
+
+
+class Refuses:
+    """A solver that refuses all it is asked; `asked` is how thoroughly that was."""
+
+    def __init__(self, why: NoMatchAnywhere | ThinCatalogue) -> None:
+        self.why, self.asked = why, list[bool]()
+
+    def solve(self, stars: StarList, epoch_year: float, hint: SolveHint, progress: object = None) -> Unsolved:
+        self.asked.append(hint.thorough)
+        return Unsolved(self.why, len(stars))
+
+
+@pytest.mark.parametrize(
+    ("why", "asked"),
+    [(ThinCatalogue(40, 0.01, 0, 5), [True]), (NoMatchAnywhere(40, 0.4, 90.0), [True, False, False, False])],
+)
+def test_a_refusal_stays_within_its_time(
+    tmp_path: Path, why: NoMatchAnywhere | ThinCatalogue, asked: list[bool]
+) -> None:
+    """Calibrated frames hold their errors and flags as further images: all searched thoroughly cost 4 s, not 1.3."""
+    _, image = drawn(4)
+    solver = Refuses(why)
+    path = file_of(tmp_path / "six.fits", **dict.fromkeys("abcdef", image))
+    measured = FrameMeasurer(Detector(), solver, lambda: 0.0).measure(path)
+    assert isinstance(measured.outcome, Unsolved) and measured.outcome.why == why
+    assert solver.asked == asked
 
 
 @pytest.mark.parametrize("number", [1, 2, 3])

@@ -7,16 +7,21 @@ from __future__ import annotations
 
 from dataclasses import replace
 from typing import Any
+from unittest.mock import Mock
 
 import numpy as np
 import pytest
 
+from polewright.core.matching import verdict
 from polewright.core.matching.evidence import ACCEPTED_LOG_ODDS
+from polewright.core.matching.growth import grow
 from polewright.core.matching.hint import SolveHint
+from polewright.core.matching.quad_search import quads_asked
 from polewright.core.matching.work import FieldsTried, SolverWork
-from polewright.core.model import Camera, FloatArray, PlateSolution, SkyPosition
+from polewright.core.model import Camera, FloatArray, IntArray, PlateSolution, SkyPosition
 from polewright.core.star_trouble import CapOn, TooFewStars
 from polewright.core.unsolved import NoMatch, ScaleUnknown, ThinCatalogue, TooWide, Unsolved
+from polewright.services import solver
 from polewright.services.solver import Solver
 from sky_solver import shared_catalogue, shared_solver
 from solver_fields import EPOCH_YEAR, Field, FieldRecipe, error_px, is_right, make_field, star_list
@@ -103,6 +108,23 @@ def test_unknown_scale_and_progress() -> None:
         assert isinstance(got, PlateSolution) and is_right(field, got)
         assert got.path == "any scale" and got.warnings == ()
     assert said and all(0.0 <= fraction <= 1.0 for _, fraction in said)
+
+
+def test_a_search_of_all_scales_has_its_bounds(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A small picture full of stars resembles anything: 297 candidates were fitted, of 1,850 quads to a question."""
+    fitted, asked = Mock(wraps=grow), list[int]()
+
+    def noted(*args: Any) -> IntArray:
+        quads = quads_asked(*args)
+        asked.append(len(quads))
+        return quads
+
+    monkeypatch.setattr(verdict, "grow", fitted)
+    monkeypatch.setattr(solver, "quads_asked", noted)
+    rng = np.random.default_rng(3)
+    crowd = star_list(rng.uniform(0, 100, 60), rng.uniform(0, 80, 60), 0.3, 100, 80)
+    assert isinstance(shared_solver().solve(crowd, EPOCH_YEAR, SolveHint()), Unsolved)
+    assert max(asked) <= 1500 and fitted.call_count < 150
 
 
 def test_narrower_fields_than_asked_for_are_not_tried() -> None:

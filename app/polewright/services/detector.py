@@ -16,6 +16,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from functools import cache
 
 import numpy as np
 
@@ -63,6 +64,7 @@ _LEAST_SIDE_PX = 32  # a smaller picture has no room for a window and its sky
 _FULL_SCALES = (*(2.0**bits - 1.0 for bits in range(8, 17)), *(2.0**16 - 2.0**shift for shift in range(1, 7)))
 
 Elsewhere = Callable[[Frame, HotPixelMask | None], StarList]
+Levelled = Callable[[], Image]  # the frame at half its size without sky, in units of its noise: made once, if at all
 
 
 @dataclass(frozen=True, eq=False)
@@ -100,14 +102,15 @@ class Detector:
         if nothing is not None:
             return _nothing(frame, nothing)
         found = _quick(pixels, full, highest)
-        drawn = _drawn(pixels, full, found, highest)
+        flat = cache(lambda: level(halved(pixels, highest)))
+        drawn = _drawn(pixels, full, found, highest, flat)
         if drawn is not None:
             found = drawn
         elif _needs_care(found):
             if self._elsewhere is not None:
                 return self._elsewhere(frame, hot_pixels)
-            found = _better(_careful(pixels, full, found), found)
-        return _star_list(frame, pixels, found, blank)
+            found = _better(_careful(pixels, full, found, flat), found)
+        return _star_list(frame, pixels, found, blank, flat)
 
 
 def finite(pixels: PixelArray) -> PixelArray:
@@ -155,7 +158,7 @@ def _needs_care(found: _Found) -> bool:
     return clear < _ENOUGH_STARS or found.streaks.alike >= max(4, clear // 3)
 
 
-def _drawn(pixels: PixelArray, full: float, quick: _Found, highest: float) -> _Found | None:
+def _drawn(pixels: PixelArray, full: float, quick: _Found, highest: float, flat: Levelled) -> _Found | None:
     """The stars of a frame on which the mount was moving; None when it stood, or too little is to be seen.
 
     Short paths show in the shapes of the bright stars, long ones in the frame as a whole.
@@ -174,13 +177,12 @@ def _drawn(pixels: PixelArray, full: float, quick: _Found, highest: float) -> _F
         return _drawn_at(pixels, sources.x_px[clear], sources.y_px[clear], quick, profile)
     if tail is None and not care:
         return None
-    flat = level(halved(pixels, highest))
-    path = shared_path(flat, width)
+    path = shared_path(flat(), width)
     path = seen if seen is not None and (path is None or not path.like(seen)) else path
-    profile = _long_profile(pixels, flat, path) if path is not None else None
+    profile = _long_profile(pixels, flat(), path) if path is not None else None
     if profile is None:
         return None
-    return _drawn_at(pixels, *drawn_candidates(flat, profile.path, profile.u_px, profile.light), quick, profile)
+    return _drawn_at(pixels, *drawn_candidates(flat(), profile.path, profile.u_px, profile.light), quick, profile)
 
 
 def _long_profile(pixels: PixelArray, flat: Image, path: Path) -> Profile | None:
@@ -232,7 +234,7 @@ def _clear(found: _Found) -> int:
     return int((found.selection.stars.snr > _SURE_SNR).sum())
 
 
-def _careful(pixels: PixelArray, full: float, quick: _Found) -> _Found:
+def _careful(pixels: PixelArray, full: float, quick: _Found, flat: Levelled) -> _Found:
     clear = int((quick.selection.stars.snr > 10.0).sum())
     sure = clear >= 8 and quick.streaks.alike < clear // 3
     width = quick.measurement.width_px if sure else 0.0
@@ -241,7 +243,7 @@ def _careful(pixels: PixelArray, full: float, quick: _Found) -> _Found:
     streaks = trails.streaks
     if streaks.alike >= 4 and streaks.alike > trails.others:
         return _trailed(pixels, quick.measurement, trails)
-    arcs = _arcs(pixels, trails, quick)
+    arcs = _arcs(pixels, trails, quick, flat)
     if arcs is not None:
         return arcs
     candidates = careful_candidates(image, width)
@@ -260,18 +262,18 @@ def _trailed(pixels: PixelArray, measurement: Measurement, trails: Trails) -> _F
     return _Found(replace(measurement, sources=sources), selection, trails.streaks)
 
 
-def _arcs(pixels: PixelArray, trails: Trails, quick: _Found) -> _Found | None:
+def _arcs(pixels: PixelArray, trails: Trails, quick: _Found, flat: Levelled) -> _Found | None:
     """A wide frame of a camera that stood still: trails enough, but each with a direction of its own."""
     if trails.x_px.size < max(_FEWEST_ARCS, trails.others):
         return None
     width = min(max(quick.measurement.width_px, 1.0), _WIDE_PX)
-    if not parts_agree(_levelled(pixels), width):
+    if not parts_agree(flat(), width):
         return None  # no part of the frame agrees with itself
     found = _trailed(pixels, quick.measurement, trails)
     return replace(found, streaks=replace(found.streaks, alike=trails.x_px.size))
 
 
-def _star_list(frame: Frame, pixels: PixelArray, found: _Found, blank: FrameFacts) -> StarList:
+def _star_list(frame: Frame, pixels: PixelArray, found: _Found, blank: FrameFacts, flat: Levelled) -> StarList:
     stars, width = found.selection.stars, found.measurement.width_px
     sure = int((stars.snr > _SURE_SNR).sum())
     if sure == 0:  # nothing but the tail of the noise
@@ -301,19 +303,14 @@ def _star_list(frame: Frame, pixels: PixelArray, found: _Found, blank: FrameFact
         background_adu=found.measurement.noise.sky_adu,
         noise_adu=found.measurement.noise.noise_adu,
         rejected=found.selection.rejected,
-        trouble=_walked(pixels, trouble) if isinstance(trouble, Trailed) else trouble,
+        trouble=_walked(flat(), trouble) if isinstance(trouble, Trailed) else trouble,
         shared_error=found.shared_error,
     )
 
 
-def _walked(pixels: PixelArray, trailed: Trailed) -> Trailed:
+def _walked(flat: Image, trailed: Trailed) -> Trailed:
     """With long trails as long as they are from end to end: what drew them alike may be a part of bent ones."""
-    return replace(trailed, length_px=2.0 * usual_length_px(_levelled(pixels)) or trailed.length_px)
-
-
-def _levelled(pixels: PixelArray) -> Image:
-    """The frame at half its size without sky, in units of its noise."""
-    return level(halved(pixels, float(pixels.max())))
+    return replace(trailed, length_px=2.0 * usual_length_px(flat) or trailed.length_px)
 
 
 def _nothing(frame: Frame, trouble: StarTrouble) -> StarList:

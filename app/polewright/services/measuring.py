@@ -53,6 +53,7 @@ HINT_RADIUS_DEG = 5.0  # how far a header's pointing or the last frame may be of
 DEFAULT_EPOCH_YEAR = 2026.0
 FEWEST_FOR_A_FLIP = 12  # stars; fewer are no sign that the field should have been known
 MOST_LOOKS = 3
+_MOST_IMAGES = 4  # of a file that are tried: one read out through four amplifiers has as many (chosen: bound of time)
 WIDE_FIELD_DEG = 35.0  # from which lenses bend their pictures much
 LONG_TRAIL_PX = 40.0  # a star-sized window sees longer ones in pieces (chosen)
 THOROUGH_EVERY = 8  # after a solved frame, failing ones are most likely trailed: every eighth is searched for long
@@ -152,16 +153,19 @@ class FrameMeasurer:
 
     def place(self, frame: Frame, read_s: float = 0.0) -> MeasuredFrame:
         """Detect and solve a frame that has been read already; of a file that holds several images, before the first
-        solved one, the image that solves. Later ones are not changed: another chip looks another way."""
+        solved one, the image that solves. Later ones are not changed: another chip looks another way. No other image
+        is looked at where the catalogue has too few stars: it is of the same telescope."""
         measured = self._placed(frame, read_s)
         if isinstance(measured.outcome, PlateSolution) or self.last is not None:
+            return measured
+        if isinstance(measured.outcome.why, ThinCatalogue):
             return measured
         return self._by_another_image(frame, read_s) or measured
 
     def _by_another_image(self, frame: Frame, read_s: float) -> MeasuredFrame | None:
         if self._came_from is None or self._came_from[0] is not frame:
             return None
-        for image in range(2, frame.images + 1):
+        for image in range(2, min(frame.images, _MOST_IMAGES) + 1):
             try:
                 other = self._read(self._came_from[1], utc_offset_hours=self._utc_offset_hours, image=image)
             except FrameReadError:
@@ -209,7 +213,7 @@ class FrameMeasurer:
             looked = self._second_looks(frame, stars, None)
             if looked is not None:
                 return looked
-        outcome = self._solve(frame, stars)
+        outcome = self._solve(frame, stars, thorough=may_look_again)
         if isinstance(outcome, PlateSolution):
             self._look_that_solved, self._by_middle = 0, False
             return outcome, stars, stars
@@ -219,9 +223,10 @@ class FrameMeasurer:
         again = self._second_looks(frame, stars, outcome) if may_look_again else None
         return again or (outcome, stars, stars)
 
-    def _solve(self, frame: Frame, stars: StarList) -> PlateSolution | Unsolved:
+    def _solve(self, frame: Frame, stars: StarList, thorough: bool) -> PlateSolution | Unsolved:
         """With all that is known; what fails although it shows stars may have been flipped meanwhile."""
         hint, epoch_year = self._hint(frame, drawn=stars.shared_error != NO_SHARED_ERROR), self._epoch_year(frame)
+        hint = replace(hint, thorough=hint.thorough and thorough)
         outcome = self._solver.solve(stars, epoch_year, hint, self._progress)
         if isinstance(outcome, PlateSolution) or hint.camera is None or len(stars) < FEWEST_FOR_A_FLIP:
             return outcome

@@ -28,7 +28,7 @@ from polewright.core.matching.leading_reason import leading_reason
 from polewright.core.matching.quad_search import ALL_EFFORT, Effort, Question, quad_poses, quads_asked
 from polewright.core.matching.regions import Cap, Ring, cap_about
 from polewright.core.matching.triangles import image_triangles, triangle_poses
-from polewright.core.matching.verdict import Candidates, Judge, regions_of
+from polewright.core.matching.verdict import Candidates, Judge, promising, regions_of
 from polewright.core.matching.work import FieldsTried, PatchesSearched
 from polewright.core.model import (
     Attitude,
@@ -69,7 +69,6 @@ _STAGES = (
 )  # brightest stars: factor x expected + extra; neighbours
 _QUICK_STAGES = 2  # enough for most frames
 _MOST_QUAD_STARS = 60  # whose patterns are asked for; more are fainter than the index
-_MOST_QUADS = 6000  # of one stage, over all layers; each costs 4 to 8 microseconds (measured)
 _LAYER_STARS = (4.5, 90.0)  # a layer serves when so many of its stars are expected in the frame
 # stars of a layer in the frame: by one layer alone 5 of 25 fields were found with 4.7 of them, 16 with 6, 22 to 25
 # with 9 and more (measured, 0.8 to 2.4 degrees wide); the next denser layer takes twice as long to make
@@ -82,7 +81,12 @@ _ABOUT_DEG = 0.5  # about a hinted place, over which catalogue stars are counted
 _MANY, _BRIGHTEST = 80, 40  # of more detections than that, the brightest are tried alone when all find nothing
 _SHORT_LIST = 24  # the same at every scale, where the time is short
 _JUDGED_AT_A_SCALE = 3  # the best candidates of each question; two lost one field of 192 (measured)
-_AT_A_SCALE = Effort(compared=150, alike=500)  # small, as many scales are tried; a true list has some hundred alike
+# candidates fitted over all scales, from which on the best alone of each question is: random stars have 32 to 97 of
+# them, one small picture had 284 (measured); of 154 fields found 152 were so by the best
+_MOST_FITTED = 60
+# small, as many scales are tried; a true list has some hundred alike. Of 196 fields as many were found by 1500 quads
+# as by 6000, one less by 800; of so many compared 50 lost six (measured)
+_AT_A_SCALE = Effort(asked=1500, compared=150, alike=500)
 _MOST_PATCHES_OF_MANY = 40  # of sky, for lists of many stars, which the index would have found (bound of time)
 _THIN = 20.0  # catalogue stars in a frame, below which the index may miss a field that has many detections
 _PATCH_STARS, _SPARSE_FIELD = 300.0, 4.0  # catalogue stars in a patch, where a field has no more than four of them
@@ -239,7 +243,9 @@ class Solver:
             for stage in stages:
                 for n in together:
                     layer = self._index.layer(n, progress)
-                    quads = quads_asked(image, _question(stage, layers[n], image, len(layers)), asked[n])
+                    quads = quads_asked(
+                        image, _question(stage, layers[n], image, effort.asked // len(layers)), asked[n]
+                    )
                     asked[n].append(quads)
                     release = partial(self._index.release, n)
                     yield quad_poses(image, layer, self._catalogue.position, quads, release, effort)
@@ -266,10 +272,12 @@ class Solver:
         All stars, or the brightest alone where the time is short.
         """
         everything = judge.for_scales(0.5 * float(np.log(max(_half_tangents()) / min(_half_tangents()))))
-        depth = None if hint.thorough else _SHORT_LIST
+        depth, fitted = None if hint.thorough else _SHORT_LIST, 0
         for image in self._images_of_scales(stars, detections, hint, depth, progress):
             for candidates in self._whole_sky(image, progress, _STAGES[1:3], effort=_AT_A_SCALE):
-                placement = everything.best(image, candidates, judged=_JUDGED_AT_A_SCALE)
+                judged = _JUDGED_AT_A_SCALE if fitted < _MOST_FITTED else 1
+                placement = everything.best(image, candidates, judged)
+                fitted += promising(image, candidates, judged)
                 if placement is not None and placement.log_odds > ACCEPTED_LOG_ODDS:
                     return placement, "any scale"
         return None
@@ -301,10 +309,10 @@ def _patch_reach_rad(image: ImageStars, per_field: int) -> float:
     return max(0.8 * image.half_diagonal_rad, radius - image.half_diagonal_rad)
 
 
-def _question(stage: tuple[float, int, int], expected: float, image: ImageStars, layers: int) -> Question:
+def _question(stage: tuple[float, int, int], expected: float, image: ImageStars, most: int) -> Question:
     factor, extra, neighbours = stage
     stars = min(int(factor * expected) + extra, _MOST_QUAD_STARS, len(image.pixels))
-    return Question(stars, neighbours, _MOST_QUADS // layers)
+    return Question(stars, neighbours, most)
 
 
 def _half_tangents() -> FloatArray:

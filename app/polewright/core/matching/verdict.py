@@ -33,6 +33,11 @@ def _least_score(stars: int) -> float:
     return min(1.5, 0.4 * stars - 10.0)
 
 
+def promising(image: ImageStars, candidates: Candidates, judged: int) -> int:
+    """How many of the likeliest `judged` candidates are worth a fit."""
+    return int(np.sum(candidates[1][:judged] >= _least_score(len(image.pixels))))
+
+
 def regions_of(hint: SolveHint) -> tuple[Cap | Ring, ...]:
     """Where the hint says the frame may point, the likeliest first."""
     regions: list[Cap | Ring] = []
@@ -68,10 +73,9 @@ class Judge:
 
     def best(self, image: ImageStars, candidates: Candidates, judged: int = _JUDGED) -> Placement | None:
         """The first of the likeliest `judged` candidates that is accepted, else None."""
-        poses, score = candidates
+        poses, _ = candidates
         setting = self._setting(image)
-        promising = int(np.sum(score[:judged] >= _least_score(len(image.pixels))))
-        for k in range(promising):
+        for k in range(promising(image, candidates, judged)):
             prior = self._prior(image, poses.camera_to_sky[k][:, 2])
             placement = grow(setting, *_start(image, poses, k), float(poses.extent_px[k]), prior, ACCEPTED_LOG_ODDS)
             if placement is not None and placement.log_odds > ACCEPTED_LOG_ODDS:
