@@ -31,7 +31,8 @@ MAPPED = (
 SLOW_S = 20.0  # a test that takes longer is not asked
 # to the last digit, and more telling than most
 KEPT = tuple(
-    f"tests/golden/test_{of}.py" for of in ("kept_numbers", "probed_nights", "recorded_nights", "shown_nights")
+    f"tests/golden/test_{of}.py"
+    for of in ("kept_numbers", "kept_sentences", "probed_nights", "recorded_nights", "shown_nights")
 )
 KEPT_SHARE = 0.6  # of the seconds for one fault, at most, is theirs; chosen
 

@@ -4,6 +4,7 @@
     python tests/bench/record_nights.py --again NAME...    # the kept record stays; what comes of it is written anew
     python tests/bench/record_nights.py --shown [NAME...]  # and so what the window shows of it; what could follow
     python tests/bench/record_nights.py --numbers          # the numbers of tests/kept_numbers.py
+    python tests/bench/record_nights.py --sentences        # what words/ says, of tests/kept_sentences.py
 
 The kept nights are those of the commit that added this file; a later version writes its own, of another form, and
 only where a decision is changed on purpose may a night be recorded anew. From star lists, in virtual time.
@@ -23,6 +24,7 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
 from kept_numbers import keep_numbers
+from kept_sentences import keep_sentences
 from polewright.core.angles import ARCSEC_PER_RAD
 from polewright.core.errors import FrameReadError
 from polewright.core.model import Frame, Sourced, TargetPole
@@ -431,6 +433,9 @@ def main() -> None:
         return
     if "--numbers" in sys.argv:
         keep_numbers()
+        return
+    if "--sentences" in sys.argv:
+        keep_sentences()
         return
     for name in wanted or SCRIPTS:
         expect_again(name) if "--again" in sys.argv else record(name)
