@@ -20,7 +20,7 @@ import numpy as np
 from polewright.core.angles import ARCSEC_PER_RAD
 from polewright.core.camera import moved_alike_rad2
 from polewright.core.matching.evidence import ACCEPTED_LOG_ODDS
-from polewright.core.matching.growth import Detections, Placement
+from polewright.core.matching.growth import Detections, Placement, middle_of
 from polewright.core.matching.hint import CAMERA_SCALE_TOLERANCE, SolveHint
 from polewright.core.matching.image_stars import ImageStars, image_stars
 from polewright.core.matching.layers import LAYERS_PER_SQ_DEG, layers_by_fit
@@ -31,6 +31,7 @@ from polewright.core.matching.triangles import image_triangles, triangle_poses
 from polewright.core.matching.verdict import Candidates, Judge, promising, regions_of
 from polewright.core.matching.work import FieldsTried, PatchesSearched
 from polewright.core.model import (
+    NO_SHARED_ERROR,
     Attitude,
     Camera,
     FloatArray,
@@ -360,6 +361,14 @@ def _with_scale_warning(solution: PlateSolution, hint: SolveHint) -> PlateSoluti
     return replace(solution, warnings=(*solution.warnings, warning))
 
 
+def _bent_alike_rad2(placement: Placement) -> FloatArray:
+    """Covariance (3, 3) of what drawn stars scatter by beyond their sigmas: trails that bend are not as the one path
+    that all are measured by, and their neighbours err alike. So no number of stars lessens it."""
+    camera, beyond_px = placement.fit.camera, middle_of(placement.sigma_px) * np.sqrt(placement.stretch**2 - 1.0)
+    across_px = 0.5 * float(np.hypot(camera.width_px, camera.height_px))
+    return np.diag(np.square(beyond_px / np.array([camera.focal_px, camera.focal_px, across_px])))
+
+
 def _solution(
     stars: StarList, detections: Detections, catalogue: Catalogue, placement: Placement, path: str
 ) -> PlateSolution:
@@ -367,6 +376,8 @@ def _solution(
     sigma = placement.sigma_px * placement.stretch
     residual_arcsec = fit.residual_px * fit.camera.scale_arcsec_px
     covariance = fit.covariance[:3, :3] * placement.stretch**2 + moved_alike_rad2(fit.camera, stars.shared_error)
+    if stars.shared_error != NO_SHARED_ERROR:
+        covariance = covariance + _bent_alike_rad2(placement)
     return PlateSolution(
         attitude_icrs=Attitude(fit.camera_to_sky, covariance),
         camera=fit.camera,
