@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import argparse
 import sys
-from pathlib import Path
 
 from polewright.core.matching.work import SolverWork
 from polewright.core.sky.catalogue import Catalogue
@@ -24,14 +23,13 @@ def build_measurer(
     optics: Optics | None = None,
     utc_offset_hours: float | None = None,
     quiet: bool = False,
-    cache: Path | None = None,
     catalogue: Catalogue | None = None,
 ) -> FrameMeasurer:
     """Reader, detector and solver as one; `quiet` leaves out the progress line on stderr."""
     reader = ContainedReader(HelperProcess())
     return FrameMeasurer(
         Detector(reader.find_stars),
-        Solver(catalogue or load_catalogue(), cache or cache_folder()),
+        Solver(catalogue or load_catalogue(), cache_folder()),
         SystemClock().monotonic_s,
         optics,
         utc_offset_hours,

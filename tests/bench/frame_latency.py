@@ -25,7 +25,8 @@ from polewright.practice.rehearsal import Rehearsal
 from polewright.practice.world import RehearsalWorld
 from polewright.runtime.engine import NightEngine
 from polewright.services.clock import SystemClock
-from polewright.services.folder_watch import FolderEvent, FolderWatcher, FrameArrived
+from polewright.services.folder_events import FolderEvent, FrameArrived
+from polewright.services.folder_watch import FolderWatcher
 from polewright.services.frame_reader import read_frame
 from polewright.services.recorder import NightRecorder
 from polewright.simulate.fits_file import fits_bytes

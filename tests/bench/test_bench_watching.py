@@ -17,7 +17,8 @@ from astropy.io import fits
 
 from polewright.services.clock import SystemClock
 from polewright.services.folder_events import FolderEvent, FolderReady, FrameArrived
-from polewright.services.folder_watch import FolderPoller, FolderWatcher, WatchSettings
+from polewright.services.folder_poller import FolderPoller, WatchSettings
+from polewright.services.folder_watch import FolderWatcher
 
 ROUNDS = 100
 

@@ -21,8 +21,7 @@ from polewright.runtime.engine import STALL_TOPIC, NightEngine
 from polewright.runtime.qt_night import QtNight
 from polewright.services.clock import SystemClock
 from polewright.services.folder_events import FolderEvent
-from polewright.services.folder_poller import FolderPoller
-from polewright.services.folder_watch import WatchSettings
+from polewright.services.folder_poller import FolderPoller, WatchSettings
 from polewright.services.frame_reader.reading import read_frame
 from polewright.services.measuring import FrameMeasurer, MeasuredFrame
 from polewright.services.night_log import read_night

@@ -15,7 +15,7 @@ from polewright.core.model import TargetPole
 from polewright.core.night.events import NightStarted
 from polewright.runtime.qt_night import QtNight
 from polewright.services.clock import SystemClock
-from polewright.services.folder_watch import WatchSettings
+from polewright.services.folder_poller import WatchSettings
 from polewright.services.measuring import MeasuredFrame
 from polewright.services.night_log import read_night
 from polewright.simulate.fits_file import fits_bytes

@@ -23,7 +23,8 @@ from polewright.services.folder_events import (
     FolderSurveyed,
     FrameArrived,
 )
-from polewright.services.folder_watch import FolderPoller, FolderWatcher, WatchSettings, pause_s
+from polewright.services.folder_poller import FolderPoller, WatchSettings
+from polewright.services.folder_watch import FolderWatcher, pause_s
 
 PATIENCE_S = 20.0  # a limit for broken runs, not a wait
 QUICK = WatchSettings(settle_s=0.05, closed_settle_s=0.02, poll_interval_s=0.02)

@@ -11,7 +11,8 @@ from polewright.core.errors import PolewrightError
 from polewright.core.model import Utc
 from polewright.practice.world import RehearsalWorld
 from polewright.services.clock import SystemClock
-from polewright.services.folder_watch import FolderEvent, FolderWatcher, FrameArrived
+from polewright.services.folder_events import FolderEvent, FrameArrived
+from polewright.services.folder_watch import FolderWatcher
 
 WATCHER_PATIENCE_S = 20.0
 

@@ -13,8 +13,9 @@ from polewright.runtime.jobs import Jobs
 from polewright.runtime.qt_scheduler import QtScheduler
 from polewright.runtime.worker import Worker
 from polewright.services import folder_events
+from polewright.services.folder_poller import WatchSettings
 from polewright.services.folder_survey import FolderSurvey
-from polewright.services.folder_watch import FolderWatcher, WatchSettings
+from polewright.services.folder_watch import FolderWatcher
 from polewright.services.ports import Clock
 from polewright.services.recorder import NightRecorder
 from polewright.words.notices import WATCHER_HANGS

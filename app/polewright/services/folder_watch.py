@@ -9,7 +9,6 @@ from pathlib import Path
 from polewright.services.folder_events import (
     FolderBack,
     FolderEvent,
-    FolderLost,
     FolderReady,
     FolderSurveyed,
     FrameArrived,
@@ -18,19 +17,6 @@ from polewright.services.folder_events import (
 from polewright.services.folder_poller import FolderPoller, WatchSettings
 from polewright.services.native_wakeup import NativeWakeup
 from polewright.services.ports import Clock
-
-__all__ = [
-    "FolderBack",
-    "FolderEvent",
-    "FolderLost",
-    "FolderPoller",
-    "FolderReady",
-    "FolderSurveyed",
-    "FolderWatcher",
-    "FrameArrived",
-    "WatchFault",
-    "WatchSettings",
-]
 
 QUIET_S, SURVEY_EVERY_S = 5.0, 5.0  # nothing has come for so long: look what lies there (chosen: a glance's patience)
 POLLING_SHARE = 0.05  # of the time at most; a slow or huge folder is polled less often

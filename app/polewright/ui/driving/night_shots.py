@@ -6,7 +6,6 @@ import os
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
-from typing import assert_never
 
 from PySide6.QtWidgets import QApplication
 
@@ -29,7 +28,7 @@ from polewright.ui.driving.turn_shots import TurnShots
 from polewright.ui.presenting.drift import drifting
 from polewright.ui.presenting.extras import Extras
 from polewright.ui.presenting.history import NightHistory
-from polewright.ui.presenting.night import present
+from polewright.ui.presenting.night import present, stage_name
 from polewright.ui.presenting.proof import score_page
 from polewright.ui.shots import SIZES, take_all
 from polewright.ui.view_model import View
@@ -112,7 +111,7 @@ class NightShots:
             return
         planning = Planning(InlineWorker(), Optics(), _nothing, _adopt_nothing)
         planning.fill(text_of(PLAN), state.plan)
-        self.views["8-plan"] = replace(self.views["3-rough"], plan=planning.view(state))
+        self.views["8-plan"] = replace(self.views[_name(Stage.ROUGH)], plan=planning.view(state))
 
 
 def _nothing() -> None:
@@ -130,9 +129,8 @@ def _moment(snapshot: Snapshot) -> tuple[str, int]:
         return ("6-proof", 0) if state.watching is None else ("6-watch", state.watching.vigil.frames)
     if drifting(state):
         reading = state.drift.reading if state.drift is not None else None
-        name = "5-proof-drift" if state.stage is Stage.PROOF else "2-measure-drift"
-        return name, 0 if reading is None else 1 + len(reading.fields)
-    name = _name(state.stage)
+        return f"{_name(state.stage)}-drift", 0 if reading is None else 1 + len(reading.fields)
+    name = _name(state.stage) + ("-turn" if state.stage is Stage.PROOF else "")
     if state.stage in (Stage.ROUGH, Stage.FINE):
         known = isinstance(advice.action, Turn) and state.rate(advice.action.screw) is not None
         return name, 2 if known else int(isinstance(advice.action, Turn))
@@ -140,16 +138,5 @@ def _moment(snapshot: Snapshot) -> tuple[str, int]:
 
 
 def _name(stage: Stage) -> str:
-    match stage:
-        case Stage.ORIENTATION:
-            return "1-stand"
-        case Stage.CAPTURE:
-            return "2-measure"
-        case Stage.ROUGH:
-            return "3-rough"
-        case Stage.FINE:
-            return "4-fine"
-        case Stage.PROOF:
-            return "5-proof-turn"
-        case _:
-            assert_never(stage)
+    """As the rail counts and calls it."""
+    return f"{tuple(Stage).index(stage) + 1}-{stage_name(stage).lower()}"

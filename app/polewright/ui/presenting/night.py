@@ -117,7 +117,7 @@ def rail(state: NightState) -> tuple[Step, ...]:
     steps = []
     for index, stage in enumerate(order):
         mark = StepMark.DONE if index < now or state.aligned else StepMark.NOW if index == now else StepMark.AHEAD
-        steps.append(Step(_name(stage), mark, _outcome(state, stage) if index <= now else ""))
+        steps.append(Step(stage_name(stage), mark, _outcome(state, stage) if index <= now else ""))
     return tuple(steps)
 
 
@@ -127,7 +127,8 @@ def _end(state: Running) -> str:
     return "confirmed" if state.proved else "accepted"
 
 
-def _name(stage: Stage) -> str:
+def stage_name(stage: Stage) -> str:
+    """In one word."""
     match stage:
         case Stage.ORIENTATION:
             return "Stand"
