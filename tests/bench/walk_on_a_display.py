@@ -100,7 +100,9 @@ class Shown:
         for event in self._new_events():
             self._state, _ = step(self._state, event)
             self._ahead_s = max(self._ahead_s, event.at_s - time.monotonic())
-        return self._state if isinstance(self._state, Waiting) else step(self._state, Ticked(self.now_s()))[0]
+        if isinstance(self._state, Waiting):
+            return self._state
+        return step(self._state, Ticked(self.now_s(), measuring=self._state.measuring))[0]
 
     def _new_events(self) -> Iterator[AnyEvent]:
         for night in self.nights:
@@ -150,11 +152,12 @@ def marker_px(picture: Image.Image) -> tuple[float, float] | None:
 
 @dataclass
 class Eyes:
-    """Follow the marker and take pictures. `told`: what was read, in order; `still_s`: the longest that the marker
-    stood while the screw turned, a turn each."""
+    """Follow the marker and take pictures. `told`: what was read, in order; a turn each: `first_s` until the marker
+    moved, for which a frame must have begun and been read; `still_s` the longest that it stood from then on."""
 
     pictures: Path
     told: list[str] = field(default_factory=list)
+    first_s: list[float] = field(default_factory=list)
     still_s: list[float] = field(default_factory=list)
     light: str = "day"
     _turns: int = 0
@@ -195,10 +198,13 @@ class Eyes:
         place, now_s = marker_px(grabbed()), time.monotonic()
         if self._marker is None:
             self._marker, self._since_s = place, now_s
+            self.first_s.append(0.0)
             self.still_s.append(0.0)
         elif place is not None and max(abs(a - b) for a, b in zip(place, self._marker, strict=True)) > MOVED_PX:
+            self.first_s[-1] = self.first_s[-1] or now_s - self._since_s
             self._marker, self._since_s = place, now_s
-        self.still_s[-1] = max(self.still_s[-1], now_s - self._since_s)
+        elif self.first_s[-1]:
+            self.still_s[-1] = max(self.still_s[-1], now_s - self._since_s)
 
 
 def opened(home: Path) -> subprocess.Popen[bytes]:
@@ -330,6 +336,7 @@ def run(pictures: Path, longest_s: float) -> int:
         "proved": proved,
         "one_key": one_key,
         "turns_watched": len(still),
+        "first_s": [round(s, 2) for s in walk.eyes.first_s],
         "still_s": [round(s, 2) for s in still],
     }
     print(json.dumps(result))

@@ -29,7 +29,7 @@ from polewright.ui.presenting.nights import nights_view
 from polewright.ui.settings import WindowSettings
 from polewright.ui.sound_plan import Phrase
 from polewright.ui.theme import Light
-from polewright.ui.view_model import Trouble, View, Work
+from polewright.ui.view_model import ReportPage, Trouble, View, Work
 from screens.demo_views import PAGES
 from window_in_virtual_time import clear_away
 
@@ -173,6 +173,14 @@ def test_escape_has_one_meaning_at_a_time(bench: Bench) -> None:
     assert escapes(nights) == ["Back"]
     assert escapes(replace(nights, work=Work("Reading the night"))) == ["stop this work"]
     assert escapes(replace(nights, trouble=Trouble("Saved.", ""))) == ["Dismiss"]
+
+
+def test_escape_leaves_the_report_though_the_night_was_read_in_the_reading_mode(bench: Bench) -> None:
+    report = ReportPage("2026-11-29", "<p>Aligned.</p>", ())
+    bench.window.set_reading(True)
+    bench.window.show_view(nights_view((), 0, False, report, None, None))
+    bench.key(Qt.Key.Key_Escape)
+    assert bench.asked == [want.OfTheList.LEAVE_REPORT]
 
 
 def test_a_disabled_action_does_nothing_and_says_why(bench: Bench) -> None:

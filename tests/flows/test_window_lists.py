@@ -104,6 +104,7 @@ def test_taking_over_asks_at_the_time_of_each_move_with_the_well_on_the_screen(b
     asked: list[float] = []
     for _ in range(3):
         bench.until(lambda view: view.instruction.sentence == QUESTION, 400.0)
+        assert not any(button.loud for button in bench.window.night.primary.buttons), "no answer is advised"
         assert scene.moment.state.stage in (Stage.ROUGH, Stage.FINE)
         assert bench.view.page in (Page.ROUGH, Page.FINE) and bench.view.reticle.axis is not None
         asked.append(scene.position_s)

@@ -283,6 +283,14 @@ def test_impossible_weather_is_refused_with_a_reason(temperature: str, pressure:
     assert form_view(replace(known, folder="x"), "").lacking.startswith(problem)
 
 
+def test_a_chosen_folder_is_not_asked_for_again() -> None:
+    """It may hold nothing yet: then the next frame may tell the site."""
+    assert "choose a folder" in form_view(Known(), "").lacking
+    assert form_view(Known(folder="x"), "").lacking == (
+        "The latitude is missing: type it, unless the next frame states it."
+    )
+
+
 def test_a_damaged_rig_costs_its_memory_only(tmp_path: Path) -> None:
     optics = Optics(240.0, 5.0)
     stored = rig_and_site(tmp_path, Chosen(Site(52.3, 3.0), optics)).stored

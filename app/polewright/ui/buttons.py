@@ -184,7 +184,7 @@ class ButtonRow(Panel):
             action = mine[i]
             button.setText(action.label)
             button.key = action.key
-            button.loud = self.weight is Weight.PRIMARY and i == 0
+            button.loud = self.weight is Weight.PRIMARY and action.key == "Return"  # what to do now, alone
             button.large = self.weight is Weight.PRIMARY
             button.setEnabled(action.enabled)
             button.setToolTip(action.why_not)

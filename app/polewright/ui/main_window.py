@@ -444,7 +444,7 @@ class MainWindow(QWidget):
     def _escape(self, view: View) -> want.Intent | None:
         if view.trouble is not None:
             return want.DismissTrouble()
-        if self.reading:  # the line that names the work is not shown there
+        if self.reading and self._own_page() is self.night:  # the line that names the work is not shown there
             return OfTheWindow.READING
         if view.work is not None and view.work.can_cancel:
             return want.CancelWork()

@@ -8,11 +8,15 @@ DECLINATION = "The declination lies between -90 and 90 degrees, as in 41.3 or 41
 SENSOR = "The sensor is width by height in pixels, as in 6000 × 4000."
 FIRST_HOUR = "The first hour angle lies between -12 and 12 h; leave it empty to centre on the meridian."
 CLOCK = "The clock is ahead by seconds, or by hours:minutes:seconds; behind, with a minus: -1:00:00."
-MISSING = {  # by field, in their order on the page
-    "latitude": "The latitude is missing: type it, or choose a folder whose frames state it.",
-    "longitude": "The longitude is missing: type it, or choose a folder whose frames state it.",
-    "folder": "The folder the camera writes to is missing: choose it.",
-}
+NEEDED = ("latitude", "longitude", "folder")  # fields, in their order on the page
+
+
+def missing(name: str, watched: bool) -> str:
+    """Of a needed field; `watched`: a folder is chosen, whose frames may still tell."""
+    if name == "folder":
+        return "The folder the camera writes to is missing: choose it."
+    told = "unless the next frame states it" if watched else "or choose a folder whose frames state it"
+    return f"The {name} is missing: type it, {told}."
 
 
 def limits(name: str, low: float, high: float, unit: str) -> str:

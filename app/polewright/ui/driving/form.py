@@ -188,9 +188,9 @@ def form_view(known: Known, folder_problem: str) -> SiteForm:
 
 def _lacking(known: Known, problem: str) -> str:
     """Why the night cannot begin yet, "" when it can: the first thing that is missing, or wrong."""
-    for name, missing in forms.MISSING.items():
+    for name in forms.NEEDED:
         if not getattr(known, name):
-            return missing
+            return forms.missing(name, bool(known.folder))
     return problem
 
 
