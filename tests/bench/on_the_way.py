@@ -202,6 +202,15 @@ def chains(counter: Counter, seen: set[Function]) -> list[str]:
     return told
 
 
+def sizes(seen: set[Function]) -> str:
+    """The functions by the lines of their bodies, and the lines of all files that they stand in."""
+    lines = sorted(lines_of(function) for function in seen)
+    bounds = {"of one line or none (lambdas)": (0, 1), "of 2 or 3": (2, 3), "of 4 to 10": (4, 10), "longer": (11, 99)}
+    told = ", ".join(f"{sum(a <= n <= b for n in lines)} {name}" for name, (a, b) in bounds.items())
+    held = sum(len((Path(PACKAGE) / file).read_text().splitlines()) for file in {file for file, _, _ in seen})
+    return f"{told}; {sum(lines)} lines in their bodies, {held} in their files"
+
+
 def _files(functions: set[Function]) -> int:
     return len({file for file, _, _ in functions})
 
@@ -227,6 +236,7 @@ def main() -> int:
     seen, ever = window | helper, ever | helper
     print(f"one frame from the watcher to the painted marker: {_files(seen)} files, {len(seen)} functions")
     print(f"and what else ran meanwhile for any of {FRAMES} frames: {_files(ever)} files, {len(ever)} functions")
+    print(sizes(seen))
     for room in sorted({_room(function) for function in seen}):
         inside = {function for function in seen if _room(function) == room}
         print(f"  {room:28}{_files(inside):4} files {len(inside):4} functions")
