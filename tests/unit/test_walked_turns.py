@@ -289,16 +289,19 @@ def test_an_unreported_walk_that_went_wrong_at_first_teaches_the_way_all_the_sam
 
 
 @pytest.mark.parametrize("seed", [5, 6])
-def test_an_axis_that_went_away_and_came_back_has_shown_the_way(seed: int) -> None:
-    """Back where it had begun, the turn was forgotten, and the way that had led away was asked for once more."""
+@pytest.mark.parametrize("gust", [0.0, 0.4])
+def test_an_axis_that_went_away_and_came_back_has_shown_the_way(seed: int, gust: float) -> None:
+    """Back where it had begun, the turn was forgotten, and the way that had led away was asked for once more; a gust
+    across, of so much of the way gone, looked like another screw."""
     night, asked = at_a_misleading_screw(seed)
     screw, start = night.true_screw(asked.screw), night.bearing
     night.turn(asked.screw, 0.4 * asked.turns)
     for _ in range(4):
         night.frame()
-    back = screw.backlash + abs(night.bearing - start) / abs(screw.rate)
-    night.turn(asked.screw, -math.copysign(back, asked.turns))
+    away = night.bearing - start
+    night.turn(asked.screw, -math.copysign(screw.backlash + abs(away / screw.rate), asked.turns))
     assert night.bearing == pytest.approx(start, abs=0.01)
+    night.height += gust * abs(away) * math.cos(math.radians(night.latitude_deg))
     for _ in range(6):
         night.frame()
         why = reason(night)

@@ -405,13 +405,14 @@ def _unsaid(state: Running, start: ScrewAngles, end: ScrewAngles) -> dict[Screw,
 def _own_motion(
     state: Running, screw: Screw, start: ScrewAngles, end: ScrewAngles, travelled_arcmin: float = 0.0
 ) -> bool:
-    """Whether the axis moved as this screw moves it; `travelled_arcmin`: so far it has been away on the way."""
+    """Whether the axis moved as this screw moves it; `travelled_arcmin`: so far it has been away on the way, which
+    another screw brings about by going farther itself."""
     shrink = math.cos(state.plan.pole_altitude_rad)
     sideways = abs(end.bearing_arcmin - start.bearing_arcmin) * shrink
     upward = abs(end.height_arcmin - start.height_arcmin)
     own, other = (sideways, upward) if screw is Screw.AZIMUTH else (upward, sideways)
     travelled_arcmin *= shrink if screw is Screw.AZIMUTH else 1.0
-    return other <= OWN_DIRECTION * max(own, travelled_arcmin)
+    return other <= max(OWN_DIRECTION * own, travelled_arcmin)
 
 
 def _learn(
