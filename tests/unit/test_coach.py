@@ -345,6 +345,15 @@ def test_the_shift_is_measured_from_before_the_locks_whenever_the_key_comes() ->
     assert [s / ARCSEC for s in shift] == pytest.approx(SHIFTED, abs=3.0)
 
 
+def test_a_hand_that_still_turned_as_the_locks_were_asked_for_is_no_lock() -> None:
+    """Its last touch was taken for what tightening does: 63" instead of 25", and the locks were opened twice more."""
+    state = asked_to_lock()
+    for _ in range(4):
+        state = seen(state, 5.0, 65.0)
+    assert isinstance(advise_correction(begun(state)), says.ScrewLeft)
+    assert begun(state).locks.ready is None
+
+
 def test_an_axis_moved_long_ago_is_brought_back_by_a_screw() -> None:
     """Whoever was at the locks has long said so: it was no lock that moved the axis."""
     state = seen(asked_to_lock(), 300.0, 5.0)

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from frame_reasons import reason_of
 from paper_night import PaperNight
-from polewright.core.night.advice import Advice, NoFrames, ScrewLeft, Settling, Walking
+from polewright.core.night.advice import Advice, LocksTrial, NoFrames, ScrewLeft, Settling, Walking
 from polewright.core.night.advise import advise
 from polewright.core.night.correction import handling
 from polewright.core.night.events import BaseLocked, BaseUnlocked, FrameUnsolved, LeadSwitched, ScrewTurned, Ticked
@@ -210,6 +210,24 @@ def test_the_posts_stand_where_the_turn_is_to_end(tried: bool) -> None:
     path = well(state, advise(state), Extras(now_s=state.now_s)).path
     posts = 0.0 if tried else math.copysign(2.0, path[0].east_arcmin)
     assert path and abs(path[-1].east_arcmin - posts) < 0.1 < abs(path[0].east_arcmin)
+
+
+def test_the_locks_are_tried_once_both_screws_that_need_it_have_been_turned() -> None:
+    """A lock shifts the axis where its screw was turned: tried before the altitude was, 3' off, it showed nothing of
+    that, and the fine correction met 0.5' that nobody knew of."""
+    night, asked = at_the_screw()
+    for _ in range(200):
+        why = reason(night)
+        if isinstance(why, LocksTrial):
+            break
+        if isinstance(why, ScrewLeft) or getattr(why, "cue", None) in (Cue.KEEP_TURNING, Cue.CREEP, Cue.SEEK):
+            assert isinstance(why, ScrewLeft | Walking)
+            night.turn(why.screw, math.copysign(0.1 if why.screw is asked.screw else 0.02, why.turns))
+        night.frame()
+    state = begun(night.state)
+    assert isinstance(reason(night), LocksTrial)
+    assert state.memory(Screw.ALTITUDE).moves and state.memory(Screw.AZIMUTH).moves
+    assert state.offset is not None and abs(state.offset.up_rad) * 3438.0 > 0.5, "half of it was enough to set it"
 
 
 def test_before_the_locks_are_tried_a_turn_ends_on_the_side_where_it_began() -> None:

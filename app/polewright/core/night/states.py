@@ -209,8 +209,9 @@ class Handling:
 
 @dataclass(frozen=True)
 class Locks:
-    """The locks of the base. `ready`: the rest at which the coach asked to tighten them, up to the next motion (the
-    move closed last is that of `ready_closed_s`): hands come before words. `as_trial`: that was what it asked for.
+    """The locks of the base. `ready`: the rest at which the coach asked to tighten them, first at `ready_since_s`, up
+    to the next motion (the move closed last is that of `ready_closed_s`): hands come before words. `as_trial`: that
+    was what it asked for.
 
     `before`: the rest before they were tightened, until the shift is measured.
     `shift_rad`: what tightening did last time, (east, up). `aim_rad`: where to bring the axis before tightening:
@@ -220,6 +221,7 @@ class Locks:
     tight: bool = False
     ready: Offset | None = None
     ready_closed_s: float = -math.inf
+    ready_since_s: float = -math.inf
     as_trial: bool = False
     before: Offset | None = None
     shift_rad: tuple[float, float] | None = None

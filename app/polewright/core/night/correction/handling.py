@@ -53,10 +53,11 @@ def take_reading(state: Running, event: AxisFollowed) -> Outcome:
     reading = Reading(state.now_s, event.axis.east_rad, event.axis.up_rad, event.axis.covariance_rad2)
     before = state
     rest, moved = add_reading(state.rest, reading, state.shared)
-    handling = state.handling
+    handling, locks = state.handling, state.locks
     if moved:
         if handling.opened_at is None:
             handling = _open(before)
+            locks = replace(locks, ready=None) if _still_at_the_screw(before) else locks
         handling = replace(handling, touched_s=state.now_s)
     trail = (*state.trail, replace(reading, move=moved))[-KEPT_TRAIL:]
     state = replace(
@@ -64,6 +65,7 @@ def take_reading(state: Running, event: AxisFollowed) -> Outcome:
         rest=rest,
         trail=trail,
         handling=handling,
+        locks=locks,
         reading_warnings=event.axis.warnings,
         tracking=event.axis.tracking if event.axis.tracking != "unknown" else state.tracking,
     )
@@ -193,12 +195,19 @@ def remember_asked(state: Running) -> Running:
     asked_to_lock = ready and not state.locks.tight
     closed_s = state.handling.closed_s
     if asked_to_lock and (state.locks.ready is None or state.locks.ready_closed_s == closed_s):
-        trial = not state.stop_here
-        locks = replace(state.locks, ready=state.offset, ready_closed_s=closed_s, as_trial=trial)
-        state = replace(state, locks=locks)
+        since_s = state.now_s if state.locks.ready is None else state.locks.ready_since_s
+        locks = replace(state.locks, ready=state.offset, ready_closed_s=closed_s, ready_since_s=since_s)
+        state = replace(state, locks=replace(locks, as_trial=not state.stop_here))
+    if asked_to_lock and _still_at_the_screw(state):
+        return state
     turn = None if asked_to_lock or at_the_locks(state) else next_turn(state)
     asked = AskedTurn(turn.screw, turn.plan.turns) if turn else None
     return state if asked == state.handling.asked else replace(state, handling=replace(state.handling, asked=asked))
+
+
+def _still_at_the_screw(state: Running) -> bool:
+    """Whether a motion now would be of the screw that was asked for before the locks were."""
+    return state.walking and state.locks.ready is not None and state.now_s - state.locks.ready_since_s < QUICK_S
 
 
 def at_the_locks(state: Running) -> bool:

@@ -50,11 +50,9 @@ class ScrewOutlook:
 def aimed_angles(state: Running, offset: Offset) -> ScrewAngles:
     """Screw coordinates of the axis against the aim (the pole, or beside it by the shift of the locks)."""
     here = state.angles(offset)
-    if state.locks.tight or state.locks.aim_rad == (0.0, 0.0):
+    if state.aim_rad == (0.0, 0.0):
         return here
-    aim = screw_angles(
-        *state.locks.aim_rad, ((0.0, 0.0), (0.0, 0.0)), state.plan.pole_altitude_rad, state.plan.southern
-    )
+    aim = screw_angles(*state.aim_rad, ((0.0, 0.0), (0.0, 0.0)), state.plan.pole_altitude_rad, state.plan.southern)
     return ScrewAngles(
         here.bearing_arcmin - aim.bearing_arcmin,
         here.height_arcmin - aim.height_arcmin,
@@ -85,7 +83,8 @@ def gate_arcmin(state: Running, screw: Screw, here_arcmin: float) -> float:
     """Where a turn led by the eye is to end, against the aim, in the screw's own coordinate: short of it before the
     locks have been tried, on the side where the axis is."""
     short = _coordinate_arcmin(state, screw, SHORT_RAD)
-    far = abs(here_arcmin) > 2.0 * short
+    short = min(short, 0.5 * abs(here_arcmin))
+    far = abs(here_arcmin) > close_arcmin(state, screw)
     return math.copysign(short, here_arcmin) if far and locks_untried(state) else 0.0
 
 
@@ -142,7 +141,7 @@ def next_turn(state: Running) -> ScrewOutlook | None:
         return None
     open_ones = _beyond(state, both, CLOSE_ENOUGH * state.plan.tolerance_rad)
     rough = _beyond(state, both, ROUGH_RAD)
-    open_ones = rough or open_ones
+    open_ones = rough or _unset(state, open_ones) or open_ones
     if not open_ones:
         return None
     if len(open_ones) == 1:
@@ -181,7 +180,8 @@ def locks_to_be_tried(state: Running) -> bool:
     both = outlooks(state)
     if both is None or not locks_untried(state):
         return False
-    return state.handling.turns_made > 0 and not _beyond(state, both, ROUGH_RAD)
+    open_ones = _beyond(state, both, CLOSE_ENOUGH * state.plan.tolerance_rad)
+    return state.handling.turns_made > 0 and not _beyond(state, open_ones, ROUGH_RAD) and not _unset(state, open_ones)
 
 
 def locks_untried(state: Running) -> bool:
@@ -190,6 +190,12 @@ def locks_untried(state: Running) -> bool:
         return False
     fine = CLOSE_ENOUGH * state.plan.tolerance_rad < ROUGH_RAD
     return fine and not state.locks.memory.known_to(SPARED_SHARE * state.plan.tolerance_rad)
+
+
+def _unset(state: Running, open_ones: Sequence[ScrewOutlook]) -> list[ScrewOutlook]:
+    """Before the trial of the locks: the screws that are to be turned and were not yet. A lock shifts the axis where
+    its screw has been turned since it was tightened (common practice, no source): theirs would show nothing."""
+    return [o for o in open_ones if not state.memory(o.screw).moves] if locks_untried(state) else []
 
 
 def _beyond(state: Running, both: Sequence[ScrewOutlook], limit_rad: float) -> list[ScrewOutlook]:
