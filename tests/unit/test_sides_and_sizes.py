@@ -18,13 +18,14 @@ from astropy.coordinates import SkyCoord, get_constellation
 from coach_reasons import reading
 from direction_nights import CASES, Case, learned
 from polewright.core.angles import ARCMIN_PER_RAD, ARCSEC_PER_RAD, SIDEREAL_RATE_RAD_S
+from polewright.core.axis.shared_lens import _BEND_SIGMA, _CENTRE_SIGMA, _TILT_SIGMA, _prior
 from polewright.core.budget import Budget, Chance, Part
 from polewright.core.drift.guarded import CONTRADICTS_CHI2, Guarded, contradicts
 from polewright.core.drift.live import DriftResult, DriftSample, _held_against, _position_of
 from polewright.core.drift.nudge import Nudge, nudge_in
 from polewright.core.drift.rates import star_enu
 from polewright.core.drift.reasons import PartsDisagree
-from polewright.core.model import Site
+from polewright.core.model import Camera, Site
 from polewright.core.night.capture.actions import axis_near
 from polewright.core.night.correction.coach import _mount_scatters
 from polewright.core.night.correction.handling import OWN_DIRECTION, _creep_arcmin, _crept, _own_motion, _with_path
@@ -39,8 +40,9 @@ from polewright.core.night.trainee import Answer, best_turn, left_after
 from polewright.core.night.turning.blocked import HALF_WIDTH_DEG, _obstacle
 from polewright.core.offset import Covariance, Offset
 from polewright.core.plan.sky_choice import Obstacle
-from polewright.core.plan.sky_objects import SKY_OBJECTS
+from polewright.core.plan.sky_objects import SKY_OBJECTS, sky_object
 from polewright.core.screws.angles import Screw, ScrewAngles
+from polewright.core.screws.memory import ScrewRate
 from polewright.ui.intents import ReadOff
 from polewright.ui.presenting import nights, replay
 from polewright.ui.presenting.picture import WIDEST_PX, step_for
@@ -233,6 +235,21 @@ def test_the_best_turn_leads_home_and_leaves_the_other_part(case: Case) -> None:
         assert left_after(state, offset, Answer(screw, -turns), rate) > offset.total_rad
 
 
+@TABLE
+def test_a_rate_that_changes_with_the_angle_is_taken_half_way_along_its_own_angle(case: Case) -> None:
+    """On the sky a minute of arc of bearing is cos(altitude) of one; both parts are small."""
+    state = known(case)
+    offset, rate = state.offset, ScrewRate(60.0, 1.0, 0.0, 0.01, change_per_degree=0.8)
+    assert offset is not None
+    angles, share = state.angles(offset), math.cos(math.radians(50.0))
+    bearing, height = angles.bearing_arcmin, angles.height_arcmin
+    for screw, moved in ((Screw.AZIMUTH, 6.0 + 0.04 * bearing), (Screw.ALTITUDE, 6.0 + 0.04 * height)):
+        by_azimuth = screw is Screw.AZIMUTH
+        left = math.hypot((bearing + moved * by_azimuth) * share, height + moved * (not by_azimuth))
+        found = left_after(state, offset, Answer(screw, 0.1), rate) * ARCMIN_PER_RAD
+        assert found == pytest.approx(left, abs=1.0)
+
+
 def test_the_answers_on_a_recorded_night_say_what_they_turn() -> None:
     for answer in replay._answers():
         turn: Any = answer.intent
@@ -277,10 +294,17 @@ def test_what_hides_a_place_is_as_wide_on_the_sky_everywhere(altitude: float) ->
 
 
 def test_every_listed_object_lies_in_the_constellation_that_it_is_said_to_lie_in() -> None:
-    for name, (told, place) in SKY_OBJECTS.items():
+    for name, (told, _) in SKY_OBJECTS.items():
+        place = sky_object(name)
         if " in " in told:
             found = str(get_constellation(SkyCoord(place.ra_deg, place.dec_deg, unit="deg")))
             assert told.endswith(found), (name, told, found)
+
+
+def test_what_is_known_of_a_lens_before_is_the_inverse_of_its_squared_sigmas() -> None:
+    centre = _CENTRE_SIGMA * 1280.0 / 48000.0
+    squares = np.square([*_BEND_SIGMA, centre, centre, _TILT_SIGMA, _TILT_SIGMA])
+    np.testing.assert_allclose(_prior(Camera(1280, 960, 4.0), 48000.0), [0.0, *(1.0 / squares)])
 
 
 # pages
