@@ -8,15 +8,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 
 # Survivors that nobody can notice, by file and text, with the reason.
-_LAST_OF_TWO = "of two dimensions the last is the second"
-EQUIVALENT: dict[tuple[str, str], str] = {
-    (file, f"sign dropped in `{line[:90]}`"): _LAST_OF_TWO
-    for file, line in (
-        ("core/axis/fit.py", "return np.asarray(np.unwrap(np.arctan2(np.stack(curl, axis=-1) @ axis, cosine)))"),
-        ("core/axis/viewing.py", "numbers = np.stack([turns_rad, np.degrees(azimuth) % 360.0, "
-            "np.degrees(altitude), total], "),
-    )
-}  # fmt: skip
+EQUIVALENT: dict[tuple[str, str], str] = {}
 
 SWAPS = {
     "sin": "cos", "cos": "sin", "east_rad": "up_rad", "up_rad": "east_rad", "east_arcmin": "up_arcmin",
@@ -136,7 +128,7 @@ def _in_statement(
     constant = _constant(statement) if top else ""
     place = _Place(statement.lineno, _last_line(statement), text.splitlines()[0], inside, constant)
     for part in _own_parts(statement):
-        for node in ast.walk(part):
+        for node in _asked(part):
             for told, change in _in_node(node):
                 yield place, f"{told} in `{text.splitlines()[0][:90]}`", change
     if _can_be_dropped(statement) and not top:
@@ -175,6 +167,12 @@ def _own_parts(statement: ast.stmt) -> Iterator[ast.AST]:
             for one in value:
                 if isinstance(one, ast.AST):
                     yield one
+
+
+def _asked(part: ast.AST) -> Iterator[ast.AST]:
+    """Every node but the number of an axis of an array: -1 is the last one, which is no direction."""
+    numbers = {id(n) for k in ast.walk(part) if isinstance(k, ast.keyword) and k.arg == "axis" for n in ast.walk(k)}
+    return (node for node in ast.walk(part) if id(node) not in numbers)
 
 
 def _in_node(node: ast.AST) -> Iterator[tuple[str, Change]]:

@@ -11,6 +11,8 @@ import pytest
 
 import recorded_nights as kept
 from polewright.core.night.states import Running
+from polewright.runtime.course import Course
+from polewright.runtime.retrace import recorded_events
 from polewright.ui.presenting.extras import Extras
 from polewright.ui.presenting.history import NightHistory
 from polewright.ui.presenting.night import present
@@ -30,13 +32,12 @@ WAYS = (  # a direction comes before the way that it is set against
 
 def views(name: str) -> Iterator[View]:
     """The screen after each event of a recorded night."""
-    night, history = kept.Retold(), NightHistory()
-    for line in kept.read_log(name).events:
-        night.take(line)
-        state = night.state
-        history.take(state)
-        if isinstance(state, Running):
-            yield present(state, night.advice, Extras(state.now_s, history=history))
+    night, history = Course(), NightHistory()
+    for _, event in recorded_events(kept.read_log(name)):
+        night.take(event)
+        history.take(night.state)
+        if isinstance(night.state, Running):
+            yield present(night.state, night.advice, Extras(night.state.now_s, history=history))
 
 
 def contradictions(view: View, led: bool = False) -> Iterator[str]:
