@@ -67,6 +67,7 @@ DRIFT_REFUSALS: tuple[drift.DriftRefusal, ...] = (
     drift.TooFewFrames(2, 6),
     drift.TooShort(12.0, 20.0),
     drift.NotTracking(),
+    axis.SkyImpossible(BelowHorizon("a.fits", 20.0)),
     RecordedRefusal("It was so.", "Do it again."),
 )
 SHIFT_REFUSALS: tuple[drift.ShiftRefusal, ...] = (

@@ -220,3 +220,27 @@ def test_all_frames_left_out_are_not_called_none(tmp_path: Path, capsys: pytest.
     code, facts = run_json(capsys, "drift", *frames_of(tmp_path), "--lat", "52", "--lon", "10")
     assert code == 3 and len(facts["frames_left_out"]) == 3
     assert facts["reason"] == "All 3 frames were left out."
+
+
+def test_a_site_that_is_not_the_frames_own(tracked: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """The wrong hemisphere leaves half the frames above its horizon: they say nothing, and the headers say why."""
+    frames = frames_of(tracked)
+    _, right = run_json(capsys, "drift", *frames)
+    own = json.loads((tracked / "truth.json").read_text())["site"]
+    wrong = ["--lat", str(-own["lat_deg"]), "--lon", str(own["lon_deg"])]
+    code, facts = run_json(capsys, "drift", *frames, *wrong)
+    assert (
+        right["axis"] is not None and code == 3 and facts["axis"] is None and "below the horizon" in facts["reason"]
+    )
+    assert any("one of them is wrong" in note for note in facts["warnings"])
+    assert len(facts["frames_left_out"]) > 4
+    assert main(["drift", *frames, *wrong]) == 3
+    told = capsys.readouterr().out
+    assert told.count("below the horizon") == 4 and "more left out" in told and "one of them is wrong" in told
+
+
+def test_a_longitude_with_the_wrong_sign_is_said(tracked: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    own = json.loads((tracked / "truth.json").read_text())["site"]
+    where = ["--lat", str(own["lat_deg"]), "--lon", str(own["lon_deg"] + 3.0)]
+    _, facts = run_json(capsys, "drift", *frames_of(tracked), *where)
+    assert any("one of them is wrong" in note for note in facts["warnings"])

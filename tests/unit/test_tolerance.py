@@ -208,6 +208,22 @@ def test_the_command_in_json_and_in_words(capsys: pytest.CaptureFixture[str]) ->
     assert "Align to" in text and "refracted pole" in text
 
 
+def test_why_the_advice_is_less_than_the_limit(capsys: pytest.CaptureFixture[str]) -> None:
+    """The limit is named with what is made of it, and no pole is called the best by figures that are the same."""
+    plan = ["--lat", "52.3", "--focal-length", "400", "--pixel-size", "4", "--sub", "120"]
+    assert run(["tolerance", *plan, "--object", "M31"]) == 0
+    told = capsys.readouterr().out
+    assert "Half of that is advised, never more than 5.0′." in told
+    assert (
+        run(["tolerance", "--lat", "52.3", "--focal-length", "50", "--pixel-size", "4", "--sub", "10", "--dec", "10"])
+        == 0
+    )
+    assert "(best)" not in capsys.readouterr().out
+    assert run(["tolerance", *plan, "--dec", "88", "--hours", "6"]) == 0
+    poles = [line for line in capsys.readouterr().out.splitlines() if "Axis on" in line]
+    assert [line.endswith("(best)") for line in poles] == [False, False, True], "room for 25″, 47″ and 68″"
+
+
 def test_the_command_refuses_with_reason_and_exit_code(capsys: pytest.CaptureFixture[str]) -> None:
     assert run([*COMMAND, "--dec", "-65"]) == 3
     said = capsys.readouterr().out

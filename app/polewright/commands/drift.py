@@ -21,10 +21,12 @@ from polewright.commands.options import (
     add_camera_options,
     add_site_options,
     air_from,
+    other_site,
     site_from,
 )
 from polewright.commands.output import json_text
 from polewright.core.angles import ARCMIN_PER_RAD, ARCSEC_PER_RAD
+from polewright.core.axis_reasons import SkyImpossible
 from polewright.core.drift.compare import Comparison, compare_with_turn
 from polewright.core.drift.guarded import Guarded, believed, contradicts, guarded, may_be_held
 from polewright.core.drift.hidden import wandering
@@ -54,6 +56,7 @@ from polewright.core.model import Site, SkyFrame, TargetPole
 from polewright.core.not_measurable import NotMeasurable
 from polewright.core.offset import Covariance
 from polewright.core.sky.places import default_target, standard_atmosphere
+from polewright.core.unsolved import ImpossibleSky
 from polewright.services.frame_reader.reading import shown
 from polewright.services.measuring import place_in_sky
 from polewright.services.regular_file import read_regular
@@ -72,6 +75,8 @@ from polewright.words.numbers import angle_text, arcmin_text, duration_text, num
 from polewright.words.said import Said
 
 USUAL_NOISE_ARCSEC, USUAL_CADENCE_S = 1.0, 5.0
+SINGLE_FRAMES = 0.2  # of all frames; chosen: a wrong site puts a whole field below the horizon
+LEFT_OUT_LINES = 3  # chosen: shows whether they all lack the same
 
 
 @dataclass(frozen=True, eq=False)
@@ -83,6 +88,7 @@ class Watched:
     left_out: tuple[tuple[str, str], ...]
     site_source: str
     warnings: tuple[str, ...] = ()
+    impossible: ImpossibleSky | None = None
 
 
 @dataclass(frozen=True)
@@ -158,17 +164,18 @@ def run(args: argparse.Namespace) -> int:
     if isinstance(result, DriftResult):
         rest = guarded(watched.proof) if may_be_held(result) else None
         guided = _guided(result, off, rest)
-        found = _refused(guided, guiding_words(guided)) if guided else _found(args, watched, result, rest, turn)
+        found = (
+            _refused(watched, guided, guiding_words(guided)) if guided else _found(args, watched, result, rest, turn)
+        )
     else:
-        found = _refused(result, drift_refusal_words(result))
+        found = _refused(watched, result, drift_refusal_words(result))
     facts, lines = found
     facts |= {
         "target": watched.proof.target.name.lower(),
         "frames_used": watched.frames,
         "frames_left_out": [{"file": name, "reason": why} for name, why in watched.left_out],
     }
-    left_out = [f"{name}: left out: {why}" for name, why in watched.left_out]
-    print(json_text(facts) if args.json else "\n".join([*left_out, *lines]))
+    print(json_text(facts) if args.json else "\n".join([*_left_out_lines(watched.left_out), *lines]))
     return EXIT_NOT_MEASURABLE if facts["axis"] is None else EXIT_OK
 
 
@@ -182,15 +189,30 @@ def _guided(result: DriftResult, off: bool | None, rest: Guarded | None) -> Guid
 
 
 def _result_of(watched: Watched) -> DriftResult | DriftRefusal:
-    """Frames that were all left out are not the same as none."""
+    """Frames that were all left out are not the same as none; when many cannot come from this site and time, the
+    others cannot be trusted either: a wrong site leaves half of them above its horizon."""
+    if watched.impossible is not None:
+        return SkyImpossible(watched.impossible)
     result = watched.proof.result
     if isinstance(result, NoFramesYet) and watched.left_out:
         return AllLeftOut(len(watched.left_out))
     return result
 
 
-def _refused(why: NotMeasurable, said: Said) -> tuple[dict[str, Any], list[str]]:
-    return {"axis": None, **told_facts(why, said)}, [f"Not measurable: {said.reason}", f"Do this: {said.cure}"]
+def _refused(watched: Watched, why: NotMeasurable, said: Said) -> tuple[dict[str, Any], list[str]]:
+    lines = [f"Not measurable: {said.reason}", f"Do this: {said.cure}", *_notes(watched.warnings)]
+    return {"axis": None, **told_facts(why, said), "warnings": list(watched.warnings)}, lines
+
+
+def _left_out_lines(left_out: Sequence[tuple[str, str]]) -> list[str]:
+    """One line each, so that the result is not pushed off the screen by frames that all lack the same."""
+    lines = [f"{name}: left out: {why}" for name, why in left_out[:LEFT_OUT_LINES]]
+    more = len(left_out) - len(lines)
+    return lines + ([f"... and {more} more left out (--json names each)."] if more else [])
+
+
+def _notes(warnings: Sequence[str]) -> list[str]:
+    return [f"Note: {text}" for text in warnings]
 
 
 # where to point
@@ -265,7 +287,8 @@ def _watch(args: argparse.Namespace) -> Watched:
     proof = DriftProof(site, atmosphere, _target(args, site), nudged=args.nudged)
     placed: list[SkyFrame] = []
     left_out: list[tuple[str, str]] = []
-    warnings: dict[str, None] = {}  # each once, in the order in which they came
+    impossible: list[ImpossibleSky] = []
+    warnings = dict.fromkeys(other_site(args, first))  # each once, in the order in which they came
     for path, item in each:
         if isinstance(item, FrameReadError):
             left_out.append((shown(path.name), str(item)))
@@ -275,11 +298,19 @@ def _watch(args: argparse.Namespace) -> Watched:
         if isinstance(sky, SkyFrame):
             placed.append(sky)
         else:
+            impossible += [sky.why] if isinstance(sky.why, ImpossibleSky) else []
             left_out.append((item.frame.name, frame_words(sky.why).whole))
     placed.sort(key=lambda sky: sky.utc_mid)
     for sky in placed:
         proof = add_frame(proof, sky, sky.utc_mid.seconds_since(placed[0].utc_mid))
-    return Watched(proof, len(placed), tuple(left_out), source, tuple(warnings))
+    return Watched(
+        proof, len(placed), tuple(left_out), source, tuple(warnings), _of_the_site(impossible, len(args.frames))
+    )
+
+
+def _of_the_site(impossible: Sequence[ImpossibleSky], frames: int) -> ImpossibleSky | None:
+    """The first of them when they are too many to be single frames with a wrong time."""
+    return impossible[0] if len(impossible) > frames * SINGLE_FRAMES else None
 
 
 def _watch_fields(args: argparse.Namespace) -> Watched:
@@ -338,7 +369,7 @@ def _found(
             "cause": comparison.cause.value,
         }
         lines.append(comparison_words(comparison, result.unknown))
-    return facts, lines + [f"Note: {text}" for text in warnings]
+    return facts, lines + _notes(warnings)
 
 
 def _field_facts(p: PositionDrift) -> dict[str, Any]:

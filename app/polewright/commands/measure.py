@@ -255,7 +255,7 @@ def axis_sentences(capture: Capture, estimate: AxisEstimate) -> list[str]:
         f"  in all       {arcmin_text(estimate.total_rad, float(np.hypot(sigma_east, sigma_up)))}",
         *([] if estimate.budget is None else [f"  uncertain    {budget_words(estimate.budget)}"]),
         f"  azimuth      {arcmin_text(screws.azimuth_rad, screws.sigma_azimuth_rad)}"
-        " along the horizon (azimuth screw)",
+        " along the horizon, east positive (azimuth screw)",
         f"  altitude     {arcmin_text(screws.altitude_rad, screws.sigma_altitude_rad)} (altitude screw)",
         f"  consistency  {consistency(estimate)}",
         "  as stated    clock and longitude: a minute, or a quarter of a degree, turns this about the pole by"

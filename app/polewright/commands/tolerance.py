@@ -14,7 +14,14 @@ from polewright.core.errors import UsageError
 from polewright.core.model import Site, TargetPole
 from polewright.core.plan.imaging_plan import ImagingPlan, elongation
 from polewright.core.plan.sky_objects import sky_object
-from polewright.core.plan.tolerance import TargetTooLow, Tolerance, longest_exposure_s, needed_accuracy, worst_blur_px
+from polewright.core.plan.tolerance import (
+    CAP_RAD,
+    TargetTooLow,
+    Tolerance,
+    longest_exposure_s,
+    needed_accuracy,
+    worst_blur_px,
+)
 from polewright.core.sky.places import default_target
 from polewright.words.kinds import told_facts
 from polewright.words.numbers import angle_text, duration_text, number_text
@@ -129,17 +136,26 @@ def sentences(plan: ImagingPlan, facts: Tolerance) -> list[str]:
         lines.append(
             f"  The allowed {plan.allowed_blur_px:g} px is reached at {angle_text(facts.limit_rad)}"
             f" (textbook formula, no air: {angle_text(facts.closed_form_rad)})."
+            f" Half of that is advised, never more than {angle_text(CAP_RAD)}."
         )
     if not facts.feasible:
         lines += _too_much_asked(plan, facts)
     lines.append(f"  With no error at all the air still makes {number_text(facts.air_blur_px)} px.")
-    lines += [
-        f"  Axis on {POLE_WORDS[p.target]}: {number_text(p.blur_px)} px"
-        + (f", room for {angle_text(p.limit_rad)}" if p.limit_rad > 0.0 else ", no room for an error")
-        + (" (best)" if p.target is facts.best else "")
+    return lines + _poles(facts)
+
+
+def _poles(facts: Tolerance) -> list[str]:
+    """A line for each pole; the best is named only where a figure of it is better to read."""
+    figures = {
+        p.target: f"{number_text(p.blur_px)} px, "
+        + (f"room for {angle_text(p.limit_rad)}" if p.limit_rad > 0.0 else "no room for an error")
         for p in facts.poles
+    }
+    rooms = {angle_text(p.limit_rad) for p in facts.poles}
+    best = facts.best if len(rooms) > 1 else None
+    return [
+        f"  Axis on {POLE_WORDS[pole]}: {text}{' (best)' if pole is best else ''}" for pole, text in figures.items()
     ]
-    return lines
 
 
 def _too_much_asked(plan: ImagingPlan, facts: Tolerance) -> list[str]:

@@ -6,7 +6,7 @@ import math
 from typing import assert_never
 
 from polewright.core.angles import ARCSEC_PER_RAD
-from polewright.core.axis_reasons import RecordedDoubt
+from polewright.core.axis_reasons import RecordedDoubt, SkyImpossible
 from polewright.core.drift.compare import Cause, Comparison
 from polewright.core.drift.reasons import (
     AllLeftOut,
@@ -34,6 +34,7 @@ from polewright.core.drift.reasons import (
     Wanders,
 )
 from polewright.core.not_measurable import RecordedRefusal
+from polewright.words.frames import frame_words
 from polewright.words.numbers import angle_text, duration_text, offset_words, sigma_text
 from polewright.words.said import Said
 
@@ -57,6 +58,8 @@ def drift_refusal_words(why: DriftRefusal) -> Said:
             return Said(f"{seconds:.0f} s of drift, {needed_s:.0f} s needed.", "Keep tracking for a minute.")
         case NotTracking():
             return Said("The camera does not follow the stars.", "Switch tracking on, at the sidereal rate.")
+        case SkyImpossible(cause):
+            return frame_words(cause)
         case RecordedRefusal(reason, cure):
             return Said(reason, cure)
         case _:

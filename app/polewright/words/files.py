@@ -4,7 +4,10 @@ from __future__ import annotations
 
 from polewright.words.clock import taken_off_words
 
-CLOCK_UNSTATED = "The camera wrote local time without saying how far it is from UTC: state the UTC offset."
+CLOCK_UNSTATED = (
+    "The camera wrote local time without saying how far it is from UTC: state the UTC offset"
+    " (on the command line --utc-offset)."
+)
 TIME_BY_NAME = "The header has no time: the one in the file name is used, taken as UTC."
 NO_TIME_AT_ALL = "There is no time in the header, and the file's own time makes no sense."
 TIME_BY_FILE = "The header has no time: the file's modification time is used, which a copy may have changed."

@@ -70,7 +70,7 @@ def frame_words(why: FrameReason) -> Said:
         case NoTime():
             return Said(
                 "The frame does not say when it was taken.",
-                "Set the camera program to write the time (DATE-OBS) into its files, or give the time zone.",
+                "Set the camera program to write the time into its files, or say how far its clock is ahead of UTC.",
             )
         case BelowHorizon(frame, depth_deg):
             return Said(

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import Enum
 
-from polewright.core.axis_reasons import RecordedDoubt
+from polewright.core.axis_reasons import RecordedDoubt, SkyImpossible
 from polewright.core.not_measurable import NotMeasurable, RecordedRefusal
 
 
@@ -96,7 +96,7 @@ class TooShortToTell(NotMeasurable):
 
 
 GuidingRefusal = Guided | MaybeGuided | TooShortToTell
-DriftRefusal = NoFramesYet | AllLeftOut | TooFewFrames | TooShort | NotTracking | RecordedRefusal
+DriftRefusal = NoFramesYet | AllLeftOut | TooFewFrames | TooShort | NotTracking | SkyImpossible | RecordedRefusal
 ShiftRefusal = TooFewClean | TooFewAgree | NoCommonShift
 
 

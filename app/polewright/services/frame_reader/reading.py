@@ -96,7 +96,7 @@ def bytes_of(path: Path) -> tuple[bytes, float]:
     except PermissionError as error:
         raise FrameReadError(f"{name} is locked by another program, or reading it is not allowed.") from error
     except IsADirectoryError as error:
-        raise FrameReadError(f"{name} is a folder, not a frame.") from error
+        raise FrameReadError(f"{name} is a folder, not a frame: name the frames in it.") from error
     except (OSError, ValueError) as error:
         reason = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
         raise FrameReadError(f"{name} cannot be opened: {reason}.") from error
