@@ -27,6 +27,9 @@ PICTURES = {
     "proof": "6-proof-day",
     "drift": "5-proof-drift-day",
     "plan": "8-plan-day",
+    "nights": "9-nights-day",
+    "report": "9-report-day",
+    "take-over": "9-take-over-day",
 }
 
 

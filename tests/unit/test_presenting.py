@@ -441,9 +441,9 @@ def test_a_refused_click_comes_before_everything_else() -> None:
 
 def test_a_lost_folder_names_both_ways_out() -> None:
     view = shown(at_rest(1.0, 1.0, folder_lost=True, folder_reason="Stale file handle."))
-    assert view.trouble is not None
-    assert view.trouble.cause == "Stale file handle."
-    assert "cable" in view.trouble.cure and "Ctrl+O" in view.trouble.cure
+    assert "Stale file handle." in view.instruction.reason
+    assert "cable" in view.instruction.gain and "Ctrl+O" in view.instruction.gain
+    assert view.trouble is None, "nothing is said twice, in a notice that cannot be put away"
     assert view.actions[0].intent == want.ChooseFolder()
 
 

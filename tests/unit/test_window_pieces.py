@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -32,11 +33,13 @@ from polewright.ui.driving.form import (
     form_view,
     number_text,
     optics_of,
+    scale_of,
     site_of,
     weather_of,
     without_site,
 )
 from polewright.ui.driving.night_files import export_night
+from polewright.ui.driving.proposals import optics_name
 from polewright.ui.driving.remembered import Remembered, recall, remember
 from polewright.ui.driving.replay_track import StoppedError, load_track
 from polewright.ui.driving.resuming import resumable
@@ -289,6 +292,15 @@ def test_a_chosen_folder_is_not_asked_for_again() -> None:
     assert form_view(Known(folder="x"), "").lacking == (
         "The latitude is missing: type it, unless the next frame states it."
     )
+
+
+@pytest.mark.parametrize("focal_mm", [2.8, 6.3, 14.5, 50.4, 240.0, 2031.6])
+@pytest.mark.parametrize("pixel_um", [1.55, 2.9, 3.76, 9.0])
+def test_the_top_bar_and_the_row_of_the_scale_agree(focal_mm: float, pixel_um: float) -> None:
+    """A rig without a name of its own is called by its optics, whose ratio times 206.265 is the scale."""
+    known = Known(focal_length=str(focal_mm), pixel_size=str(pixel_um))
+    focal, pixel = (float(part) for part in re.findall(r"[\d.]+", optics_name(Optics(focal_mm, pixel_um))))
+    assert 206.265 * pixel / focal == pytest.approx(scale_of(known), rel=0.01)
 
 
 def test_a_damaged_rig_costs_its_memory_only(tmp_path: Path) -> None:

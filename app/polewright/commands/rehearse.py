@@ -102,7 +102,7 @@ def _rehearse(args: argparse.Namespace, folder: Path) -> int:
     )
     told.end(score)
     if shots is not None:
-        taken = shots[0].take(args.shots, shots[1])
+        taken = shots[0].take(args.shots, shots[1], folder / "night")
         print(f"{len(taken)} pictures written to {args.shots}.", file=sys.stderr)
     return EXIT_OK if score.proved else EXIT_NOT_MEASURABLE
 

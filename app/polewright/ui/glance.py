@@ -29,4 +29,6 @@ def glance(view: View) -> Glance:
 
 
 def _first_key(actions: tuple[Action, ...]) -> Action | None:
-    return next((a for a in actions if a.weight is Weight.PRIMARY and a.enabled and a.key), None)
+    """The one to press; of several answers of which none is advised, none."""
+    loud = [a for a in actions if a.weight is Weight.PRIMARY and a.enabled and a.key]
+    return loud[0] if loud and (len(loud) == 1 or loud[0].key == "Return") else None

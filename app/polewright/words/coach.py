@@ -40,6 +40,7 @@ from polewright.words.numbers import (
 )
 from polewright.words.plan import sky_direction, sky_words
 from polewright.words.screws import lock_words
+from polewright.words.window import LOST_FOLDER
 
 OVERHEAD_DEG, LEVEL_DEG = 88.0, 2.0
 WORTH_SAYING = 0.75  # a turn that leaves more than this share of the error is not told as progress
@@ -84,8 +85,10 @@ def say(advice: Advice) -> Told:
         case it.Plainly():
             return _plainly(why)
         case it.FolderGone(reason):
-            lost = reason or "The frame folder cannot be reached."
-            return Told("Reconnect the frame folder.", f"{lost} Everything measured so far is kept.")
+            lost = reason or LOST_FOLDER.reason
+            return Told(
+                "Reconnect the frame folder.", f"{lost} Everything measured so far is kept.", LOST_FOLDER.cure
+            )
         case it.NoFrames(since_s, usual_s):
             usual = f"They usually come every {number_text(usual_s)} s."
             return Told(f"No frame for {duration_text(since_s)}.", f"{usual} Check that the camera is still running.")

@@ -18,6 +18,7 @@ from polewright.runtime.engine import NightEngine
 from polewright.runtime.jobs import InlineWorker
 from polewright.services.magnetic import magnetic_declination
 from polewright.services.measuring import Optics
+from polewright.ui.driving.afterwards_shots import afterwards
 from polewright.ui.driving.first_frame import learned
 from polewright.ui.driving.first_scene import first_view
 from polewright.ui.driving.form import Known
@@ -30,7 +31,7 @@ from polewright.ui.presenting.extras import Extras
 from polewright.ui.presenting.history import NightHistory
 from polewright.ui.presenting.night import present, stage_name
 from polewright.ui.presenting.proof import score_page
-from polewright.ui.shots import SIZES, take_all
+from polewright.ui.shots import take_all
 from polewright.ui.view_model import View
 
 FIRST, FOLDER = "0-first", "~/frames"
@@ -90,8 +91,8 @@ class NightShots:
         )
         return present(snapshot.state, snapshot.advice, extras)
 
-    def take(self, folder: Path, sizes: Sequence[tuple[int, int]] = SIZES) -> list[Path]:
-        """Write all pictures, day and red light; the score of the rehearsal last."""
+    def take(self, folder: Path, sizes: Sequence[tuple[int, int]], night: Path) -> list[Path]:
+        """Write all pictures, day and red light; last the score, and what the record in `night` is good for."""
         os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
         app = QApplication.instance() or QApplication(["polewright"])
         assert self._night is not None
@@ -99,7 +100,7 @@ class NightShots:
         if state.aligned and "6-proof" in self.views:
             self.views["7-score"] = score_page(self.views["6-proof"], begun(state), self._night.true_offset())
         self._add_plan()
-        self.views |= self.turn.views
+        self.views |= self.turn.views | afterwards(night)
         taken = take_all(folder, dict(sorted(self.views.items())), sizes)
         app.processEvents()
         return taken

@@ -11,6 +11,7 @@ from polewright.ui.driving.form import number_text
 from polewright.words.rigs import UNKNOWN_SCALE, place_text
 
 SAME_PLACE_DEG = 0.02  # 2 km: chosen, a place found by a telephone and by a map
+WHOLE_MM = 50.0  # from here on the millimetre is a hundredth
 SAME_SHARE = 0.02  # of a focal length: focus and rounding
 
 
@@ -42,7 +43,8 @@ def same_size(a: float | None, b: float | None) -> bool:
 
 
 def optics_name(optics: Optics) -> str:
-    """`240 mm, 5 µm pixels`."""
-    focal = "" if optics.focal_length_mm is None else f"{number_text(optics.focal_length_mm, 0)} mm"
+    """`240 mm, 5 µm pixels`: the scale of the page *Stand*, to a hundredth."""
+    mm = optics.focal_length_mm
+    focal = "" if mm is None else f"{number_text(mm, int(mm < WHOLE_MM))} mm"
     pixel = "" if optics.pixel_size_um is None else f"{number_text(optics.pixel_size_um, 2)} µm pixels"
     return ", ".join(part for part in (focal, pixel) if part) or UNKNOWN_SCALE

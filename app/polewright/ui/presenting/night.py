@@ -13,6 +13,7 @@ from polewright.core.night.advice import (
     DriftWatched,
     Ended,
     FieldWanted,
+    FolderGone,
     FramesFail,
     Mood,
     NudgeWanted,
@@ -214,7 +215,7 @@ def trouble(state: Running, advice: Advice, extras: Extras) -> Trouble | None:
     if extras.notices:
         notice = extras.notices[-1]
         return Trouble(notice.cause, notice.cure, repeat=notice.count)
-    if state.folder_lost:
+    if state.folder_lost and not isinstance(advice.reason, FolderGone):  # which says so itself
         return Trouble(state.folder_reason or LOST_FOLDER.reason, LOST_FOLDER.cure)
     return _frame(state, advice, extras)
 

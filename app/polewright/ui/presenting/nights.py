@@ -97,7 +97,7 @@ def _row(night: NightLine) -> NightRow:
 def _facts(night: NightLine) -> tuple[Fact, ...]:
     began = "" if night.began is None else f"{iso_text(night.began, 0)[:16].replace('T', ' ')} UTC"
     sigma = "" if night.last is None else sigma_text(night.last.sigma_rad)
-    return (
+    facts = (
         Fact("begun", began),
         Fact("site", place_text(night.site)),
         Fact("rig", night.rig),
@@ -106,6 +106,7 @@ def _facts(night: NightLine) -> tuple[Fact, ...]:
         Fact("at last", words.error_text(night.last), sigma),
         Fact("aligned in", words.minutes_text(night.minutes)),
     )
+    return tuple(fact for fact in facts if fact.value)
 
 
 def _well(night: NightLine | None) -> Reticle:
