@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -11,7 +10,6 @@ import pytest
 
 from polewright.core.matching.hint import SolveHint
 from polewright.core.model import PlateSolution
-from polewright.core.unsolved import Unsolved
 from polewright.services.sky_index import SkyIndex
 from polewright.services.solver import Solver
 from sky_solver import shared_catalogue, shared_solver
@@ -66,19 +64,6 @@ def test_what_is_there_is_asked_before_anything_is_made(tmp_path: Path) -> None:
 
 def test_a_frame_that_the_soonest_layer_misses_gets_the_next(tmp_path: Path) -> None:
     assert _made(tmp_path, field(0.85, 1)) == [1, 0]
-
-
-def test_a_spoiled_frame_of_a_camera_that_was_solved_holds_nobody_up(tmp_path: Path) -> None:
-    """Smeared while the mount is turned, with half the layers made: none is made for it, frames wait behind it."""
-    one, other = field(1.5, 1), field(1.5, 2)
-    index = NothingMadeYet(tmp_path)
-    camera = first_solve(index, one).camera
-    index.made.clear()
-    spoiled = replace(other.stars, x_px=other.stars.x_px[::-1])
-    solver = Solver(shared_catalogue(), tmp_path, search_other_scales=False)
-    solver._index = index
-    assert isinstance(solver.solve(spoiled, EPOCH_YEAR, SolveHint(camera=camera)), Unsolved)
-    assert index.made == []
 
 
 def _made(folder: Path, one: Field) -> list[int]:

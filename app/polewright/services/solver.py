@@ -249,7 +249,7 @@ class Solver:
         """Candidates from the pattern index, the likely ones first; without `build` from the layers there are."""
         layers = self._layers(image)
         asked: dict[int, list[IntArray]] = {n: [] for n in layers}
-        for together in self._in_turn(layers, build, image.camera_known):
+        for together in self._in_turn(layers, build):
             for stage in stages:
                 for n in together:
                     layer = self._index.layer(n, progress)
@@ -260,13 +260,10 @@ class Solver:
                     release = partial(self._index.release, n)
                     yield quad_poses(image, layer, self._catalogue.position, quads, release, effort)
 
-    def _in_turn(self, layers: dict[int, float], build: bool, known: bool) -> list[list[int]]:
+    def _in_turn(self, layers: dict[int, float], build: bool) -> list[list[int]]:
         """The layers that are asked stage by stage together: those there are; then, with `build`, each of the missing
-        by itself, the soonest made first of those that have stars enough to find the field alone. `known`: the
-        camera is, by an earlier frame."""
+        by itself, the soonest made first of those that have stars enough to find the field alone."""
         ready = [n for n in layers if self._index.is_ready(n)]
-        if ready and known:  # it has been solved by these: a frame that fails is spoiled, and those behind it wait
-            return [ready]
         missing = sorted(set(layers) - set(ready), key=lambda n: (layers[n] < _FINDS_ALONE, layers[n]))
         return [ready, *([n] for n in missing if build)]
 
