@@ -27,7 +27,7 @@ from polewright.core.axis.following import follow, start_following, start_follow
 from polewright.core.axis.following_start import KnownAxis
 from polewright.core.axis.mishaps import explain, places_of, possible_mishaps, repeated_slips
 from polewright.core.axis.screw_offsets import screw_offsets
-from polewright.core.axis.shared_lens import each_alone, with_shared_lens
+from polewright.core.axis.shared_lens import with_shared_lens
 from polewright.core.axis.sky_frame import sky_frame
 from polewright.core.axis.viewing import best_position, camera_positions, weakness
 from polewright.core.drift.compare import compare_with_turn
@@ -406,7 +406,7 @@ def _wide_lens() -> Iterator[object]:
     for some in (wide, wide[:2]):
         for placed in with_shared_lens(some, shared_catalogue(), WIDE_SITE, AIRS[0]):
             yield placed.attitude_enu, placed.rms_arcsec, placed.stars_matched, placed.camera
-    yield [placed.attitude_enu.covariance_rad2 for placed in each_alone(wide[:2])]
+    yield [frame.sky.attitude_enu.covariance_rad2 for frame in wide[:2]]
 
 
 # the drift

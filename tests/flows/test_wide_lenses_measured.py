@@ -67,6 +67,17 @@ def test_the_axis_through_a_lens_that_bends(
     assert min(frame["stars_matched"] for frame in facts["frames"]) > 120  # the middle: 19 to 45
 
 
+def test_following_rests_on_one_lens_as_well(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """The capture, and each frame after it, by the lens that they share, as in `measure`."""
+    taken, rng = drawn(Bending("straight", 90.0), 0, frames=5)
+    capsys.readouterr()
+    main(["follow", *write_frames(taken, tmp_path, "fits", rng), "--capture", "4", *PLACE, "--json"])
+    capture_line, follow_line = [json.loads(line) for line in capsys.readouterr().out.splitlines()][-2:]
+    for line in (capture_line, follow_line):
+        error = np.array([line["east_arcmin"], line["up_arcmin"]]) - taken.offset_rad * ARCMIN_PER_RAD
+        assert np.linalg.norm(error) < 0.5, line
+
+
 def test_two_frames_of_a_fisheye_say_how_unsure_they_are(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """Two are no lens of their own: the worst of twelve captures, 3.1' off, stated as 0.7' once."""
     taken, rng = drawn(Bending("equidistant", 180.0), 3, frames=2)

@@ -21,10 +21,12 @@ from polewright.commands.output import json_text
 from polewright.core.angles import ARCMIN_PER_RAD
 from polewright.core.axis.estimate import estimate_axis
 from polewright.core.axis.following import AxisReading, FollowState, follow, start_following
+from polewright.core.axis.shared_lens import Wide, with_shared_lens
 from polewright.core.errors import FrameReadError, UsageError
 from polewright.core.flexure import FLEXURE_PRIOR
-from polewright.core.model import Atmosphere, AxisEstimate, Site, SkyFrame, TargetPole
+from polewright.core.model import Atmosphere, AxisEstimate, PlateSolution, Site, SkyFrame, TargetPole
 from polewright.core.sky.places import default_target
+from polewright.services.catalogue import load_catalogue
 from polewright.services.measuring import MeasuredFrame, place_in_sky
 from polewright.words.axis import doubt_words, follow_words, refusal_words
 from polewright.words.frames import frame_words
@@ -66,7 +68,7 @@ class FollowSession:
         self._target = target
         self._atmosphere = atmosphere
         self._left = capture_frames
-        self._captured: list[SkyFrame] = []
+        self._captured: list[Wide] = []
         self._following: FollowState | None = None
         self.measured_something = False
 
@@ -82,33 +84,39 @@ class FollowSession:
         warnings = list(measured.warnings)
         if not isinstance(placed, SkyFrame):
             warnings.append(frame_words(placed.why).whole)
-        sky = placed if isinstance(placed, SkyFrame) else None
+        seen = None
+        if isinstance(placed, SkyFrame) and isinstance(measured.outcome, PlateSolution):
+            seen = Wide(placed, measured.outcome, measured.stars)
         if self._left > 0:
-            return self._capture_line(measured.frame.name, sky, warnings)
-        return self._adjust_line(measured.frame.name, sky, warnings)
+            return self._capture_line(measured.frame.name, seen, warnings)
+        return self._adjust_line(measured.frame.name, seen, warnings)
 
-    def _capture_line(self, name: str, placed: SkyFrame | None, warnings: list[str]) -> dict[str, object]:
+    def _by_one_lens(self, frames: list[Wide]) -> list[SkyFrame]:
+        return with_shared_lens(frames, load_catalogue(), self._site, self._atmosphere)
+
+    def _capture_line(self, name: str, placed: Wide | None, warnings: list[str]) -> dict[str, object]:
         self._left -= 1
         if placed is not None:
             self._captured.append(placed)
         reading: tuple[float, float, np.ndarray] | None = None
         if len(self._captured) >= 2:
-            estimate = estimate_axis(self._captured, self._site, self._atmosphere, self._target, FLEXURE_PRIOR)
+            frames = self._by_one_lens(self._captured)
+            estimate = estimate_axis(frames, self._site, self._atmosphere, self._target, FLEXURE_PRIOR)
             if isinstance(estimate, AxisEstimate):
                 reading = (estimate.east_rad, estimate.up_rad, estimate.covariance_rad2)
                 warnings += map(doubt_words, estimate.warnings)
                 if self._left == 0:
-                    self._following = start_following(estimate, self._captured)
+                    self._following = start_following(estimate, frames)
             elif self._left == 0:
                 warnings.append(refusal_words(estimate).whole)
         elif self._left == 0:
             warnings.append("Fewer than two capture frames could be solved: take the capture again.")
         return self._line(name, "capture", reading, "unknown", warnings)
 
-    def _adjust_line(self, name: str, placed: SkyFrame | None, warnings: list[str]) -> dict[str, object]:
+    def _adjust_line(self, name: str, placed: Wide | None, warnings: list[str]) -> dict[str, object]:
         if self._following is None or placed is None:
             return self._line(name, "adjust", None, "unknown", warnings)
-        self._following, reading = follow(self._following, placed)
+        self._following, reading = follow(self._following, self._by_one_lens([*self._captured, placed])[-1])
         return self._reading_line(name, reading, warnings)
 
     def _reading_line(self, name: str, reading: AxisReading, warnings: list[str]) -> dict[str, object]:

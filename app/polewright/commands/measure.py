@@ -24,7 +24,7 @@ from polewright.commands.output import json_text
 from polewright.core.angles import ARCMIN_PER_RAD, ARCSEC_PER_RAD
 from polewright.core.axis.estimate import estimate_axis
 from polewright.core.axis.screw_offsets import screw_offsets
-from polewright.core.axis.shared_lens import Wide, each_alone, is_wide, with_shared_lens
+from polewright.core.axis.shared_lens import Wide, with_shared_lens
 from polewright.core.axis_reasons import AxisRefusal, SkyImpossible, TooFewPlaced
 from polewright.core.budget import Budget, part_sigmas_rad
 from polewright.core.errors import FrameReadError
@@ -108,14 +108,13 @@ def one_lens(
     site: Site,
     atmosphere: Atmosphere,
 ) -> list[SkyFrame | Unsolved]:
-    """What was placed, with one lens for all frames where they are wide, or less surely where there is none."""
+    """What was placed, with one lens for all frames where they are wide."""
     wide = [
         Wide(sky, item.outcome, item.stars)
         for item, sky in zip(measured, placed)
         if isinstance(sky, SkyFrame) and isinstance(item.outcome, PlateSolution)
     ]
-    together = is_wide([frame.solution for frame in wide])
-    fitted = iter(with_shared_lens(wide, catalogue, site, atmosphere) if together else each_alone(wide))
+    fitted = iter(with_shared_lens(wide, catalogue, site, atmosphere))
     return [next(fitted) if isinstance(sky, SkyFrame) else sky for sky in placed]
 
 

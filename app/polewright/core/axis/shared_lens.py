@@ -7,8 +7,8 @@ sky, where refraction does not pass for bend. The radius on the sensor is an odd
 boresight (Kannala & Brandt, IEEE PAMI 28, 1335 (2006)), which serves a straight drawing as well as a fisheye of 180
 degrees; tilted elements as usual (Brown, Photogramm. Eng. 32, 444 (1966)). More terms of the tangent plane were
 rejected: a tangent ends at 90 degrees.
-Only captures of three and more frames wider than 35 degrees are fitted so; others keep what they have, wide ones with
-their uncertainty widened.
+Only captures of three and more frames wider than 35 degrees are fitted so; others keep what they have, wide ones as
+unsure as sky_frame() makes them.
 """
 
 from __future__ import annotations
@@ -20,6 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from polewright.core.angles import ARCSEC_PER_RAD, rotation_about
+from polewright.core.axis.sky_frame import is_bent
 from polewright.core.camera import pixel_to_vector
 from polewright.core.model import (
     Atmosphere,
@@ -35,7 +36,6 @@ from polewright.core.sky.catalogue import Catalogue
 from polewright.core.sky.places import observed_enu
 from polewright.core.sky.timescales import julian_epoch_year
 
-WIDE_RAD = np.radians(35.0)  # across the frame; narrower lenses draw straight to the error of a centroid
 FEWEST_FRAMES = 3  # with two the lens takes up what the axis should
 _FEWEST_STARS = 6  # of a frame
 _ROUNDS, _CLIPS = 8, 4
@@ -58,9 +58,6 @@ _GATE_PX = 5.0  # between drawn and seen, beyond which a star is another one
 _SIGMA_FLOOR_PX = 0.1  # bright wide-lens stars are not measured better than that
 _CATALOGUE_STARS = 9000  # of the whole sky, to magnitude 6.5: more than such a frame shows (measured: 220 detections)
 _LOWEST_SINE, _BEHIND = 0.09, -0.2  # above 5 degrees, where refraction holds; up to 102 degrees off the boresight
-# so many times the sigmas of a wide frame that no lens explains together with others: with two frames of 90 to 180
-# degrees the axis was off by 2.0 sigmas of its stars (rms of 12 drawn captures, 5.1 at most); three: chosen for it
-_ALONE = 3.0
 _LENS = 8  # ln focal length, three of the bend, two of the centre, two of the tilt
 
 
@@ -130,26 +127,16 @@ def with_shared_lens(
     """The frames (N,) with attitudes that one lens explains, by all their stars that the catalogue knows; each alone
     where they are not wide, too few, of several cameras, or no lens explains them."""
     if not is_wide([frame.solution for frame in frames]):
-        return each_alone(frames)
+        return [frame.sky for frame in frames]
     lists = [_Listed.of(frame, catalogue, site, atmosphere) for frame in frames]
     states = [_grown(frames, lists, share) for share in _TRUSTED]
     state = max(filter(None, states), key=lambda state: sum(state.stars), default=None)
     if state is None:
-        return each_alone(frames)
+        return [frame.sky for frame in frames]
     return [
         _placed(frame.sky, attitude, covariance, state, count)
         for frame, attitude, covariance, count in zip(frames, state.attitudes, state.covariances, state.stars)
     ]
-
-
-def each_alone(frames: Sequence[Wide]) -> list[SkyFrame]:
-    """The frames (N,) as their own solutions place them: wide ones less surely than their stars scatter."""
-    return [_less_sure(frame.sky) if _is_bent(frame.solution.camera) else frame.sky for frame in frames]
-
-
-def _less_sure(frame: SkyFrame) -> SkyFrame:
-    attitude = frame.attitude_enu
-    return replace(frame, attitude_enu=replace(attitude, covariance_rad2=attitude.covariance_rad2 * _ALONE**2))
 
 
 def _grown(frames: Sequence[Wide], lists: Sequence[_Listed], share: float) -> _State | None:
@@ -201,13 +188,7 @@ def is_wide(solutions: Sequence[PlateSolution]) -> bool:
         == (first.width_px, first.height_px, first.mirrored)
         for s in solutions
     )
-    return alike and _is_bent(first)
-
-
-def _is_bent(camera: Camera) -> bool:
-    """Is the frame so wide across that its lens bends by more than a centroid is off?"""
-    left, right = pixel_to_vector(camera, np.array([0.0, camera.width_px - 1.0]), np.full(2, 0.5 * camera.height_px))
-    return bool(np.arccos(np.clip(left @ right, -1.0, 1.0)) > WIDE_RAD)
+    return alike and is_bent(first)
 
 
 def _from_middle(camera: Camera, x_px: FloatArray, y_px: FloatArray) -> FloatArray:
