@@ -99,6 +99,7 @@ SAMPLES: tuple[it.Reason, ...] = (
     it.CaptureTooRough(RAD, RAD, 3),
     it.DriftTooRough(RAD, 3),
     it.Near(HERE, RAD),
+    it.Near(HERE, RAD, supposed=True),
     it.TripodSettles(200.0, 900.0),
     it.DriftDisturbed(Jumped(1e-4, 40.0)),
     it.DriftDisturbed(Jumped(3e-4, 40.0), nudge=True),

@@ -51,6 +51,11 @@ class Flexure:
             raise UsageError("The correlation and the surprise of a flexure are shares of one.")
 
     @property
+    def supposed(self) -> bool:
+        """Whether neither a night nor another part of the sky has told yet how it bends."""
+        return self.pull_sigma >= PULL_SIGMA
+
+    @property
     def pull_with_sag(self) -> float:
         """The pull (per rad) that comes with a rad more of sag: the regression of the one on the other."""
         return self.correlation * self.pull_sigma / self.sag_sigma_rad if self.sag_sigma_rad > 0.0 else 0.0

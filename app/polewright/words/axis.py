@@ -41,6 +41,7 @@ from polewright.core.budget import Budget, Part, part_sigmas_rad
 from polewright.core.night.orientation.clock import DAY_S
 from polewright.core.not_measurable import RecordedRefusal
 from polewright.words.clock import apart_text
+from polewright.words.flexure import IF_USUAL
 from polewright.words.frames import frame_words
 from polewright.words.numbers import angle_text, number_text, sigma_text
 from polewright.words.said import Said
@@ -291,13 +292,14 @@ def _where(look: Look) -> str:
 
 
 def budget_words(budget: Budget) -> str:
-    """`± 1″ by the stars, ± 11″ with mount and air`."""
-    return both_words(budget, math.sqrt(sum(sigma**2 for sigma in part_sigmas_rad(budget).values())))
+    """`± 1″ by the stars, ± 11″ with mount and air`, of a rig that has never been measured before."""
+    return both_words(budget, math.sqrt(sum(sigma**2 for sigma in part_sigmas_rad(budget).values())), supposed=True)
 
 
-def both_words(budget: Budget, whole_rad: float) -> str:
-    """The same of an axis that rests on more than that budget: `whole_rad` is all that is stated of it."""
-    return f"{by_stars_words(budget)}, {with_all_words(whole_rad)}"
+def both_words(budget: Budget, whole_rad: float, supposed: bool) -> str:
+    """The same of an axis that rests on more than that budget: `whole_rad` is all that is stated of it, and
+    `supposed` whether it is still open how the tube bends."""
+    return f"{by_stars_words(budget)}, {with_all_words(whole_rad)}{f', {IF_USUAL}' if supposed else ''}"
 
 
 def with_all_words(whole_rad: float) -> str:

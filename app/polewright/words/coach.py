@@ -24,6 +24,7 @@ from polewright.core.screws.plan import TurnKind
 from polewright.core.screws.walk import Cue
 from polewright.words.axis import follow_words, refusal_words
 from polewright.words.drift import comparison_words, drift_doubt_words, drift_refusal_words, guiding_words
+from polewright.words.flexure import IF_USUAL
 from polewright.words.frames import clouded_words, frame_gain, frame_headline, frame_words
 from polewright.words.numbers import (
     angle_text,
@@ -598,7 +599,8 @@ def _ending(why: it.Ending) -> Told:
                 f"As good as this sky shows: {_total(offset)}.", f"{left} Go on: another part of the sky shows more."
             )
         case it.Near(offset, tolerance_rad):
-            needed = f"Needed {angle_text(tolerance_rad)}. Go on to prove it by a second turn."
+            usual = f", {IF_USUAL}" if why.supposed else ""
+            needed = f"Needed {angle_text(tolerance_rad)}{usual}. Go on to prove it by a second turn."
             return Told(f"Good enough for tonight: {_total(offset)}.", needed)
         case it.Ended():
             return _ended(why)

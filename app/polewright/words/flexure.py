@@ -8,6 +8,8 @@ from polewright.core.flexure import Flexure
 from polewright.core.flexure_memory import LEAST_NIGHTS, NightBend
 from polewright.words.numbers import angle_text, counted, sigma_text
 
+IF_USUAL = "if the tube bends as usual"  # what every ± supposes before a second sky or three nights have shown it
+
 
 def flexure_words(flexure: Flexure) -> str:
     """What was expected of the rig: learned, or as rigs usually are."""

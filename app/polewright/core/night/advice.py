@@ -417,11 +417,12 @@ class DriftTooRough:
 @dataclass(frozen=True)
 class Near:
     """The axis is inside the tolerance, and that is sure, or `open` by what frames of this sky cannot show: time to
-    prove it."""
+    prove it. `supposed`: that the tube bends as usual, which nothing has shown yet."""
 
     offset: Offset
     tolerance_rad: float
     open: bool = False
+    supposed: bool = False
 
 
 # why: the drift

@@ -106,11 +106,12 @@ def verdict(facts: NightFacts) -> dict[str, Any]:
     components = (
         f"{offset_words(facts.final.east_rad, east).capitalize()}, {offset_words(facts.final.up_rad, up, 'up')}."
     )
-    return {"main": main, "more": [components, *_how_sure(facts.final), needed + sure, *_plan(facts)]}
+    return {"main": main, "more": [components, *_how_sure(facts, facts.final), needed + sure, *_plan(facts)]}
 
 
-def _how_sure(offset: Offset) -> list[str]:
-    return [] if offset.budget is None else [f"{both_words(offset.budget, offset.sigma_rad)}."]
+def _how_sure(facts: NightFacts, offset: Offset) -> list[str]:
+    supposed = not facts.proved and facts.bend is None and facts.flexure is not None and facts.flexure.supposed
+    return [] if offset.budget is None else [f"{both_words(offset.budget, offset.sigma_rad, supposed)}."]
 
 
 def _disturbed(facts: NightFacts, pole: str, total: str) -> str:

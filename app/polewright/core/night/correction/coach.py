@@ -171,7 +171,13 @@ def _share_left(outlook: ScrewOutlook) -> float | None:
 def _inside(state: Running, offset: Offset) -> Near | LocksWanted:
     tolerance_rad = state.plan.tolerance_rad
     if state.locks.tight:
-        return Near(offset, tolerance_rad, open=not good_enough(offset, tolerance_rad, state.aim_rad))
+        flexure = state.plan.flexure
+        return Near(
+            offset,
+            tolerance_rad,
+            open=not good_enough(offset, tolerance_rad, state.aim_rad),
+            supposed=flexure is not None and flexure.supposed,
+        )
     return LocksWanted(offset, tolerance_rad, state.locks.aim_rad != (0.0, 0.0), state.handling.turns_made)
 
 
