@@ -438,7 +438,7 @@ def _drift() -> Iterator[object]:
         result = measure(proof)
         yield name, result, cadence_s(proof)
         if isinstance(result, DriftResult):
-            yield [guiding_refusal(result, off) for off in (None, True, False)], guarded(proof)
+            yield [guiding_refusal(result, off) for off in (None, True, False)], guarded(proof, result)
             yield [remaining(proof, result, wanted) for wanted in (1e-5, 1e-4, 1e-3)]
             yield compare_with_turn(result, 5e-3, -3e-3, ((1e-9, 0.0), (0.0, 1e-9)), proof.site, proof.atmosphere)
             yield compare_with_turn(result, 1e-3, 0.0, ((1e-9, 0.0), (0.0, 1e-9)), proof.site, proof.atmosphere, "a")

@@ -55,8 +55,8 @@ def outcome(proof: DriftProof, truth_rad: np.ndarray, guiding_is_off: bool | Non
     limited = may_be_held(found)
     covariance = stated_covariance(proof, found, math.inf, FLEXURE_PRIOR)
     if limited:
-        told = guarded(proof)
-        if contradicts(told, found):
+        told = guarded(proof, found)
+        if contradicts(told, found, covariance):
             return "refused", True
         covariance = guarded_covariance(told, found)
     offset = Offset(found.east_rad, found.up_rad, covariance, len(proof.samples))

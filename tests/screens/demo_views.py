@@ -475,7 +475,7 @@ def drifting() -> View:
         actions=(
             Action("Accept without proof", "F", events.Accepted(NOW), Weight.PLAIN),
             Action("The other side of the meridian", "D", events.DriftAsked(NOW, "west", ask=True), Weight.MENU),
-            Action("It has stood for half an hour", "H", events.DriftAsked(NOW, stood=True, ask=True), Weight.MENU),
+            Action("Stood half an hour, firm ground", "H", events.DriftAsked(NOW, stood=True, ask=True), Weight.MENU),
             *(replace(action, weight=Weight.MENU) if action.label == "Undo" else action for action in ALWAYS),
         ),
     )

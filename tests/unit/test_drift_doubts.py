@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 
 import numpy as np
@@ -11,11 +12,12 @@ from bench.drift_coverage import drift, judged
 from drift_nights import AIR, guided, mount_off, site_at, watched
 from polewright.core.angles import ARCSEC_PER_RAD
 from polewright.core.drift.hidden import whole_covariance
-from polewright.core.drift.live import DriftResult, measure
+from polewright.core.drift.live import DriftProof, DriftResult, measure
 from polewright.core.drift.reading import DriftReading, read_drift, stated_covariance
 from polewright.core.drift.red_noise import slope_growth
 from polewright.core.flexure import FLEXURE_PRIOR, Flexure
 from polewright.core.model import FloatArray, TargetPole
+from polewright.simulate.real_mount import RealMount
 from polewright.words.drift import hidden_words
 
 PLACES = ((0.0, 10.0), (-5.0, 55.0))
@@ -83,6 +85,44 @@ def test_a_pull_is_an_axis_error_of_its_own_size() -> None:
         for p in (20.0, 0.0)
     )
     assert np.sqrt((with_pull - without)[0, 0]) * ARCSEC_PER_RAD == pytest.approx(20.0, rel=0.03)
+
+
+RIGID = Flexure(sag_sigma_rad=0.0, pull_sigma=0.0)
+QUARTER_H, HOUR = 900.0, 3600.0
+
+
+def tilting(lat_deg: float, creep_arcsec_min: float, toward_deg: float) -> tuple[DriftProof, DriftResult]:
+    """An axis on the pole at the start, on a base that tilts."""
+    real = RealMount(creep_arcsec_min=creep_arcsec_min, creep_toward_deg=toward_deg)
+    spec = replace(mount_off(lat_deg, 0.0, 0.0), real=real)
+    proof = watched(spec, lat_deg, PLACES, 300.0, 5.0, 0.0, np.random.default_rng(1))
+    found = measure(proof)
+    assert isinstance(found, DriftResult)
+    return proof, found
+
+
+@pytest.mark.parametrize("lat_deg", [25.0, -25.0, 60.0])
+def test_a_base_that_tilts_fakes_less_in_altitude_the_nearer_the_equator(lat_deg: float) -> None:
+    """The simulated base tilts by 1" a minute, which turns the mount by 229" a radian of the sky's turn, toward the
+    north and toward the east; what is allowed for stands in the same ratio to both."""
+    by_north, by_east = (tilting(lat_deg, 1.0, toward)[1] for toward in (0.0, 90.0))
+    (ee, _), (_, uu) = np.array(stated_covariance(*tilting(lat_deg, 0.0, 0.0), 0.0, RIGID)) - np.array(
+        stated_covariance(*tilting(lat_deg, 0.0, 0.0), math.inf, RIGID)
+    )
+    assert abs(by_north.east_rad) * ARCSEC_PER_RAD == pytest.approx(229.0, rel=0.05)
+    assert abs(by_east.up_rad / by_north.east_rad) == pytest.approx(np.sqrt(uu / ee), rel=0.06)
+
+
+@pytest.mark.parametrize("rested_s", [QUARTER_H, HOUR])
+def test_soil_that_gives_way_steadily_is_allowed_for_however_long_the_tripod_has_stood(rested_s: float) -> None:
+    """0.4" a minute, as much as simulated tripods on soil are drawn with, fake 92": such an axis is no other one.
+    Firm ground does not give way so: on a pier it would be."""
+    proof, found = tilting(52.0, 0.4, 0.0)
+    on_soil, on_a_pier = (
+        math.sqrt(stated_covariance(proof, found, stood, FLEXURE_PRIOR)[0][0]) for stood in (rested_s, math.inf)
+    )
+    assert abs(found.east_rad) * ARCSEC_PER_RAD > 85.0
+    assert abs(found.east_rad) < 2.5 * on_soil and abs(found.east_rad) > 5.0 * on_a_pier
 
 
 @pytest.mark.parametrize("kind", ["wander", "all"])

@@ -86,7 +86,7 @@ def test_a_drift_is_contradicted_beyond_the_limit_of_chance_either_way(east: flo
     for chi, says in ((0.99, False), (1.01, True)):
         east_rad, up_rad = (chi * math.sqrt(CONTRADICTS_CHI2) * sigmas * np.array([east, up])).tolist()
         told = Guarded(2e-3 + east_rad, -1e-3 + up_rad, still.covariance_rad2)
-        assert contradicts(told, still) is says
+        assert contradicts(told, still, still.covariance_rad2) is says
 
 
 @pytest.mark.parametrize("site", [Site(52.0, 3.0), Site(-34.0, 18.0)])

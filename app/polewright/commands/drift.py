@@ -129,7 +129,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     add(
         "--stood",
         action="store_true",
-        help="the tripod has stood for half an hour, or is a pier: it no longer settles",
+        help="a pier, or a tripod that has stood for half an hour on firm ground: it gives way no more",
     )
     add_camera_options(parser)
     add_site_options(parser)
@@ -162,10 +162,14 @@ def run(args: argparse.Namespace) -> int:
     result = _result_of(watched)
     off = None if args.guiding is None else args.guiding == "off"
     if isinstance(result, DriftResult):
-        rest = guarded(watched.proof) if may_be_held(result) else None
-        guided = _guided(result, off, rest)
+        rest = guarded(watched.proof, result) if may_be_held(result) else None
+        rested_s = math.inf if args.stood else 0.0
+        free = stated_covariance(watched.proof, result, rested_s, FLEXURE_PRIOR)
+        guided = _guided(result, off, rest, free)
         found = (
-            _refused(watched, guided, guiding_words(guided)) if guided else _found(args, watched, result, rest, turn)
+            _refused(watched, guided, guiding_words(guided))
+            if guided
+            else _found(args, watched, result, rest, free, turn)
         )
     else:
         found = _refused(watched, result, drift_refusal_words(result))
@@ -179,13 +183,13 @@ def run(args: argparse.Namespace) -> int:
     return EXIT_NOT_MEASURABLE if facts["axis"] is None else EXIT_OK
 
 
-def _guided(result: DriftResult, off: bool | None, rest: Guarded | None) -> GuidingRefusal | None:
+def _guided(result: DriftResult, off: bool | None, rest: Guarded | None, free: Covariance) -> GuidingRefusal | None:
     """Why the drift is not believed; what right ascension and the turning field say (`rest`, None where the
     declination is free) is believed over the person."""
     refusal = guiding_refusal(result, off)
     if refusal is not None or rest is None:
         return refusal
-    return Guided(Sign.TURNS) if contradicts(rest, result) else None
+    return Guided(Sign.TURNS) if contradicts(rest, result, free) else None
 
 
 def _result_of(watched: Watched) -> DriftResult | DriftRefusal:
@@ -329,11 +333,15 @@ def _target(args: argparse.Namespace, site: Site) -> TargetPole:
 
 
 def _found(
-    args: argparse.Namespace, watched: Watched, result: DriftResult, rest: Guarded | None, turn: Turn | None
+    args: argparse.Namespace,
+    watched: Watched,
+    result: DriftResult,
+    rest: Guarded | None,
+    free: Covariance,
+    turn: Turn | None,
 ) -> tuple[dict[str, Any], list[str]]:
     proof = watched.proof
     left = remaining(proof, wandering(result), args.certainty / ARCMIN_PER_RAD)
-    free = stated_covariance(proof, result, math.inf if args.stood else 0.0, FLEXURE_PRIOR)
     stars_rad, by_frames = result.sigma_rad, result.covariance_rad2
     result = believed(replace(result, covariance_rad2=free), rest, by_frames)
     warnings = [*watched.warnings, *map(drift_doubt_words, result.warnings)]

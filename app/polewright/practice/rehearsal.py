@@ -10,6 +10,7 @@ from pathlib import Path
 
 from polewright.core.angles import ARCMIN_PER_RAD
 from polewright.core.night.states import Running, begun
+from polewright.core.night.witness import told_offset
 from polewright.core.screws.angles import Screw
 from polewright.core.screws.memory import ScrewRate
 from polewright.core.sky.places import default_target
@@ -175,7 +176,7 @@ def score_of(night: Rehearsal, tally: Tally, seed: int, start: TrueOffset) -> Sc
     """Claim beside truth."""
     state = begun(night.engine.state)
     spec = night.world.rig.night.mount
-    offset = state.offset
+    offset = told_offset(state)
     azimuth, altitude = night.world.rig.mount.turn_worth_arcmin(night.world.rig.seconds(night.world.now()))
     return Score(
         scenario=night.world.rig.night.scenario.name,

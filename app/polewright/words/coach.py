@@ -57,8 +57,8 @@ SHORT = "The posts stand a little short: tightening the locks moves the axis, an
 TO_THE_POSTS = "Watch the marker, not the screw: you will be told when to slow down and when to stop."
 HOPELESS = "With so much scatter even hours would not be enough: expose longer, or wait for steadier air."
 SETTLES = (
-    "A tripod that is still settling moves the stars as a wrong axis does. On a pier, or after half an hour, skip"
-    " this."
+    "A tripod that is still settling moves the stars as a wrong axis does. On a pier, or after half an hour on"
+    " firm ground, skip this."
 )
 LEFT_OUT = "The first place was measured before the telescope was pointed: it is left out. Leave declination alone."
 NOTHING_THERE = "No stars there: turn back, something stands in the way. If you have not turned yet, wait: a cloud."
@@ -489,8 +489,7 @@ def _drift(why: it.Drifting) -> Told:
         case it.TripodSettles(left_s):
             return Told(f"Hands off. Tripod settling, {duration_text(left_s)}.", SETTLES)
         case it.DriftDisturbed(doubt, nudge):
-            sentence = "Begin the drift again, or say you nudged." if nudge else "Begin the drift again."
-            return Told(sentence, drift_doubt_words(doubt), NUDGE_UNTOLD if nudge else "")
+            return Told("Begin the drift again.", drift_doubt_words(doubt), NUDGE_UNTOLD if nudge else "")
         case it.GuidingAsked(on):
             asked = "Switch guiding off, in both axes." if on else "Say whether guiding is off in both axes."
             return Told(asked, LIKE_ALIGNED, "Frames count from your answer on; they are believed over it.")

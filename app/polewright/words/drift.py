@@ -158,7 +158,7 @@ def axis_words(east_rad: float, up_rad: float, sigmas_rad: tuple[float, float], 
 
 def hidden_words(stars_rad: float, whole_rad: float, stood: bool) -> str:
     """The uncertainty by the scatter of the frames and in all, and what makes it smaller."""
-    rest = "" if stood else " On a pier, or when the tripod has stood for half an hour, say --stood."
+    rest = "" if stood else " On a pier, or after half an hour on firm ground, say --stood."
     return f"Each {sigma_text(stars_rad)} by the stars, {sigma_text(whole_rad)} with base, tube and air.{rest}"
 
 

@@ -13,9 +13,10 @@ Source: Covington, Astrophotography for the Amateur, 2nd ed. (1999), appendix B.
 
 Decided 2026-11-25. A drift is doubted by what a base may creep. A base that settles by 8" in ten minutes faked 137"
 of axis error in a rehearsal. The covariance of a drift grows by 2" an hour and by 4" in ten minutes dying away (no
-published source); a proof waits until the tripod has stood; a drift that leaves it open is watched again; one that
-contradicts is laid before the person. Fitting the creep was rejected: one field cannot tell it from the axis, and
-two cannot either.
+published source); on soil 12" an hour last (2026-11-30: a good axis was turned away by a base that crept by 0.46" a
+minute all night, which fakes 104"); a proof waits until the tripod has stood; a drift that leaves it open is watched
+again; one that contradicts is laid before the person. Fitting the creep was rejected: one field cannot tell it from
+the axis, and two cannot either.
 """
 
 from __future__ import annotations
@@ -33,7 +34,7 @@ WAVE_PERIODS_S = (150.0, 240.0, 360.0, 480.0, 640.0, 960.0)
 WAVE_SIZE_RAD = 12.0 / ARCSEC_PER_RAD  # of each of these waves; together they bend like any worm
 WEAK_PRIOR_RAD = np.radians(3.0)  # on the axis: says nothing against a drift, keeps the sums finite
 _ROUNDS = 4  # of refitting the weights (chosen)
-_UNHEARD = 1e5  # times its noise: declination has no say
+_UNHEARD = np.array([1e5, 1.0, 1.0])  # times its noise: declination has no say
 _TWIST = 10.0 / ARCSEC_PER_RAD  # of the camera in its tube, rad a radian of the sky's turn: as pull (chosen)
 _HIGHEST_RAD = np.radians(80.0)  # declination: nearer to the axis its direction turns with the noise (chosen)
 
@@ -81,37 +82,57 @@ class DriftFit:
     rate_error: float
 
 
-def fit_drift(data: DriftData, start_enu: FloatArray, up_enu: FloatArray, by_declination: bool = True) -> DriftFit:
+def fit_drift(data: DriftData, start_enu: FloatArray, up_enu: FloatArray) -> DriftFit:
     """The axis that keeps every declination still; `start_enu` (3,) is the target pole, `up_enu` (3,) up there.
 
     Needs three frames at one position at the least; a single position leaves one direction all but unknown, and the
-    covariance says so. Not `by_declination`: what right ascension and the turning of the field tell by themselves.
+    covariance says so.
     """
     axis = start_enu
-    noise = np.array([np.sqrt(np.mean(np.square(data.sigma_rad)))] * 2 + [_roll_noise(data)])
-    relative = data.sigma_rad / noise[0]
+    noise, relative = _expected(data)
     sideways = _sideways(data, start_enu, up_enu)
-    unheard = np.array([1.0 if by_declination else _UNHEARD, 1.0, 1.0])
     for _ in range(_ROUNDS):
         rows = _Rows(data, axis, up_enu, sideways)
-        solved = _solve(rows, noise * unheard, relative)
+        solved = _solve(rows, noise, relative)
         axis = moved(axis, solved.step, up_enu)
         noise = np.maximum(solved.scatter, 0.3 * noise)
     rows = _Rows(data, axis, up_enu, sideways)
-    solved = _solve(rows, noise * unheard, relative)
-    dec, angle = rows.dec, rows.angle
-    growth = correlation_growth(solved.dec_left if by_declination else solved.ra_left, data.position)
+    solved = _solve(rows, noise, relative)
+    growth = correlation_growth(solved.dec_left, data.position)
     return DriftFit(
         axis_enu=axis,
         covariance_rad2=solved.covariance * growth,
-        dec_rad=dec,
-        angle_rad=angle,
+        dec_rad=rows.dec,
+        angle_rad=rows.angle,
         dec_residual_rad=solved.dec_left,
         noise_rad=float(noise[0]),
         inflation=growth,
         wave_rad=rows.waves @ solved.wave_sizes,
         rate_error=solved.rate,
     )
+
+
+def step_without_declination(
+    data: DriftData, axis_enu: FloatArray, up_enu: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """How far (2,), (east, up) in rad, right ascension and the turning of the field would have the axis away from
+    `axis_enu` (3,), and the covariance (2, 2) of that, both to first order there.
+
+    Over minutes they leave one direction open by degrees. Were the axis sought out there, what they tell of the other
+    direction would be told where it is another one.
+    """
+    noise, relative = _expected(data)
+    rows = _Rows(data, axis_enu, up_enu, _sideways(data, axis_enu, up_enu))
+    for _ in range(_ROUNDS):
+        solved = _solve(rows, noise * _UNHEARD, relative)
+        noise = np.maximum(solved.scatter, 0.3 * noise)
+    return solved.step, solved.covariance * correlation_growth(solved.ra_left, data.position)
+
+
+def _expected(data: DriftData) -> tuple[FloatArray, FloatArray]:
+    """Sigma (3,) of a usual frame in declination, right ascension and turn; of each frame, in units of it (N,)."""
+    noise = np.array([np.sqrt(np.mean(np.square(data.sigma_rad)))] * 2 + [_roll_noise(data)])
+    return noise, data.sigma_rad / noise[0]
 
 
 def moved(axis_enu: FloatArray, step: FloatArray, up_enu: FloatArray) -> FloatArray:
@@ -258,9 +279,9 @@ def _least_squares(design: FloatArray, seen: FloatArray) -> tuple[FloatArray, Fl
     """Covariance and solution by orthogonal factors: the sums of squares of a drift that has hardly begun are so
     ill-conditioned that their inverse is another one on another processor."""
     scale = 1.0 / np.sqrt(np.sum(np.square(design), axis=0))
-    q, r = np.linalg.qr(design * scale)
-    root = scale[:, None] * np.linalg.inv(r)
-    return root @ root.T, root @ (q.T @ seen)
+    factors = np.asarray(np.linalg.qr(np.column_stack([design * scale, seen]), mode="r"), dtype=np.float64)
+    root = scale[:, None] * np.linalg.inv(factors[:-1, :-1])
+    return root @ root.T, root @ factors[:-1, -1]
 
 
 def _rms(residual: FloatArray, dof: float) -> float:

@@ -19,11 +19,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from polewright.core.covariance import Covariance, covariance_of
-from polewright.core.drift.fit import fit_drift
+from polewright.core.drift.fit import step_without_declination
 from polewright.core.drift.live import DriftProof, DriftResult, drift_data, unknown_in
 from polewright.core.drift.nudge import Nudge
 from polewright.core.drift.reasons import MayBeHeld
-from polewright.core.sky.places import east_and_up, offset_from_pole, pole_enu
+from polewright.core.sky.places import east_and_up, pole_enu
 
 CONTRADICTS_CHI2 = 13.8  # one in a thousand by chance, two degrees of freedom
 
@@ -42,20 +42,20 @@ def may_be_held(result: DriftResult) -> bool:
     return result.still and result.nudge is not Nudge.STAYED
 
 
-def guarded(proof: DriftProof) -> Guarded:
-    """What the frames of a drift that tells an axis say without their declination."""
+def guarded(proof: DriftProof, result: DriftResult) -> Guarded:
+    """What the frames of a drift that tells an axis say without their declination, seen from there."""
     data, _ = drift_data(proof)
     assert data is not None
-    pole = pole_enu(proof.site, proof.atmosphere, proof.target)
-    fit = fit_drift(data, pole, east_and_up(pole, proof.site)[1], by_declination=False)
-    east, up = offset_from_pole(fit.axis_enu, pole, proof.site)
-    return Guarded(east, up, covariance_of(fit.covariance_rad2))
+    up = east_and_up(pole_enu(proof.site, proof.atmosphere, proof.target), proof.site)[1]
+    step, covariance = step_without_declination(data, np.array(result.axis_enu), up)
+    return Guarded(result.east_rad + float(step[0]), result.up_rad + float(step[1]), covariance_of(covariance))
 
 
-def contradicts(told: Guarded, result: DriftResult) -> bool:
-    """Whether the declination stands still on an axis that the rest of the frames excludes."""
+def contradicts(told: Guarded, result: DriftResult, stated: Covariance) -> bool:
+    """Whether the declination stands still on an axis that the rest of the frames excludes, by all that the axis of
+    the declination is doubted by (`stated`): wander, tube and base move it on a free mount too."""
     apart = np.array([told.east_rad - result.east_rad, told.up_rad - result.up_rad])
-    covariance = np.array(told.covariance_rad2) + np.array(result.covariance_rad2)
+    covariance = np.array(told.covariance_rad2) + np.array(stated)
     return float(apart @ np.linalg.solve(covariance, apart)) > CONTRADICTS_CHI2
 
 

@@ -26,7 +26,9 @@ from polewright.core.sky.places import hemisphere_sign
 Side = Literal["east", "west"]
 DRIFT_SHARE = 1.0 / 3.0  # of the tolerance: a drift this sure, in all, has a say
 FINEST_RAD = 3.0 / ARCSEC_PER_RAD  # air and flexure: nobody is asked to watch for more
-CREEP_RAD_S = 2.0 / ARCSEC_PER_RAD / 3600.0  # a base at rest; 1"/h of it fakes 3.8" of axis error
+CREEP_RAD_S = 2.0 / ARCSEC_PER_RAD / 3600.0  # a base on firm ground; 1"/h of it fakes 3.8" of axis error
+# soil gives way under a leg for hours: each way; chosen, half of what a tripod does that was just set down
+SOIL_RAD_S = 0.2 / ARCSEC_PER_RAD / 60.0
 SETTLING_RAD_S, SETTLING_S = 4.0 / ARCSEC_PER_RAD / 600.0, 600.0  # a tripod just set down; common practice, no source
 CREEP_SHARE = math.sqrt(WORTH_SHARE**2 - DRIFT_SHARE**2)  # of the tolerance: what creep may add to the scatter
 LEAST_FRAMES, LEAST_S = 10, 40.0  # of a field: a scatter known from fewer may look too small
@@ -131,8 +133,8 @@ def read_drift(
     left = remaining(replace(proof, result=told), told, wanted)
     untold_s = 0.0 if flexure is None else _untold_s(result)
     stated = replace(told, covariance_rad2=_stated(proof, told, rested_s, flexure))
-    rest = guarded(proof) if flexure is not None and may_be_held(result) else None
-    sign = None if flexure is None else _sign(result, rest)
+    rest = guarded(proof, result) if flexure is not None and may_be_held(result) else None
+    sign = None if flexure is None else _sign(result, rest, stated.covariance_rad2)
     return DriftReading(
         samples=len(samples),
         east_rad=float(told.east_rad),
@@ -163,12 +165,12 @@ def _untold_s(result: DriftResult) -> float:
     return 0.0 if result.runs or not may_be_held(result) else max(FIELD_S - result.positions[-1].seconds, 0.0)
 
 
-def _sign(result: DriftResult, rest: Guarded | None) -> Sign | None:
+def _sign(result: DriftResult, rest: Guarded | None, stated: Covariance) -> Sign | None:
     """What shows that something guides; the frames are believed over the person, who has said that nothing does."""
     why = guiding_refusal(result, guiding_is_off=True)
     if isinstance(why, Guided):
         return why.sign
-    return Sign.TURNS if rest is not None and contradicts(rest, result) else None
+    return Sign.TURNS if rest is not None and contradicts(rest, result, stated) else None
 
 
 def stated_covariance(proof: DriftProof, result: DriftResult, rested_s: float, flexure: Flexure | None) -> Covariance:
@@ -181,21 +183,30 @@ def _told(proof: DriftProof, result: DriftResult, flexure: Flexure | None) -> Dr
 
 
 def _stated(proof: DriftProof, told: DriftResult, rested_s: float, flexure: Flexure | None) -> Covariance:
-    shown = told.covariance_rad2
-    return _with_creep(shown if flexure is None else whole_covariance(proof, told, flexure), rested_s)
+    if flexure is None:
+        return _with_creep(told.covariance_rad2, creep_rad_s(rested_s, CREEP_RAD_S), 1.0)
+    north = math.sin(math.radians(abs(proof.site.lat_deg)))
+    return _with_creep(whole_covariance(proof, told, flexure), creep_rad_s(rested_s), north)
 
 
-def _with_creep(covariance: Covariance, rested_s: float) -> Covariance:
-    creep_rad_s = math.hypot(CREEP_RAD_S, SETTLING_RAD_S * math.exp(-max(rested_s, 0.0) / SETTLING_S))
-    faked = (creep_rad_s / SIDEREAL_RATE_RAD_S) ** 2
+def creep_rad_s(rested_s: float, lasting_rad_s: float = SOIL_RAD_S) -> float:
+    """How fast, each way, a base may lean that has stood for so long; for ever (`inf`) is on firm ground."""
+    lasting = CREEP_RAD_S if math.isinf(rested_s) else lasting_rad_s
+    return math.hypot(lasting, SETTLING_RAD_S * math.exp(-max(rested_s, 0.0) / SETTLING_S))
+
+
+def _with_creep(covariance: Covariance, creep_rad_s: float, north: float) -> Covariance:
+    """Legs that sink tilt the base about level axes: about the one to the east all of it is a turn across the axis,
+    east of it; about the one to the north the sine of the latitude (`north`) is, above it."""
+    faked = creep_rad_s / SIDEREAL_RATE_RAD_S
     (ee, eu), (ue, uu) = covariance
-    return (ee + faked, eu), (ue, uu + faked)
+    return (ee + faked**2, eu), (ue, uu + (faked * north) ** 2)
 
 
-def rest_needed_s(tolerance_rad: float) -> float:
+def rest_needed_s(tolerance_rad: float, lasting_rad_s: float = SOIL_RAD_S) -> float:
     """How long a tripod must have stood until a drift can prove this tolerance; no longer than makes a difference."""
     allowed_rad_s = CREEP_SHARE * tolerance_rad / math.sqrt(2.0) * SIDEREAL_RATE_RAD_S
-    settling = math.sqrt(max(allowed_rad_s**2 - CREEP_RAD_S**2, CREEP_RAD_S**2))
+    settling = math.sqrt(max(allowed_rad_s**2 - lasting_rad_s**2, lasting_rad_s**2))
     return max(SETTLING_S * math.log(SETTLING_RAD_S / settling), 0.0)
 
 

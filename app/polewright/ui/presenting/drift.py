@@ -139,7 +139,7 @@ def drift_actions(state: Running) -> tuple[Action, ...]:
         Action(
             "The other side of the meridian", "D", drift_asked(state.plan, state.drift, other_side=True), Weight.MENU
         ),
-        Action("It has stood for half an hour", "H", drift_asked(state.plan, state.drift, stood=True), Weight.MENU),
+        Action("Stood half an hour, firm ground", "H", drift_asked(state.plan, state.drift, stood=True), Weight.MENU),
     )
 
 

@@ -15,7 +15,7 @@ import numpy as np
 from polewright.core.budget import Budget, Chance, Part
 from polewright.core.drift.compare import Comparison, compare_with_turn, words_agree
 from polewright.core.drift.live import with_frame
-from polewright.core.drift.reading import DriftReading, rest_needed_s, wanted_rad
+from polewright.core.drift.reading import CREEP_RAD_S, DriftReading, rest_needed_s, wanted_rad
 from polewright.core.night.actions import Outcome, begin_following, see_frame
 from polewright.core.night.drift_watch import DriftWatch, anew
 from polewright.core.night.effects import Effect, FitDrift, KeepDrift, KeepNight, Objection, Refused
@@ -184,7 +184,9 @@ def settling_s(state: Running) -> float:
 def rest_s(state: Running) -> float:
     """How long a tripod must have stood until a drift is worth watching."""
     plan = state.plan
-    return rest_needed_s(plan.tolerance_rad * (1.0 if plan.flexure is None else REST_SHARE))
+    if plan.flexure is None:  # a record of before
+        return rest_needed_s(plan.tolerance_rad, CREEP_RAD_S)
+    return rest_needed_s(plan.tolerance_rad * REST_SHARE)
 
 
 def stood_s(state: Running) -> float:
