@@ -426,6 +426,8 @@ def record(name: str) -> None:
 def main() -> None:
     """The nights named, or all of them."""
     wanted = [name for name in sys.argv[1:] if not name.startswith("--")]
+    if set(sys.argv[1:]) - set(wanted) - {"--shown", "--numbers", "--sentences", "--again"}:
+        sys.exit(__doc__)  # not every night is to be recorded anew because somebody asked how
     if "--shown" in sys.argv:
         for name in wanted or NIGHTS:
             keep_shown(name)
