@@ -215,7 +215,9 @@ def trouble(state: Running, advice: Advice, extras: Extras) -> Trouble | None:
     if extras.notices:
         notice = extras.notices[-1]
         return Trouble(notice.cause, notice.cure, repeat=notice.count)
-    if state.folder_lost and not isinstance(advice.reason, FolderGone):  # which says so itself
+    if isinstance(advice.reason, FolderGone):
+        return None  # the instruction says so itself
+    if state.folder_lost:
         return Trouble(state.folder_reason or LOST_FOLDER.reason, LOST_FOLDER.cure)
     return _frame(state, advice, extras)
 
