@@ -18,7 +18,7 @@ from astropy.coordinates import SkyCoord, get_constellation
 from coach_reasons import reading
 from direction_nights import CASES, Case, learned
 from polewright.core.angles import ARCMIN_PER_RAD, ARCSEC_PER_RAD, SIDEREAL_RATE_RAD_S
-from polewright.core.axis.shared_lens import _BEND_SIGMA, _CENTRE_SIGMA, _TILT_SIGMA, _prior
+from polewright.core.axis.shared_lens import _BEND_SIGMA, _CENTRE_SIGMA, _TILT_SIGMA, _from_middle, _prior
 from polewright.core.budget import Budget, Chance, Part
 from polewright.core.drift.guarded import CONTRADICTS_CHI2, Guarded, contradicts
 from polewright.core.drift.live import DriftResult, DriftSample, _held_against, _position_of
@@ -29,11 +29,13 @@ from polewright.core.model import Camera, Site
 from polewright.core.night.capture.actions import axis_near
 from polewright.core.night.correction.coach import _mount_scatters
 from polewright.core.night.correction.handling import OWN_DIRECTION, _creep_arcmin, _crept, _own_motion, _with_path
-from polewright.core.night.correction.outlook import _beyond, outlooks
+from polewright.core.night.correction.outlook import _beyond, next_turn, outlooks
 from polewright.core.night.drift_watch import DriftWatch, shifted_axis
 from polewright.core.night.drifting.actions import _capture_of
 from polewright.core.night.drifting.places import free_side
 from polewright.core.night.elsewhere import _candidates, _declination_deg, _first_budget, _turn_h
+from polewright.core.night.events import RigMended
+from polewright.core.night.orientation.mending import mend_rig
 from polewright.core.night.rest import Rest
 from polewright.core.night.states import Handling, Running
 from polewright.core.night.trainee import Answer, best_turn, left_after
@@ -42,7 +44,8 @@ from polewright.core.offset import Covariance, Offset
 from polewright.core.plan.sky_choice import Obstacle
 from polewright.core.plan.sky_objects import SKY_OBJECTS, sky_object
 from polewright.core.screws.angles import Screw, ScrewAngles
-from polewright.core.screws.memory import ScrewRate
+from polewright.core.screws.memory import ScrewMemory, ScrewRate
+from polewright.core.sky.weather import TEMPERATURE_C
 from polewright.ui.intents import ReadOff
 from polewright.ui.presenting import nights, replay
 from polewright.ui.presenting.picture import WIDEST_PX, step_for
@@ -215,6 +218,39 @@ def test_a_mount_scatters_where_its_shaking_outweighs_the_stars_and_the_plan(
     axis = replace(state.capture.axis, budget=Budget((chance(Part.STARS, stars), chance(Part.DRIVE, drive))))
     state = replace(state, capture=replace(state.capture, axis=axis))
     assert _mount_scatters(state, tolerance) is scatters
+
+
+def test_another_rig_keeps_what_each_screw_did_tonight() -> None:
+    state = known()
+    named = RigMended(state.now_s, "other", azimuth=ScrewMemory(seen_odds=1.0), altitude=ScrewMemory(seen_odds=2.0))
+    after, _ = mend_rig(state, named)
+    assert (after.azimuth.seen_odds, after.altitude.seen_odds) == (1.0, 2.0)
+    assert state.azimuth.moves != state.altitude.moves
+    assert (after.azimuth.moves, after.altitude.moves) == (state.azimuth.moves, state.altitude.moves)
+
+
+@pytest.mark.parametrize(
+    ("azimuth", "screw"), [(0.25, Screw.AZIMUTH), (-0.25, Screw.AZIMUTH), (0.15, Screw.ALTITUDE)]
+)
+def test_altitude_goes_first_where_azimuth_is_a_small_part_of_what_is_left(azimuth: float, screw: Screw) -> None:
+    """A fifth of it (chosen); both far from the pole, neither screw in hand."""
+    state = known()
+    assert state.capture.axis is not None
+    axis = replace(state.capture.axis, east_rad=azimuth * 80.0 * ARCMIN, up_rad=80.0 * ARCMIN)
+    state = replace(state, rest=Rest(), handling=Handling(), capture=replace(state.capture, axis=axis))
+    found = next_turn(state)
+    assert found is not None and found.screw is screw
+
+
+@pytest.mark.parametrize("mirrored", [False, True])
+def test_a_mirrored_picture_is_turned_round_about_its_middle(mirrored: bool) -> None:
+    found = _from_middle(Camera(1280, 960, 4.0, mirrored), np.array([0.0]), np.array([0.0]))
+    assert found.tolist() == [[639.5 if mirrored else -639.5, -479.5]]
+
+
+def test_nights_of_frost_and_of_the_desert_are_no_mistakes_of_typing() -> None:
+    """Record temperatures of inhabited places lie near -68 and +57 degrees Celsius (from memory)."""
+    assert TEMPERATURE_C[0] <= -55 < 45 <= TEMPERATURE_C[1]
 
 
 # practising
