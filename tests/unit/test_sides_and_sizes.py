@@ -28,7 +28,7 @@ from polewright.core.drift.reasons import PartsDisagree
 from polewright.core.model import Camera, Site
 from polewright.core.night.capture.actions import axis_near
 from polewright.core.night.correction.coach import _mount_scatters
-from polewright.core.night.correction.handling import OWN_DIRECTION, _creep_arcmin, _crept, _own_motion, _with_path
+from polewright.core.night.correction.handling import _creep_arcmin, _crept, _own_motion, _with_path
 from polewright.core.night.correction.outlook import _beyond, next_turn, outlooks
 from polewright.core.night.drift_watch import DriftWatch, shifted_axis
 from polewright.core.night.drifting.actions import _capture_of
@@ -176,7 +176,7 @@ def test_only_what_the_last_screw_moved_may_have_crept_after_it(screw: Screw, cl
 def test_a_way_along_the_horizon_counts_as_long_as_it_is_on_the_sky(screw: Screw, share: float) -> None:
     state, here = known(), ScrewAngles(0.0, 0.0)
     for much, own in ((0.98, True), (1.02, False)):
-        other = much * OWN_DIRECTION * 10.0 * share
+        other = much * 10.0 * share
         there = (
             ScrewAngles(0.0, other)
             if screw is Screw.AZIMUTH
