@@ -107,6 +107,15 @@ def test_what_is_shown_and_watched_from_is_what_was_proved() -> None:
     assert state.proved and shown is not None and shown.east_rad * ARCSEC_PER_RAD == pytest.approx(0.0, abs=0.1)
 
 
+def test_a_drift_that_knows_nothing_yet_is_no_news() -> None:
+    """Stopped in its first minute it may say 40 degrees; what the turn knew to 8″ is what the report tells."""
+    state = after(before(5.0, 0.0, 8.0), DriftMeasured(4001.0, drift_says(0.0, -144000.0, 20000.0)))
+    assert not state.proved and witnessed_offset(begun(state)) is None
+    sure = after(before(5.0, 0.0, 8.0), DriftMeasured(4001.0, drift_says(5.0, -150.0, 20.0)))
+    shown = witnessed_offset(begun(sure))
+    assert shown is not None and shown.up_rad * ARCSEC_PER_RAD == pytest.approx(-150.0), "but a sure one is"
+
+
 def test_another_tolerance_judges_the_same_evidence() -> None:
     proved = after(before(5.0, 0.0, 4.0), DriftMeasured(4001.0, drift_says(5.0, 0.0, 4.0)))
     assert proved.proved

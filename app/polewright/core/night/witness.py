@@ -35,6 +35,7 @@ from polewright.core.offset import (
 )
 
 PROOF_SHARE = 1.0 / 3.0  # of the tolerance: a second turn this sure may overrule the first
+VAGUE = 4.0  # times what was known, or is asked for; chosen: a drift that sure can still prove in minutes
 CLEARLY_OUTSIDE = 0.02  # probability of being inside below which no further frame is awaited
 CONTRADICTS_CHI2 = 13.8  # 0.1 % by chance with two degrees of freedom
 MOST_RETURNS, LIKELY = 2, 0.5  # chosen: after two returns to the screws, an axis rather inside is taken as it is
@@ -241,8 +242,18 @@ def told_offset(state: Running) -> Offset | None:
 def witnessed_offset(state: Running) -> Offset | None:
     """Where the axis is by all that the proof has to say so far, drift or turn.
 
-    None where it says nothing, or where a drift stands alone against what puts the axis outside.
+    None where it says nothing, or nothing near as sure as what was known, or where a drift stands alone against what
+    puts the axis outside.
     """
     if state.stage is not Stage.PROOF or opposed(state):
         return None
-    return combined_offset(state, together(state)) if state.drift is None else both_offset(state)
+    if state.drift is None:
+        return combined_offset(state, together(state))
+    both = both_offset(state)
+    return None if both is None or _vague(both, state) else both
+
+
+def _vague(drift: Offset, state: Running) -> bool:
+    """A drift just begun knows the axis to degrees: that is no news of one that is known to arcseconds."""
+    known = state.plan.tolerance_rad if state.offset is None else state.offset.sigma_rad
+    return drift.sigma_rad > VAGUE * max(known, state.plan.tolerance_rad)
