@@ -68,14 +68,14 @@ def test_the_axis_through_a_lens_that_bends(
 
 
 def test_following_rests_on_one_lens_as_well(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """The capture, and each frame after it, by the lens that they share, as in `measure`."""
+    """The bend of its middle, drawn on to the sides, made this lens a narrow one: 0.17' and 0.37' off."""
     taken, rng = drawn(Bending("straight", 90.0), 0, frames=5)
     capsys.readouterr()
     main(["follow", *write_frames(taken, tmp_path, "fits", rng), "--capture", "4", *PLACE, "--json"])
     capture_line, follow_line = [json.loads(line) for line in capsys.readouterr().out.splitlines()][-2:]
     for line in (capture_line, follow_line):
         error = np.array([line["east_arcmin"], line["up_arcmin"]]) - taken.offset_rad * ARCMIN_PER_RAD
-        assert np.linalg.norm(error) < 0.5, line
+        assert np.linalg.norm(error) < 0.1, line
 
 
 def test_two_frames_of_a_fisheye_say_how_unsure_they_are(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -67,8 +67,8 @@ def sky_frame(
 
 def is_bent(camera: Camera) -> bool:
     """Is the frame so wide across that its lens bends by more than a centroid is off?"""
-    left, right = pixel_to_vector(camera, np.array([0.0, camera.width_px - 1.0]), np.full(2, 0.5 * camera.height_px))
-    return bool(np.arccos(np.clip(left @ right, -1.0, 1.0)) > WIDE_RAD)
+    # by its middle: the bend learned there, drawn on to the sides, may fold them back
+    return bool(2.0 * np.arctan(0.5 * camera.width_px / camera.focal_px) > WIDE_RAD)
 
 
 def _noise_scale(chi2: float, dof: int) -> float:
