@@ -255,15 +255,17 @@ def plain(value: object) -> Any:
     return value
 
 
-def disagreement(expected: object, found: object, where: str = "", relative: float = RELATIVE) -> str | None:
+def disagreement(
+    expected: object, found: object, where: str = "", relative: float = RELATIVE, absolute: float = ABSOLUTE
+) -> str | None:
     """The first place where two outcomes differ; numbers count as equal to a share of their size."""
     if isinstance(expected, dict) and isinstance(found, dict):
         pairs = [(f"{where}.{key}", expected.get(key), found.get(key)) for key in {**expected, **found}]
     elif isinstance(expected, list) and isinstance(found, list) and len(expected) == len(found):
         pairs = [(f"{where}[{i}]", e, f) for i, (e, f) in enumerate(zip(expected, found, strict=True))]
     elif isinstance(expected, float) and isinstance(found, float | int):
-        same = math.isclose(expected, found, rel_tol=relative, abs_tol=ABSOLUTE)
+        same = math.isclose(expected, found, rel_tol=relative, abs_tol=absolute)
         return None if same else f"{where}: {expected!r} became {found!r}"
     else:
         return None if expected == found else f"{where}: {expected!r} became {found!r}"
-    return next((d for at, e, f in pairs if (d := disagreement(e, f, at, relative)) is not None), None)
+    return next((d for at, e, f in pairs if (d := disagreement(e, f, at, relative, absolute)) is not None), None)

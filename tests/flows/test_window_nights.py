@@ -355,7 +355,7 @@ def test_a_lost_folder_is_told_and_its_return_noticed(bench: Bench, tmp_path: Pa
     begin_night(bench, tmp_path)
     bench.desk.engine.post(FolderLost(bench.desk.engine.now_s(), "The share has gone."))
     assert bench.view.instruction.tone is Mood.TROUBLE
-    assert bench.view.trouble is not None and bench.view.trouble.cause == "The share has gone."
+    assert bench.view.instruction.reason.startswith("The share has gone.") and bench.view.trouble is None
     bench.key(RETURN)  # choose another folder: the window's own page opens
     assert bench.window._stack.currentWidget() is bench.window.folders
     bench.key(Qt.Key.Key_Escape)

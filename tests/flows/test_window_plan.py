@@ -253,6 +253,8 @@ def test_what_is_wrong_is_said_and_cannot_be_used(bench: Bench, tmp_path: Path) 
     assert page(bench).isVisible()
     assert page(bench).noted.text == page(bench).use.toolTip() == shown.problem, "a grey button says why"
     assert state_of(bench).plan.imaging is None
+    type_into(bench, "declination", "41")
+    assert page(bench).noted.role == "faint", "what was said once is loud no longer"
     bench.key(ESCAPE)
 
 

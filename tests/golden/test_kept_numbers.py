@@ -8,13 +8,13 @@ from __future__ import annotations
 
 import pytest
 
-from kept_numbers import CASES, RELATIVE, kept, plain
+from kept_numbers import ABSOLUTE, CASES, RELATIVE, kept, plain
 from recorded_nights import disagreement
 
 
 @pytest.mark.parametrize("name", CASES)
 def test_the_numbers_of_a_case_are_those_kept(name: str) -> None:
-    assert disagreement(kept()[name], plain(CASES[name]()), name, RELATIVE) is None
+    assert disagreement(kept()[name], plain(CASES[name]()), name, RELATIVE, ABSOLUTE) is None
 
 
 def test_no_case_is_kept_that_nobody_asks() -> None:

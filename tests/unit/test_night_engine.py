@@ -202,6 +202,7 @@ def test_frames_that_wait_to_be_measured_are_no_silence_and_hide_not_how_often_t
     measured()
     frames(8)
     assert told(0.0) == ("Wait. Frames are still being measured.", BEHIND)
+    assert told(100.0)[0].startswith("No frame for"), "one that hangs hides nothing for ever"
     measured()
     assert engine.state.interval_s == pytest.approx(1.5)
     assert told(20.0) == (

@@ -112,7 +112,11 @@ def all_keys(view: View, red: bool = False) -> tuple[tuple[str, str], ...]:
     """Every key that does something now, or says why not."""
     if view.page is Page.FIRST_RUN:
         return (*(MENDING_KEYS if view.form.mending else FORM_KEYS), *FORM_WINDOW_KEYS)
-    pairs = [(a.key, a.label[0].lower() + a.label[1:] if a.label[1:2].islower() else a.label) for a in view.actions]
+    pairs = [
+        (a.key, a.label[0].lower() + a.label[1:] if a.label[1:2].islower() else a.label)
+        for a in view.actions
+        if a.key
+    ]
     if view.rehearsal is not None:
         pairs += REHEARSAL_KEYS
     if view.replay is not None:

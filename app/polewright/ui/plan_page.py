@@ -100,7 +100,7 @@ class PlanPage(FullPanel):
         self._show_plot()
         self.head.show_text(view.problem or view.headline)
         self.second.show_text(view.cure or view.status)
-        self.noted.show_text(view.target_note)
+        self.noted.show_text(view.target_note, "faint", bold=False)
         self._leave_when_ready()
 
     def _show_plot(self) -> None:
@@ -117,8 +117,9 @@ class PlanPage(FullPanel):
         """What a key asks for here; Ctrl and function keys, since letters go into the fields."""
         buttons = {b.key: b for b in self.buttons}
         if name in buttons:
+            why = "" if buttons[name].isEnabled() else buttons[name].toolTip()
             buttons[name].click()
-            self._say_why_not(buttons[name].toolTip())
+            self._say_why_not(why)
             return None
         return OfTheWindow.KEYS if name == HELP else None
 

@@ -70,7 +70,7 @@ def frame_words(why: FrameReason) -> Said:
         case NoTime():
             return Said(
                 "The frame does not say when it was taken.",
-                "Set the camera program to write the time into its files, or say how far its clock is ahead of UTC.",
+                "Set the camera program to write the time into its files; on the command line give --utc-offset.",
             )
         case BelowHorizon(frame, depth_deg):
             return Said(

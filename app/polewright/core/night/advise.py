@@ -31,6 +31,7 @@ from polewright.core.night.watch.coach import advise_watch
 from polewright.core.night.witness import told_offset
 from polewright.core.unsolved import LIKE_CLOUDS, FrameTrouble
 
+LONGEST_BEHIND_S = 90.0  # chosen: three times what a first start was seen to take; a read that hangs hides no camera
 SILENT_INTERVALS, SILENT_S = 3.0, 8.0  # without a frame, whichever is longer: two late frames are no silence (chosen)
 PATIENT_FRAMES = 2  # a single frame that cannot be used is no trouble yet
 PATIENT_WHILE_TURNING = 6  # while a screw is turned, spoiled frames are to be expected
@@ -65,7 +66,8 @@ def _silence(state: Running) -> Reason | None:
     since_s = state.now_s - state.arrived_s
     if since_s <= max(SILENT_INTERVALS * state.interval_s, SILENT_S):
         return None
-    return Plainly.MEASURING if state.measuring else NoFrames(since_s, state.interval_s)
+    behind = state.measuring and since_s <= LONGEST_BEHIND_S
+    return Plainly.MEASURING if behind else NoFrames(since_s, state.interval_s)
 
 
 def _frame_trouble(state: Running) -> Reason | None:
