@@ -55,6 +55,24 @@ def bench(qtbot: QtBot, tmp_path: Path) -> Iterator[Bench]:
     assert [t.name for t in threading.enumerate() if t not in threads] == []
 
 
+def test_frames_that_state_no_time_say_nothing_of_the_clock(bench: Bench, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The time of their files is the computer's own: it agrees with it whatever the clock says."""
+    measured = bench.sky.measure
+
+    def undated(path: Path) -> MeasuredFrame:
+        frame = measured(path)
+        return replace(frame, frame=replace(frame.frame, dated_by_file=True))
+
+    monkeypatch.setattr(bench.sky, "measure", undated)
+    bench.driver.begin()
+    bench.key(Qt.Key.Key_P, CTRL)
+    bench.key(RETURN)
+    bench.wait(30.0)
+    assert bench.view.orientation is not None
+    clock = {fact.label: fact for fact in bench.view.orientation.facts}["clock"]
+    assert (clock.value, clock.words) == ("unknown", "the frames state no time; that of their files is used")
+
+
 # a rehearsal
 
 

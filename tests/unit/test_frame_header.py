@@ -309,7 +309,8 @@ def test_no_time_in_the_file_name(name: str) -> None:
 
 
 def test_the_files_own_time_comes_last_with_a_warning() -> None:
-    middle, warning = fallback_time("frame.fits", 1_000_000_000.0, 30.0)
+    middle, warning, by_file = fallback_time("frame.fits", 1_000_000_000.0, 30.0)
+    assert by_file
     assert middle is not None and "modification time" in middle.source and "modification time" in warning
     expected = Time("2001-09-09T01:46:25")
     assert abs(middle.value.seconds_since(Utc(expected.jd1, expected.jd2))) < 1e-5

@@ -117,6 +117,7 @@ class Frame:
     temperature_c: Sourced[float] | None = None  # of the outside air
     pressure_hpa: Sourced[float] | None = None  # at the site, not reduced to sea level
     file_utc: Utc | None = None  # when the file was written, by the computer that keeps it
+    dated_by_file: bool = False  # `utc_mid` is taken from `file_utc`: nothing in the frame states a time
     images: int = 1  # that its file holds; `warnings` names the one that this is
 
     @property
@@ -126,6 +127,11 @@ class Frame:
     @property
     def height_px(self) -> int:
         return int(self.pixels.shape[0])
+
+    @property
+    def stated_utc(self) -> Utc | None:
+        """Mid-exposure by the frame's own word, which the clock of the computer can be held against."""
+        return None if self.utc_mid is None or self.dated_by_file else self.utc_mid.value
 
 
 SharedError = tuple[float, float, float, float]

@@ -48,7 +48,6 @@ from polewright.runtime.jobs import JobOutcome, Jobs, Overtaken
 from polewright.runtime.notices import Notice, fault_notice, fault_record
 from polewright.runtime.retrace import EVENT_KIND, FRAME_KIND, retrace_to_the_end
 from polewright.services.checkpoint import Checkpoint
-from polewright.services.frame_reader.file_time import FILE_TIME_SOURCE
 from polewright.services.measuring import MeasuredFrame, arrival_of, by_true_time
 from polewright.services.night_log import NightLog
 from polewright.services.ports import Clock, Recorder
@@ -376,9 +375,10 @@ class NightEngine:
 
     def _compare_clocks(self, frame: Frame, landed: Utc) -> None:
         """Frame times against this computer's clock, over the latest frames."""
-        if frame.utc_mid is None or frame.utc_mid.source.startswith(FILE_TIME_SOURCE):
+        stated = frame.stated_utc
+        if stated is None:
             return
-        self._arrivals.append(arrival_of(frame, frame.utc_mid.value, landed))
+        self._arrivals.append(arrival_of(frame, stated, landed))
         check = check_clock(self._arrivals) if len(self._arrivals) == CLOCK_FRAMES else None
         if check is None:
             return

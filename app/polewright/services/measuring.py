@@ -43,7 +43,6 @@ from polewright.core.sky.timescales import julian_epoch_year, unix_seconds
 from polewright.core.star_trouble import CapOn, TooBright, TooSmall, Trailed
 from polewright.core.unsolved import NoTime, ThinCatalogue, Unsolved
 from polewright.services.frame_reader import read_frame
-from polewright.services.frame_reader.file_time import FILE_TIME_SOURCE
 from polewright.services.second_looks import Finds, Look
 from polewright.services.sky_index import Progress
 from polewright.words import files
@@ -315,13 +314,12 @@ class FrameMeasurer:
 
 def _date_warnings(frame: Frame) -> tuple[str, ...]:
     """What is wrong with the date that the frame states itself."""
-    if frame.utc_mid is None or frame.utc_mid.source == FILE_TIME_SOURCE:
-        return ()
-    doubt = doubted_date(frame.utc_mid.value, frame.file_utc)
-    if doubt is None:
+    stated = frame.stated_utc
+    doubt = None if stated is None else doubted_date(stated, frame.file_utc)
+    if stated is None or doubt is None:
         return ()
     if doubt.too_old:
-        return (files.date_too_old(int(julian_epoch_year(frame.utc_mid.value))),)
+        return (files.date_too_old(int(julian_epoch_year(stated))),)
     return (files.date_off(doubt.ahead_s / DAY_S),)
 
 
@@ -373,9 +371,9 @@ def arrival_of(frame: Frame, utc_mid: Utc, landed: Utc) -> FrameArrival:
 def arrivals_of(frames: Sequence[Frame]) -> list[FrameArrival]:
     """Frame times beside those of their files, where the two are independent."""
     return [
-        arrival_of(frame, frame.utc_mid.value, frame.file_utc)
+        arrival_of(frame, stated, frame.file_utc)
         for frame in frames
-        if frame.utc_mid is not None and frame.file_utc is not None and frame.utc_mid.source != FILE_TIME_SOURCE
+        if (stated := frame.stated_utc) is not None and frame.file_utc is not None
     ]
 
 

@@ -6,6 +6,7 @@ from polewright.words.numbers import duration_text
 from polewright.words.said import Said
 
 DAY_S = 86400.0
+CLOCK_UNSTATED = "the frames state no time; that of their files is used"
 
 
 def apart_text(seconds: float) -> str:

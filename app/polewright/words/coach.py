@@ -31,6 +31,7 @@ from polewright.words.numbers import (
     capital,
     clock_face_text,
     duration_text,
+    is_zero,
     number_text,
     offset_words,
     sense_text,
@@ -374,7 +375,7 @@ def way_text(why: it.Walking) -> str:
 def _walking(why: it.Walking) -> Told:
     """A turn in progress: the cue, then where the axis is."""
     where = offset_words(why.left_rad, why.sigma_rad, "east" if why.screw is Screw.AZIMUTH else "up", False)
-    if where.startswith("neither"):
+    if is_zero(angle_text(why.left_rad, why.sigma_rad)):
         where = "The axis stands at its aim." if why.aimed else f"The axis is {where}."
     else:
         where = f"The axis is about {where}{' for its aim' if why.aimed else ''}."

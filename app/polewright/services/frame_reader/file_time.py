@@ -9,7 +9,6 @@ from polewright.core.model import Sourced, Utc
 from polewright.core.sky.timescales import parse_iso, utc_from_unix
 from polewright.words import files
 
-FILE_TIME_SOURCE = "modification time of the file"
 NAME_TIME = re.compile(
     r"(?<!\d)((?:19|20)\d\d)-?(\d\d)-?(\d\d)[T_ -](\d\d)[-:_.]?(\d\d)[-:_.]?(\d\d)(?:[._](\d{3}))?(?!\d)", re.ASCII
 )
@@ -27,20 +26,20 @@ def time_from_name(name: str) -> Utc | None:
         return None
 
 
-def fallback_time(name: str, modified_s: float, exposure_s: float) -> tuple[Sourced[Utc] | None, str]:
-    """Mid-exposure, and the warning that goes with it.
+def fallback_time(name: str, modified_s: float, exposure_s: float) -> tuple[Sourced[Utc] | None, str, bool]:
+    """Mid-exposure, the warning that goes with it, and whether it is the file's own time.
 
     A name is taken to hold the start of the exposure in UTC; a file is written when its exposure is over.
     """
     named = time_from_name(name)
     if named is not None:
         middle = Sourced(named.plus_seconds(0.5 * exposure_s), "file name, taken as UTC")
-        return middle, files.TIME_BY_NAME
+        return middle, files.TIME_BY_NAME, False
     written = file_time(modified_s)
     if written is None:
-        return None, files.NO_TIME_AT_ALL
-    middle = Sourced(written.plus_seconds(-0.5 * exposure_s), FILE_TIME_SOURCE)
-    return middle, files.TIME_BY_FILE
+        return None, files.NO_TIME_AT_ALL, False
+    middle = Sourced(written.plus_seconds(-0.5 * exposure_s), "modification time of the file")
+    return middle, files.TIME_BY_FILE, True
 
 
 def file_time(modified_s: float) -> Utc | None:

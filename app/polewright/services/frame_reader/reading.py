@@ -120,10 +120,10 @@ def _unpack(
 def _assemble(name: str, raster: Raster, facts: FrameFacts, modified_s: float) -> Frame:
     pixels, pixel_warnings = luminance(raster)
     warnings = [*raster.warnings, *pixel_warnings, *facts.warnings]
-    utc_mid = facts.utc_mid
+    utc_mid, dated_by_file = facts.utc_mid, False
     if utc_mid is None and not facts.time_withheld:
         exposure_s = facts.exposure_s.value if facts.exposure_s is not None else 0.0
-        utc_mid, warning = fallback_time(name, modified_s, exposure_s)
+        utc_mid, warning, dated_by_file = fallback_time(name, modified_s, exposure_s)
         warnings.append(warning)
     return Frame(
         name=name,
@@ -141,5 +141,6 @@ def _assemble(name: str, raster: Raster, facts: FrameFacts, modified_s: float) -
         pressure_hpa=facts.pressure_hpa,
         warnings=tuple(warnings),
         file_utc=file_time(modified_s),
+        dated_by_file=dated_by_file,
         images=raster.images,
     )

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from polewright.core.model import PlateSolution
 from polewright.core.night.advice import Advice
@@ -56,8 +56,13 @@ class SnapshotMaker:
         if measured is not None and measured is not self._measured:
             self._measured = measured
             number = 1 if self._news is None else self._news.number + 1
-            arrival, scale = self._arrival(measured), scale_facts(measured, self._optics)
-            self._news = FrameNews(number, engine.now_s(), None, arrival, scale)
+            self._news = FrameNews(
+                number,
+                engine.now_s(),
+                arrival=self._arrival(measured),
+                scale=scale_facts(measured, self._optics),
+                dated_by_file=measured.frame.dated_by_file,
+            )
         survey = self.survey()
         return Snapshot(engine.state, engine.advice, engine.notices, engine.now_s(), self.refused, self._news, survey)
 
@@ -65,16 +70,15 @@ class SnapshotMaker:
         """The same with the picture of the latest frame; None when that was made already."""
         if self._news is None or self._news.picture is not None or self._measured is None:
             return None
-        news = self._news
-        self._news = FrameNews(news.number, news.at_s, picture_of(self._measured), news.arrival, news.scale)
+        self._news = replace(self._news, picture=picture_of(self._measured))
         return self.take()
 
     def _arrival(self, measured: MeasuredFrame) -> FrameArrival | None:
-        utc = measured.frame.utc_mid
-        if utc is None:
+        stated = measured.frame.stated_utc
+        if stated is None:
             return None
         spent_s = sum(measured.seconds.values())
-        return arrival_of(measured.frame, utc.value, self._clock.utc().plus_seconds(-spent_s))
+        return arrival_of(measured.frame, stated, self._clock.utc().plus_seconds(-spent_s))
 
 
 def scale_facts(measured: MeasuredFrame, optics: Optics) -> ScaleFacts | None:

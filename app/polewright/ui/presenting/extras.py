@@ -27,13 +27,15 @@ class ScaleFacts:
 
 @dataclass(frozen=True, eq=False)
 class FrameNews:
-    """The latest frame: when it came (the night's time), its picture once that is made, what it tells on the side."""
+    """The latest frame: when it came (the night's time), its picture once that is made, what it tells on the side.
+    `dated_by_file`: it states no time of its own."""
 
     number: int
     at_s: float
     picture: FramePicture | None = None
     arrival: FrameArrival | None = None
     scale: ScaleFacts | None = None
+    dated_by_file: bool = False
 
 
 @dataclass(frozen=True, eq=False)

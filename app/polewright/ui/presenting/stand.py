@@ -12,7 +12,7 @@ from polewright.services.magnetic import MagneticDeclination
 from polewright.ui.presenting.extras import Extras
 from polewright.ui.view_model import BY_COMPASS, BY_TRUE_NORTH, Fact, Orientation
 from polewright.words.axis import clock_apart
-from polewright.words.clock import taken_off_words
+from polewright.words.clock import CLOCK_UNSTATED, taken_off_words
 from polewright.words.numbers import angle_text, number_text
 from polewright.words.plan import ORIGINS, SHORT_POLES, plan_words
 
@@ -76,6 +76,8 @@ def clock_to_set_s(plan: NightPlan, extras: Extras) -> float | None:
 
 def _clock(plan: NightPlan, extras: Extras) -> Fact:
     found = check_clock(extras.arrivals)
+    if found is None and extras.news is not None and extras.news.dated_by_file:
+        return Fact("clock", "unknown", CLOCK_UNSTATED)
     if found is None:
         taken = taken_off_words(plan.clock_ahead_s) if plan.clock_ahead_s else "known after the first frame"
         return Fact("clock", "not yet", taken)
