@@ -110,12 +110,19 @@ def test_the_command_rehearses_with_real_files_and_replay_finds_every_number_aga
     score = said[-1]["score"]
     assert score["proved"] and score["true_inside"]
     assert any("instruction" in line for line in said) and any("did" in line for line in said)
+    last = [line["axis"] for line in said if "instruction" in line][-1]
+    assert (last["east_arcmin"], last["up_arcmin"]) == (
+        score["measured"]["east_arcmin"],
+        score["measured"]["up_arcmin"],
+    )
     assert len(list((kept / "frames").glob("*.fits"))) == score["frames"]
     night = kept / "night"
     named = [line.data["file"] for line in read_night(night).events if line.kind == "frame"]
     assert named and all(kept_frame(night, name, kept / "none") for name in named), "a replay finds its frames"
     assert main(["replay", str(kept / "night"), "--json"]) == 0
-    replay = json.loads(capsys.readouterr().out.splitlines()[-1])["replay"]
+    *events, end = (json.loads(line) for line in capsys.readouterr().out.splitlines())
+    assert events[-1]["east_arcmin"] == last["east_arcmin"], "one night, one result"
+    replay = end["replay"]
     assert replay["differences"] == [] and replay["results_checked"] > 40
 
 

@@ -14,6 +14,7 @@ from polewright.commands.window import open_window
 from polewright.core.angles import ARCMIN_PER_RAD
 from polewright.core.errors import UsageError
 from polewright.core.night.advice import Errand
+from polewright.core.night.witness import told_offset
 from polewright.practice.by_drift import ByDrift
 from polewright.practice.hand import Seat, Told
 from polewright.practice.rehearsal import HANDS, Rehearsal, Score, ScrewScore, rehearse_with_files
@@ -255,7 +256,7 @@ def _screw_facts(screw: ScrewScore) -> dict[str, Any]:
 
 
 def _advice(engine: NightEngine) -> dict[str, Any]:
-    offset = engine.state.offset
+    offset = told_offset(engine.state)
     axis = None
     if offset is not None:
         axis = {

@@ -14,6 +14,7 @@ from polewright.commands.output import json_text
 from polewright.core.angles import ARCMIN_PER_RAD
 from polewright.core.errors import UsageError
 from polewright.core.night.events import AnyEvent
+from polewright.core.night.witness import told_offset
 from polewright.runtime.retrace import EVENT_KIND, CheckedReplay
 from polewright.runtime.story import Story
 from polewright.services.clock import SystemClock
@@ -112,7 +113,7 @@ class JsonReplayTeller:
     def event(self, event: AnyEvent) -> None:
         """One event has been played."""
         state, advice = self._replay.course.state, self._replay.course.advice
-        offset = state.offset
+        offset = told_offset(state)
         facts: dict[str, Any] = {
             "at_s": event.at_s,
             "event": type(event).__name__,

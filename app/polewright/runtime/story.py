@@ -6,6 +6,7 @@ from collections.abc import Callable
 
 from polewright.core.night.advice import Advice, Clouds, Do, Errand, Mood, MoreFrames, Plainly, Reason, Turn
 from polewright.core.night.states import NightState
+from polewright.core.night.witness import told_offset
 from polewright.words.coach import say
 from polewright.words.deeds import axis_text
 
@@ -44,10 +45,10 @@ class Story:
         self._tell(f"{clock_text(at_s)}    hand   {text}")
 
     def _axis(self, state: NightState, advice: Advice) -> None:
-        offset = state.offset
+        offset = told_offset(state)
         if offset is None or not (_at_the_screws(advice) or advice.mood is Mood.GOOD):
             return
-        self._tell(f"{clock_text(state.now_s)}    axis   {axis_text(state.offset)}")
+        self._tell(f"{clock_text(state.now_s)}    axis   {axis_text(offset)}")
 
 
 def _lasts(reason: Reason) -> bool:

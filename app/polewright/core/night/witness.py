@@ -21,7 +21,7 @@ from polewright.core.joint import Joint, Word, bending_alone, joint
 from polewright.core.model import FloatArray
 from polewright.core.night.drifting.actions import both_offset, opposed
 from polewright.core.night.measured import PlacedFrame
-from polewright.core.night.states import Running, Stage
+from polewright.core.night.states import NightState, Running, Stage
 from polewright.core.night.turning.places import PLACES_WANTED, places
 from polewright.core.offset import (
     PROVED,
@@ -231,9 +231,9 @@ def chance_sigma_rad(state: Running) -> float:
     return math.sqrt(own[0][0] + own[1][1])
 
 
-def told_offset(state: Running) -> Offset | None:
+def told_offset(state: NightState) -> Offset | None:
     """Where the axis is, as every sentence, table and report tells it: by all that has confirmed it."""
-    if state.stage is not Stage.PROOF or not state.proved:
+    if not isinstance(state, Running) or state.stage is not Stage.PROOF or not state.proved:
         return state.offset
     both = together(state) if state.drift is None else None
     return both.offset if both is not None else witnessed_offset(state) or state.offset
