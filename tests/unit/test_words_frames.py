@@ -13,7 +13,7 @@ from polewright.core.model import StarList
 from polewright.core.night import advice as says
 from polewright.core.night.advice import frame_action
 from polewright.core.star_trouble import CapOn, TooBright, TooFewStars, Trailed
-from polewright.core.unsolved import FrameReason, NoMatch, exposure_factor, trouble_of
+from polewright.core.unsolved import Fault, FrameReason, NoMatch, exposure_factor, trouble_of
 from polewright.words.frames import frame_gain, frame_headline, frame_words
 from polewright.words.kinds import kind_text
 from solver_fields import star_list
@@ -71,6 +71,11 @@ def test_a_cap_is_told_as_a_cap() -> None:
     """It was told as "Expose longer." above "Take the cap off"."""
     assert frame_headline(CapOn(0.0)) == "Take the cap off."
     assert frame_words(CapOn(12.0)).reason == "Every pixel has the value 12: no light reached the camera."
+
+
+def test_a_fault_of_the_program_is_not_laid_on_the_camera() -> None:
+    """It was told as "Check the camera program's file format."."""
+    assert "camera" not in frame_headline(Fault("a.fits")) + frame_words(Fault("a.fits")).whole
 
 
 def test_one_number_of_stars_is_asked_for() -> None:

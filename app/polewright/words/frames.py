@@ -107,6 +107,8 @@ def frame_words(why: FrameReason) -> Said:
 
 def frame_headline(why: FrameReason) -> str:
     """The instruction, in eight words at most, that goes with the reason and its cure."""
+    if isinstance(why, Fault):
+        return "Wait for the next frame."
     match trouble_of(why):
         case FrameTrouble.COVERED:
             return "Take the cap off."
