@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import pytest
@@ -18,6 +19,9 @@ from polewright.core.plain import from_plain, to_plain
 from polewright.core.unsolved import NoTime, Unsolved
 from polewright.runtime.frame_facts import solution_from_plain, solution_to_plain
 from polewright.services.measuring import FrameMeasurer
+from solver_fields import star_list
+
+PER_STAR = ("x_px", "y_px", "sigma_px", "flux_adu", "snr", "fwhm_px", "flags")
 
 
 def sky_of(seed: int, **recipe: float) -> tuple[Sky, StarList, PlateSolution]:
@@ -178,3 +182,27 @@ def test_a_frame_before_its_field_was_known_is_placed_when_it_is() -> None:
     night.place(Frame("known", pixels, None))
     got = night.again(early).outcome
     assert isinstance(got, PlateSolution) and off_px(got, there) < 1.5
+
+
+def _with_a_trail(stars: StarList, seed: int) -> StarList:
+    """The brightest light of the frame has trailed across it and fallen into pieces, blurred as by a turn."""
+    rng, count = np.random.default_rng(seed), 45
+    way = rng.uniform(0.0, np.pi)
+    along = np.sort(rng.uniform(-430.0, 430.0, count))
+    aside = rng.normal(scale=1.5, size=count)
+    x = 0.5 * WIDTH_PX + along * np.cos(way) - aside * np.sin(way)
+    y = 0.5 * HEIGHT_PX + along * np.sin(way) + aside * np.cos(way)
+    pieces = star_list(x, y, 3.0, WIDTH_PX, HEIGHT_PX)
+    both: dict[str, Any] = {f: np.concatenate([getattr(pieces, f), getattr(stars, f)]) for f in PER_STAR}
+    return replace(stars, **both)
+
+
+def test_pieces_of_one_trail_are_not_stars_in_common() -> None:
+    """They lie on a line, so that they fit those of another frame's trail anywhere, and backwards as well."""
+    placed = []
+    for seed in range(40):
+        _, first, solution = sky_of(seed, known=9, unknown=0, strays=0, hot=0)
+        _, other, _ = sky_of(seed + 500, known=5, unknown=0, strays=0, hot=0)
+        got = placed_by(neighbour_of(_with_a_trail(first, seed), solution), _with_a_trail(other, seed + 900))
+        placed += [] if got is None else [seed]
+    assert placed == []

@@ -18,6 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from polewright.core.camera import moved_alike_rad2, pixel_to_vector
+from polewright.core.matching.collinear import standing_for_themselves
 from polewright.core.matching.evidence import (
     ACCEPTED_LOG_ODDS,
     Prior,
@@ -35,6 +36,7 @@ from polewright.core.model import Attitude, Camera, FloatArray, IntArray, Matche
 
 PATH = "neighbour"
 FEWEST_SHARED = 5  # stars in common; two give the pose, and three that fit besides are no accident among few (chosen)
+OWN_SHARE = 0.5  # of the stars in common that must stand for themselves (chosen: 0.31 in the false match of the test)
 _MOST_STARS = 100  # the brightest of either frame that are compared
 _SAME_PLACE_PX = 1.0  # wider than a hot pixel's place is uncertain, as it is measured like a star
 _DEPTHS = ((12, 30), (18, 45))  # brightest stars here and there whose threes are compared: 3 and 10 ms (measured)
@@ -128,6 +130,8 @@ def placed_by(neighbour: Neighbour, stars: StarList) -> PlateSolution | None:
         poses, _ = triangle_poses(image, *image_triangles(image, own), there.icrs[:others])
         for rotation in poses.camera_to_sky[:_JUDGED]:
             shared = _grown(there, here, rotation)
+            if shared is not None and _of_trails(here, shared):
+                continue
             log_odds = _log_odds(there, image, shared) if shared is not None else -np.inf
             if shared is not None and log_odds > ACCEPTED_LOG_ODDS:
                 return _solution(there, here, stars, shared, log_odds)
@@ -162,6 +166,13 @@ def _grown(there: Neighbour, here: Detections, rotation: FloatArray) -> _Shared 
         shared = _Shared(pairs, fit, sigma, stretch)
         gate = _CLIP_SIGMAS * stretch * middle_of(sigma)
     return shared
+
+
+def _of_trails(here: Detections, shared: _Shared) -> bool:
+    """Whether most of what is shared are pieces of trails, which have no votes of their own."""
+    rows = shared.pairs.detected
+    votes = standing_for_themselves(here.x_px[rows], here.y_px[rows], shared.sigma_px * shared.stretch)
+    return votes < max(FEWEST_SHARED, OWN_SHARE * len(rows))
 
 
 def _log_odds(there: Neighbour, image: ImageStars, shared: _Shared) -> float:
