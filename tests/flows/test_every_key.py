@@ -18,7 +18,7 @@ from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QApplication
 from pytestqt.qtbot import QtBot
 
-from polewright.core.night.events import DriftAsked
+from polewright.core.night.events import DriftAsked, FolderBack, FolderLost
 from polewright.core.night.states import Running, Stage
 from polewright.core.night.table import step
 from polewright.ui import intents as want
@@ -166,3 +166,20 @@ def test_every_key_that_is_shown_is_seen_to_do_something_at_once(bench: Bench, m
                 bench.driver.act(want.StartNight())
     assert silent == []
     assert slow == []
+
+
+def test_a_folder_lost_after_the_proof_is_put_away_until_it_is_lost_again(bench: Bench) -> None:
+    """The instruction tells of the proof then: the loss is a notice, which Escape puts away like any other."""
+    begin(bench)
+    stand_at(bench, states()[Moment.WATCH])
+    engine = bench.desk.engine
+    engine.post(FolderLost(engine.now_s(), "The share has gone."))
+    assert bench.view.trouble is not None and bench.view.trouble.cause == "The share has gone."
+    assert "Ctrl+O" in bench.view.trouble.cure
+    assert ("Escape", "put the notice away") in all_keys(bench.view)
+    press("Escape")
+    assert bench.view.trouble is None
+    assert "Escape" not in dict(all_keys(bench.view)), "any key leaves the page of keys"
+    engine.post(FolderBack(engine.now_s()))
+    engine.post(FolderLost(engine.now_s(), "The share has gone."))
+    assert bench.view.trouble is not None, "another loss is news"

@@ -28,6 +28,7 @@ from polewright.ui import intents as want
 from polewright.ui.driving.replay_scene import ReplayScene
 from polewright.ui.plan_page import PlanPage
 from polewright.ui.view_model import Fact, Page
+from polewright.words.window import PLAN_UNUSED
 from sky_solver import shared_catalogue, shared_solver
 from window_in_virtual_time import Bench, Sky, clear_away, turn_axis, virtual_clock
 
@@ -251,7 +252,8 @@ def test_what_is_wrong_is_said_and_cannot_be_used(bench: Bench, tmp_path: Path) 
     assert shown.cure and not page(bench).use.isEnabled()
     bench.key(RETURN, CTRL)
     assert page(bench).isVisible()
-    assert page(bench).noted.text == page(bench).use.toolTip() == shown.problem, "a grey button says why"
+    assert page(bench).head.text == page(bench).use.toolTip() == shown.problem, "a grey button says why"
+    assert page(bench).noted.text == PLAN_UNUSED, "the key is answered, and the problem not said twice"
     assert state_of(bench).plan.imaging is None
     type_into(bench, "declination", "41")
     assert page(bench).noted.role == "faint", "what was said once is loud no longer"

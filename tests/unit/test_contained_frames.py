@@ -20,6 +20,7 @@ from hostile_frames import compressed, with_card, zeros_in_gzip
 from polewright.core.detection.hot_pixels import HotPixelMask
 from polewright.core.errors import FrameReadError
 from polewright.core.model import Frame, StarList
+from polewright.core.unsolved import Fault
 from polewright.services.contained import process
 from polewright.services.contained.ceiling import Budget, decoding_budget, detection_budget
 from polewright.services.contained.process import BreachError, HelperFaultError, HelperProcess
@@ -28,6 +29,8 @@ from polewright.services.contained.wire import GarbledError, Message, receive, s
 from polewright.services.detector import Detector
 from polewright.services.frame_reader import read_frame
 from polewright.services.frame_reader.reading import frame_from_bytes
+from polewright.words.frames import frame_headline, frame_words
+from polewright.words.notices import fault_words
 
 TRIAL = [sys.executable, str(Path(__file__).with_name("trial_helper.py"))]
 AMPLE = Budget(30.0, 1 << 30)
@@ -136,6 +139,16 @@ def test_the_helper_is_given_up_in_time_and_starts_again(
 def test_a_fault_of_ours_in_the_helper_is_told_with_its_traceback(helper: HelperProcess) -> None:
     with pytest.raises(HelperFaultError, match="KeyError: 'ask'"):
         helper.ask(Message({}), AMPLE)
+
+
+def test_of_a_traceback_a_person_reads_the_last_line_and_is_not_sent_to_the_camera(helper: HelperProcess) -> None:
+    """A notice holds three lines; and what the program does wrong is no fault of the camera program's format."""
+    with pytest.raises(HelperFaultError) as fault:
+        helper.ask(Message({}), AMPLE)
+    told = fault_words("measuring a.fits", fault.value)
+    assert told.reason == "A fault in the program while measuring a.fits: HelperFaultError: KeyError: 'ask'"
+    assert frame_headline(Fault("a.fits")) == "Wait for the next frame."
+    assert "start it again" in frame_words(Fault("a.fits")).cure, "where no frame comes through, that is the way out"
 
 
 def test_closing_from_another_thread_ends_the_waiting(helper: HelperProcess, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -122,4 +122,12 @@ def all_keys(view: View, red: bool = False) -> tuple[tuple[str, str], ...]:
     if view.replay is not None:
         pairs += REPLAY_KEYS
     pairs += [(a.key, a.label) for a in WINDOW_ACTIONS if red or a.intent not in BRIGHTNESS]
-    return (*pairs, ("M", "menu"), ("Tab", "next button"), ("Escape", "close this page"))
+    pairs = [*_escape(view), *pairs]
+    return (*pairs, ("M", "menu"), ("Tab", "next button"))
+
+
+def _escape(view: View) -> list[tuple[str, str]]:
+    """What Escape does beside leaving a page, once the page of keys is left."""
+    if view.trouble is not None:
+        return [("Escape", "put the notice away")]
+    return [("Escape", "stop this work")] if view.work is not None and view.work.can_cancel else []

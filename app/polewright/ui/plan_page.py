@@ -19,7 +19,7 @@ from polewright.ui.look import BIG, SMALL
 from polewright.ui.object_list import ObjectList
 from polewright.ui.panel import Caption, FullPanel
 from polewright.ui.view_model import PlanView
-from polewright.words.window import BEST_POLE_IN_USE
+from polewright.words.window import BEST_POLE_IN_USE, PLAN_UNUSED
 
 ROWS = (
     ("target", "Target", ""), ("declination", "Declination", "°"),
@@ -119,7 +119,8 @@ class PlanPage(FullPanel):
         if name in buttons:
             why = "" if buttons[name].isEnabled() else buttons[name].toolTip()
             buttons[name].click()
-            self._say_why_not(why)
+            same = name == self.use.key and why  # what is wrong with the plan is the headline already
+            self._say_why_not(PLAN_UNUSED if same else why)
             return None
         return OfTheWindow.KEYS if name == HELP else None
 

@@ -214,9 +214,8 @@ def _disagree_words(doubt: FramesDisagree) -> str:
     few = doubt.frames < ENOUGH_FRAMES
     more = " One or two more frames would show which of them is wrong." if few else ""
     return (
-        f"The frames do not agree (chi-square {doubt.chi2:.0f} for {doubt.dof}): the declination slipped, the tripod"
-        " moved, a screw was turned, a time is wrong, or the tube bends, by about"
-        f" {_angle(doubt.scatter_rad)}. The uncertainty has been widened to cover it.{more}"
+        "The frames do not agree: the declination slipped, the tripod moved, a screw was turned, a time is wrong, or"
+        f" the tube bends, by about {_angle(doubt.scatter_rad)}. The uncertainty has been widened to cover it.{more}"
     )
 
 
@@ -256,7 +255,10 @@ def follow_words(doubt: FollowDoubt) -> str:
                 " touched, take the capture again."
             )
         case OlderFrame(frame):
-            return f"{frame} is older than the frame before it: check the clock."
+            return (
+                f"{frame} is older than the frame before it: frames are followed in the order in which they were"
+                " taken. If they were, check the clock."
+            )
         case TakenInMotion(frame):
             return f"{frame} seems to have been taken while something moved: wait until the mount is at rest."
         case WeakView():

@@ -97,7 +97,7 @@ def frame_words(why: FrameReason) -> Said:
         case Fault(frame):
             return Said(
                 f"{frame} could not be measured: a fault in the program.",
-                "Nothing to do; waiting for the next frame.",
+                "If the next frames fail too, close the program and start it again: the night goes on where it was.",
             )
         case RecordedReason(_, reason, cure):
             return Said(reason, cure)

@@ -11,6 +11,7 @@ FILL_IN_AGAIN = "Fill in the form again."
 WHICH_NIGHT, WHICH_FOLDER = "Which night do you want to play?", "Which folder does the camera write to?"
 NO_FIELD = "No field is watched yet."
 BEST_POLE_IN_USE = "The pole that this plan would choose is the one you aim at."
+PLAN_UNUSED = "Nothing is used until that is mended."
 AT_WORK = "The hands are at work."
 FIRST_STAGE, NO_CLICK = "This is the first stage.", "There is nothing to undo."
 NOTHING_YET = "Nothing is measured yet."
@@ -24,7 +25,7 @@ OTHER_SIDE, SKIP_THE_REST = "D takes the other side of the meridian.", "H skips 
 NO_FREE_SKY = f"No free sky there? {OTHER_SIDE}"
 LOST_FOLDER = Said(
     "The frame folder cannot be reached.",
-    "Check the cable or the network; the night goes on by itself. Or choose another folder (Ctrl+O).",
+    "Check the cable or the network; the night goes on by itself.",
 )
 AS_IT_WAS = "Everything else is as it was."
 NOTHING_REMEMBERED = "The night runs all the same; nothing is remembered."

@@ -81,7 +81,7 @@ class NightScene:
         self._own_notices: tuple[Notice, ...] = ()
         self._clock_kept: float | None = None  # what the rig's profile says, once the night has begun
         self._folder_notice: Notice | None = None
-        self._folder_read = False  # put away by the person
+        self._folder_read = self._lost_read = False  # put away by the person
         self._watched_since_s = 0.0
         self._read_off: tuple[Errand, float] | None = None  # the errand it answers, and the turn read off so far
         self._planning = Planning(means.worker, order.optics, changed, self._adopt)
@@ -115,6 +115,7 @@ class NightScene:
     def _mind_folder(self, snapshot: Snapshot) -> None:
         """While nothing arrives: what lies in the folder. What was put away stays away until a frame has come."""
         state, survey = snapshot.state, snapshot.survey
+        self._lost_read = self._lost_read and state.folder_lost
         waited = isinstance(state, Running) and not (state.paused or state.folder_lost or state.aligned)
         quiet = self._quiet_s(snapshot) > max(FOLDER_QUIET_S, QUIET_INTERVALS * self._interval_s)
         self._folder_notice = self._folder_words(survey) if survey is not None and waited and quiet else None
@@ -325,6 +326,8 @@ class NightScene:
             self.desk.ask(lambda engine: engine.dismiss(topic))
         elif self._folder_notices():
             self._folder_read = True
+        elif snapshot.state.folder_lost and not self._lost_read:
+            self._lost_read = True
         elif snapshot.state.trouble is not None:
             self._trouble_read_s = snapshot.state.trouble.since_s
 
@@ -379,6 +382,7 @@ class NightScene:
             notices=(*self._folder_notices(), *snapshot.notices, *self._said(snapshot)),
             refused=self._refused_shown(snapshot),
             trouble_read_s=self._trouble_read_s,
+            lost_read=self._lost_read,
             history=self.history,
             magnetic=self._magnetic,
             arrivals=tuple(self._arrivals),

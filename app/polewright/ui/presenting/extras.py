@@ -44,7 +44,8 @@ class Extras:
 
     `by_day`: the Sun is above the horizon of the site.
     `position_s`: where a replay stands. `trouble_read_s`: `since_s` of the frame trouble that
-    the person has put away. `read_off`: the turn that the person is about to report, None as told.
+    the person has put away; `lost_read`: that the folder is gone was put away. `read_off`: the turn that the person
+    is about to report, None as told.
     """
 
     now_s: float
@@ -54,6 +55,7 @@ class Extras:
     notices: tuple[Notice, ...] = ()
     refused: Refused | None = None
     trouble_read_s: float | None = None
+    lost_read: bool = False
     history: NightHistory = field(default_factory=NightHistory)
     position_s: float | None = None
     magnetic: MagneticDeclination | NotMeasurable | None = None

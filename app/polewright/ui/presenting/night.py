@@ -37,6 +37,7 @@ from polewright.ui.presenting.stand import clock_to_set_s, stand_page
 from polewright.ui.view_model import Fact, FramePicture, Instruction, Page, Step, StepMark, Trouble, View
 from polewright.words.cautions import caution_words
 from polewright.words.coach import say
+from polewright.words.folder import CHOOSE
 from polewright.words.frames import frame_words
 from polewright.words.numbers import (
     angle_text,
@@ -186,6 +187,8 @@ def _mood(advice: Advice) -> Mood:
 def _key_words(reason: Reason) -> str:
     """The key that helps where the instruction may not suit: the coach knows no keys."""
     match reason:
+        case FolderGone():
+            return CHOOSE
         case DriftWatched():
             return OTHER_SIDE
         case FieldWanted(component="altitude"):
@@ -217,8 +220,8 @@ def trouble(state: Running, advice: Advice, extras: Extras) -> Trouble | None:
         return Trouble(notice.cause, notice.cure, repeat=notice.count)
     if isinstance(advice.reason, FolderGone):
         return None  # the instruction says so itself
-    if state.folder_lost:
-        return Trouble(state.folder_reason or LOST_FOLDER.reason, LOST_FOLDER.cure)
+    if state.folder_lost and not extras.lost_read:
+        return Trouble(state.folder_reason or LOST_FOLDER.reason, f"{LOST_FOLDER.cure} {CHOOSE}")
     return _frame(state, advice, extras)
 
 
