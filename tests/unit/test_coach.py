@@ -192,6 +192,15 @@ def test_uncertain_capture_sends_back() -> None:
     assert advice.action is says.Do.GO_BACK and "60″" in say(advice).why
 
 
+def test_no_screw_is_turned_by_an_axis_less_sure_than_what_is_left() -> None:
+    """A tripod kicked between two places of the proof: the axis, known to 8', stood 5' from the pole, and the screws
+    went to and fro by it for 90 minutes. What is surely far is turned all the same, as is what is known better."""
+    for sigma, east, turned in ((500.0, 280.0, False), (500.0, 1800.0, True), (40.0, 280.0, True)):
+        state = capture(after(Waiting(), start(), NextAsked(1.0)), sigma, east=east * ARCSEC)
+        action = advise(rest(after(state, NextAsked(30.0)), east, -90.0)).action
+        assert isinstance(action, says.Turn) is turned and (action is says.Do.GO_BACK) is not turned
+
+
 def test_going_back_from_the_fine_correction_leads_to_a_fresh_capture() -> None:
     """Rough correction would only send forward again: the axis is near the pole, the night went in circles."""
     state = capture(after(Waiting(), start(), NextAsked(1.0)), 60.0)

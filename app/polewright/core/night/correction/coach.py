@@ -70,9 +70,20 @@ def _at_rest(state: Running, offset: Offset) -> Reason:
     turn = next_turn(state)
     if turn is None:
         return _average(state, offset)
+    if _aimless(state, offset):
+        return CaptureTooRough(offset.by_frames.sigma_rad, state.plan.tolerance_rad, state.handling.turns_made)
     if state.locks.tight:
         return _loosen(state, offset)
     return LocksTrial(state.handling.turns_made) if locks_to_be_tried(state) else _turn(state, turn)
+
+
+def _aimless(state: Running, offset: Offset) -> bool:
+    """Whether the turn of the RA axis tells less than is left: whoever turns a screw by it turns to and fro (a tripod
+    kicked between two places: 64 goes in 90 minutes, 12' off at the end, told hand, seed 601)."""
+    sigma_rad = offset.by_frames.sigma_rad
+    east, up = state.aim_rad
+    left_rad = math.hypot(offset.east_rad - east, offset.up_rad - up)
+    return not state.capture.by_drift and state.lesson is None and sigma_rad > max(left_rad, state.plan.tolerance_rad)
 
 
 def _settling(state: Running) -> Settling:
