@@ -98,6 +98,27 @@ def test_the_frames_smeared_on_the_way_back_change_nothing() -> None:
     assert isinstance(advise(after(starless(state, 50.0), smeared)).reason, says.NothingThere)
 
 
+@pytest.mark.parametrize("way_back_s", [15.0, 30.0])
+def test_a_slow_way_there_and_back_strikes_the_place_all_the_same(way_back_s: float) -> None:
+    """A mount pointed for half a minute smears as many frames as are dark then: with those of the way back dark ones
+    were the fewer, the place was not struck, and was asked for all night (rehearsal no-pole-view, told hand, 603)."""
+    state, night = turning()
+    state = _smeared(state, 36.0)
+    state = starless(state, 42.0)
+    assert isinstance(advise(state).reason, says.NothingThere)
+    state = _smeared(state, way_back_s)
+    assert isinstance(advise(state).reason, says.NothingThere)
+    state = after(state, FrameSolved(state.now_s + 3.0, beside(night.placed("b"))))
+    assert len(begun(state).plan.obstacles) == 1
+
+
+def _smeared(state: NightState, seconds: float) -> NightState:
+    for _ in range(math.ceil(seconds / 3.0)):
+        smeared = FrameUnsolved(state.now_s + 3.0, f"s{state.now_s}", reason_of(FrameTrouble.TRAILED))
+        state = after(state, smeared)
+    return state
+
+
 def test_with_the_stars_back_another_place_is_asked_for() -> None:
     """The place is an obstacle from now on: a smaller step that way, or the other way, never the same again."""
     state, night = turning()

@@ -34,7 +34,7 @@ from polewright.core.night.states import (
     Trouble,
     Waiting,
 )
-from polewright.core.night.turning.blocked import struck
+from polewright.core.night.turning.blocked import PATIENT_TURN_S, struck
 from polewright.core.night.turning.places import answers, keep_frame, places
 from polewright.core.plan.tonight import ToleranceOrigin
 from polewright.core.unsolved import LIKE_CLOUDS, SMEARED, trouble_of
@@ -100,7 +100,9 @@ def note_trouble(state: S, event: FrameUnsolved) -> tuple[S, tuple[Effect, ...]]
     known = FULL_SHARE * state.last_frame.stars_matched if state.last_frame else math.inf
     starless = (before.starless if before else 0) + (cause in LIKE_CLOUDS and event.stars_detected < known)
     smeared = cause in SMEARED or (before is not None and before.smeared)
-    trouble = Trouble(event.why, count, since_s, starless, smeared)
+    trouble = Trouble(event.why, count, since_s, starless, smeared, before is not None and before.dark)
+    dark = trouble.dark or (trouble.mostly_dark and seen.shown_s - since_s >= PATIENT_TURN_S)
+    trouble = replace(trouble, dark=dark)
     return replace(seen, trouble=trouble, frames_unsolved=state.frames_unsolved + 1), ()
 
 

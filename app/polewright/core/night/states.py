@@ -131,13 +131,20 @@ class Lesson:
 @dataclass(frozen=True)
 class Trouble:
     """Frames that could not be used, one after the other: the latest reason, how many, since when; `starless`: how
-    many of them as under clouds; `smeared`: whether any was, as by a hand that turns the mount."""
+    many of them as under clouds; `smeared`: whether any was, as by a hand that turns the mount; `dark`: it has been
+    dark for longer than a turn takes, whatever the way back smears since."""
 
     why: FrameReason
     count: int
     since_s: float
     starless: int = 0
     smeared: bool = False
+    dark: bool = False
+
+    @property
+    def mostly_dark(self) -> bool:
+        """Whether most of them were as under clouds."""
+        return 2 * self.starless > self.count
 
     @property
     def cause(self) -> FrameTrouble:

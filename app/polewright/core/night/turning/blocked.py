@@ -65,7 +65,7 @@ def dark_since_turning_s(state: Running) -> float:
     trouble = state.trouble
     if trouble is None or not state.turning_axis or state.drift is not None or not state.clouded:
         return 0.0
-    return state.shown_s - trouble.since_s if 2 * trouble.starless > trouble.count else 0.0
+    return state.shown_s - trouble.since_s if trouble.dark or trouble.mostly_dark else 0.0
 
 
 def _led_elsewhere(state: Running) -> bool:
