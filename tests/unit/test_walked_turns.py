@@ -48,8 +48,8 @@ def reason(night: PaperNight) -> object:
     return advise(night.state).reason
 
 
-def moved(night: PaperNight) -> int:
-    return len(begun(night.state).memory(Screw.AZIMUTH).moves)
+def moved(night: PaperNight, screw: Screw = Screw.AZIMUTH) -> int:
+    return len(begun(night.state).memory(screw).moves)
 
 
 @pytest.mark.parametrize("parts", [[0.5, 0.1], [0.1, 0.1, 0.1, 0.1, 0.1, 0.1], [0.05, 0.5, 0.05]])
@@ -352,17 +352,21 @@ def test_a_number_told_after_both_ways_does_not_end_a_turn_that_shows_more() -> 
     assert not begun(night.state).memory(asked.screw).moves
 
 
-@settings(deadline=None, max_examples=12)
+@settings(deadline=None, max_examples=24)
 @given(
     st.lists(st.floats(0.1, 1.0), min_size=1, max_size=6),
     st.lists(st.integers(1, 6), min_size=6, max_size=6),
     st.sampled_from(["none", "whole", "parts"]),
+    st.sampled_from(list(Screw)),
+    st.sampled_from([52.0, -33.0]),
+    st.sampled_from([1.2, -1.2]),
 )
 def test_any_partition_with_any_pauses_and_reports_ends_in_the_same_direction(
-    parts: list[float], pauses: list[int], said: str
+    parts: list[float], pauses: list[int], said: str, screw: Screw, latitude: float, off: float
 ) -> None:
-    """Three quarters of an asked turn, in parts, reported at the end, each by itself, or not at all: more of it."""
-    turned_in_parts(parts, pauses, said)
+    """Three quarters of an asked turn, in parts, reported at the end, each by itself, or not at all: more of it. Of
+    either screw, to either side, in both hemispheres."""
+    turned_in_parts(parts, pauses, said, screw, latitude, off)
 
 
 @pytest.mark.parametrize("parts", [[1.0], [0.5, 0.5], [0.1, 0.7, 0.2]])
@@ -374,10 +378,20 @@ def test_without_a_turn_in_progress_the_property_fails(parts: list[float], monke
         turned_in_parts(parts, [3] * 6, "none")
 
 
-def turned_in_parts(parts: list[float], pauses: list[int], said: str) -> None:
+def turned_in_parts(
+    parts: list[float],
+    pauses: list[int],
+    said: str,
+    screw: Screw = Screw.AZIMUTH,
+    latitude_deg: float = 52.0,
+    off_deg: float = 1.2,
+) -> None:
     """Untold parts book nothing and teach nothing; told or not, the next instruction asks for more of the turn."""
-    night, asked = at_the_screw()
-    before, rate = moved(night), begun(night.state).rate(asked.screw)
+    places = {Screw.AZIMUTH: (off_deg, 0.05), Screw.ALTITUDE: (0.05, off_deg)}
+    paper = PaperNight(5, latitude_deg=latitude_deg, off_deg=places[screw], known=True, walking=True, lean_deg=0.0)
+    night, asked = at_the_screw_of(paper)
+    assert asked.screw is screw
+    before, rate = moved(night, screw), begun(night.state).rate(asked.screw)
     shares = [0.75 * part / sum(parts) for part in parts]
     for share, pause in zip(shares, pauses, strict=False):
         night.turn(asked.screw, share * asked.turns)
@@ -393,7 +407,7 @@ def turned_in_parts(parts: list[float], pauses: list[int], said: str) -> None:
     assert isinstance(why, Walking | ScrewLeft) and why.screw is asked.screw
     assert (why.turns > 0.0) is (asked.turns > 0.0)
     if said == "none":
-        assert moved(night) == before and begun(night.state).rate(asked.screw) == rate
+        assert moved(night, screw) == before and begun(night.state).rate(asked.screw) == rate
 
 
 def test_a_number_told_after_both_ways_teaches_no_rate() -> None:
