@@ -18,7 +18,7 @@ from PIL import Image
 import starfields as sf
 from polewright.core.angles import ARCMIN_PER_RAD, rotation_about, unit
 from polewright.core.axis.estimate import estimate_axis
-from polewright.core.axis.shared_lens import Wide
+from polewright.core.axis.lens_stars import Wide
 from polewright.core.axis.sky_frame import sky_frame
 from polewright.core.matching.hint import SolveHint
 from polewright.core.model import (

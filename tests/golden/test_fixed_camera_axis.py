@@ -20,7 +20,8 @@ from scipy.spatial.transform import Rotation
 
 from axis_sky import ARCSEC, EARTH_RATE
 from polewright.core.axis.estimate import estimate_axis, sky_frame
-from polewright.core.axis.shared_lens import Wide, with_shared_lens
+from polewright.core.axis.lens_stars import Wide
+from polewright.core.axis.shared_lens import with_shared_lens
 from polewright.core.axis_reasons import TooAlike
 from polewright.core.matching.hint import SolveHint
 from polewright.core.model import Attitude, AxisEstimate, PlateSolution, Site, SkyFrame, TargetPole

@@ -7,7 +7,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from polewright.core.axis.shared_lens import is_wide, with_shared_lens
+from polewright.core.attitude import rotation_vector
+from polewright.core.axis.shared_lens import frame_by, frames_by, is_wide, learned_lens, with_shared_lens
 from polewright.core.axis.sky_frame import sky_frame
 from polewright.core.sky.places import standard_atmosphere
 from sky_solver import shared_catalogue
@@ -75,3 +76,46 @@ def test_a_zoom_between_frames_is_no_one_lens() -> None:
     frames = [*known[0], *known[1]]
     fitted = with_shared_lens(frames, shared_catalogue(), SITE, AIR)
     assert all(a is b.sky for a, b in zip(fitted, frames))
+
+
+@pytest.mark.parametrize("lens", [Bending("straight", 90.0), Bending("equidistant", 180.0, mirrored=True)])
+def test_a_frame_after_the_capture_is_placed_by_its_lens(lens: Bending) -> None:
+    """Against the truth: the fifth frame, by a lens that it had no part in, tells the axis as well as the others."""
+    taken = capture(shared_catalogue(), lens, np.random.default_rng(4))
+    frames = wide_frames(taken)
+    learned = learned_lens(frames[:4], shared_catalogue(), SITE, AIR)
+    assert learned is not None
+    last = frame_by(learned, frames[4], shared_catalogue(), SITE, AIR)
+    assert last is not None and last.stars_matched > 120
+    error, sigma = error_arcmin([*frames_by(learned, frames[:4]), last], taken)
+    assert np.linalg.norm(error) < 0.3 and (np.abs(error) < 4.0 * sigma).all()
+
+
+def test_a_zoomed_frame_after_the_capture_is_not_placed_by_its_lens() -> None:
+    first, second = (
+        wide_frames(capture(shared_catalogue(), Bending("straight", width), np.random.default_rng(3)))
+        for width in (90.0, 86.0)
+    )
+    learned = learned_lens(first, shared_catalogue(), SITE, AIR)
+    assert learned is not None
+    assert frame_by(learned, second[4], shared_catalogue(), SITE, AIR) is None
+
+
+def test_frames_by_one_lens_stand_as_each_alone_says() -> None:
+    """So a frame that the lens does not fit goes with them: a middle 9 px off passes for a turn of the camera."""
+    frames = wide_frames(capture(shared_catalogue(), Bending("straight", 90.0), np.random.default_rng(5)))
+    fitted = with_shared_lens(frames, shared_catalogue(), SITE, AIR)
+    turns = [
+        rotation_vector(each.attitude_enu.camera_to_sky.T @ frame.sky.attitude_enu.camera_to_sky)
+        for each, frame in zip(fitted, frames)
+    ]
+    assert np.abs(np.median(turns, axis=0)).max() < 1e-5
+
+
+def test_what_all_stars_are_off_by_stays_uncertain() -> None:
+    """A frame exposed while the mount moved: the moment within the exposure is not told by its stars' scatter."""
+    frames = wide_frames(capture(shared_catalogue(), Bending("straight", 90.0), np.random.default_rng(6)))
+    drawn = replace(frames[4], stars=replace(frames[4].stars, shared_error=(3.0, 0.0, 0.0, 0.0)))
+    fitted = with_shared_lens([*frames[:4], drawn], shared_catalogue(), SITE, AIR)
+    about_y = np.sqrt(fitted[4].attitude_enu.covariance_rad2[1, 1])
+    assert about_y == pytest.approx(3.0 / fitted[4].camera.focal_px, rel=0.05)

@@ -18,7 +18,8 @@ from astropy.coordinates import SkyCoord, get_constellation
 from coach_reasons import reading
 from direction_nights import CASES, Case, learned
 from polewright.core.angles import ARCMIN_PER_RAD, ARCSEC_PER_RAD, SIDEREAL_RATE_RAD_S
-from polewright.core.axis.shared_lens import _BEND_SIGMA, _CENTRE_SIGMA, _TILT_SIGMA, _from_middle, _prior
+from polewright.core.axis.lens import from_middle
+from polewright.core.axis.lens_fit import _BEND_SIGMA, _CENTRE_SIGMA, _TILT_SIGMA, prior_of
 from polewright.core.budget import Budget, Chance, Part
 from polewright.core.drift.guarded import CONTRADICTS_CHI2, Guarded, contradicts
 from polewright.core.drift.live import DriftResult, DriftSample, _held_against, _position_of
@@ -244,7 +245,7 @@ def test_altitude_goes_first_where_azimuth_is_a_small_part_of_what_is_left(azimu
 
 @pytest.mark.parametrize("mirrored", [False, True])
 def test_a_mirrored_picture_is_turned_round_about_its_middle(mirrored: bool) -> None:
-    found = _from_middle(Camera(1280, 960, 4.0, mirrored), np.array([0.0]), np.array([0.0]))
+    found = from_middle(Camera(1280, 960, 4.0, mirrored), np.array([0.0]), np.array([0.0]))
     assert found.tolist() == [[639.5 if mirrored else -639.5, -479.5]]
 
 
@@ -340,7 +341,7 @@ def test_every_listed_object_lies_in_the_constellation_that_it_is_said_to_lie_in
 def test_what_is_known_of_a_lens_before_is_the_inverse_of_its_squared_sigmas() -> None:
     centre = _CENTRE_SIGMA * 1280.0 / 48000.0
     squares = np.square([*_BEND_SIGMA, centre, centre, _TILT_SIGMA, _TILT_SIGMA])
-    np.testing.assert_allclose(_prior(Camera(1280, 960, 4.0), 48000.0), [0.0, *(1.0 / squares)])
+    np.testing.assert_allclose(prior_of(Camera(1280, 960, 4.0), 48000.0), [0.0, *(1.0 / squares)])
 
 
 # pages

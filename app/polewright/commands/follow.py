@@ -21,7 +21,9 @@ from polewright.commands.output import json_text
 from polewright.core.angles import ARCMIN_PER_RAD
 from polewright.core.axis.estimate import estimate_axis
 from polewright.core.axis.following import AxisReading, FollowState, follow, start_following
-from polewright.core.axis.shared_lens import Wide, with_shared_lens
+from polewright.core.axis.lens_fit import Learned
+from polewright.core.axis.lens_stars import Wide
+from polewright.core.axis.shared_lens import frame_by, frames_by, learned_lens
 from polewright.core.errors import FrameReadError, UsageError
 from polewright.core.flexure import FLEXURE_PRIOR
 from polewright.core.model import Atmosphere, AxisEstimate, PlateSolution, Site, SkyFrame, TargetPole
@@ -69,6 +71,7 @@ class FollowSession:
         self._atmosphere = atmosphere
         self._left = capture_frames
         self._captured: list[Wide] = []
+        self._lens: Learned | None = None  # the one of all frames of the capture
         self._following: FollowState | None = None
         self.measured_something = False
 
@@ -91,8 +94,19 @@ class FollowSession:
             return self._capture_line(measured.frame.name, seen, warnings)
         return self._adjust_line(measured.frame.name, seen, warnings)
 
-    def _by_one_lens(self, frames: list[Wide]) -> list[SkyFrame]:
-        return with_shared_lens(frames, load_catalogue(), self._site, self._atmosphere)
+    def _by_one_lens(self) -> list[SkyFrame]:
+        """The frames of the capture; their lens is kept for those that follow."""
+        self._lens = learned_lens(self._captured, load_catalogue(), self._site, self._atmosphere)
+        if self._lens is None:
+            return [each.sky for each in self._captured]
+        return frames_by(self._lens, self._captured)
+
+    def _by_that_lens(self, seen: Wide) -> SkyFrame:
+        """A frame after the capture; by itself where it does not fit the lens of the capture."""
+        if self._lens is None:
+            return seen.sky
+        placed = frame_by(self._lens, seen, load_catalogue(), self._site, self._atmosphere)
+        return placed or seen.sky
 
     def _capture_line(self, name: str, placed: Wide | None, warnings: list[str]) -> dict[str, object]:
         self._left -= 1
@@ -100,7 +114,7 @@ class FollowSession:
             self._captured.append(placed)
         reading: tuple[float, float, np.ndarray] | None = None
         if len(self._captured) >= 2:
-            frames = self._by_one_lens(self._captured)
+            frames = self._by_one_lens()
             estimate = estimate_axis(frames, self._site, self._atmosphere, self._target, FLEXURE_PRIOR)
             if isinstance(estimate, AxisEstimate):
                 reading = (estimate.east_rad, estimate.up_rad, estimate.covariance_rad2)
@@ -116,7 +130,7 @@ class FollowSession:
     def _adjust_line(self, name: str, placed: Wide | None, warnings: list[str]) -> dict[str, object]:
         if self._following is None or placed is None:
             return self._line(name, "adjust", None, "unknown", warnings)
-        self._following, reading = follow(self._following, self._by_one_lens([*self._captured, placed])[-1])
+        self._following, reading = follow(self._following, self._by_that_lens(placed))
         return self._reading_line(name, reading, warnings)
 
     def _reading_line(self, name: str, reading: AxisReading, warnings: list[str]) -> dict[str, object]:

@@ -23,8 +23,9 @@ from polewright.commands.options import (
 from polewright.commands.output import json_text
 from polewright.core.angles import ARCMIN_PER_RAD, ARCSEC_PER_RAD
 from polewright.core.axis.estimate import estimate_axis
+from polewright.core.axis.lens_stars import Wide
 from polewright.core.axis.screw_offsets import screw_offsets
-from polewright.core.axis.shared_lens import Wide, with_shared_lens
+from polewright.core.axis.shared_lens import with_shared_lens
 from polewright.core.axis_reasons import AxisRefusal, SkyImpossible, TooFewPlaced
 from polewright.core.budget import Budget, part_sigmas_rad
 from polewright.core.errors import FrameReadError
