@@ -50,6 +50,9 @@ from polewright.ui.wakefulness import wakefulness_here
 
 PREPARE_AFTER_S = 2.0  # the first page and the look into the folder come first (chosen)
 SIGNALLED = 128  # what a shell adds to the number of a signal
+LOCAL_TIME_H = (
+    0.0  # a camera's local time is taken as UTC: its clock is then seen to be hours off, and Ctrl+K sets it
+)
 SWITCH_S = 0.0005  # every call into Qt lets other threads run; ask for the turn back soon, or drawing stutters
 
 
@@ -120,7 +123,7 @@ def build_means(scheduler: QtScheduler, worker: Worker) -> Means:
 
         detector, solver = Detector(reader.find_stars), Solver(catalogue(), cache_folder())
         read, now_s = reader.read, clock.monotonic_s
-        return FrameMeasurer(detector, solver, now_s, optics, None, progress, read, second_looks).measure
+        return FrameMeasurer(detector, solver, now_s, optics, LOCAL_TIME_H, progress, read, second_looks).measure
 
     def make_practice(scenario: str, seed: int, folder: Path, failed: Callable[[Any], None]) -> ThreadedPractice:
         return ThreadedPractice(lambda: RehearsalWorld(scenario, seed, catalogue=catalogue()), folder, clock, failed)

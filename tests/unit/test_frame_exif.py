@@ -61,7 +61,7 @@ def test_local_time_without_an_offset_is_not_guessed(tmp_path: Path) -> None:
     assert any("state the UTC offset" in warning for warning in frame.warnings)
     stated = read_frame(path, utc_offset_hours=-7.0)
     assert abs(seconds_from(stated, "2026-03-02T05:15:45.250")) < 1e-5
-    assert stated.utc_mid is not None and "stated by the user" in stated.utc_mid.source
+    assert stated.utc_mid is not None and "taken as -7 h from UTC" in stated.utc_mid.source
 
 
 def test_a_picture_made_smaller_has_larger_pixels(tmp_path: Path) -> None:

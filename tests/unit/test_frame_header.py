@@ -79,7 +79,7 @@ def test_local_time_needs_an_offset_and_is_not_guessed() -> None:
     assert found.utc_mid is None and found.time_withheld
     stated = facts(cards, comments, offset_hours=2.0)
     assert abs(seconds_from(stated, "2026-03-01T10:00:00")) < 1e-5
-    assert stated.utc_mid is not None and "stated by the user" in stated.utc_mid.source
+    assert stated.utc_mid is not None and "taken as +2 h from UTC" in stated.utc_mid.source
 
 
 def test_without_an_exposure_the_start_is_taken_with_a_warning() -> None:

@@ -7,7 +7,7 @@ from PySide6.QtGui import QIcon, QKeyEvent, QPainter, QPixmap, QPolygonF
 from PySide6.QtWidgets import QHBoxLayout, QListWidget, QListWidgetItem, QStackedLayout, QVBoxLayout, QWidget
 
 from polewright.ui.buttons import ButtonRow
-from polewright.ui.drawing import LEFT_TOP, WRAP
+from polewright.ui.drawing import RIGHT
 from polewright.ui.facts_panel import FactsPanel
 from polewright.ui.intents import ChooseNight
 from polewright.ui.keys_bar import KeysBar
@@ -53,7 +53,7 @@ class NightsPage(FullPanel):
         self.trouble = TroublePanel()
         self.primary, self.plain = ButtonRow(Weight.PRIMARY), ButtonRow(Weight.PLAIN)
         self.report, self.of_report = Reader(), ButtonRow(Weight.PRIMARY)
-        self.title, self.said = Caption(BIG * 1.2, "strong", bold=True), Caption(VALUE, "ink", LEFT_TOP | WRAP)
+        self.title, self.said = Caption(BIG * 1.2, "strong", bold=True), Caption(VALUE, "ink", RIGHT)
         self.keys = KeysBar()
         self._shown: tuple[NightRow, ...] = ()
         self._report: ReportPage | None = None

@@ -49,7 +49,7 @@ class TimelinePanel(Panel):
         draw_fitted(painter, "offset of the axis, by time", caption, px(SMALL), look.colour("faint"), flags=LEFT)
         if shown is None:
             return
-        rows_px = px(ROWS_PX) if shown.moves else 0.0
+        rows_px = px(ROWS_PX if shown.moves else APART_PX / 2)
         room = box.adjusted(px(36), px(24) + rows_px, -px(10), -px(24))
         low, high = (_log(shown.total_arcmin + side * shown.sigma_arcmin) for side in (-1.0, 1.0))
         axes = self._axes = _axes(shown, room, low, high)

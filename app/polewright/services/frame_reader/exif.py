@@ -108,7 +108,7 @@ def _middle(
     except UsageError as error:
         warnings.append(files.exif_time_ignored(str(error)))
         return None, False
-    source = f"EXIF DateTimeOriginal, local time, {utc_offset_hours:+g} h from UTC as stated by the user"
+    source = f"EXIF DateTimeOriginal, local time, taken as {utc_offset_hours:+g} h from UTC"
     return Sourced(utc.plus_seconds(half), source), False
 
 

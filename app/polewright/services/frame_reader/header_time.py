@@ -73,7 +73,7 @@ class TimeReader:
                     self._header.distrust(name, "it is local time and nothing says how far that is from UTC")
                     return None
                 found = parse_iso(text, self._assumed_offset_hours)
-                source += f", local time, {self._assumed_offset_hours:+g} h from UTC as stated by the user"
+                source += f", local time, taken as {self._assumed_offset_hours:+g} h from UTC"
         except UsageError as error:
             self._header.distrust(name, str(error).rstrip("."))
             return None
