@@ -1,4 +1,4 @@
-"""A telescope that is pointed after its first place was measured: the capture begins where it stands now.
+"""What is no place of a turn: one measured before the telescope was pointed, and streaks drawn while it was turned.
 
 The frames are of a perfect turn about an axis 2.7 degrees off the pole; only the first place has another declination.
 """
@@ -26,6 +26,7 @@ from polewright.words.coach import say
 SITE = Site(52.3, 3.0)
 UPRIGHT = np.array([0.0, math.cos(math.radians(52.3)), math.sin(math.radians(52.3))])
 EAST = np.array([1.0, 0.0, 0.0])
+LESS_SURE = 30.0  # times: of streaks in rendered frames 38 to 120 times the sigmas of frames at rest (measured)
 AXIS = unit(rotation_about(EAST, math.radians(-0.2)) @ rotation_about(np.array([0.0, 0.0, 1.0]), 0.077) @ UPRIGHT)
 
 
@@ -96,3 +97,33 @@ def test_a_turn_of_the_ra_axis_alone_leaves_nothing_out() -> None:
     course = captured((0.0, 25.0), (40.0, 25.0))
     assert not begun(course.state).capture.left_out
     assert begun(replace(begun(course.state))).capture.axis is not None
+
+
+def unsure(name: str, turned_deg: float, from_axis_deg: float) -> FrameSolved:
+    frame = placed(name, turned_deg, from_axis_deg)
+    wide = tuple(tuple(LESS_SURE**2 * v for v in row) for row in frame.covariance_rad2)
+    return FrameSolved(10.0 + 20.0 * int(name), replace(frame, covariance_rad2=wide))  # type: ignore[arg-type]
+
+
+def names(course: Course) -> list[str]:
+    return [frame.name for frame in begun(course.state).capture.frames]
+
+
+def test_a_streak_in_the_middle_of_the_turn_is_left_out() -> None:
+    course = captured((0.0, 40.0), (0.0, 40.0))
+    post(course, unsure("2", 14.0, 40.2))
+    post(course, unsure("3", 19.0, 39.7))
+    for number in (4, 5):
+        post(course, FrameSolved(10.0 + 20.0 * number, placed(str(number), 42.0, 40.0)))
+    assert names(course) == ["0", "1", "4", "5"]
+    assert off_deg(begun(course.state)) == pytest.approx(2.7, abs=0.02)
+
+
+def test_thin_cloud_over_a_place_leaves_it_a_place() -> None:
+    """Two frames in a row that look the same way are at rest, however few stars they show."""
+    course = captured((0.0, 40.0), (0.0, 40.0))
+    post(course, unsure("2", 42.0, 40.0))
+    assert names(course) == ["0", "1"]
+    post(course, unsure("3", 42.0, 40.0))
+    assert names(course) == ["0", "1", "3"]
+    assert not math.isnan(off_deg(begun(course.state)))

@@ -35,7 +35,7 @@ from polewright.core.night.states import (
     Waiting,
 )
 from polewright.core.night.turning.blocked import PATIENT_TURN_S, struck
-from polewright.core.night.turning.places import answers, keep_frame, places
+from polewright.core.night.turning.places import answers, keep_frame, places, taken_in_motion
 from polewright.core.plan.tonight import ToleranceOrigin
 from polewright.core.unsolved import LIKE_CLOUDS, SMEARED, trouble_of
 
@@ -108,9 +108,9 @@ def note_trouble(state: S, event: FrameUnsolved) -> tuple[S, tuple[Effect, ...]]
 
 def keep_turn_frame(state: Running, event: FrameSolved) -> Outcome:
     """Keeps a frame of the turn; asks for the axis once there are two places."""
-    state, _ = see_frame(struck(state, event.frame), event)
+    before, (state, _) = state.last_frame, see_frame(struck(state, event.frame), event)
     kept = keep_frame(state.turn, event.frame)
-    if kept is state.turn:
+    if kept is state.turn or taken_in_motion(state.turn, event.frame, before):
         return state, ()
     return state.with_turn(kept), estimate(state, kept)
 

@@ -20,6 +20,9 @@ PLACES_WANTED = 3  # two frames have no check at all
 # of RA in all; two steps (chosen)
 WANTED_SPAN_RAD = math.radians(80.0)
 STEP_RAD = math.radians(40.0)  # two steps make the wanted span
+# times as unsure as the surest frame of the turn; chosen: thin cloud over a place makes it four
+UNSURE = 8.0
+AT_REST_RAD = math.radians(0.5)  # between two frames; chosen: beyond what a drive that is off does in two minutes
 
 
 def turned_rad(first: PlacedFrame, second: PlacedFrame) -> float:
@@ -41,6 +44,23 @@ def keep_frame(capture: Capture, frame: PlacedFrame) -> Capture:
         return capture
     rotation = turned_rad(capture.frames[0], frame) if capture.frames else 0.0
     return replace(capture, frames=(*capture.frames, frame), rotation_rad=(*capture.rotation_rad, rotation))
+
+
+def taken_in_motion(capture: Capture, frame: PlacedFrame, before: PlacedFrame | None) -> bool:
+    """Whether a frame was exposed while the axis was being turned: it is far less sure than another one of the turn,
+    and the one before it looked elsewhere.
+
+    The pieces of its streaks that match stars are off by up to five of its sigmas (16 degrees of sky, 208 px of
+    streak, `rehearse --hand walking --scenario wide-lens --seed 601`: such frames made the clutch suspect); the next
+    frame at rest says more.
+    """
+    if not capture.frames or before is None or turned_rad(before, frame) <= AT_REST_RAD:
+        return False
+    return _unsure_rad(frame) > UNSURE * min(map(_unsure_rad, capture.frames))
+
+
+def _unsure_rad(frame: PlacedFrame) -> float:
+    return math.sqrt(sum(frame.covariance_rad2[i][i] for i in range(3)))
 
 
 def places(capture: Capture) -> tuple[PlacedFrame, ...]:
