@@ -89,6 +89,11 @@ def test_lines_that_are_missing_or_double_are_told(
         assert "The record is not whole" in said and words in said
 
 
+def test_a_record_of_which_nothing_is_missing_is_whole(lines: Lines) -> None:
+    assert log_of(renumbered(lines)).whole
+    assert not log_of(renumbered(lines)[:4] + renumbered(lines)[5:]).whole
+
+
 def test_a_damaged_line_is_no_missing_one(lines: Lines) -> None:
     blob = record_of(renumbered(lines)).splitlines(keepends=True)
     blob[7] = b"x" + blob[7]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import errno
 import os
+import stat
 import sys
 from collections.abc import Iterator
 from pathlib import Path
@@ -55,6 +56,23 @@ def every_step(folder: Path, delete: bool) -> Iterator[tuple[Path, int, int]]:
     for count in WHILES:
         for first in range(0, steps, 1 if count < 40 else 7):
             yield folder / f"{count}-{first}", first, count
+
+
+@pytest.mark.skipif(not hasattr(os, "O_DIRECTORY"), reason="folders cannot be put on the disk there")
+def test_a_new_file_and_its_name_are_put_on_the_disk_one_after_the_other(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """fsync(2): that of a file does not put the entry in its folder on the disk; the folder needs one of its own."""
+    put: list[tuple[bool, bool]] = []
+    sync = os.fsync
+
+    def seen(descriptor: int) -> None:
+        put.append((stat.S_ISDIR(os.fstat(descriptor).st_mode), (tmp_path / "rig.json").exists()))
+        sync(descriptor)
+
+    monkeypatch.setattr(os, "fsync", seen)
+    write_atomically(tmp_path / "rig.json", b"{}")
+    assert put == [(False, False), (True, True)]  # the content before it has its name, the folder after that
 
 
 @pytest.mark.parametrize("number", [errno.ENOSPC, errno.EROFS, errno.EIO], ids=errno.errorcode.get)

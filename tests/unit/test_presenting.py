@@ -23,6 +23,7 @@ from polewright.core.night.advice import (
     Advice,
     Do,
     Ended,
+    GuidingAsked,
     Mood,
     NotUpYet,
     RotateAxis,
@@ -32,6 +33,7 @@ from polewright.core.night.advice import (
 )
 from polewright.core.night.advise import advise
 from polewright.core.night.effects import Objection, Refused
+from polewright.core.night.orientation.clock import FrameArrival
 from polewright.core.night.rest import Reading, Rest
 from polewright.core.night.states import Handling, NightPlan, NightState, Running, Stage, Trouble, Waiting
 from polewright.core.night.witness import proof_offset
@@ -46,6 +48,7 @@ from polewright.runtime.notices import Notice
 from polewright.runtime.retrace import recorded_events
 from polewright.ui import intents as want
 from polewright.ui.keys import REHEARSAL_KEYS, WINDOW_ACTIONS
+from polewright.ui.presenting.actions import actions
 from polewright.ui.presenting.extras import Extras
 from polewright.ui.presenting.history import NightHistory
 from polewright.ui.presenting.night import instruction, present
@@ -514,3 +517,33 @@ def test_enter_on_the_score_begins_nothing(night: tuple[Moment, ...]) -> None:
     page = score_page(night[-1].view, state, TrueOffset(0.1, 0.1))
     assert page.page is Page.SCORE and "Return" not in {a.key for a in page.actions}
     assert {a.key for a in page.actions if isinstance(a.intent, want.StartRehearsal)} == {"Ctrl+P"}
+
+
+def test_a_turn_that_was_another_one_is_reported_by_one_key() -> None:
+    """Common amounts on the keys 4 to 7, each by its own words and in the sense that was asked for."""
+    for east_arcmin, sense, sign in ((9.17, "anticlockwise", -1.0), (-9.17, "clockwise", 1.0)):
+        keys = {action.key: action for action in shown(at_rest(east_arcmin, 0.0)).actions}
+        amounts = {"4": ("1/4 turn", 0.25), "5": ("1/2 turn", 0.5), "6": ("1 turn", 1.0), "7": ("2 turns", 2.0)}
+        for key, (words, turns) in amounts.items():
+            assert keys[key].label == f"Turned {words} {sense}"
+            assert keys[key].intent == events.ScrewTurned(0.0, Screw.AZIMUTH, sign * turns)
+        assert keys["F"].label == "Finish here" and keys["F"].intent == events.Accepted(0.0)
+
+
+def test_whether_guiding_is_off_is_answered_by_what_the_key_says() -> None:
+    state = at_rest(0.0, 0.0)
+    assert isinstance(state, Running)
+    asked = {a.label: a.intent for a in actions(state, Advice(GuidingAsked(on=False)), None)}
+    assert asked["Guiding is off"] == events.GuidingTold(0.0, off=True)
+    assert asked["Guiding is on"] == events.GuidingTold(0.0, off=False)
+    again = [a.label for a in actions(state, Advice(GuidingAsked(on=True)), None)]
+    assert "Guiding is off" in again and "Guiding is on" not in again
+
+
+@pytest.mark.parametrize("ahead_s, said, doubted", [(1.0, "agree", False), (-130.0, "behind", True)])
+def test_the_clock_is_marked_where_it_is_doubted(ahead_s: float, said: str, doubted: bool) -> None:
+    arrivals = tuple(FrameArrival(100.0 * i + ahead_s, 2.0, 100.0 * i + 4.0) for i in range(5))
+    view = shown(at_rest(0.0, 0.0, stage=Stage.ORIENTATION), arrivals=arrivals)
+    assert view.orientation is not None
+    (clock,) = (fact for fact in view.orientation.facts if fact.label == "clock")
+    assert said in clock.words and (clock.verdict is Mood.TROUBLE) is doubted

@@ -17,7 +17,7 @@ from polewright.core.errors import SettingsError
 from polewright.core.model import Site, TargetPole
 from polewright.services import profile_store
 from polewright.services.profile_store import ProfileStore, file_stem
-from polewright.services.profiles import RIGS, SITES, RigProfile, SiteProfile
+from polewright.services.profiles import RIGS, SITES, ProfileKind, RigProfile, SiteProfile
 
 RIG = RigProfile(
     "Balcony rig", 240.0, 5.0, TargetPole.REFRACTED, "spare camera", {"azimuth": {"arcmin_per_turn": 39.0}}
@@ -148,10 +148,12 @@ GOOD: dict[str, Any] = {"format": "polewright-rig", "version": 1, "name": "x"}
         (json.dumps({**GOOD, "name": ""}).encode(), '"name" must be a text'),
         (json.dumps({**GOOD, "focal_length_mm": -5}).encode(), "must lie between"),
         (json.dumps({**GOOD, "focal_length_mm": "long"}).encode(), "must be a number"),
+        (json.dumps({**GOOD, "focal_length_mm": -(10**400)}).encode(), "not -inf"),
+        (json.dumps({**GOOD, "pixel_size_um": 101.0}).encode(), "must lie between 0.5 and 100, not 101"),
         (json.dumps({**GOOD, "target": "south"}).encode(), '"target" must be one of'),
         (json.dumps({**GOOD, "screws": []}).encode(), '"screws" must be an object'),
     ],
-    ids=range(14),
+    ids=range(16),
 )
 def test_a_damaged_file_is_set_aside_and_never_overwritten(tmp_path: Path, content: bytes, sentence: str) -> None:
     store = rigs(tmp_path)
@@ -190,6 +192,26 @@ def test_migration_runs_version_by_version(tmp_path: Path) -> None:
     assert stored.profile.notes == "SPARE CAMERA MIGRATED"
     store.save(stored, stored.profile)
     assert json.loads(stored.path.read_text())["version"] == later.version
+
+
+@pytest.mark.parametrize("kind, version", [(k, v) for k in (RIGS, SITES) for v in range(1, k.version)])
+def test_a_profile_of_any_earlier_version_is_read(tmp_path: Path, kind: ProfileKind[Any], version: int) -> None:
+    """With nothing in it but what the first version had: every later member takes what it stands for when unknown."""
+    first = {"lat_deg": 47.0, "lon_deg": 8.0} if kind is SITES else {"focal_length_mm": 240.0}
+    folder = tmp_path / kind.folder
+    folder.mkdir()
+    (folder / "x.json").write_text(json.dumps({"format": kind.format, "version": version, "name": "x", **first}))
+    loaded = ProfileStore(tmp_path, kind).load_all()
+    assert loaded.messages == ()
+    expected = SiteProfile("x", Site(47.0, 8.0, 0.0)) if kind is SITES else RigProfile("x", 240.0)
+    assert [stored.profile for stored in loaded.profiles] == [expected]
+
+
+def test_pixels_of_the_largest_size_that_is_taken(tmp_path: Path) -> None:
+    """Binned sixfold, the pixels of the largest sensors are some 60 µm wide (common practice, no source)."""
+    store = rigs(tmp_path)
+    store.add(replace(RIG, pixel_size_um=60.0))
+    assert store.load_all().profiles[0].profile.pixel_size_um == 60.0
 
 
 def test_what_a_later_version_added_is_kept(tmp_path: Path) -> None:

@@ -171,6 +171,36 @@ def test_a_target_that_sets_is_refused_with_a_cure() -> None:
         assert too_low_words(refusal).cure.startswith(cure)
 
 
+def test_the_hours_of_a_target_that_sets_are_those_in_which_it_is_up() -> None:
+    """Declination 0 at latitude 40: sin h = cos 40 cos t, so that it stands 10 degrees high at t = 5.12 h."""
+    low = replace(PLAN, declination_deg=0.0, hour_angle_from_h=-2.0, hour_angle_to_h=7.0)
+    refusal = unreachable(low)
+    assert refusal is not None and refusal.high_h is not None
+    sets_h = math.degrees(math.acos(math.sin(math.radians(10.0)) / math.cos(math.radians(40.0)))) / 15.0
+    assert refusal.high_h[0] == -2.0 and sets_h - 9.0 / 24.0 < refusal.high_h[1] <= sets_h
+
+
+@pytest.mark.parametrize("allowed_px", [0.3, 1.0, 3.0])
+@pytest.mark.parametrize("error_arcmin", [1.0, 10.0, 100.0])
+@pytest.mark.parametrize("sub_s", [0.5, 60.0, 3600.0])
+def test_an_exposure_as_long_as_it_may_be_trails_as_far_as_it_may(
+    allowed_px: float, error_arcmin: float, sub_s: float
+) -> None:
+    """Wherever the search begins: a shorter exposure trails less, a longer one more than is allowed."""
+    plan = replace(PLAN, allowed_blur_px=allowed_px, sub_s=sub_s, guided=True, guide_offset_deg=1.0)
+    error = error_arcmin / ARCMIN_PER_RAD
+    longest = longest_exposure_s(plan, TargetPole.REFRACTED, error)
+    assert isinstance(longest, float)
+    trail = worst_blur_px(plan, TargetPole.REFRACTED, error, longest)
+    assert trail == pytest.approx(allowed_px, rel=0.01) or (trail < allowed_px and longest == plan.total_s)
+
+
+def test_an_exposure_may_not_outlast_the_plan() -> None:
+    """An hour of hour angle is 0.9972696 hours of time, the sidereal day in mean solar days (from memory)."""
+    plan = replace(PLAN, hour_angle_from_h=-0.5, hour_angle_to_h=0.5, sub_s=60.0, focal_length_mm=50.0)
+    assert longest_exposure_s(plan, TargetPole.REFRACTED, 0.0) == pytest.approx(3600.0 * 0.9972696, rel=1e-5)
+
+
 def test_a_long_focus_stretches_stars_less_than_pixels() -> None:
     """Trail L against a disc of sigma s: sqrt(1 + L^2 / 12 s^2), the variance of a uniform smear."""
     sigma_px = PLAN.seeing_arcsec / PLAN.scale_arcsec_px / 2.3548

@@ -33,6 +33,7 @@ from polewright.services.profile_store import ProfileStore
 from polewright.services.profiles import RIGS, RigProfile
 from polewright.services.report.facts import NightFacts
 from polewright.services.report.page import verdict
+from polewright.words.plan import in_force_words
 
 SITE = Site(52.3, 3.0, 60.0)
 DEMANDING = TonightsPlan(69.1, focal_length_mm=900.0, sub_s=600.0, hours=3.0, target="M81", guided=False)
@@ -63,6 +64,17 @@ def test_the_plan_of_the_night_makes_its_tolerance() -> None:
     assert by_hand.plan.origin is ToleranceOrigin.HAND and by_hand.plan.imaging == found  # the plan stays known
     undone, _ = step(by_hand, UndoAsked(7.0))
     assert undone.plan == state.plan
+
+
+@pytest.mark.parametrize("allowed_px", [1.0, 0.01])
+def test_the_quick_trail_is_about_the_simulated_one(allowed_px: float) -> None:
+    """Also for a plan that no axis serves (0.01 px): what an error adds is still counted in pixels."""
+    plan = replace(DEMANDING, allowed_blur_px=allowed_px)
+    found = planned(plan)
+    for error_arcmin in (1.0, 5.0, 20.0):
+        error = error_arcmin / ARCMIN_PER_RAD
+        simulated = worst_blur_px(plan.at(SITE), TargetPole.REFRACTED, error)
+        assert found.most_blur_px(TargetPole.REFRACTED, error) == pytest.approx(simulated, rel=0.5)
 
 
 def test_another_pole_takes_the_tolerance_along() -> None:
@@ -112,6 +124,11 @@ def test_a_damaged_plan_is_refused_with_a_sentence() -> None:
 def test_nonsense_in_a_plan_is_refused(change: dict[str, float], word: str) -> None:
     with pytest.raises(UsageError, match=word):
         replace(DEMANDING, **change)  # type: ignore[arg-type]
+
+
+def test_the_page_says_whose_tolerance_holds() -> None:
+    said = {this: in_force_words(ToleranceOrigin.PLAN, 30.0 / ARCSEC_PER_RAD, this) for this in (True, False)}
+    assert said == {True: "In use: 30″, this plan.", False: "In use: 30″, another plan."}
 
 
 def test_the_last_plan_is_kept_with_the_rig(tmp_path: Path) -> None:

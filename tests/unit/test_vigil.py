@@ -5,6 +5,7 @@ The full figures (100 nights, hundreds of events) come from tests/bench/vigil_ni
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 
 import numpy as np
@@ -14,7 +15,8 @@ from polewright.core.angles import ARCSEC_PER_RAD
 from polewright.core.model import FloatArray
 from polewright.core.sky.places import east_and_up, true_pole_enu
 from polewright.core.vigil.change_search import Quiet, find_change, scatter
-from polewright.core.vigil.watch import SETTLED_RAD_H, Part, Shift, Vigil, watch
+from polewright.core.vigil.holding import runs_free
+from polewright.core.vigil.watch import SETTLED_RAD_H, Look, Part, Shift, Vigil, watch
 from polewright.words.vigil import shift_words
 from vigil_nights import SITE, Run, across_the_axis, declination_axis, frames, setup_of, slow, still, sudden
 
@@ -200,3 +202,18 @@ def test_scatter_is_robust_and_blind_to_slopes() -> None:
 def test_a_short_series_says_nothing() -> None:
     t, x, sigma = series(6)
     assert find_change(t, x, sigma, QUIET, 400.0) is None
+
+
+def test_a_mount_runs_free_only_if_it_did_so_twice() -> None:
+    """Ten minutes of looks: a worm of 8 arcseconds in four minutes, or the still star of a guided mount."""
+
+    def look(at_s: float, worm_arcsec: float) -> Look:
+        along = worm_arcsec / ARCSEC_PER_RAD * math.sin(2.0 * math.pi * at_s / 240.0)
+        return Look(at_s, 0.0, 0.0, 1e-7, 1e-7, along)
+
+    times = [15.0 * i for i in range(44)]
+    free, held = 8.0, 0.0
+    ends = {(free, free): True, (free, held): False, (held, free): False, (held, held): False}
+    for (before, latest), expected in ends.items():
+        assert runs_free([look(t, before if t < 345.0 else latest) for t in times]) is expected
+    assert runs_free([look(t, free) for t in times[:20]]) is None
