@@ -20,6 +20,7 @@ from polewright.runtime.jobs import Done
 from polewright.services.measuring import Optics
 from polewright.ui.driving.plan_form import text_of
 from polewright.ui.driving.planning import NEEDS, Planning, planned_for
+from polewright.ui.presenting.plan import DECLINATIONS_DEG, ERRORS_ARCSEC, TIMES_S
 
 SITE = Site(52.0, 10.0)
 NIGHT = NightPlan(SITE, TargetPole.TRUE, math.radians(52.0), 1.5e-4, air=standard_atmosphere(SITE))
@@ -74,3 +75,10 @@ def test_places_of_many_directions_are_those_they_were_made_from(lat_deg: float)
     assert place_rad(tuple(directions[7]), math.radians(abs(lat_deg)), site) == pytest.approx(
         tuple(found[7]), abs=1e-15
     )
+
+
+def test_the_ticks_stand_where_they_say() -> None:
+    """Errors in arcseconds, by the unit of each label."""
+    unit = {"″": 1.0, "′": 60.0, "°": 3600.0}
+    assert [value for value, _ in ERRORS_ARCSEC] == [float(text[:-1]) * unit[text[-1]] for _, text in ERRORS_ARCSEC]
+    assert list(TIMES_S) == sorted(set(TIMES_S)) and list(DECLINATIONS_DEG) == sorted(-d for d in DECLINATIONS_DEG)

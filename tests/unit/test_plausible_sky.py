@@ -36,6 +36,7 @@ from polewright.core.night.orientation.clock import (
     check_file_times,
     doubted_date,
     doubting_clock,
+    offset_to_set_s,
     precession_rad,
 )
 from polewright.core.screws.sky_turn import ScrewPath, screw_path, sky_turn_rad, with_path
@@ -143,6 +144,32 @@ class TestFileTimes:
         assert error @ np.linalg.solve(doubted.covariance_rad2, error) < 25.0
         assert "widened" in doubt_words(doubted.warnings[-1])
         assert doubting_clock(found, self.arrivals(0.0)) is found
+
+    def test_a_frame_lands_at_the_end_of_its_exposure(self) -> None:
+        """Twenty minutes ahead is twenty minutes, however long the exposures are."""
+        found = estimate_axis(frames(), SITE, RIG.air, TargetPole.REFRACTED)
+        assert isinstance(found, AxisEstimate)
+        widened = []
+        for exposure_s in (2.0, 600.0):
+            ends = [1e9 + k * 700.0 for k in range(3)]
+            arrivals = [FrameArrival(end - 0.5 * exposure_s + 1200.0, exposure_s, end) for end in ends]
+            widened.append(doubting_clock(found, arrivals).covariance_rad2)
+        assert np.allclose(widened[0], widened[1], rtol=1e-9)
+
+    def test_a_date_that_is_years_off_may_have_moved_the_pole_any_way(self) -> None:
+        """Ten years, in which the pole goes 3.3' among the stars (Meeus, as in `PRECESSION_RAD_YEAR`)."""
+        found = estimate_axis(frames(), SITE, RIG.air, TargetPole.REFRACTED)
+        assert isinstance(found, AxisEstimate)
+        least, _ = np.linalg.eigvalsh(doubting_clock(found, self.arrivals(10.0 * YEAR_S)).covariance_rad2)
+        assert math.sqrt(least) > 200.0 * ARCSEC
+
+    @pytest.mark.parametrize("hours", [1.0, -8.0, 5.75, -3.5, 12.75])
+    def test_a_wrong_time_zone_is_taken_off_whole(self, hours: float) -> None:
+        """Zones lie whole quarter hours from UTC (Nepal 5 h 45 min, the Chatham Islands 12 h 45 min: IANA tzdata)."""
+        for latency_s in (0.0, 3.0, 8.0):
+            assert offset_to_set_s(3600.0 * hours - latency_s) == 3600.0 * hours
+        for minutes in (2.0, 7.5, 22.5, 40.0):
+            assert offset_to_set_s(60.0 * minutes - 4.0) == 60.0 * minutes, "no zone: what it is, to the second"
 
 
 class TestDates:

@@ -105,6 +105,27 @@ def test_the_points_run_along_the_line(east_arcsec: float, up_arcsec: float) -> 
         assert slope == pytest.approx(curve.rate_arcsec_s, abs=5e-4), curve.title
 
 
+@pytest.mark.parametrize(
+    ("east_arcsec", "up_arcsec", "azimuth", "altitude"),
+    [(120.0, 60.0, "too far east", "too high"), (-90.0, -150.0, "too far west", "too low")],
+)
+def test_both_numbers_say_to_which_side_and_how_surely(
+    east_arcsec: float, up_arcsec: float, azimuth: str, altitude: str
+) -> None:
+    facts = {fact.label: fact for fact in shown(off_the_pole(east_arcsec, up_arcsec)).numbers}
+    for name, arcsec, side in (("azimuth", east_arcsec, azimuth), ("altitude", up_arcsec, altitude)):
+        words, size = facts[name].words, facts[name].value
+        assert words.startswith(f"{side}, ±") and words.endswith(", by drift"), words
+        unit = {"′": 60.0, "″": 1.0}[size[-1]]
+        assert float(size[:-1]) * unit == pytest.approx(abs(arcsec), abs=6.0)
+    assert facts["time left"].value == "none"
+
+
+def test_what_one_field_cannot_show_needs_the_other() -> None:
+    facts = {fact.label: fact for fact in shown(watched()).numbers}
+    assert facts["altitude"].words == "needs the other field"
+
+
 def test_a_long_drift_is_thinned_out_to_its_last_frame() -> None:
     """Hours of frames would be seconds of painting; the line is that of all of them."""
     state = watched()
