@@ -12,7 +12,12 @@ import pytest
 
 from polewright.core.bending import MOST_TIED, bending_pair, learned, per_unit_of, with_bending
 from polewright.core.budget import Budget, Chance, Column, Nuisance, Part
+from polewright.core.covariance import covariance_of
 from polewright.core.flexure import FLEXURE_PRIOR, Flexure
+from polewright.core.joint import Word, joint
+from polewright.core.model import FloatArray
+from polewright.core.night.measured import MeasuredAxis
+from polewright.core.night.proof.actions import _allowed_for, bend_learned
 
 TIED = Flexure(2e-5, 3e-5, -1e-5, 4e-5, correlation=-0.7)
 PER_UNIT = np.array([[0.4, 1.1], [-0.9, 0.3]])  # of (east, up), invented
@@ -63,3 +68,42 @@ def posterior(
 def test_numbers_that_were_told_exactly_alike_are_not_tied_for_ever() -> None:
     told = learned(FLEXURE_PRIOR, np.zeros(2), np.full((2, 2), 1e-12), 0.1)
     assert told.correlation == MOST_TIED
+
+
+def bent_turns(sizes: tuple[float, float], before: Flexure) -> tuple[FloatArray, tuple[MeasuredAxis, MeasuredAxis]]:
+    """The true axis (2,), and two turns on other skies that read it with what this sag and pull add; no noise."""
+    truth, found = np.array([1e-4, -2e-4]), []
+    for per_unit in (np.array([[0.2, 0.5], [0.7, 0.1]]), np.array([[-0.4, 0.3], [0.5, -0.6]])):
+        budget = Budget((Chance(Part.STARS, covariance_of(np.eye(2) * 1e-14)),), bending_pair(per_unit, before))
+        east, up = truth + per_unit_of_columns(budget) @ np.array(sizes)
+        found.append(MeasuredAxis(float(east), float(up), budget.whole, budget=budget))
+    return truth, (found[0], found[1])
+
+
+def per_unit_of_columns(budget: Budget) -> FloatArray:
+    return np.stack([column.per_unit for column in budget.columns], axis=1)
+
+
+def test_the_second_turn_is_freed_of_the_bend_that_both_have_shown() -> None:
+    """It then reads the axis as it stands, on both sides of the truth and of no bend."""
+    before = Flexure()
+    for signs in ((1.0, 1.0), (1.0, -1.0), (-1.0, 1.0)):
+        sizes = (0.8 * signs[0] * before.sag_sigma_rad, 0.6 * signs[1] * before.pull_sigma)
+        truth, (first, second) = bent_turns(sizes, before)
+        words = [Word(np.array([a.east_rad, a.up_rad]), a.budget) for a in (first, second) if a.budget is not None]
+        after, moved = bend_learned(before, joint(*words), turned=False)
+        freed = _allowed_for(second, before, after, moved)
+        assert np.hypot(second.east_rad - truth[0], second.up_rad - truth[1]) > 5e-6
+        assert (freed.east_rad, freed.up_rad) == pytest.approx(tuple(truth), abs=5e-7)
+
+
+def test_a_tube_turned_over_is_as_little_known_to_pull_as_before() -> None:
+    before = Flexure(surprise=0.07)
+    _, (first, second) = bent_turns((0.5 * before.sag_sigma_rad, 0.1 * before.pull_sigma), before)
+    words = [Word(np.array([a.east_rad, a.up_rad]), a.budget) for a in (first, second) if a.budget is not None]
+    both = joint(*words)
+    over, moved = bend_learned(before, both, turned=True)
+    same, _ = bend_learned(before, both, turned=False)
+    assert over.surprise == before.surprise and same.surprise == both.surprise < before.surprise
+    assert over.pull_sigma == pytest.approx(before.pull_sigma, rel=0.2) and same.pull_sigma < 0.5 * before.pull_sigma
+    assert moved[1] == 0.0
