@@ -30,6 +30,18 @@ EQUIVALENT: dict[tuple[str, str], str] = {
         "core/screws/posterior.py",
         "Sub changed in `weight = np.exp(log_weight - np.max(log_weight))`",
     ): "a factor of all weights, which are divided by their sum; 60 moves do not overflow",
+    (
+        "core/night/watch/actions.py",
+        "1e-12 by half in `toward = np.array([east, up]) @ east_and_up(pole, site) / max(size, 1e-12)`",
+    ): "keeps nothing from being divided by nothing",
+    (
+        "core/axis/suspects.py",
+        "0.2 by half in `low, high = (1e-07, 0.2)`",
+    ): "where a search ends; no mount scatters by degrees",
+    (
+        "core/axis/accuracy.py",
+        "1e-09 by half in `steps = np.arange(ADVICE_STEP_RAD, LARGEST_ADVICE_RAD + 1e-09, ADVICE_STEP_RAD)`",
+    ): "keeps the last step of a range, whatever its size",
 }
 
 SWAPS = {

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -34,6 +35,12 @@ ANYTHING: st.SearchStrategy[Any] = st.recursive(
 @given(EVENT)
 def test_event_round_trip_is_exact(event: AnyEvent) -> None:
     assert event_from_plain(_through_a_log(to_plain(event))) == event
+
+
+@given(EVENT, st.sampled_from([math.nan, math.inf, -math.inf]))
+def test_no_event_is_without_its_time(event: AnyEvent, at_s: float) -> None:
+    with pytest.raises(UsageError, match="finite time"):
+        replace(event, at_s=at_s)
 
 
 def _through_a_log(plain: dict[str, Any]) -> Any:

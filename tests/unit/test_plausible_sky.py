@@ -16,6 +16,7 @@ from night_kit import START, engine_of
 from polewright.core.axis.estimate import estimate_axis, sky_frame
 from polewright.core.axis.plausible import impossible_sky
 from polewright.core.axis_reasons import LongApart, LowPole
+from polewright.core.errors import UsageError
 from polewright.core.model import (
     Attitude,
     AxisEstimate,
@@ -106,6 +107,12 @@ def test_frames_of_two_nights_are_no_capture() -> None:
         [one, two, replace(three, utc_mid=three.utc_mid.plus_seconds(-86400.0))], SITE, RIG.air, TargetPole.TRUE
     )
     assert isinstance(found, LongApart) and "24 hours apart" in refusal_words(found).reason
+
+
+@pytest.mark.parametrize("site", [Site(91.0, 8.0), Site(47.0, math.nan), Site(47.0, 8.0, 1e6)])
+def test_no_axis_is_told_for_a_place_that_is_nowhere(site: Site) -> None:
+    with pytest.raises(UsageError, match="must lie between"):
+        estimate_axis(frames(), site, RIG.air, TargetPole.TRUE)
 
 
 class TestFileTimes:
