@@ -11,7 +11,7 @@ swaps east and up, azimuth and altitude, clockwise and anticlockwise, sine and c
 statement. For each fault the tests that run its line are run, the most telling first, until one fails; a fault that
 makes them hang is noticed too. Faults come in an order that the seed gives; `run` takes the next ones that no run
 before has taken, or with --survivors the ones that survived. Survivors that change nothing are named with their
-reason in EQUIVALENT (tests/bench/mutant_sites.py). Needs Python 3.12 or newer.
+reason in EQUIVALENT (tests/bench/mutant_equivalents.py). Needs Python 3.12 or newer.
 """
 
 from __future__ import annotations
@@ -27,8 +27,9 @@ from typing import Any
 
 from direction_mutants import ROWS, TESTS
 from mutant_copy import PROJECT, Cold, Warm, project_copy
+from mutant_equivalents import EQUIVALENT
 from mutant_map import map_tests, test_files, tests_of
-from mutant_sites import EQUIVALENT, Fault, faults_of, mutated
+from mutant_sites import Fault, faults_of, mutated
 
 GROUPS: dict[str, tuple[str, ...]] = {
     "axis": ("core/axis/*.py",),
