@@ -27,6 +27,8 @@ MAPPED = (
     "fuzz/test_damaged_stores.py", "screens/test_drawn_directions.py", "screens/test_list_pages.py",
     "screens/test_plan_page.py", "flows/test_injected_faults.py", "flows/test_night_by_drift.py",
     "flows/test_presented_nights_fit.py", "flows/test_rehearsals.py", "flows/test_drift_command.py",
+    "flows/test_guiding_asked.py", "flows/test_bent_tubes.py", "flows/test_screw_between_frames.py",
+    "flows/test_bad_frames_left_out.py", "flows/test_clock_steps.py", "flows/test_marker_follows.py",
 )  # fmt: skip
 SLOW_S = 20.0  # a test that takes longer is not asked
 # to the last digit, and more telling than most

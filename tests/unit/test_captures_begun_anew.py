@@ -19,7 +19,8 @@ from polewright.core.night.advice import PlaceWanted
 from polewright.core.night.advise import advise
 from polewright.core.night.events import FrameSolved, NextAsked, NightStarted
 from polewright.core.night.measured import PlacedFrame
-from polewright.core.night.states import Running, Stage, begun
+from polewright.core.night.states import Capture, Running, Stage, begun
+from polewright.core.night.witness import turned_over
 from polewright.runtime.course import Course
 from polewright.words.coach import say
 
@@ -127,3 +128,17 @@ def test_thin_cloud_over_a_place_leaves_it_a_place() -> None:
     post(course, unsure("3", 42.0, 40.0))
     assert names(course) == ["0", "1", "3"]
     assert not math.isnan(off_deg(begun(course.state)))
+
+
+@pytest.mark.parametrize("from_axis_deg", [5.0, 50.0, 89.0])
+def test_a_telescope_on_the_other_side_of_its_pier_has_the_axis_on_the_other_side_of_the_picture(
+    from_axis_deg: float,
+) -> None:
+    """Turned about the RA axis alone it keeps it where it was, however far; turned over it does not."""
+    before = placed("1", 0.0, from_axis_deg)
+    for turned_deg in (0.0, 45.0, 170.0):
+        same = placed("2", turned_deg, from_axis_deg)
+        over = replace(same, camera_to_enu=cast(Matrix, tuple((-x, -y, z) for x, y, z in same.camera_to_enu)))
+        for proof, expected in (((same,), False), ((over,), True), ((), False)):
+            state = replace(begun(captured().state), capture=Capture(frames=(before,)), proof=Capture(frames=proof))
+            assert turned_over(state) is expected
