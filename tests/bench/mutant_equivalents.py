@@ -1,5 +1,7 @@
 """Faults that survive because nobody can notice them, by file and text, with the reason."""
 
+# ruff: noqa: E501 (the text of a fault is one line)
+
 from __future__ import annotations
 
 EQUIVALENT: dict[tuple[str, str], str] = {
@@ -36,4 +38,8 @@ EQUIVALENT: dict[tuple[str, str], str] = {
         "core/axis/accuracy.py",
         "1e-09 by half in `steps = np.arange(ADVICE_STEP_RAD, LARGEST_ADVICE_RAD + 1e-09, ADVICE_STEP_RAD)`",
     ): "keeps the last step of a range, whatever its size",
+    (
+        "words/coach.py",
+        "'up' turned round in `for value, variance, side in ((reading.east_rad, ee, 'east'), (reading.up_rad, uu, 'up')):`",
+    ): "only whether it says east is asked",
 }
