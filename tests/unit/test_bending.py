@@ -84,14 +84,18 @@ def per_unit_of_columns(budget: Budget) -> FloatArray:
     return np.stack([column.per_unit for column in budget.columns], axis=1)
 
 
+def word_of(axis: MeasuredAxis) -> Word:
+    assert axis.budget is not None
+    return Word(np.array([axis.east_rad, axis.up_rad]), axis.budget)
+
+
 def test_the_second_turn_is_freed_of_the_bend_that_both_have_shown() -> None:
     """It then reads the axis as it stands, on both sides of the truth and of no bend."""
     before = Flexure()
     for signs in ((1.0, 1.0), (1.0, -1.0), (-1.0, 1.0)):
         sizes = (0.8 * signs[0] * before.sag_sigma_rad, 0.6 * signs[1] * before.pull_sigma)
         truth, (first, second) = bent_turns(sizes, before)
-        words = [Word(np.array([a.east_rad, a.up_rad]), a.budget) for a in (first, second) if a.budget is not None]
-        after, moved = bend_learned(before, joint(*words), turned=False)
+        after, moved = bend_learned(before, joint(word_of(first), word_of(second)), turned=False)
         freed = _allowed_for(second, before, after, moved)
         assert np.hypot(second.east_rad - truth[0], second.up_rad - truth[1]) > 5e-6
         assert (freed.east_rad, freed.up_rad) == pytest.approx(tuple(truth), abs=5e-7)
@@ -100,8 +104,7 @@ def test_the_second_turn_is_freed_of_the_bend_that_both_have_shown() -> None:
 def test_a_tube_turned_over_is_as_little_known_to_pull_as_before() -> None:
     before = Flexure(surprise=0.07)
     _, (first, second) = bent_turns((0.5 * before.sag_sigma_rad, 0.1 * before.pull_sigma), before)
-    words = [Word(np.array([a.east_rad, a.up_rad]), a.budget) for a in (first, second) if a.budget is not None]
-    both = joint(*words)
+    both = joint(word_of(first), word_of(second))
     over, moved = bend_learned(before, both, turned=True)
     same, _ = bend_learned(before, both, turned=False)
     assert over.surprise == before.surprise and same.surprise == both.surprise < before.surprise
