@@ -10,22 +10,27 @@ from pathlib import Path
 import pytest
 
 from bent_nights import ARCSEC, bent, rehearsed_on
+from polewright.core.angles import ARCMIN_PER_RAD
 from polewright.core.flexure import FLEXURE_PRIOR, Flexure
 from polewright.core.night.advice import ElsewhereWanted, ProofLimited, Reason
+from polewright.core.night.measured import MeasuredAxis
 from polewright.core.night.states import Running, begun
 from polewright.practice.hand import Seat
 from polewright.practice.rehearsal import Rehearsal, Score
+from polewright.practice.world import TrueOffset
 from sky_solver import shared_solver
 from star_list_nights import rehearse_with_star_lists
 
 
 @dataclass
 class Told:
-    """A night that was rehearsed: how it ended, and what the coach led with on the way."""
+    """A night that was rehearsed: how it ended, what the coach led with on the way, and how far off the truth the
+    second turns were by themselves and without the bending that both turns have shown, arcsec."""
 
     score: Score
     state: Running
     reasons: list[Reason]
+    allowed_for: list[tuple[float, float]]
 
     def said(self, kind: type) -> bool:
         return any(isinstance(reason, kind) for reason in self.reasons)
@@ -45,19 +50,36 @@ def night(
     """A calm night of this seed, with the mount changed."""
     reasons: list[Reason] = []
     states: list[Running] = []
+    alone: dict[tuple[str, ...], float] = {}
+    allowed_for: list[tuple[float, float]] = []
 
     def watch(running: Rehearsal, seat: Seat) -> None:
         running.tolerance_rad = tolerance_arcsec * ARCSEC
 
         def look(engine: object) -> None:
             reasons.append(running.engine.advice.reason)
-            states[:] = [begun(running.engine.state)]
+            state = begun(running.engine.state)
+            states[:] = [state]
+            for turn in (state.proof, state.capture):
+                if turn.axis is None:
+                    continue
+                off = off_truth_arcsec(turn.axis, running.world.true_offset(state.plan.target))
+                if turn is state.proof and not turn.combined:
+                    alone[turn.axis.frames] = off
+                elif turn.combined and turn.axis.frames in alone:
+                    allowed_for.append((alone.pop(turn.axis.frames), off))
 
         running.engine.listen(look)
 
     with rehearsed_on(partial(bent, pull=pull, wobble=wobble), lambda site: flexure):
         score = rehearse_with_star_lists("calm", seed, tmp_path / "night", shared_solver(), watch=watch)
-    return Told(score, states[0], reasons)
+    return Told(score, states[0], reasons, allowed_for)
+
+
+def off_truth_arcsec(axis: MeasuredAxis, truth: TrueOffset) -> float:
+    """Distance of a measured axis from where it truly is."""
+    east, up = axis.east_rad * ARCMIN_PER_RAD - truth.east_arcmin, axis.up_rad * ARCMIN_PER_RAD - truth.up_arcmin
+    return 60.0 * math.hypot(east, up)
 
 
 def test_a_mount_that_does_not_pull_is_proved_in_another_sky(tmp_path: Path) -> None:
@@ -74,6 +96,11 @@ def test_nothing_false_is_proved_on_a_mount_that_pulls(tmp_path: Path, seed: int
     assert not told.score.false_done
     assert told.state.accepted is not told.state.proved, "it comes to an end, in one of two ways"
     assert told.said(ProofLimited) is told.state.accepted, "what is taken as it is was called limited by the mount"
+
+
+def test_what_both_turns_show_of_a_pull_is_taken_off_the_second(tmp_path: Path) -> None:
+    ((alone, allowed_for),) = night(tmp_path, 2, pull=60.0).allowed_for
+    assert alone > 40.0 and allowed_for < 10.0, "the truth is known to the simulator alone"
 
 
 def test_polishing_stops_where_the_bearing_wobbles(tmp_path: Path) -> None:
