@@ -19,13 +19,16 @@ from PySide6.QtWidgets import QApplication
 from pytestqt.qtbot import QtBot
 
 from polewright.core.night.events import DriftAsked, FolderBack, FolderLost
-from polewright.core.night.states import Running, Stage
+from polewright.core.night.states import Running, Stage, Trouble
 from polewright.core.night.table import step
+from polewright.core.unsolved import Fault
 from polewright.ui import intents as want
 from polewright.ui.driving.night_scene import NightScene
 from polewright.ui.driving.replay_track import load_track
-from polewright.ui.keys import all_keys
+from polewright.ui.keys import action_for_key, all_keys
 from polewright.ui.theme import Light
+from polewright.ui.view_model import Page
+from polewright.words.window import CLOCKS_AGREE, NOTHING_TO_CONFIRM
 from recorded_nights import FOLDER
 from sky_solver import shared_catalogue, shared_solver
 from window_in_virtual_time import Bench, Sky, clear_away, virtual_clock
@@ -183,3 +186,30 @@ def test_a_folder_lost_after_the_proof_is_put_away_until_it_is_lost_again(bench:
     engine.post(FolderBack(engine.now_s()))
     engine.post(FolderLost(engine.now_s(), "The share has gone."))
     assert bench.view.trouble is not None, "another loss is news"
+
+
+def test_the_keys_that_habit_presses_are_answered_where_they_do_nothing(bench: Bench) -> None:
+    """Enter while nothing is to be confirmed, and Ctrl+K, which sentences name, while no clock is doubted."""
+    begin(bench)
+    stand_at(bench, states()[Moment.CAPTURE])
+    assert action_for_key(bench.view.actions, "Return") is None
+    press("Return")
+    assert bench.view.trouble is not None and bench.view.trouble.cause == NOTHING_TO_CONFIRM
+    stand_at(bench, states()[Moment.CAPTURE])
+    press("Ctrl+K")
+    assert bench.view.trouble is not None and bench.view.trouble.cause == CLOCKS_AGREE
+
+
+def test_neither_silence_nor_bad_frames_hold_up_the_setting_up_of_the_mount(bench: Bench) -> None:
+    begin(bench)
+    stand = states()[Moment.ORIENTATION]
+    silent = replace(stand, plan=replace(stand.plan, walking=True), arrived_s=1.0, interval_s=1.5, now_s=500.0)
+    failing = replace(stand, trouble=Trouble(Fault("a.fits"), 9, stand.now_s - 60.0))
+    for state in (silent, failing):
+        stand_at(bench, state)
+        done = action_for_key(bench.view.actions, "Return")
+        assert done is not None and done.label == "Mount is set up"
+    stand_at(bench, silent)
+    assert bench.view.instruction.sentence.startswith("Point the axis")
+    press("Return")
+    assert bench.view.page is Page.CAPTURE

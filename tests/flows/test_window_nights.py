@@ -382,6 +382,26 @@ def test_a_lost_folder_is_told_and_its_return_noticed(bench: Bench, tmp_path: Pa
     assert bench.view.instruction.tone is Mood.DO
 
 
+def test_the_scale_that_the_stars_gave_stays_after_a_bad_frame(bench: Bench, tmp_path: Path) -> None:
+    _, practice = begin_night(bench, tmp_path)
+
+    def scale() -> str:
+        page = bench.view.orientation
+        assert page is not None
+        return {fact.label: fact.value for fact in page.facts}["scale"]
+
+    bench.until(lambda _: scale() != "not yet")
+    known = scale()
+    practice.stop()
+
+    def measure(path: Path) -> MeasuredFrame:
+        return unsolved_frame(path.name)
+
+    bench.sky.measure = measure  # type: ignore[method-assign]
+    bench.desk.frame_arrived(tmp_path / "cloud.fits")
+    assert scale() == known
+
+
 def test_bad_frames_name_their_cure_and_the_night_goes_on(bench: Bench, tmp_path: Path) -> None:
     _, practice = begin_night(bench, tmp_path)
     bench.key(RETURN)

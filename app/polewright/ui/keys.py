@@ -8,6 +8,7 @@ from polewright.ui.intents import OfTheWindow
 from polewright.ui.settings import WindowSettings
 from polewright.ui.theme import Light
 from polewright.ui.view_model import Action, Page, View, Weight
+from polewright.words.window import CLOCKS_AGREE, NOTHING_TO_CONFIRM
 
 # Every key that is written down elsewhere, once. F1, F11, Ctrl+Q, Ctrl+O, Ctrl+W and Ctrl+Z are the platforms' own.
 HELP, FULL_SCREEN, QUIT = "F1", "F11", "Ctrl+Q"
@@ -17,6 +18,7 @@ TARGETS, GUIDED, BEST_POLE = "Ctrl+T", "Ctrl+G", "Ctrl+B"
 PLOTS = ("Ctrl+1", "Ctrl+2", "Ctrl+3")
 CREDITS, WHY = "C", "?"  # on the page of keys; everywhere but where one types
 
+WITHOUT_AN_ACTION = {"Return": NOTHING_TO_CONFIRM, "Ctrl+K": CLOCKS_AGREE}  # keys that sentences and habit ask for
 WINDOW_ACTIONS: tuple[Action, ...] = (
     Action("red light", RED_LIGHT, OfTheWindow.RED_LIGHT, Weight.MENU),
     Action("brighter", "+", OfTheWindow.BRIGHTER, Weight.MENU),

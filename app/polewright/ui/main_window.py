@@ -34,6 +34,7 @@ from polewright.ui.keys import (
     QUIT,
     RED_LIGHT,
     WINDOW_ACTIONS,
+    WITHOUT_AN_ACTION,
     action_for_key,
     all_keys,
     bar_keys,
@@ -438,7 +439,9 @@ class MainWindow(QWidget):
                 return played
         action = action_for_key(view.actions, key_name(event))
         if action is None:
-            return None
+            at_the_mount = view.replay is None and view.nights is None
+            why_not = WITHOUT_AN_ACTION.get(key_name(event)) if at_the_mount else None
+            return None if why_not is None else want.SayWhyNot(why_not)
         return action.intent if action.enabled else want.SayWhyNot(action.why_not)
 
     def _escape(self, view: View) -> want.Intent | None:

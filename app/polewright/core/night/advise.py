@@ -60,8 +60,11 @@ def _over_all(state: Running) -> Reason | None:
 
 
 def _silence(state: Running) -> Reason | None:
-    """Nothing new for far longer than usual: an old instruction over an old picture helps nobody."""
-    if not state.plan.walking or state.arrived_s is None or not state.interval_s:
+    """Nothing new for far longer than usual: an old instruction over an old picture helps nobody.
+
+    A mount is set up without frames.
+    """
+    if state.stage is Stage.ORIENTATION or not state.plan.walking or state.arrived_s is None or not state.interval_s:
         return None
     since_s = state.now_s - state.arrived_s
     if since_s <= max(SILENT_INTERVALS * state.interval_s, SILENT_S):

@@ -42,12 +42,13 @@ class SnapshotMaker:
         self._optics = optics
         self._measured: MeasuredFrame | None = None
         self._news: FrameNews | None = None
+        self._scale: ScaleFacts | None = None  # of the last frame that told it
         self.refused: Refused | None = None
         self.survey: Callable[[], FolderSurvey | None] = lambda: None
 
     def use_optics(self, optics: Optics) -> None:
         """For the next frame: what is stated about the camera."""
-        self._optics = optics
+        self._optics, self._scale = optics, None
 
     def take(self) -> Snapshot:
         """The night as it is now."""
@@ -55,12 +56,13 @@ class SnapshotMaker:
         measured = engine.last_measured
         if measured is not None and measured is not self._measured:
             self._measured = measured
+            self._scale = scale_facts(measured, self._optics) or self._scale
             number = 1 if self._news is None else self._news.number + 1
             self._news = FrameNews(
                 number,
                 engine.now_s(),
                 arrival=self._arrival(measured),
-                scale=scale_facts(measured, self._optics),
+                scale=self._scale,
                 dated_by_file=measured.frame.dated_by_file,
             )
         survey = self.survey()

@@ -26,6 +26,7 @@ from polewright.words.plan import aim_words
 from polewright.words.window import AT_WORK, FIRST_STAGE, NO_CLICK, NOTHING_YET
 
 EDIT_SITE, SET_CLOCK = "Ctrl+I", "Ctrl+K"
+SET_UP = "Mount is set up"
 TARGETS = (TargetPole.TRUE, TargetPole.BETWEEN, TargetPole.REFRACTED)
 TOLERANCES_ARCMIN = (0.25, 0.5, 1.0, 2.0, 5.0, 10.0)
 AMOUNTS = ((0.25, "4"), (0.5, "5"), (1.0, "6"), (2.0, "7"))
@@ -58,7 +59,7 @@ def _asked(state: Running, advice: Advice, rehearsal: Rehearsal | None, read_off
         case said.Turn():
             return _led(state, action, read_off) if state.walking else _turns(action, read_off)
         case said.SetUp():
-            return _yes(state, action, "Mount is set up", events.NextAsked(NOW))
+            return _yes(state, action, SET_UP, events.NextAsked(NOW))
         case said.Do.LOCK:
             return _yes(state, action, "Locks are tight", events.BaseLocked(NOW))
         case said.Do.UNLOCK:
@@ -106,6 +107,8 @@ def _asked(state: Running, advice: Advice, rehearsal: Rehearsal | None, read_off
             | said.Do.ENTER_SITE
             | said.Do.MEASURE_AGAIN
         ):
+            if state.stage is Stage.ORIENTATION:  # frames that fail keep nobody from going on
+                return (Action(SET_UP, "Return", events.NextAsked(NOW), Weight.PLAIN),)
             return _beside(state, action, Weight.PLAIN)
         case _:
             assert_never(action)
