@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise, product
@@ -257,6 +258,23 @@ def test_the_cure_of_a_weak_view_mends_it_and_is_not_fulfilled_already() -> None
         assert "within 20 degrees of the pole" in follow_words(weak) and "meridian" not in follow_words(weak)
         cures, near_meridian = cures + 1, near_meridian + (min(azimuth, 180 - azimuth) < 45)
     assert cures > 10 and near_meridian > 0
+
+
+@pytest.mark.parametrize("off_deg", [-15.0, 15.0])
+def test_how_the_camera_looks_is_told_against_the_axis_not_against_north(off_deg: float) -> None:
+    """Before the first correction the axis may stand degrees beside the meridian: bearings from it count."""
+    seen = Counter[str]()
+    for azimuth, altitude in product(range(25, 360, 30), (20.0, 35.0, 50.0)):
+        told = []
+        for turned_deg in (0.0, off_deg):
+            axis = horizontal_to_enu(np.radians(turned_deg), np.radians(50.0))
+            look = horizontal_to_enu(*np.radians([azimuth + turned_deg, altitude]))
+            noise = FrameNoise(0.2 * ARCSEC, 16.0 * ARCSEC, math.acos(float(look @ axis)))
+            weak = weakness(axis, look, noise, 5.0 * ARCSEC)
+            told.append("" if weak is None else weak.look.name)
+        assert told[0] == told[1], (azimuth, altitude)
+        seen[told[0]] += 1
+    assert {"EAST", "WEST"} <= seen.keys()
 
 
 @pytest.mark.parametrize(("azimuth", "altitude"), [(0.0, 30.0), (180.0, 45.0), (0.0, 47.0)])
