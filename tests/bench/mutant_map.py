@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import ast
 import hashlib
 import json
 import re
@@ -75,15 +76,24 @@ class Known:
         return chosen
 
     def _using(self, name: str) -> set[str]:
-        """The tests that run a line with that name in it, anywhere."""
+        """The tests that run a line with that name in it, anywhere, or a function that has it as a default."""
         word, found = re.compile(rf"\b{re.escape(name)}\b"), set[str]()
         for file, lines in self.by_line.items():
             source = PROJECT / "app/polewright" / file
             if source.is_file():
-                for number, text in enumerate(source.read_text("utf-8").splitlines(), 1):
-                    if word.search(text):
-                        found |= lines.get(number, set())
+                for number in _lines_with(word, source.read_text("utf-8")):
+                    found |= lines.get(number, set())
         return found
+
+
+def _lines_with(word: re.Pattern[str], source: str) -> set[int]:
+    """The lines that hold the word; where it stands in the head of a function, which runs on import, its body."""
+    found = {number for number, text in enumerate(source.splitlines(), 1) if word.search(text)}
+    if found:
+        for node in ast.walk(ast.parse(source)):
+            if isinstance(node, ast.FunctionDef) and found & set(range(node.lineno, node.body[0].lineno)):
+                found |= set(range(node.body[0].lineno, (node.end_lineno or node.lineno) + 1))
+    return found
 
 
 def _most_telling(tests: set[str], seconds: dict[str, float], lines_run: dict[str, int]) -> list[str]:
