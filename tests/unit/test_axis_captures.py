@@ -318,6 +318,13 @@ class TestAccuracyBeforehand:
         turn = recommended_rotation_rad(frames, goal)
         assert predicted_sigma_rad(frames, turn) <= goal < predicted_sigma_rad(frames, turn - np.radians(5.0))
 
+    @pytest.mark.parametrize("turned_deg", [3.0, 10.0, 30.0])
+    def test_nobody_is_asked_to_turn_for_less_than_air_and_tube_hide(self, turned_deg: float) -> None:
+        """5" of star noise and no less: a turn of another 5 degrees would be for nothing, one of 5 less too few."""
+        frames, goal = capture([0.0, turned_deg]), 5.0 * ARCSEC
+        turn = recommended_rotation_rad(frames)
+        assert predicted_sigma_rad(frames, turn) <= goal < predicted_sigma_rad(frames, turn - np.radians(5.0))
+
     def test_a_goal_out_of_reach_gets_the_best_there_is(self) -> None:
         frames = capture([0.0, 30.0])
         turn = recommended_rotation_rad(frames, 1e-12)
