@@ -92,7 +92,7 @@ SAMPLES: tuple[it.Reason, ...] = (
     it.LocksTrial(2),
     *(it.LocksToLoosen(size, HERE, RAD, 3) for size in (None, RAD)),
     it.MoreFrames(RAD, 1, 3),
-    *(it.ElsewhereWanted(hour, -12.0, 45.0, move) for hour in (0.0, 4.0, -2.5) for move in (-33.0, 20.0)),
+    *(it.ElsewhereWanted(hour, -12.0, 45.0, move) for hour in (0.0, 4.0, -2.5) for move in (-33.0, 0.3, 20.0)),
     *(it.ProofContradicts(cause, RAD, 0.5 * RAD, HERE, RAD) for cause in it.Contradiction),
     *(it.ProofLimited(RAD, 0.5 * RAD, 1.5 * RAD, RAD, one, nights) for one in (True, False) for nights in (0, 3)),
     *(it.FloorReached(2.0 * RAD, RAD, proof, 3) for proof in (True, False)),

@@ -25,6 +25,7 @@ from polewright.core.night.advice import (
     Ended,
     GuidingAsked,
     Mood,
+    Near,
     NotUpYet,
     RotateAxis,
     Turn,
@@ -35,7 +36,7 @@ from polewright.core.night.advise import advise
 from polewright.core.night.effects import Objection, Refused
 from polewright.core.night.orientation.clock import FrameArrival
 from polewright.core.night.rest import Reading, Rest
-from polewright.core.night.states import Handling, NightPlan, NightState, Running, Stage, Trouble, Waiting
+from polewright.core.night.states import Handling, Locks, NightPlan, NightState, Running, Stage, Trouble, Waiting
 from polewright.core.night.witness import proof_offset
 from polewright.core.plan.sky_choice import choose_sky
 from polewright.core.screws.angles import Screw
@@ -432,6 +433,14 @@ def test_smeared_frames_while_a_screw_turns_are_no_trouble() -> None:
     touched = Handling(working=Screw.AZIMUTH, touched_s=104.0)
     assert shown(at_rest(1.0, 1.0, trouble=smeared, handling=touched)).trouble is None
     assert shown(at_rest(1.0, 1.0, trouble=smeared)).trouble is not None
+
+
+def test_no_notice_sends_back_who_points_elsewhere_for_the_proof() -> None:
+    """The instruction says that the axis is good enough: a notice beneath it asked to take the capture again."""
+    leapt = frames_failed(FrameTrouble.NOT_FOLLOWED, 2)
+    near = at_rest(0.02, 0.02, trouble=leapt, locks=Locks(tight=True))
+    assert isinstance(advise(near).reason, Near)
+    assert shown(near).trouble is None
 
 
 def test_a_refused_click_comes_before_everything_else() -> None:

@@ -247,7 +247,9 @@ def _floor(why: it.FloorReached) -> Told:
 
 def _elsewhere(why: it.ElsewhereWanted) -> Told:
     way = "toward the pole" if why.toward_pole_deg > 0.0 else "away from the pole"
-    move = f"The camera is at {_signed(why.here_deg)}: move declination {abs(why.toward_pole_deg):.0f}° {way}."
+    far = f"{abs(why.toward_pole_deg):.0f}°"
+    to_do = f"move declination {far} {way}" if far != "0°" else "leave declination, rotate the RA axis alone"
+    move = f"The camera is at {_signed(why.here_deg)}: {to_do}."
     return Told(
         f"Point {_place(why.hour_angle_h)}, declination {_signed(why.declination_deg)}.",
         f"{move} {THIRD_SKY if why.third else SECOND_SKY}",

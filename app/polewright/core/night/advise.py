@@ -83,7 +83,7 @@ def _frame_trouble(state: Running) -> Reason | None:
         return Plainly.ROTATING if _has_a_post(state) else None
     if trouble.count < _patience(state, trouble.cause):
         return None
-    if spoiled_by_a_rotation(state) or _off_to_the_proof(state, trouble.cause):
+    if spoiled_by_a_rotation(state) or off_to_the_proof(state):
         return None
     back = way_back(state)
     if back is not None:
@@ -92,11 +92,12 @@ def _frame_trouble(state: Running) -> Reason | None:
     return Clouds(since_s, dark_since_turning_s(state) > 0.0) if clouds else FramesFail(trouble.why, state.stage)
 
 
-def _off_to_the_proof(state: Running, cause: FrameTrouble) -> bool:
+def off_to_the_proof(state: Running) -> bool:
     """Whether the telescope was pointed elsewhere after the word that the axis is to be proved, before the key was
     pressed: nothing is lost, and nothing to go back for."""
-    at_the_screws = state.stage in (Stage.ROUGH, Stage.FINE)
-    return cause is FrameTrouble.NOT_FOLLOWED and at_the_screws and isinstance(advise_correction(state), Near)
+    trouble, at_the_screws = state.trouble, state.stage in (Stage.ROUGH, Stage.FINE)
+    not_followed = trouble is not None and trouble.cause is FrameTrouble.NOT_FOLLOWED
+    return not_followed and at_the_screws and isinstance(advise_correction(state), Near)
 
 
 def _has_a_post(state: Running) -> bool:

@@ -24,7 +24,7 @@ from polewright.core.night.advice import (
     Wait,
     Walking,
 )
-from polewright.core.night.advise import SPOILED_BY_TURNING, spoiled_by_a_rotation
+from polewright.core.night.advise import SPOILED_BY_TURNING, off_to_the_proof, spoiled_by_a_rotation
 from polewright.core.night.rest import SETTLE_S
 from polewright.core.night.states import NightState, Running, Stage, Waiting
 from polewright.ui.presenting.actions import actions
@@ -241,6 +241,8 @@ def _frame(state: Running, advice: Advice, extras: Extras) -> Trouble | None:
     if found is None or found.since_s == extras.trouble_read_s:
         return None
     if isinstance(advice.reason, FramesFail | Clouds | Ended):
+        return None
+    if off_to_the_proof(state):
         return None
     if found.cause in SPOILED_BY_TURNING and _hands_on(state, advice, extras):
         return None  # a hand on the mount smears the frames: that is as it should be
