@@ -42,4 +42,8 @@ EQUIVALENT: dict[tuple[str, str], str] = {
         "words/coach.py",
         "'up' turned round in `for value, variance, side in ((reading.east_rad, ee, 'east'), (reading.up_rad, uu, 'up')):`",
     ): "only whether it says east is asked",
+    (
+        "core/axis/following.py",
+        "Sub changed in `middle, half = (0.5 * (on.turn_rad + off.turn_rad), 0.5 * abs(on.turn_rad - off.turn_rad))`",
+    ): "an axis that stands still turns by 0: on + off is on - off",
 }
