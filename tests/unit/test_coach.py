@@ -153,6 +153,7 @@ def test_frames_of_two_captures_stop_the_turn_also_once_there_is_an_axis() -> No
     assert advice.action is says.Do.START_AGAIN and advice.mood is says.Mood.TROUBLE
     told = say(advice)
     assert told.instruction == "Begin this stage again." and "816 hours apart" in told.why
+    assert after(state, NextAsked(31.0)).stage is Stage.CAPTURE, "screws would be followed from the old frame as well"
     assert isinstance(advise(after(state, RestartAsked(31.0))).reason, says.TurnBegins)
 
 

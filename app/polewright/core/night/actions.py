@@ -11,6 +11,7 @@ from dataclasses import replace
 from statistics import median_low
 from typing import Any, TypeVar
 
+from polewright.core.axis_reasons import FramesApart
 from polewright.core.night.drift_watch import anew, shifted_axis, shifted_reading
 from polewright.core.night.effects import Effect, EstimateAxis, FollowAxis, Objection, Refused, StartFollowing
 from polewright.core.night.events import (
@@ -139,8 +140,11 @@ def take_axis(state: Running, event: AxisMeasured) -> Outcome:
 
 
 def note_refusal(state: Running, event: AxisRefused) -> Outcome:
-    """The frames do not support an axis yet."""
-    return state.with_turn(replace(state.turn, refusal=event.why)), ()
+    """The frames do not support an axis yet; frames of several captures support none, nor can screws be followed
+    from them."""
+    apart = isinstance(event.why, FramesApart) and state.stage in (Stage.CAPTURE, Stage.PROOF)
+    axis = None if apart else state.turn.axis
+    return state.with_turn(replace(state.turn, refusal=event.why, axis=axis)), ()
 
 
 def begin_following(state: Running, event: object) -> Outcome:
