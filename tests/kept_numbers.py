@@ -58,7 +58,7 @@ from polewright.core.screws.lock_memory import LockMemory
 from polewright.core.screws.memory import ScrewMemory, ScrewMove, ScrewPrior
 from polewright.core.screws.plan import plan_turn
 from polewright.core.screws.sky_turn import ScrewPath, screw_path, sky_turn_rad, with_path
-from polewright.core.screws.walk import Walk, cue, lead_after, walked, with_stop
+from polewright.core.screws.walk import Walk, as_told, cue, lead_after, walked
 from polewright.core.sky import timescales
 from polewright.core.sky.cells import cell_of, directions_in_cells, face_directions
 from polewright.core.sky.places import (
@@ -290,7 +290,7 @@ def _walks() -> Iterator[object]:
                 walk = walked(walk, here, 0.1, 0.05, 1.5 * number + 0.2 * (number % 3))
                 now_s = walk.at_s + 0.6
                 yield walk, cue(walk, now_s, lead_s, number % 2 == 0), cue(walk, now_s + 9.0, lead_s, False)
-                walk = with_stop(walk, now_s, lead_s)
+                walk = as_told(walk, now_s, lead_s)
                 lead_s = lead_after(lead_s, walk)
                 yield lead_s, walk.predicted_arcmin(now_s), walk.arrived, walk.crossed, walk.moving(now_s + 3.0)
 

@@ -12,7 +12,7 @@ from polewright.core.screws.angles import Screw
 from polewright.core.screws.learning import engaged, learn, seen_sign, sense_for_next_night, sign_sure
 from polewright.core.screws.memory import ScrewMemory, ScrewMove
 from polewright.core.screws.plan import SIGN_KNOWN
-from polewright.core.screws.walk import Cue, Walk, cue, lead_after, walked, with_stop
+from polewright.core.screws.walk import Cue, Walk, as_told, cue, lead_after, walked
 
 CLOSE, SIGMA, INTERVAL_S, LEAD_S = 0.2, 0.05, 2.0, 0.7
 
@@ -67,7 +67,7 @@ def test_without_frames_no_speed_is_believed() -> None:
 
 def test_the_lead_is_learned_from_what_the_axis_runs_on() -> None:
     walk = after(begun(), [24.0, 14.0, 4.0])
-    stopped = replace(with_stop(walk, walk.at_s, LEAD_S), here_arcmin=-5.0)
+    stopped = replace(as_told(walk, walk.at_s, LEAD_S), here_arcmin=-5.0)
     assert stopped.stop_speed == -5.0
     assert lead_after(LEAD_S, stopped) == pytest.approx(LEAD_S + 0.5)
     assert lead_after(LEAD_S, begun()) == LEAD_S
@@ -76,13 +76,27 @@ def test_the_lead_is_learned_from_what_the_axis_runs_on() -> None:
 def test_a_stop_once_said_stays_until_the_axis_rests() -> None:
     """The hand has begun to stop: what is left would allow more, but nobody is told to stop and to go on in turn."""
     called = after(begun(), [24.0, 14.0, 4.0])
-    slowed = after(with_stop(called, called.at_s, LEAD_S), [2.0])
+    slowed = after(as_told(called, called.at_s, LEAD_S), [2.0])
     assert told(after(called, [2.0])) is Cue.SLOWER
     assert told(slowed) is Cue.STOP
     rested = after(slowed, [2.0])
     assert told(rested) is Cue.KEEP_TURNING
     assert told(after(rested, [1.4])) is Cue.SLOWER
     assert after(rested, [1.5]).stop_speed == -5.0
+
+
+def test_slower_once_said_stays_until_the_axis_rests() -> None:
+    """A hand that obeys would be told to keep turning at once, to speed up and be told again. What was said while a
+    frame was on its way counts as well."""
+    called = after(begun(), [24.0, 14.0])
+    assert told(called) is Cue.SLOWER
+    slowed = after(as_told(called, called.at_s, LEAD_S), [12.0])
+    assert told(after(called, [12.0])) is Cue.KEEP_TURNING
+    assert told(slowed) is Cue.SLOWER
+    assert told(after(slowed, [12.0])) is Cue.KEEP_TURNING, "it rests"
+    assert told(after(slowed, [3.0])) is Cue.STOP, "and a stop comes as ever"
+    waiting = as_told(after(begun(), [30.0, 22.0]), 6.5, LEAD_S)
+    assert told(waiting) is Cue.SLOWER
 
 
 @given(st.lists(st.floats(0.01, 1.0), min_size=1, max_size=8), st.lists(st.integers(0, 10), min_size=8, max_size=8))

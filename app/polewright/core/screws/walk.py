@@ -59,10 +59,10 @@ class Walk:
     moves the axis was known. `speed`: arcmin/s, 0 at rest. `first`, `last`: whether the first motion, and the latest,
     led toward the aim (+1) or away (-1), 0 before any. `wrong`: how often this direction was asked for and the axis
     went away. `creep_arcmin`: what the axis may still creep by itself after the move before, or a leg of this one.
-    `stop_speed`: the speed (arcmin/s) at which a stop was called, 0 while none was; `stopping`: it holds until the
-    axis rests. `doubted_s`: since when the axis has been seen to go away or to turn back, 0 never: a number told
-    after that may be the last part, or the difference of both ways. `travelled_arcmin`: the farthest that the axis
-    has been from where it began.
+    `stop_speed`: the speed (arcmin/s) at which a stop was called, 0 while none was. `slowing`, `stopping`: so much
+    was said and holds until the axis rests: a hand that obeys is not told to go on in turn. `doubted_s`: since when
+    the axis has been seen to go away or to turn back, 0 never: a number told after that may be the last part, or the
+    difference of both ways. `travelled_arcmin`: the farthest that the axis has been from where it began.
     """
 
     screw: Screw
@@ -81,6 +81,7 @@ class Walk:
     wrong: int = 0
     creep_arcmin: float = 0.0
     stop_speed: float = 0.0
+    slowing: bool = False
     stopping: bool = False
     doubted_s: float = 0.0
     gate_arcmin: float = 0.0
@@ -127,6 +128,7 @@ def walked(walk: Walk, here_arcmin: float, sigma_arcmin: float, noise_arcmin: fl
         at_s=at_s,
         interval_s=min(seconds, 2.0 * walk.interval_s),
         speed=step / seconds if moved else 0.0,
+        slowing=walk.slowing and moved,
         stopping=walk.stopping and moved,
         asked=walk.asked or walk.turns,
         first=walk.first or way,
@@ -163,7 +165,8 @@ def cue(walk: Walk, now_s: float, lead_s: float, creeping: bool) -> Cue:
         return Cue.OTHER_WAY if left > walk.close_arcmin else Cue.HANDS_OFF
     if walk.stopping or left - toward * lead_s <= 0.0:
         return Cue.STOP
-    return Cue.SLOWER if left - toward * (lead_s + SLOWER_INTERVALS * walk.interval_s) <= 0.0 else keep
+    slow = walk.slowing or left - toward * (lead_s + SLOWER_INTERVALS * walk.interval_s) <= 0.0
+    return Cue.SLOWER if slow else keep
 
 
 def lead_after(lead_s: float, walk: Walk) -> float:
@@ -174,8 +177,12 @@ def lead_after(lead_s: float, walk: Walk) -> float:
     return min(max(lead_s + LEARN_SHARE * beyond / abs(walk.stop_speed), LEAST_LEAD_S), MOST_LEAD_S)
 
 
-def with_stop(walk: Walk, now_s: float, lead_s: float) -> Walk:
-    """Remembers that "stop" was said, and how fast it went when that was said for the first time."""
-    if cue(walk, now_s, lead_s, False) is not Cue.STOP:
-        return walk
-    return replace(walk, stop_speed=walk.stop_speed or walk.speed, stopping=True)
+def as_told(walk: Walk, now_s: float, lead_s: float) -> Walk:
+    """Remembers that "slower" or "stop" was said, and how fast it went when "stop" was said for the first time."""
+    match cue(walk, now_s, lead_s, False):
+        case Cue.SLOWER:
+            return replace(walk, slowing=True)
+        case Cue.STOP:
+            return replace(walk, stop_speed=walk.stop_speed or walk.speed, slowing=True, stopping=True)
+        case _:
+            return walk

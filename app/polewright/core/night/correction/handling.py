@@ -30,7 +30,7 @@ from polewright.core.screws.lesson import lesson_over
 from polewright.core.screws.memory import ScrewMove
 from polewright.core.screws.plan import SIGN_KNOWN
 from polewright.core.screws.sky_turn import screw_path, with_path
-from polewright.core.screws.walk import MOVED_SIGMA, Walk, lead_after, walked, with_stop
+from polewright.core.screws.walk import MOVED_SIGMA, Walk, as_told, lead_after, walked
 
 FALL_BACK = 3.0  # fine goes back to rough only beyond this many times the limit between them
 KEPT_TRAIL = 160  # places drawn in the well; more lie on each other
@@ -81,8 +81,9 @@ def _walk_on(before: Running, state: Running) -> Running:
     here, sigma = screw_coordinate(state, asked.screw, offset.by_frames)
     noise = max(own_sigmas_rad(state.rest, state.shared)) * ARCMIN_PER_RAD
     walk = handling.walk or _walk_from(before, state, asked)
+    walk = as_told(walk, state.now_s, handling.lead_s)  # while this frame was on its way
     walk = walked(walk, here - walk.gate_arcmin, sigma, noise, state.now_s)
-    walk = with_stop(walk, state.now_s, handling.lead_s)
+    walk = as_told(walk, state.now_s, handling.lead_s)
     return replace(state, handling=replace(handling, walk=walk))
 
 
