@@ -105,6 +105,8 @@ SAMPLES: tuple[it.Reason, ...] = (
     it.DriftDisturbed(Jumped(3e-4, 40.0), nudge=True),
     it.GuidingAsked(False),
     it.GuidingAsked(True),
+    it.GuidingAsked(False, it.ShortReach(2.0 * RAD, RAD, 0.8 * RAD)),
+    it.GuidingAsked(True, it.ShortReach(2.0 * RAD, RAD, None)),
     *(it.DriftGuided(sign) for sign in Sign),
     *(it.NudgeWanted(10.0 * RAD, RAD, said) for said in (False, True)),
     it.NudgeWanted(10.0 * RAD, RAD, False, again=True),

@@ -69,6 +69,7 @@ BLOCKED = "Or something stands in the way there: then turn back."
 SECOND_SKY = "Another part of the sky shows whether the tube bends."
 THIRD_SKY = "Two skies agree, but leave it open how the tube bends: a third decides."
 LIKE_ALIGNED = "Is guiding off? A guided mount drifts like an aligned one, wherever its axis points."
+FIRM_HELPS = 0.9  # of what a drift proves on soil: less is no news (chosen)
 QUIET = "Leave the mount alone: tracking on, guiding off in both axes."
 
 
@@ -493,9 +494,10 @@ def _drift(why: it.Drifting) -> Told:
             return Told(f"Hands off. Tripod settling, {duration_text(left_s)}.", SETTLES)
         case it.DriftDisturbed(doubt, nudge):
             return Told("Begin the drift again.", drift_doubt_words(doubt), NUDGE_UNTOLD if nudge else "")
-        case it.GuidingAsked(on):
+        case it.GuidingAsked(on, short):
             asked = "Switch guiding off, in both axes." if on else "Say whether guiding is off in both axes."
-            return Told(asked, LIKE_ALIGNED, "Frames count from your answer on; they are believed over it.")
+            gain = "Frames count from your answer on; they are believed over it."
+            return Told(asked, LIKE_ALIGNED, gain if short is None else _short(short))
         case it.DriftGuided(sign):
             return _guided(sign)
         case it.NudgeWanted():
@@ -510,6 +512,14 @@ def _drift(why: it.Drifting) -> Told:
             return _watched(why)
         case _:
             assert_never(why)
+
+
+def _short(why: it.ShortReach) -> str:
+    """What this drift cannot do, told before anybody waits for it."""
+    bears = f"At best a drift proves {angle_text(why.reach_rad)} here; tonight needs {angle_text(why.needed_rad)}."
+    if why.firm_rad is None or why.firm_rad > FIRM_HELPS * why.reach_rad:
+        return bears
+    return f"{bears} After half an hour on firm ground (H), {angle_text(why.firm_rad)}."
 
 
 def _guided(sign: Sign) -> Told:

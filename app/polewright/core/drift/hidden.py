@@ -8,13 +8,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from typing import Protocol
 
 import numpy as np
 
 from polewright.core.angles import SIDEREAL_RATE_RAD_S
 from polewright.core.covariance import Covariance, covariance_of
 from polewright.core.drift.fit import WEAK_PRIOR_RAD
-from polewright.core.drift.live import DriftProof, DriftResult, PositionDrift
+from polewright.core.drift.live import DriftProof, DriftResult
 from polewright.core.drift.rates import refraction_bias_rad, star_enu
 from polewright.core.drift.red_noise import slope_growth
 from polewright.core.flexure import Flexure
@@ -22,10 +23,21 @@ from polewright.core.model import FloatArray
 from polewright.core.sky.places import hemisphere_sign, pole_enu
 
 
+class Place(Protocol):
+    """What a field is to the sums below: where, and how sure its rate is."""
+
+    @property
+    def hour_angle_rad(self) -> float: ...
+    @property
+    def dec_p_rad(self) -> float: ...
+    @property
+    def sigma_rad_s(self) -> float: ...
+
+
 def whole_covariance(proof: DriftProof, told: DriftResult, flexure: Flexure) -> Covariance:
     """Covariance (2, 2), rad^2, of (east, up): scatter and slow wander of the frames (`told` comes from
     `wandering`), the tube and the air."""
-    return covariance_of(np.array(told.covariance_rad2) + _faked(proof, told.positions, flexure))
+    return covariance_of(np.array(told.covariance_rad2) + hidden_from_frames(proof, told.positions, flexure))
 
 
 def wandering(result: DriftResult) -> DriftResult:
@@ -43,13 +55,14 @@ def without_taught(proof: DriftProof, result: DriftResult, flexure: Flexure) -> 
     return replace(result, east_rad=result.east_rad - float(east), up_rad=result.up_rad - float(up))
 
 
-def _faked(proof: DriftProof, positions: Sequence[PositionDrift], flexure: Flexure) -> FloatArray:
+def hidden_from_frames(proof: DriftProof, positions: Sequence[Place], flexure: Flexure) -> FloatArray:
+    """Covariance (2, 2), rad^2, of (east, up) by what tube and air may do in these fields."""
     sigmas = flexure.sag_sigma_rad, flexure.pull_sigma, proof.atmosphere.scale_sigma
     moves = [_moved(positions, sigma * rates) for sigma, rates in zip(sigmas, _rates(proof, positions))]
     return np.asarray(sum(np.outer(move, move) for move in moves))
 
 
-def _moved(positions: Sequence[PositionDrift], rates: FloatArray) -> FloatArray:
+def _moved(positions: Sequence[Place], rates: FloatArray) -> FloatArray:
     """Where (east, up) the least squares of a drift put the axis for `rates` (K,), declination lost per radian of the
     sky's turn in each field; what one field leaves open stays where it is."""
     answers = [np.array([np.cos(p.hour_angle_rad), np.sin(p.hour_angle_rad)]) for p in positions]
@@ -58,7 +71,7 @@ def _moved(positions: Sequence[PositionDrift], rates: FloatArray) -> FloatArray:
     return np.asarray(np.linalg.solve(normal, sum(w * h * rate for w, h, rate in zip(weights, answers, rates))))
 
 
-def _rates(proof: DriftProof, positions: Sequence[PositionDrift]) -> FloatArray:
+def _rates(proof: DriftProof, positions: Sequence[Place]) -> FloatArray:
     """Declination lost per radian of the sky's turn in each field (3, K), by one radian of sag, a pull of one radian
     a radian, and by air thicker by the whole of it."""
     places = [(p.hour_angle_rad, p.dec_p_rad) for p in positions]

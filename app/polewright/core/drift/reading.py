@@ -12,7 +12,7 @@ from numpy.typing import ArrayLike
 
 from polewright.core.angles import ARCSEC_PER_RAD, SIDEREAL_RATE_RAD_S
 from polewright.core.drift.guarded import Guarded, believed, contradicts, guarded, may_be_held
-from polewright.core.drift.hidden import wandering, whole_covariance, without_taught
+from polewright.core.drift.hidden import hidden_from_frames, wandering, whole_covariance, without_taught
 from polewright.core.drift.live import DriftProof, DriftResult, DriftSample, guiding_refusal, measure
 from polewright.core.drift.nudge import Nudge
 from polewright.core.drift.reasons import DriftDoubt, DriftRefusal, Guided, Sign, Unknown
@@ -20,7 +20,7 @@ from polewright.core.drift.remaining import cadence_s, remaining
 from polewright.core.drift.stillness import FIELD_S
 from polewright.core.flexure import Flexure
 from polewright.core.model import Atmosphere, FloatArray, Site, TargetPole
-from polewright.core.offset import WORTH_SHARE, Covariance
+from polewright.core.offset import WORTH_SHARE, Covariance, covariance_of
 from polewright.core.sky.places import hemisphere_sign
 
 Side = Literal["east", "west"]
@@ -32,6 +32,7 @@ SOIL_RAD_S = 0.2 / ARCSEC_PER_RAD / 60.0
 SETTLING_RAD_S, SETTLING_S = 4.0 / ARCSEC_PER_RAD / 600.0, 600.0  # a tripod just set down; common practice, no source
 CREEP_SHARE = math.sqrt(WORTH_SHARE**2 - DRIFT_SHARE**2)  # of the tolerance: what creep may add to the scatter
 LEAST_FRAMES, LEAST_S = 10, 40.0  # of a field: a scatter known from fewer may look too small
+EVENLY_RAD_S = 1e-9  # of fields that are equally sure, whatever their number (chosen)
 # declination beyond which east and west of the meridian lose their meaning (chosen)
 NEAR_POLE_RAD = math.radians(80.0)
 
@@ -178,6 +179,21 @@ def stated_covariance(proof: DriftProof, result: DriftResult, rested_s: float, f
     return _stated(proof, _told(proof, result, flexure), rested_s, flexure)
 
 
+def hidden_at_best(
+    site: Site,
+    air: Atmosphere,
+    target: TargetPole,
+    flexure: Flexure,
+    rested_s: float,
+    places: tuple[tuple[float, float], ...],
+) -> Covariance:
+    """Covariance (2, 2), rad^2, of (east, up) that is left when these fields (hour angle, declination toward the
+    elevated pole, rad) have been watched for ever: base, tube and air."""
+    fields = [DriftField(hour, dec, 0, 0.0, 0.0, EVENLY_RAD_S) for hour, dec in places]
+    faked = covariance_of(hidden_from_frames(DriftProof(site, air, target), fields, flexure))
+    return _with_creep(faked, creep_rad_s(rested_s), _north(site))
+
+
 def _told(proof: DriftProof, result: DriftResult, flexure: Flexure | None) -> DriftResult:
     return result if flexure is None else without_taught(proof, wandering(result), flexure)
 
@@ -185,8 +201,7 @@ def _told(proof: DriftProof, result: DriftResult, flexure: Flexure | None) -> Dr
 def _stated(proof: DriftProof, told: DriftResult, rested_s: float, flexure: Flexure | None) -> Covariance:
     if flexure is None:
         return _with_creep(told.covariance_rad2, creep_rad_s(rested_s, CREEP_RAD_S), 1.0)
-    north = math.sin(math.radians(abs(proof.site.lat_deg)))
-    return _with_creep(whole_covariance(proof, told, flexure), creep_rad_s(rested_s), north)
+    return _with_creep(whole_covariance(proof, told, flexure), creep_rad_s(rested_s), _north(proof.site))
 
 
 def creep_rad_s(rested_s: float, lasting_rad_s: float = SOIL_RAD_S) -> float:
@@ -201,6 +216,10 @@ def _with_creep(covariance: Covariance, creep_rad_s: float, north: float) -> Cov
     faked = creep_rad_s / SIDEREAL_RATE_RAD_S
     (ee, eu), (ue, uu) = covariance
     return (ee + faked**2, eu), (ue, uu + (faked * north) ** 2)
+
+
+def _north(site: Site) -> float:
+    return math.sin(math.radians(abs(site.lat_deg)))
 
 
 def rest_needed_s(tolerance_rad: float, lasting_rad_s: float = SOIL_RAD_S) -> float:

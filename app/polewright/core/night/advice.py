@@ -445,10 +445,21 @@ class DriftDisturbed:
 
 
 @dataclass(frozen=True)
+class ShortReach:
+    """A drift can prove `reach_rad` here at best, more than tonight's `needed_rad`; `firm_rad` on firm ground, None
+    where it stands on that."""
+
+    reach_rad: float
+    needed_rad: float
+    firm_rad: float | None = None
+
+
+@dataclass(frozen=True)
 class GuidingAsked:
-    """Is guiding off? `on`: the person has said that it is on."""
+    """Is guiding off? `on`: the person has said that it is on. `short`: the answer leads to no proof tonight."""
 
     on: bool
+    short: ShortReach | None = None
 
 
 @dataclass(frozen=True)

@@ -74,7 +74,8 @@ def _asked(state: Running, advice: Advice, rehearsal: Rehearsal | None, read_off
         case said.Do.ANSWER:
             told = _primary("Guiding is off", events.GuidingTold(NOW, off=True))
             on = Action("Guiding is on", "G", events.GuidingTold(NOW, off=False), Weight.PRIMARY)
-            asked = (told,) if advice.reason == said.GuidingAsked(on=True) else (told, on)
+            said_on = isinstance(advice.reason, said.GuidingAsked) and advice.reason.on
+            asked = (told,) if said_on else (told, on)
             return (*asked, *_beside(state, action, Weight.PLAIN))
         case said.Do.NUDGE:
             return _yes(state, action, "I nudge it now", events.DeclinationNudged(NOW))

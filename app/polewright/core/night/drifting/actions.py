@@ -10,14 +10,13 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 
-import numpy as np
-
 from polewright.core.budget import Budget, Chance, Part
 from polewright.core.drift.compare import Comparison, compare_with_turn, words_agree
 from polewright.core.drift.live import with_frame
 from polewright.core.drift.reading import CREEP_RAD_S, DriftReading, rest_needed_s, wanted_rad
 from polewright.core.night.actions import Outcome, begin_following, see_frame
 from polewright.core.night.drift_watch import DriftWatch, anew
+from polewright.core.night.drifting.reach import joined, least_rad, sought_rad
 from polewright.core.night.effects import Effect, FitDrift, KeepDrift, KeepNight, Objection, Refused
 from polewright.core.night.events import (
     DeclinationNudged,
@@ -34,16 +33,11 @@ from polewright.core.offset import (
     SURE_ENOUGH,
     WORTH_SHARE,
     Offset,
-    covariance_of,
-    floor_rad,
     good_enough,
     probability_inside,
 )
 
 EVERY_FRAME = 150  # so many frames are fitted one by one; of more, sixty fits a doubling
-INDEPENDENT = ((1.0, 1.0),)
-# tube, air and tripod may have misled both alike: shares that make one are never too sure, whatever the correlation
-CORRELATED = tuple((share, 1.0 - share) for share in (0.0, 0.25, 0.5, 0.75, 1.0))
 REST_SHARE = 0.5  # of the tolerance is what creep is compared with where tube and air count too (chosen)
 EVEN = 0.5  # more likely outside than inside
 CLOCK_SET_BACK_S = 60.0  # a frame so much older than the last one comes by another clock
@@ -150,27 +144,16 @@ def both_offset(state: Running) -> Offset | None:
     second = drift_offset(state)
     if not _agree(reading, before):
         return second
-    shares = INDEPENDENT if state.plan.flexure is None else CORRELATED
-    together = (_together(before, second, *of_each) for of_each in shares)
-    return min(together, key=lambda both: both.sigma_rad)
-
-
-def _together(before: Offset, second: Offset, *shares: float) -> Offset:
-    """The weighted mean; `shares`: how much of its information each one brings."""
-    witnesses = (before, second)
-    information = [share * np.linalg.inv(np.array(o.covariance_rad2)) for share, o in zip(shares, witnesses)]
-    covariance = np.asarray(np.linalg.inv(information[0] + information[1]), dtype=np.float64)
-    mean = covariance @ sum(i @ np.array([o.east_rad, o.up_rad]) for i, o in zip(information, witnesses))
-    return Offset(float(mean[0]), float(mean[1]), covariance_of(covariance), second.readings)
+    return joined(before, second, correlated=state.plan.flexure is not None)
 
 
 def reach_rad(state: Running) -> float | None:
     """The smallest tolerance that the drift could prove with the axis in its middle; None where nothing proves it, or
     in records that know of the stars alone."""
-    both, sure = both_offset(state), SURE_ENOUGH if state.capture.by_drift else PROVED
+    both = both_offset(state)
     if both is None or state.plan.flexure is None:
         return None
-    return max(floor_rad(both, sure), drift_offset(state).sigma_rad / WORTH_SHARE)
+    return least_rad(both, drift_offset(state), state.capture.by_drift)
 
 
 def settling_s(state: Running) -> float:
@@ -266,7 +249,7 @@ def _fit(state: Running) -> tuple[Effect, ...]:
     if watch is None or not watch.samples:
         return ()
     rested_s = math.inf if watch.stood else stood_s(state) - 0.5 * (watch.samples[-1].at_s - watch.samples[0].at_s)
-    nudged, wanted = watch.nudged_s is not None, wanted_rad(plan.tolerance_rad)
+    nudged, wanted = watch.nudged_s is not None, wanted_rad(sought_rad(state))
     return (FitDrift(watch.samples, plan.target, wanted, rested_s, nudged),)
 
 

@@ -21,6 +21,7 @@ from polewright.core.night.advice import (
     NudgeWanted,
     Plainly,
     Reason,
+    ShortReach,
     TripodSettles,
 )
 from polewright.core.night.drift_watch import DriftWatch
@@ -35,6 +36,7 @@ from polewright.core.night.drifting.actions import (
     settling_s,
 )
 from polewright.core.night.drifting.places import position_for
+from polewright.core.night.drifting.reach import outset_reach_rad, sought_rad
 from polewright.core.night.states import Running, Stage
 
 USUAL_NOISE_RAD, USUAL_CADENCE_S = 0.5 / ARCSEC_PER_RAD, 3.0  # of a solved frame, before its own scatter is known
@@ -50,7 +52,7 @@ def advise_drift(state: Running, watch: DriftWatch) -> Reason:
 def _in_the_way(state: Running, watch: DriftWatch) -> Reason | None:
     reading, left_s = watch.reading, settling_s(state)
     if guiding_unsaid(state):
-        return GuidingAsked(watch.guiding_off is False)
+        return GuidingAsked(watch.guiding_off is False, _short_of_tonight(state, watch))
     if left_s > 0.0:
         return TripodSettles(left_s, rest_s(state))
     if reading is not None and reading.disturbed:
@@ -58,6 +60,15 @@ def _in_the_way(state: Running, watch: DriftWatch) -> Reason | None:
     if reading is not None and reading.held:
         return DriftGuided(reading.sign or Sign.STILL)
     return Plainly.NOT_TRACKING if isinstance(watch.refusal, StarsRun) else None
+
+
+def _short_of_tonight(state: Running, watch: DriftWatch) -> ShortReach | None:
+    """What a drift can prove here, where tonight needs more."""
+    reach, needed = outset_reach_rad(state, watch.stood), state.plan.tolerance_rad
+    if reach is None or reach <= needed:
+        return None
+    firm = None if watch.stood else outset_reach_rad(state, stood=True)
+    return ShortReach(reach, needed, firm)
 
 
 def _like_a_nudge(watch: DriftWatch, doubt: DriftDoubt) -> bool:
@@ -141,7 +152,7 @@ def _expected_s(state: Running, watch: DriftWatch) -> float:
 def usual_seconds(state: Running, reading: DriftReading | None) -> float:
     """How long each of two fields takes, from the scatter so far or the usual one."""
     noise, cadence = (USUAL_NOISE_RAD, USUAL_CADENCE_S) if reading is None else (reading.noise_rad, reading.cadence_s)
-    wanted = wanted_rad(state.plan.tolerance_rad)
+    wanted = wanted_rad(sought_rad(state))
     return predicted_seconds([0.0, -6.0], wanted, max(noise, 1e-8), max(cadence, 0.1))
 
 
