@@ -65,6 +65,22 @@ def test_one_field_says_what_is_missing(tracked: Path, capsys: pytest.CaptureFix
     told = capsys.readouterr().out
     assert "how high is not known" in told and "neither high nor low" not in told
     assert "  up           not known on the sky" in told
+    assert "East or west ± " in told and "Each ±" not in told, "no number for what is not known"
+
+
+def test_what_the_ground_keeps_from_the_certainty_is_said(tracked: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Before the first frame, and beside what the stars tell; on firm ground, nothing of it."""
+    said = {}
+    for ground in ((), ("--stood",)):
+        assert main(["drift", *frames_of(tracked), *ground]) == 0
+        assert main(["drift", "--where", "--lat", "52.3", "--lon", "3.0", *ground]) == 0
+        said[ground] = capsys.readouterr().out
+    assert "By the stars both components are known to 60″." in said[()]
+    assert "short of the 60″ wanted" in said[()] and "however long you watch; on a pier" in said[()]
+    assert "short of" not in said[("--stood",)] and "however long" not in said[("--stood",)]
+    best = run_json(capsys, "drift", "--where", "--lat", "52.3", "--lon", "3.0")[1]["certainty_at_best_arcmin"]
+    sigma = np.sqrt(np.diag(run_json(capsys, "drift", *frames_of(tracked))[1]["axis"]["covariance_arcmin2"]))
+    assert best < sigma.max() < 1.1 * best
 
 
 def test_the_time_still_needed_grows_with_the_certainty(tracked: Path, capsys: pytest.CaptureFixture[str]) -> None:

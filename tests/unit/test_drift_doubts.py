@@ -156,6 +156,9 @@ def test_in_the_night_a_still_field_is_watched_until_it_shows_that_nothing_guide
 
 def test_both_numbers_are_told_by_the_stars_and_in_all() -> None:
     """What the frames scatter is not what the axis is known to: both are said, and what makes the second smaller."""
-    told = hidden_words(2.0 / ARCSEC_PER_RAD, 11.0 / ARCSEC_PER_RAD, stood=True)
+    two, eleven, ninety, wanted = (arcsec / ARCSEC_PER_RAD for arcsec in (2.0, 11.0, 90.0, 60.0))
+    told = hidden_words("Each", two, eleven, wanted, stood=True)
     assert told == "Each ± 2″ by the stars, ± 11″ with base, tube and air."
-    assert "--stood" in hidden_words(2.0 / ARCSEC_PER_RAD, 90.0 / ARCSEC_PER_RAD, stood=False)
+    missed = hidden_words("Each", two, ninety, wanted, stood=False)
+    assert "short of the 60″ wanted, and watching longer does not change that. On a pier" in missed
+    assert "wanted" not in hidden_words("Each", ninety, ninety, wanted, stood=False), "the time left says that"

@@ -8,7 +8,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any
+from typing import Any, assert_never
 
 import numpy as np
 
@@ -38,7 +38,7 @@ from polewright.core.drift.live import (
     guiding_refusal,
 )
 from polewright.core.drift.plan import DriftPosition, best_positions, predicted_seconds
-from polewright.core.drift.reading import stated_covariance
+from polewright.core.drift.reading import hidden_at_best, stated_covariance
 from polewright.core.drift.reasons import (
     AllLeftOut,
     DriftRefusal,
@@ -55,7 +55,7 @@ from polewright.core.flexure import FLEXURE_PRIOR
 from polewright.core.model import Site, SkyFrame, TargetPole
 from polewright.core.not_measurable import NotMeasurable
 from polewright.core.offset import Covariance
-from polewright.core.sky.places import default_target, standard_atmosphere
+from polewright.core.sky.places import default_target, hemisphere_sign, standard_atmosphere
 from polewright.core.unsolved import ImpossibleSky
 from polewright.services.frame_reader.reading import shown
 from polewright.services.measuring import place_in_sky
@@ -67,6 +67,7 @@ from polewright.words.drift import (
     drift_refusal_words,
     guiding_words,
     hidden_words,
+    reach_words,
     unknown_words,
 )
 from polewright.words.frames import frame_words
@@ -228,15 +229,29 @@ def _where(args: argparse.Namespace) -> int:
     hours = [p.hour_angle_h for p in positions]
     wanted, noise = args.certainty / ARCMIN_PER_RAD, USUAL_NOISE_ARCSEC / ARCSEC_PER_RAD
     each_s = max(predicted_seconds(hours, wanted, noise, USUAL_CADENCE_S), FIELD_S)
+    reach = _reach_rad(args, site, positions, args.stood)
+    firm = None if args.stood else _reach_rad(args, site, positions, stood=True)
     facts = {
         "positions": [_position_facts(p) for p in positions],
         "seconds_each": each_s,
         "certainty_arcmin": args.certainty,
+        "certainty_at_best_arcmin": reach * ARCMIN_PER_RAD,
         "noise_arcsec": USUAL_NOISE_ARCSEC,
         "cadence_s": USUAL_CADENCE_S,
     }
-    print(json_text(facts) if args.json else "\n".join(_where_sentences(positions, each_s, wanted)))
+    told = reach_words(reach, wanted, firm)
+    lines = [*_where_sentences(positions, each_s, wanted), *([told] if told else [])]
+    print(json_text(facts) if args.json else "\n".join(lines))
     return EXIT_OK
+
+
+def _reach_rad(args: argparse.Namespace, site: Site, positions: Sequence[DriftPosition], stood: bool) -> float:
+    """The larger of the two sigmas that frames of these fields cannot make smaller, as run() states them."""
+    side = hemisphere_sign(site)
+    places = tuple((math.radians(15.0 * p.hour_angle_h), math.radians(side * p.declination_deg)) for p in positions)
+    rested_s = math.inf if stood else 0.0
+    hidden = hidden_at_best(site, standard_atmosphere(site), _target(args, site), FLEXURE_PRIOR, rested_s, places)
+    return float(np.sqrt(np.diag(np.array(hidden)).max()))
 
 
 def _position_facts(p: DriftPosition) -> dict[str, Any]:
@@ -263,6 +278,7 @@ def _where_sentences(positions: Sequence[DriftPosition], each_s: float, wanted_r
     return [
         *lines,
         f"Watch each for {duration_text(each_s)} or longer to know both components to {angle_text(wanted_rad)}"
+        " by the stars"
         f" (frames of {USUAL_NOISE_ARCSEC:g}″ every {USUAL_CADENCE_S:g} s)"
         + (", and to show that nothing guides." if each_s == FIELD_S else "."),
         "Switch tracking on and guiding off, in both axes; leave the mount alone.",
@@ -341,8 +357,9 @@ def _found(
     turn: Turn | None,
 ) -> tuple[dict[str, Any], list[str]]:
     proof = watched.proof
-    left = remaining(proof, wandering(result), args.certainty / ARCMIN_PER_RAD)
-    stars_rad, by_frames = result.sigma_rad, result.covariance_rad2
+    seen = wandering(result)
+    left = remaining(proof, seen, args.certainty / ARCMIN_PER_RAD)
+    by_frames = result.covariance_rad2
     result = believed(replace(result, covariance_rad2=free), rest, by_frames)
     warnings = [*watched.warnings, *map(drift_doubt_words, result.warnings)]
     facts: dict[str, Any] = {
@@ -366,7 +383,7 @@ def _found(
     }
     lines = _result_sentences(watched, result)
     if rest is None:
-        lines += [_left_sentence(left, args.certainty), hidden_words(stars_rad, result.sigma_rad, args.stood)]
+        lines += [_left_sentence(left, args.certainty), *_both_numbers(seen.covariance_rad2, result, args)]
     if turn is not None:
         comparison = _compare(proof, result, turn)
         facts["comparison"] = {
@@ -419,12 +436,29 @@ def _result_sentences(watched: Watched, result: DriftResult) -> list[str]:
 def _left_sentence(left: Remaining, certainty_arcmin: float) -> str:
     wanted = angle_text(certainty_arcmin / ARCMIN_PER_RAD)
     if left.seconds <= 0.0:
-        return f"The frames tell both components to {wanted}."
+        return f"By the stars both components are known to {wanted}."
     if not math.isfinite(left.seconds):
         return f"These fields cannot give both components to {wanted}: ask --where to point."
     parts = [f"this field for {duration_text(left.here_s)} more"] if left.here_s else []
     parts += [f"a field for the {left.component} for {duration_text(left.there_s)}"] if left.there_s else []
-    return f"Watch {', then '.join(parts)} to know both to {wanted}."
+    return f"Watch {', then '.join(parts)} to know both to {wanted} by the stars."
+
+
+def _both_numbers(by_frames: Covariance, result: DriftResult, args: argparse.Namespace) -> list[str]:
+    """How sure by the stars and in all; of a component that is not known nothing."""
+    stars, whole = (np.sqrt(np.diag(np.array(c))) for c in (by_frames, result.covariance_rad2))
+    wanted = args.certainty / ARCMIN_PER_RAD
+    match result.unknown:
+        case None:
+            return [hidden_words("Each", float(stars.max()), float(whole.max()), wanted, args.stood)]
+        case Unknown.ALTITUDE:
+            return [hidden_words("East or west", float(stars[0]), float(whole[0]), wanted, args.stood)]
+        case Unknown.AZIMUTH:
+            return [hidden_words("The height", float(stars[1]), float(whole[1]), wanted, args.stood)]
+        case Unknown.ONE_DIRECTION:
+            return []
+        case _:
+            assert_never(result.unknown)
 
 
 def _arcmin(value_rad: float, sigma_rad: float, known: bool) -> str:

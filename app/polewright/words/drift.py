@@ -35,7 +35,7 @@ from polewright.core.drift.reasons import (
 )
 from polewright.core.not_measurable import RecordedRefusal
 from polewright.words.frames import frame_words
-from polewright.words.numbers import angle_text, duration_text, offset_words, sigma_text
+from polewright.words.numbers import angle_text, duration_text, offset_words, sigma_text, spread_text
 from polewright.words.said import Said
 
 FOCUS = "Expose longer or check the focus."
@@ -156,10 +156,29 @@ def axis_words(east_rad: float, up_rad: float, sigmas_rad: tuple[float, float], 
             assert_never(unknown)
 
 
-def hidden_words(stars_rad: float, whole_rad: float, stood: bool) -> str:
-    """The uncertainty by the scatter of the frames and in all, and what makes it smaller."""
+def hidden_words(lead: str, stars_rad: float, whole_rad: float, wanted_rad: float, stood: bool) -> str:
+    """The uncertainty of `lead` by the scatter of the frames and in all, whether that is what was wanted, and what
+    makes it smaller."""
+    missed = whole_rad > wanted_rad >= stars_rad
+    short = (
+        f": short of the {angle_text(wanted_rad)} wanted, and watching longer does not change that" if missed else ""
+    )
     rest = "" if stood else " On a pier, or after half an hour on firm ground, say --stood."
-    return f"Each {sigma_text(stars_rad)} by the stars, {sigma_text(whole_rad)} with base, tube and air.{rest}"
+    return (
+        f"{lead} {sigma_text(stars_rad)} by the stars, {sigma_text(whole_rad)} with base, tube and air{short}.{rest}"
+    )
+
+
+def reach_words(reach_rad: float, wanted_rad: float, firm_rad: float | None) -> str:
+    """What no watching makes surer than this, where that is more than what is wanted; `firm_rad`: on firm ground,
+    None where it stands on that."""
+    if reach_rad <= wanted_rad:
+        return ""
+    best = f"{spread_text(reach_rad)} at best, however long you watch"
+    if firm_rad is None:
+        return f"Base, tube and air leave each known to {best}."
+    stood = f"on a pier, or after half an hour on firm ground (--stood), to {spread_text(firm_rad)}"
+    return f"A tripod just set down, tube and air leave each known to {best}; {stood}."
 
 
 def drift_doubt_words(doubt: DriftDoubt) -> str:
