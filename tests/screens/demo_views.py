@@ -208,7 +208,7 @@ def capture() -> View:
             Fact("accuracy", "± 40″", "± 6″ after the next frame"),
         ),
         actions=(
-            Action("Good enough, go on", "Return", events.NextAsked(NOW), Weight.PRIMARY),
+            Action("Go on with ± 40″", "Return", events.NextAsked(NOW), Weight.PRIMARY),
             Action("Drop the last frame", "Delete", events.UndoAsked(NOW), Weight.PRIMARY),
             *ALWAYS,
         ),

@@ -48,11 +48,18 @@ def test_angles(angle_rad: float, sigma_rad: float | None, text: str) -> None:
 
 @pytest.mark.parametrize(
     ("total_arcsec", "sigma_arcsec", "text"),
-    [(4.2, 13.0, "under 10″"), (1.0, 3.0, "1″"), (0.4, 3.0, "under 1″"), (45.4, 13.0, "50″"), (0.0, 3.0, "0″")],
+    [(4.2, 15.0, "under 10″"), (1.0, 3.0, "1″"), (0.4, 3.0, "under 1″"), (45.4, 15.0, "50″"), (0.0, 3.0, "0″")],
 )
 def test_a_distance_from_the_pole_is_never_nothing(total_arcsec: float, sigma_arcsec: float, text: str) -> None:
     """An axis 4.2″ ± 13″ off was told as good enough at 0″."""
     assert total_text(total_arcsec / ARCSEC_PER_RAD, sigma_arcsec / ARCSEC_PER_RAD) == text
+
+
+def test_a_distance_is_rounded_as_its_components_are() -> None:
+    """An axis 12″ ± 8″ too far west and 2″ ± 8″ too high was told as 10″ off in all."""
+    east, each = 11.9 / ARCSEC_PER_RAD, 8.4 / ARCSEC_PER_RAD
+    assert offset_words(east, each, with_sigma=False) == "12″ too far east"
+    assert total_text(1.01 * east, 2.0**0.5 * each) == "12″"
 
 
 def test_signs_are_words() -> None:

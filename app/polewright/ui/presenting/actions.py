@@ -21,7 +21,7 @@ from polewright.ui.presenting.drift import drift_actions
 from polewright.ui.presenting.proof import watch_actions
 from polewright.ui.view_model import Action, Rehearsal, Weight
 from polewright.words.clock import set_label
-from polewright.words.numbers import sense_text, turns_text
+from polewright.words.numbers import sense_text, sigma_text, turns_text
 from polewright.words.plan import aim_words
 from polewright.words.window import AT_WORK, FIRST_STAGE, NO_CLICK, NOTHING_YET
 
@@ -142,7 +142,7 @@ def _yes(state: Running, action: said.Action, label: str, intent: want.Intent) -
 def _beside(state: Running, action: said.Action, weight: Weight) -> tuple[Action, ...]:
     """What may be pressed instead of what is asked for: never by the key that says yes."""
     if state.stage is Stage.CAPTURE and state.capture.axis is not None:
-        return (Action("Good enough, go on", "F", events.NextAsked(NOW), weight),)
+        return (Action(f"Go on with {sigma_text(state.capture.axis.sigma_rad)}", "F", events.NextAsked(NOW), weight),)
     if state.stage in (Stage.ROUGH, Stage.FINE) and state.offset is not None and action is not said.Do.GO_ON:
         label, intent = (
             ("To fine", events.NextAsked(NOW)) if state.stage is Stage.ROUGH else ("Finish", events.Accepted(NOW))
