@@ -50,9 +50,8 @@ from polewright.ui.wakefulness import wakefulness_here
 
 PREPARE_AFTER_S = 2.0  # the first page and the look into the folder come first (chosen)
 SIGNALLED = 128  # what a shell adds to the number of a signal
-LOCAL_TIME_H = (
-    0.0  # a camera's local time is taken as UTC: its clock is then seen to be hours off, and Ctrl+K sets it
-)
+# a camera's local time is taken as UTC: its clock is then seen to be hours off, and Ctrl+K sets it
+LOCAL_TIME_H = 0.0
 SWITCH_S = 0.0005  # every call into Qt lets other threads run; ask for the turn back soon, or drawing stutters
 
 
