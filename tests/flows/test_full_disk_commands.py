@@ -49,6 +49,7 @@ def test_a_full_disk_ends_a_command_with_a_sentence(name: str, most: int, tmp_pa
             **NO_BYTE_CODE,
             "POLEWRIGHT_HOME": str(tmp_path / "home"),
             "TMPDIR": str(tmp_path / "tmp"),
+            "PULSE_RUNTIME_PATH": str(tmp_path / "pulse"),  # the sound client makes a folder
         },
         timeout=120,
         check=False,

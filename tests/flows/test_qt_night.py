@@ -12,7 +12,7 @@ from pytestqt.qtbot import QtBot
 
 from night_kit import MOOR, unsolved_frame
 from polewright.core.model import TargetPole
-from polewright.core.night.events import NightStarted
+from polewright.core.night.events import FolderLost, NightStarted
 from polewright.runtime.qt_night import QtNight
 from polewright.services.clock import SystemClock
 from polewright.services.folder_poller import WatchSettings
@@ -70,4 +70,18 @@ def test_a_fault_in_the_worker_is_shown_and_the_night_goes_on(
     qtbot.waitUntil(lambda: bool(night.engine.notices), timeout=10000)
     assert "ZeroDivisionError" in night.engine.notices[0].cause
     assert night.engine.state.frames_unsolved == 1
+    assert night.stop() == []
+
+
+def test_another_folder_takes_the_place_of_one_that_is_lost(
+    tmp_path: Path, let_go: Callable[[QtNight], QtNight]
+) -> None:
+    """The night still asked to reconnect the old one while frames came from the new one."""
+    night = let_go(QtNight(tmp_path / "night", lambda path: pytest.fail(str(path)), SystemClock()))
+    night.engine.post(NightStarted(0.0, MOOR, TargetPole.REFRACTED, 0.9137, 1.5e-4))
+    night.engine.post(FolderLost(night.engine.now_s(), "The share has gone."))
+    assert night.engine.state.folder_lost
+    (tmp_path / "other").mkdir()
+    night.watch(tmp_path / "other")
+    assert not night.engine.state.folder_lost
     assert night.stop() == []

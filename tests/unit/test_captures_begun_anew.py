@@ -47,7 +47,7 @@ def placed(name: str, turned_deg: float, from_axis_deg: float) -> PlacedFrame:
 
 def captured(*turns: tuple[float, float]) -> Course:
     course = Course()
-    started = NightStarted(0.0, SITE, TargetPole.TRUE, math.radians(52.3), 1.5e-4)
+    started = NightStarted(0.0, SITE, TargetPole.TRUE, math.radians(52.3), 1.5e-4, at_rest=True)
     for event in (started, NextAsked(1.0)):
         course.take(event)
     for number, (turned_deg, from_axis_deg) in enumerate(turns):

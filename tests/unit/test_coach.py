@@ -40,7 +40,7 @@ from polewright.core.plan.sky_choice import Obstacle
 from polewright.core.screws.angles import Screw
 from polewright.core.screws.doable import doable_turns
 from polewright.core.screws.memory import ScrewMemory, ScrewPrior
-from polewright.core.unsolved import FrameTrouble
+from polewright.core.unsolved import AxisLeapt, FrameTrouble
 from polewright.words.coach import say
 from polewright.words.frames import frame_headline, frame_words
 
@@ -290,14 +290,18 @@ def test_frame_trouble_passes_its_cure_on(trouble: FrameTrouble, action: type) -
 def test_who_points_elsewhere_before_the_key_of_the_proof_is_not_sent_back() -> None:
     """ "Go back and measure the axis again" stood there in turn with "Good enough: go on to prove it"."""
     state = rest(capture(after(Waiting(), start(), NextAsked(1.0)), 2.0, east=300.0 * ARCSEC), 300.0, 5.0, sigma=1.0)
-    leapt = FrameUnsolved(state.now_s + 4.0, "u1", reason_of(FrameTrouble.NOT_FOLLOWED), 40)
+    leapt = FrameUnsolved(state.now_s + 4.0, "u1", AxisLeapt(0.4), 40)
     sent_back = advise(after(state, leapt)).reason
     assert isinstance(sent_back, says.FramesFail), "in the middle of the correction it is no way to the proof"
     near = rest(capture(after(Waiting(), start(), NextAsked(1.0)), 2.0), 2.0, 2.0, sigma=1.0)
     near = after(near, BaseLocked(near.now_s + 1.0))
     near = rest(near, 2.0, 2.0, count=4, sigma=1.0)
     assert isinstance(advise(near).reason, says.Near)
-    assert advise(after(near, replace(leapt, at_s=near.now_s + 4.0))).reason == advise(near).reason
+    pointed = after(near, replace(leapt, at_s=near.now_s + 4.0))
+    assert advise(pointed).reason == advise(near).reason
+    assert not isinstance(advise(after(pointed, NextAsked(near.now_s + 5.0))).reason, says.FramesFail), "obeyed"
+    knocked = after(pointed, *(replace(leapt, at_s=near.now_s + 4.0 + 5.0 * i) for i in range(1, 12)))
+    assert isinstance(advise(knocked).reason, says.FramesFail), "nobody takes a minute to point"
 
 
 def test_clouds_pause_and_lost_folder_come_first() -> None:

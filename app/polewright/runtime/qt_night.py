@@ -66,6 +66,8 @@ class QtNight(QObject):
         self._watcher = FolderWatcher(folder, self._reported.emit, self._clock, settings)
         self._watcher.start()
         self.survey = None
+        if self.engine.state.folder_lost:  # that was another folder; the new watcher tells when this one is gone
+            self.engine.post(FolderBack(self.engine.now_s()))
         return released
 
     def stop(self) -> list[str]:

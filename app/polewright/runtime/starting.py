@@ -53,4 +53,5 @@ def night_started(
         flexure=flexure,
         air=air,
         clock_ahead_s=clock_ahead_s,
+        at_rest=True,
     )

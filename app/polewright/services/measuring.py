@@ -354,9 +354,9 @@ def place_in_sky(
 
 
 def by_true_time(measured: MeasuredFrame, clock_ahead_s: float) -> MeasuredFrame:
-    """The same frame, taken so much earlier than its own clock said."""
+    """The same frame, taken so much earlier than its own clock said; the time of its file is not that clock's."""
     utc = measured.frame.utc_mid
-    if not clock_ahead_s or utc is None:
+    if not clock_ahead_s or utc is None or measured.frame.dated_by_file:
         return measured
     mended = Sourced(utc.value.plus_seconds(-clock_ahead_s), files.put_right(utc.source, clock_ahead_s))
     return replace(measured, frame=replace(measured.frame, utc_mid=mended))

@@ -518,7 +518,7 @@ def _short(why: it.ShortReach) -> str:
     """What this drift cannot do, told before anybody waits for it."""
     bears = f"At best a drift proves {angle_text(why.reach_rad)} here; tonight needs {angle_text(why.needed_rad)}."
     if why.firm_rad is None or why.firm_rad > FIRM_HELPS * why.reach_rad:
-        return bears
+        return f"{bears} Turn the RA axis instead, or take it as it is then."
     return f"{bears} After half an hour on firm ground (H), {angle_text(why.firm_rad)}."
 
 

@@ -8,6 +8,7 @@ from typing import assert_never
 from polewright.core.angles import ARCSEC_PER_RAD
 from polewright.core.axis_reasons import RecordedDoubt, SkyImpossible
 from polewright.core.drift.compare import Cause, Comparison
+from polewright.core.drift.reading import CLEARLY
 from polewright.core.drift.reasons import (
     AllLeftOut,
     DriftDoubt,
@@ -159,7 +160,7 @@ def axis_words(east_rad: float, up_rad: float, sigmas_rad: tuple[float, float], 
 def hidden_words(lead: str, stars_rad: float, whole_rad: float, wanted_rad: float, stood: bool) -> str:
     """The uncertainty of `lead` by the scatter of the frames and in all, whether that is what was wanted, and what
     makes it smaller."""
-    missed = whole_rad > wanted_rad >= stars_rad
+    missed = math.sqrt(max(whole_rad**2 - stars_rad**2, 0.0)) > CLEARLY * wanted_rad
     short = (
         f": short of the {angle_text(wanted_rad)} wanted, and watching longer does not change that" if missed else ""
     )
@@ -172,7 +173,7 @@ def hidden_words(lead: str, stars_rad: float, whole_rad: float, wanted_rad: floa
 def reach_words(reach_rad: float, wanted_rad: float, firm_rad: float | None) -> str:
     """What no watching makes surer than this, where that is more than what is wanted; `firm_rad`: on firm ground,
     None where it stands on that."""
-    if reach_rad <= wanted_rad:
+    if reach_rad <= CLEARLY * wanted_rad:
         return ""
     best = f"{spread_text(reach_rad)} at best, however long you watch"
     if firm_rad is None:

@@ -11,8 +11,8 @@ CLOCK_UNSTATED = (
 TIME_BY_NAME = "The header has no time: the one in the file name is used, taken as UTC."
 NO_TIME_AT_ALL = "There is no time in the header, and the file's own time makes no sense."
 TIME_BY_FILE = (
-    "The header has no time: the file's modification time is used. If a copy has changed it, the direction of the"
-    " error is wrong, not its size."
+    "The header has no time: the file's modification time is used. If a copy has changed it, the result is wrong:"
+    " mostly its direction; after years, or with the intervals changed, its size too."
 )
 EIGHT_BITS = "A 16-bit colour PNG is read with 8 bits only: save FITS or TIFF to keep faint stars."
 

@@ -18,8 +18,10 @@ WATCHER_HANGS = "The frame folder does not answer; its watcher ends with the pro
 
 
 def fault_words(where: str, error: Exception) -> Said:
-    """A fault in this program, as a person should read it: of a traceback, which the log has, the last line."""
+    """A fault in this program, as a person should read it: one line; of a traceback, which the log has,
+    the last."""
     told = [line.strip() for line in str(error).splitlines() if line.strip()]
+    told = told if told and told[0].startswith("Traceback") else told[:1]
     return Said(
         f"A fault in the program while {where}: {type(error).__name__}: {told[-1] if told else ''}",
         "The night goes on and the fault is in its record. Please send it in with a bundle made by the doctor"

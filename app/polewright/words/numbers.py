@@ -35,11 +35,10 @@ def angle_text(angle_rad: float, sigma_rad: float | None = None) -> str:
 def total_text(total_rad: float, sigma_rad: float | None = None) -> str:
     """A distance from the pole: `45″`; `under 10″` where its uncertainty leaves no digit of it, never `0″`.
 
-    `sigma_rad` is that of both components together; it is rounded as each of them is, or it would look smaller than
-    one of them.
+    `sigma_rad` is that of both components together; the distance is rounded as they are where both are as sure, or
+    it would look smaller than one of them.
     """
-    sigma_rad = None if sigma_rad is None else sigma_rad / math.sqrt(2.0)
-    text = angle_text(total_rad, sigma_rad)
+    text = angle_text(total_rad, None if sigma_rad is None else sigma_rad / math.sqrt(2.0))
     if sigma_rad is None or total_rad == 0.0 or not is_zero(text):
         return text
     arcsec = abs(total_rad) * ARCSEC_PER_RAD

@@ -30,6 +30,7 @@ CREEP_RAD_S = 2.0 / ARCSEC_PER_RAD / 3600.0  # a base on firm ground; 1"/h of it
 # soil gives way under a leg for hours: each way; chosen, half of what a tripod does that was just set down
 SOIL_RAD_S = 0.2 / ARCSEC_PER_RAD / 60.0
 SETTLING_RAD_S, SETTLING_S = 4.0 / ARCSEC_PER_RAD / 600.0, 600.0  # a tripod just set down; common practice, no source
+CLEARLY = 1.05  # times what is wanted: less is told as the same number (chosen)
 CREEP_SHARE = math.sqrt(WORTH_SHARE**2 - DRIFT_SHARE**2)  # of the tolerance: what creep may add to the scatter
 LEAST_FRAMES, LEAST_S = 10, 40.0  # of a field: a scatter known from fewer may look too small
 EVENLY_RAD_S = 1e-9  # of fields that are equally sure, whatever their number (chosen)

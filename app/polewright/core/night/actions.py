@@ -111,7 +111,8 @@ def keep_turn_frame(state: Running, event: FrameSolved) -> Outcome:
     """Keeps a frame of the turn; asks for the axis once there are two places."""
     before, (state, _) = state.last_frame, see_frame(struck(state, event.frame), event)
     kept = keep_frame(state.turn, event.frame)
-    if kept is state.turn or taken_in_motion(state.turn, event.frame, before):
+    streak = state.plan.at_rest and taken_in_motion(state.turn, event.frame, before)
+    if kept is state.turn or streak:
         return state, ()
     return state.with_turn(kept), estimate(state, kept)
 

@@ -30,7 +30,7 @@ from polewright.core.night.turning.coach import advise_turn
 from polewright.core.night.turning.places import places
 from polewright.core.night.watch.coach import advise_watch
 from polewright.core.night.witness import told_offset
-from polewright.core.unsolved import LIKE_CLOUDS, FrameTrouble
+from polewright.core.unsolved import LIKE_CLOUDS, AxisLeapt, FrameTrouble
 
 LONGEST_BEHIND_S = 90.0  # chosen: three times what a first start was seen to take; a read that hangs hides no camera
 SILENT_INTERVALS, SILENT_S = 3.0, 8.0  # without a frame, whichever is longer: two late frames are no silence (chosen)
@@ -94,10 +94,11 @@ def _frame_trouble(state: Running) -> Reason | None:
 
 def off_to_the_proof(state: Running) -> bool:
     """Whether the telescope was pointed elsewhere after the word that the axis is to be proved, before the key was
-    pressed: nothing is lost, and nothing to go back for."""
+    pressed: nothing is lost, and nothing to go back for. For longer than that takes, it may have been knocked."""
     trouble, at_the_screws = state.trouble, state.stage in (Stage.ROUGH, Stage.FINE)
-    not_followed = trouble is not None and trouble.cause is FrameTrouble.NOT_FOLLOWED
-    return not_followed and at_the_screws and isinstance(advise_correction(state), Near)
+    if trouble is None or not isinstance(trouble.why, AxisLeapt) or state.shown_s - trouble.since_s >= PATIENT_TURN_S:
+        return False
+    return at_the_screws and isinstance(advise_correction(state), Near)
 
 
 def _has_a_post(state: Running) -> bool:

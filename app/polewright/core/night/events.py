@@ -53,6 +53,7 @@ class NightStarted(Event):
     person prefers told turns for now.
     `flexure`: how the camera gives against the axis; None: errors are those of the stars alone, as in older records.
     `clock_ahead_s`: by how much the frames' times are ahead of UTC (behind: negative); it is taken off them.
+    `at_rest`: streaks drawn while the axis is turned are no places of the turn; False: they are, as in older records.
     """
 
     site: Site
@@ -70,6 +71,7 @@ class NightStarted(Event):
     told: bool = False
     flexure: Flexure | None = None
     clock_ahead_s: float = 0.0
+    at_rest: bool = False
 
     def __post_init__(self) -> None:
         super().__post_init__()

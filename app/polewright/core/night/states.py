@@ -76,6 +76,7 @@ class NightPlan:
     told: bool = field(default=False, kw_only=True)
     flexure: Flexure | None = field(default=None, kw_only=True)
     clock_ahead_s: float = field(default=0.0, kw_only=True)
+    at_rest: bool = field(default=False, kw_only=True)
 
     @property
     def southern(self) -> bool:

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from polewright import __version__
-from polewright.core.angles import ARCMIN_PER_RAD, ARCSEC_PER_RAD
+from polewright.core.angles import ARCMIN_PER_RAD
 from polewright.core.model import TargetPole, Utc
 from polewright.core.offset import Covariance, Offset
 from polewright.core.sky.timescales import iso_text
@@ -89,7 +89,7 @@ def verdict(facts: NightFacts) -> dict[str, Any]:
     pole = POLE_NAMES[facts.target] if facts.target else "pole"
     if facts.final is None:
         return {"main": _disturbed(facts, pole, "") or "The axis was not measured.", "more": []}
-    total = total_text(facts.final.total_rad, _total_sigma(facts.final))
+    total = total_text(facts.final.total_rad, facts.final.sigma_rad)
     needed = f"Needed: {angle_text(facts.tolerance_rad)}."
     inside = facts.inside
     sure = f" Inside it with {chance_text(inside)} certainty." if inside is not None else ""
@@ -118,7 +118,7 @@ def _disturbed(facts: NightFacts, pole: str, total: str) -> str:
     """That it was proved and then moved; "" where it was not."""
     if facts.proven is None or facts.moved is None:
         return ""
-    proved = total_text(facts.proven.offset.total_rad, _total_sigma(facts.proven.offset))
+    proved = total_text(facts.proven.offset.total_rad, facts.proven.offset.sigma_rad)
     since = total if facts.measured_since else ""
     return disturbed_words(_clock(facts.proven.utc), proved, pole, _clock(facts.moved), since)
 
@@ -160,7 +160,7 @@ def _key_facts(facts: NightFacts) -> list[tuple[str, str]]:
             ("Scale, field", f"{camera.scale_arcsec_px:.2f}″ per pixel, {field}"),
         ]
     if facts.first is not None:
-        rows.append(("At first", total_text(facts.first.offset.total_rad, _total_sigma(facts.first.offset))))
+        rows.append(("At first", total_text(facts.first.offset.total_rad, facts.first.offset.sigma_rad)))
     rows.append(("Moves", str(_made(facts))))
     if facts.aligned_s is not None:
         rows.append(("Time to align", duration_text(facts.aligned_s)))
@@ -259,7 +259,7 @@ def _frames_sentence(facts: NightFacts) -> str:
 
 def _night_row(night: NightFacts) -> tuple[str, str, str, str, str, str, str]:
     result = "proved" if night.proved else "accepted" if night.accepted else "not finished"
-    final = total_text(night.final.total_rad, _total_sigma(night.final)) if night.final else "–"
+    final = total_text(night.final.total_rad, night.final.sigma_rad) if night.final else "–"
     rates = []
     for screw in ("azimuth", "altitude"):
         rate = night.rates.get(screw)
@@ -281,16 +281,6 @@ def _history_lines(history: History) -> list[str]:
     if history.hint:
         lines.append(history.hint)
     return lines or ["This is the first night with this rig: later ones will be compared with it."]
-
-
-def _total_sigma(offset: Offset) -> float:
-    """Sigma of the distance itself, along its direction."""
-    total = offset.total_rad
-    if total * ARCSEC_PER_RAD < 0.1:
-        return offset.sigma_rad
-    e, u = offset.east_rad / total, offset.up_rad / total
-    (ee, eu), (_, uu) = offset.covariance_rad2
-    return math.sqrt(max(e * e * ee + 2.0 * e * u * eu + u * u * uu, 0.0))
 
 
 def _minute(t_s: float) -> str:

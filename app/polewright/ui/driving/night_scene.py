@@ -313,7 +313,7 @@ class NightScene:
             self._order.other_camera()
         self._begin = Begin(self._begin.title, folder, None)
         self._watched_since_s = 0.0 if self.snapshot is None else self.snapshot.now_s
-        self._folder_notice, self._folder_read = None, False
+        self._folder_notice, self._folder_read, self._lost_read = None, False, False
         self.desk.watch(folder)
 
     def _dismiss(self, snapshot: Snapshot) -> None:

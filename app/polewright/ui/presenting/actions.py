@@ -108,7 +108,7 @@ def _asked(state: Running, advice: Advice, rehearsal: Rehearsal | None, read_off
             | said.Do.ENTER_SITE
             | said.Do.MEASURE_AGAIN
         ):
-            if state.stage is Stage.ORIENTATION:  # frames that fail keep nobody from going on
+            if state.stage is Stage.ORIENTATION:  # frames that fail hold nobody up
                 return (Action(SET_UP, "Return", events.NextAsked(NOW), Weight.PLAIN),)
             return _beside(state, action, Weight.PLAIN)
         case _:

@@ -79,8 +79,11 @@ def _at_rest(state: Running, offset: Offset) -> Reason:
 
 def _aimless(state: Running, offset: Offset) -> bool:
     """Whether the turn of the RA axis tells less than is left: whoever turns a screw by it turns to and fro (a tripod
-    kicked between two places: 64 goes in 90 minutes, 12' off at the end, told hand, seed 601)."""
-    sigma_rad = offset.by_frames.sigma_rad
+    kicked between two places: 64 goes in 90 minutes, 12' off at the end, told hand, seed 601). A mount that scatters
+    so tells no more the next time."""
+    if _mount_scatters(state, state.plan.tolerance_rad):
+        return False
+    sigma_rad = math.sqrt(max(state.shared[0][0] + state.shared[1][1], 0.0))  # whatever more readings bring
     east, up = state.aim_rad
     left_rad = math.hypot(offset.east_rad - east, offset.up_rad - up)
     return not state.capture.by_drift and state.lesson is None and sigma_rad > max(left_rad, state.plan.tolerance_rad)

@@ -7,7 +7,7 @@ import math
 from polewright.core.angles import ARCSEC_PER_RAD
 from polewright.core.drift.nudge import HOLD_S, LEAST_RAD, MOST_RAD, MOVING_S
 from polewright.core.drift.plan import predicted_seconds
-from polewright.core.drift.reading import DriftReading, place_rad, tells, wanted_rad
+from polewright.core.drift.reading import CLEARLY, DriftReading, place_rad, tells, wanted_rad
 from polewright.core.drift.reasons import DriftDoubt, Jumped, Sign
 from polewright.core.drift.reasons import NotTracking as StarsRun
 from polewright.core.night.advice import (
@@ -65,7 +65,7 @@ def _in_the_way(state: Running, watch: DriftWatch) -> Reason | None:
 def _short_of_tonight(state: Running, watch: DriftWatch) -> ShortReach | None:
     """What a drift can prove here, where tonight needs more."""
     reach, needed = outset_reach_rad(state, watch.stood), state.plan.tolerance_rad
-    if reach is None or reach <= needed:
+    if reach is None or reach <= CLEARLY * needed:
         return None
     firm = None if watch.stood else outset_reach_rad(state, stood=True)
     return ShortReach(reach, needed, firm)

@@ -36,4 +36,5 @@ def _plan_of(event: NightStarted) -> NightPlan:
         told=event.told,
         flexure=event.flexure,
         clock_ahead_s=event.clock_ahead_s,
+        at_rest=event.at_rest,
     )

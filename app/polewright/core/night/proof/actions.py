@@ -52,6 +52,7 @@ from polewright.core.night.witness import (
     tonights_bend,
     turned_over,
 )
+from polewright.core.unsolved import FrameTrouble
 
 OTHER_DECLINATION_RAD = math.radians(1.0)  # turning the RA axis keeps it far better, with the axis near the pole
 
@@ -69,6 +70,8 @@ def begin_proof(state: Running, event: object) -> Outcome:
     elif isinstance(advise_turn(state, state.proof), DoesNotFit):
         state = replace(with_shaking(state, state.proof), doubted=True)
     state, effects = drop_proof(state, event)
+    if state.trouble is not None and state.trouble.cause is FrameTrouble.NOT_FOLLOWED:
+        state = replace(state, trouble=None)  # pointed for the proof before its key: nothing is followed any more
     axis = state.capture.axis
     wanted = axis is not None and axis.budget is not None and not state.capture.by_drift
     return replace(state, second_sky=second_sky(state) if wanted else None), effects

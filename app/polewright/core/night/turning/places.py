@@ -20,8 +20,9 @@ PLACES_WANTED = 3  # two frames have no check at all
 # of RA in all; two steps (chosen)
 WANTED_SPAN_RAD = math.radians(80.0)
 STEP_RAD = math.radians(40.0)  # two steps make the wanted span
-# times as unsure as the surest frame of the turn; chosen: thin cloud over a place makes it four
-UNSURE = 8.0
+# times as unsure as the surest frame of the turn; chosen: streaks were so 38 to 120 times (measured), and thin cloud
+# makes a place at rest ten times as unsure
+UNSURE = 20.0
 AT_REST_RAD = math.radians(0.5)  # between two frames; chosen: beyond what a drive that is off does in two minutes
 
 
