@@ -13,7 +13,7 @@ from drift_nights import AIR, guided, mount_off, site_at, watched
 from polewright.core.angles import ARCSEC_PER_RAD
 from polewright.core.drift.hidden import whole_covariance
 from polewright.core.drift.live import DriftProof, DriftResult, measure
-from polewright.core.drift.reading import DriftReading, read_drift, stated_covariance
+from polewright.core.drift.reading import DriftField, DriftReading, read_drift, stated_covariance
 from polewright.core.drift.red_noise import slope_growth
 from polewright.core.flexure import FLEXURE_PRIOR, Flexure
 from polewright.core.model import FloatArray, TargetPole
@@ -162,3 +162,15 @@ def test_both_numbers_are_told_by_the_stars_and_in_all() -> None:
     missed = hidden_words("Each", two, ninety, wanted, stood=False)
     assert "short of the 60″ wanted, and watching longer does not change that. On a pier" in missed
     assert "wanted" not in hidden_words("Each", ninety, ninety, wanted, stood=False), "the time left says that"
+
+
+def test_what_a_nudge_leaves_of_a_field_before_it_keeps_no_drift_open() -> None:
+    """Nudged 45 s into its third field, a night was told "1 s left" for seventy minutes."""
+
+    def told(*fields: tuple[int, float]) -> bool:
+        seen = tuple(DriftField(0.0, 0.3, frames, seconds, 0.0, 1e-9) for frames, seconds in fields)
+        return DriftReading(180, 0.0, 0.0, ((1e-10, 0.0), (0.0, 1e-10)), 1e-6, 0.0, 3.0, seen).complete
+
+    assert told((63, 186.0), (66, 195.0), (14, 39.0), (40, 117.0))
+    assert told((66, 195.0), (14, 39.0), (40, 117.0)) and told((66, 195.0), (40, 117.0))
+    assert not told((66, 195.0), (14, 39.0)) and not told((14, 39.0), (66, 195.0)) and not told((5, 30.0))

@@ -76,7 +76,7 @@ def test_a_drift_that_cannot_prove_tonight_says_so_before_its_first_frame() -> N
 def test_on_firm_ground_firm_ground_is_not_advised() -> None:
     assert (
         say(advise(on(soil=False, tolerance_arcsec=30.0))).gain
-        == "At best a drift proves 33″ here; tonight needs 30″."
+        == "At best a drift proves 33″ here; tonight needs 30″. Turn the RA axis instead, or take it as it is then."
     )
 
 

@@ -42,7 +42,7 @@ from polewright.core.plan.sky_choice import choose_sky
 from polewright.core.screws.angles import Screw
 from polewright.core.screws.memory import ScrewMemory, ScrewPrior
 from polewright.core.sky.places import standard_atmosphere
-from polewright.core.unsolved import SMEARED, FrameTrouble
+from polewright.core.unsolved import SMEARED, AxisLeapt, FrameTrouble
 from polewright.practice.world import TrueOffset
 from polewright.runtime.course import Course
 from polewright.runtime.notices import Notice
@@ -437,7 +437,7 @@ def test_smeared_frames_while_a_screw_turns_are_no_trouble() -> None:
 
 def test_no_notice_sends_back_who_points_elsewhere_for_the_proof() -> None:
     """The instruction says that the axis is good enough: a notice beneath it asked to take the capture again."""
-    leapt = frames_failed(FrameTrouble.NOT_FOLLOWED, 2)
+    leapt = replace(frames_failed(FrameTrouble.NOT_FOLLOWED, 2), why=AxisLeapt(0.4))
     near = at_rest(0.02, 0.02, trouble=leapt, locks=Locks(tight=True))
     assert isinstance(advise(near).reason, Near)
     assert shown(near).trouble is None

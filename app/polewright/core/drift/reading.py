@@ -98,8 +98,10 @@ class DriftReading:
 
     @property
     def complete(self) -> bool:
-        """Known as surely as wanted, if nothing guides."""
-        enough = all(f.frames >= LEAST_FRAMES and f.seconds >= LEAST_S for f in self.fields[-2:])
+        """Known as surely as wanted, if nothing guides: by the field that is watched and another one. What a nudge
+        leaves of a field before it may stay too short for ever."""
+        long = [f.frames >= LEAST_FRAMES and f.seconds >= LEAST_S for f in self.fields]
+        enough = long[-1:] != [False] and sum(long) >= min(2, len(long))
         return self.known and enough and self.here_s + self.there_s <= 0.0
 
 
