@@ -9,7 +9,10 @@ import numpy as np
 
 from polewright.core.angles import ARCMIN_PER_RAD, ARCSEC_PER_RAD, SIDEREAL_RATE_RAD_S, rotation_about
 from polewright.core.drift.live import DriftProof, DriftSample
+from polewright.core.flexure import FLEXURE_PRIOR
 from polewright.core.model import Atmosphere, FloatArray, Site, TargetPole
+from polewright.core.night.states import NightPlan
+from polewright.core.sky.places import pole_altitude_rad
 from polewright.simulate.mount import Mount, MountSpec
 from polewright.simulate.refraction import refract
 
@@ -18,6 +21,18 @@ AIR = Atmosphere(985.0, 6.0)
 
 def site_at(lat_deg: float) -> Site:
     return Site(lat_deg, 12.5, 240.0)
+
+
+def plan_at(site: Site) -> NightPlan:
+    """A night with a tolerance that a drift can prove from a pier, of a rig that nothing is known of."""
+    return NightPlan(
+        site,
+        TargetPole.REFRACTED,
+        pole_altitude_rad(site, AIR, TargetPole.REFRACTED),
+        150.0 / ARCSEC_PER_RAD,
+        air=AIR,
+        flexure=FLEXURE_PRIOR,
+    )
 
 
 def mount_off(

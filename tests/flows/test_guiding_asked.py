@@ -12,7 +12,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from drift_nights import AIR, Nudging, guided_mount, mount_off, site_at, watched
+from drift_nights import AIR, Nudging, guided_mount, mount_off, plan_at, site_at, watched
 from paper_night import PaperNight
 from polewright.core.angles import ARCMIN_PER_RAD, ARCSEC_PER_RAD
 from polewright.core.drift.live import DriftProof, DriftSample
@@ -37,9 +37,8 @@ from polewright.core.night.events import (
 )
 from polewright.core.night.measured import PlacedFrame
 from polewright.core.night.orientation.mending import mend_sky
-from polewright.core.night.states import NightPlan, Running, Stage, begun
+from polewright.core.night.states import Running, Stage, begun
 from polewright.core.plain import to_plain
-from polewright.core.sky.places import pole_altitude_rad
 from polewright.runtime.course import Course
 from polewright.services.log_format import LoggedEvent, encode_line
 from polewright.services.night_log import parse_night
@@ -51,14 +50,7 @@ from polewright.words.coach import say
 
 FIELDS = ((0.0, 10.0), (-5.0, 55.0))
 OFF, SITE = (9.0, -9.4), site_at(50.0)  # arcmin: 13' in all
-PLAN = NightPlan(
-    SITE,
-    TargetPole.REFRACTED,
-    pole_altitude_rad(SITE, AIR, TargetPole.REFRACTED),
-    150.0 / ARCSEC_PER_RAD,
-    air=AIR,
-    flexure=FLEXURE_PRIOR,
-)
+PLAN = plan_at(SITE)
 BEGUN = Utc(2461000.5, 0.1)
 
 

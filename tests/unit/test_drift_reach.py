@@ -13,7 +13,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from drift_nights import AIR, mount_off, site_at, watched
+from drift_nights import AIR, mount_off, plan_at, site_at, watched
 from polewright.core.angles import ARCSEC_PER_RAD
 from polewright.core.drift.reading import DriftReading, hidden_at_best, read_drift, wanted_rad
 from polewright.core.flexure import FLEXURE_PRIOR, Flexure
@@ -23,19 +23,11 @@ from polewright.core.night.advise import advise
 from polewright.core.night.drift_watch import DriftWatch
 from polewright.core.night.drifting.coach import usual_seconds
 from polewright.core.night.drifting.reach import SETTLED_S, outset_reach_rad, sought_rad
-from polewright.core.night.states import NightPlan, Running, Stage
-from polewright.core.sky.places import pole_altitude_rad
+from polewright.core.night.states import Running, Stage
 from polewright.words.coach import say
 
 SITE = site_at(50.0)
-PLAN = NightPlan(
-    SITE,
-    TargetPole.REFRACTED,
-    pole_altitude_rad(SITE, AIR, TargetPole.REFRACTED),
-    150.0 / ARCSEC_PER_RAD,
-    air=AIR,
-    flexure=FLEXURE_PRIOR,
-)
+PLAN = plan_at(SITE)
 NO_TUBE = Flexure(0.0, 0.0, 0.0, 0.0)
 PLACES = ((0.0, math.radians(10.0)), (math.radians(-90.0), math.radians(75.0)))
 

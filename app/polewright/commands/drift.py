@@ -37,7 +37,7 @@ from polewright.core.drift.live import (
     add_frame,
     guiding_refusal,
 )
-from polewright.core.drift.plan import DriftPosition, best_positions, predicted_seconds
+from polewright.core.drift.plan import DriftPosition, best_positions, field_rad, predicted_seconds
 from polewright.core.drift.reading import hidden_at_best, stated_covariance
 from polewright.core.drift.reasons import (
     AllLeftOut,
@@ -55,7 +55,7 @@ from polewright.core.flexure import FLEXURE_PRIOR
 from polewright.core.model import Site, SkyFrame, TargetPole
 from polewright.core.not_measurable import NotMeasurable
 from polewright.core.offset import Covariance
-from polewright.core.sky.places import default_target, hemisphere_sign, standard_atmosphere
+from polewright.core.sky.places import default_target, standard_atmosphere
 from polewright.core.unsolved import ImpossibleSky
 from polewright.services.frame_reader.reading import shown
 from polewright.services.measuring import place_in_sky
@@ -247,8 +247,7 @@ def _where(args: argparse.Namespace) -> int:
 
 def _reach_rad(args: argparse.Namespace, site: Site, positions: Sequence[DriftPosition], stood: bool) -> float:
     """The larger of the two sigmas that frames of these fields cannot make smaller, as run() states them."""
-    side = hemisphere_sign(site)
-    places = tuple((math.radians(15.0 * p.hour_angle_h), math.radians(side * p.declination_deg)) for p in positions)
+    places = tuple(field_rad(p.hour_angle_h, p.declination_deg, site) for p in positions)
     rested_s = math.inf if stood else 0.0
     hidden = hidden_at_best(site, standard_atmosphere(site), _target(args, site), FLEXURE_PRIOR, rested_s, places)
     return float(np.sqrt(np.diag(np.array(hidden)).max()))

@@ -11,10 +11,10 @@ from pathlib import Path
 from polewright.commands.frames_given import unless_bad
 from polewright.core.angles import ARCSEC_PER_RAD
 from polewright.core.drift.live import DriftProof
+from polewright.core.drift.plan import field_rad
 from polewright.core.drift.unsolved import ORIENTATION_SIGMA_RAD, KnownCamera, UnsolvedDrift, add_stars, at_field
 from polewright.core.errors import FrameReadError, UsageError
 from polewright.core.model import Frame, Utc
-from polewright.core.sky.places import hemisphere_sign
 from polewright.services.contained.process import HelperProcess
 from polewright.services.contained.reader import ContainedReader
 from polewright.services.detector import Detector
@@ -61,9 +61,8 @@ def unsolved_proof(
     detector, left_out = Detector(reader.find_stars), []
     state: UnsolvedDrift | None = None
     begin: Utc | None = None
-    side = hemisphere_sign(proof.site)
     for field, angle_deg in zip(fields, angles, strict=True):
-        hour, dec_p = math.radians(15.0 * field.hour_angle_h), side * math.radians(field.declination_deg)
+        hour, dec_p = field_rad(field.hour_angle_h, field.declination_deg, proof.site)
         state = None if state is None else at_field(state, hour, dec_p)
         for path in field.frames:
             frame = unless_bad(reader.read, path, utc_offset_hours=args.utc_offset)

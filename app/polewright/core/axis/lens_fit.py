@@ -86,19 +86,19 @@ def clipped(start: Learned, seen: Sequence[Seen], camera: Camera) -> Learned | N
 
 def _fitted(start: Learned, seen: Sequence[Seen], camera: Camera) -> tuple[Learned, list[FloatArray]]:
     """Least squares of the lens and every attitude, and the residuals (N, 2) in sigmas."""
-    lens, turned = start.lens, list(start.attitudes)
+    lens, attitudes = start.lens, list(start.attitudes)
     prior = prior_of(camera, lens.focal_px)
     for _ in range(_ROUNDS):
-        normal, right, residuals = equations(lens, turned, seen, prior)
+        normal, right, residuals = equations(lens, attitudes, seen, prior)
         step = np.linalg.solve(normal, right)
         lens = Lens(lens.values + step[:LENS_TERMS])
-        turned = [c @ turn_by(eps) for c, eps in zip(turned, step[LENS_TERMS:].reshape(-1, 3))]
+        attitudes = [c @ turn_by(eps) for c, eps in zip(attitudes, step[LENS_TERMS:].reshape(-1, 3))]
         if float(np.abs(step).max()) < _STEADY:
             break
     in_px = [r * e.sigma_px[:, None] for r, e in zip(residuals, seen)]
     rms_px = float(np.sqrt(np.mean(np.square(np.concatenate(in_px)))))
     covariances = covariances_of(normal, residuals, lens)
-    return Learned(lens, turned, seen, covariances, rms_px, _spread(residuals)), residuals
+    return Learned(lens, attitudes, seen, covariances, rms_px, _spread(residuals)), residuals
 
 
 def equations(

@@ -7,6 +7,7 @@ that places where there is little to take out are better.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -15,6 +16,7 @@ import numpy as np
 from polewright.core.angles import SIDEREAL_RATE_RAD_S
 from polewright.core.drift.rates import refraction_bias_rad, star_enu
 from polewright.core.model import Atmosphere, FloatArray, Site
+from polewright.core.sky.places import hemisphere_sign
 
 MERIDIAN_ALTITUDE_RAD = np.radians(35.0)  # lower, the air hides what is looked for (chosen)
 # east and west: high enough for steady air, low enough to tell the altitude (chosen)
@@ -35,6 +37,11 @@ class DriftPosition:
     altitude_deg: float
     refraction_arcmin: float
     why: str
+
+
+def field_rad(hour_angle_h: float, declination_deg: float, site: Site) -> tuple[float, float]:
+    """Hour angle (west positive) and declination toward the elevated pole of the site, rad, of a field."""
+    return math.radians(15.0 * hour_angle_h), hemisphere_sign(site) * math.radians(declination_deg)
 
 
 def best_positions(site: Site, atmosphere: Atmosphere, side: str = "east") -> tuple[DriftPosition, DriftPosition]:

@@ -63,7 +63,7 @@ def known_by_drift(state: Running) -> bool:
 
 
 def sure_by_drift(state: Running) -> bool:
-    """The drift is as sure as tonight's tolerance needs, and by its frames nothing guided the mount."""
+    """The drift is as sure as it is watched for, and by its frames nothing guided the mount."""
     reading = _known(state)
     return reading is not None and reading.complete and not reading.held and not reading.open
 

@@ -7,6 +7,7 @@ from functools import lru_cache
 
 import numpy as np
 
+from polewright.core.drift.plan import field_rad
 from polewright.core.drift.reading import Side, hidden_at_best
 from polewright.core.night.drifting.places import position_for
 from polewright.core.night.states import NightPlan, Running, Stage
@@ -67,7 +68,7 @@ def _ends_by_drift(state: Running) -> bool:
 def _fields(plan: NightPlan, side: Side) -> tuple[tuple[float, float], ...]:
     """Hour angle and declination toward the elevated pole, rad, of both fields."""
     places = [position_for(plan, side, component) for component in ("azimuth", "altitude")]
-    return tuple((math.radians(15.0 * p.hour_angle_h), math.radians(plan.side * p.declination_deg)) for p in places)
+    return tuple(field_rad(p.hour_angle_h, p.declination_deg, plan.site) for p in places)
 
 
 _hidden = lru_cache(maxsize=16)(hidden_at_best)
