@@ -432,7 +432,11 @@ def test_smeared_frames_while_a_screw_turns_are_no_trouble() -> None:
     smeared = frames_failed(FrameTrouble.TRAILED, 1)
     touched = Handling(working=Screw.AZIMUTH, touched_s=104.0)
     assert shown(at_rest(1.0, 1.0, trouble=smeared, handling=touched)).trouble is None
-    assert shown(at_rest(1.0, 1.0, trouble=smeared)).trouble is not None
+    asked = shown(at_rest(1.0, 1.0, trouble=smeared))
+    assert asked.instruction.sentence.startswith("Turn")
+    assert asked.trouble is None, "hands off would be a second order"
+    near = shown(at_rest(0.02, 0.02, trouble=smeared, locks=Locks(tight=True)))
+    assert near.trouble is not None and near.trouble.cure.startswith("Hands off while frames are taken.")
 
 
 def test_no_notice_sends_back_who_points_elsewhere_for_the_proof() -> None:

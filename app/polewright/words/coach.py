@@ -70,7 +70,7 @@ SECOND_SKY = "Another part of the sky shows whether the tube bends."
 THIRD_SKY = "Two skies agree, but leave it open how the tube bends: a third decides."
 LIKE_ALIGNED = "Is guiding off? A guided mount drifts like an aligned one, wherever its axis points."
 FIRM_HELPS = 0.9  # of what a drift proves on soil: less is no news (chosen)
-QUIET = "Leave the mount alone: tracking on, guiding off in both axes."
+QUIET = "leave the mount alone: tracking on, guiding off in both axes."
 
 
 class Told(NamedTuple):
@@ -564,7 +564,7 @@ def _field(why: it.FieldWanted) -> Told:
     airy = f" Refraction alone looks like {air:.1f}′ there; it is allowed for." if air >= 0.1 else ""
     return Told(
         f"Point {_place(place.hour_angle_h)}, declination {place.declination_deg:+.0f}°.",
-        f"This field shows the {why.component} error; {place.altitude_deg:.0f}° high. {QUIET}{airy}",
+        f"This field shows the {why.component} error; {place.altitude_deg:.0f}° high. Then {QUIET}{airy}",
         f"Watching takes about {duration_text(why.seconds)}.",
     )
 
@@ -582,7 +582,7 @@ def _watched(why: it.DriftWatched) -> Told:
         refusal = why.refusal
         first = "The first frames show how much they scatter."
         reason = first if refusal is None else drift_refusal_words(refusal).whole
-        return Told(sentence, f"{reason} {QUIET}")
+        return Told(sentence, f"{reason} {capital(QUIET)}")
     hopeless = () if math.isfinite(reading.here_s + reading.there_s) else (HOPELESS,)
     told = " ".join((_so_far(reading), *hopeless, *map(drift_doubt_words, reading.warnings)))
     return Told(sentence, told, f"Then a field for the {reading.component}." if reading.component else "")

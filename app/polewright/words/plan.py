@@ -132,16 +132,17 @@ COMPASS = ("north", "north-east", "east", "south-east", "south", "south-west", "
 
 
 def sky_words(choice: SkyChoice) -> str:
-    """Where to begin a turn of the RA axis, how far to turn, and where to watch the screws from."""
+    """Where a turn of the RA axis begins, its room, and whence the screws are watched: no second order."""
     first = choice.first
     found = f"Azimuth {first.azimuth_deg:.0f}°, {first.altitude_deg:.0f}° high"
     circles = f"{_from_meridian(first.hour_angle_h)} of the meridian, declination {first.declination_deg:+.0f}°"
     few = choice.span_deg < USEFUL_SPAN_DEG
     less = " Less than 60° is free: expect a less certain axis, or take more frames." if few else ""
     there = choice.adjust.hour_angle_h
-    beside = "on the meridian" if abs(there) < BESIDE_H else f"{_from_meridian(there)} of it"
-    turn = f"From there turn {choice.span_deg:.0f}° to the west."
-    return f"{found}: {circles}. {turn}{less} Watch the screws from {beside}."
+    beside = abs(there) < BESIDE_H
+    from_there = "on the meridian" if beside else f"from {_from_meridian(there)} of it"
+    room = f"From there the axis has {choice.span_deg:.0f}° of room to the west."
+    return f"{found}: {circles}. {room}{less} Later the screws are best watched {from_there}."
 
 
 def sky_direction(azimuth_deg: float, altitude_deg: float) -> str:

@@ -10,6 +10,7 @@ from polewright.core.angles import ARCMIN_PER_RAD
 from polewright.core.night.advice import (
     Advice,
     Clouds,
+    Do,
     DriftWatched,
     Ended,
     FieldWanted,
@@ -17,9 +18,13 @@ from polewright.core.night.advice import (
     FramesFail,
     Mood,
     NudgeWanted,
+    Point,
     Reason,
+    RotateAxis,
     ScrewLeft,
+    SetUp,
     TripodSettles,
+    Turn,
     TurnBegins,
     Wait,
     Walking,
@@ -27,6 +32,7 @@ from polewright.core.night.advice import (
 from polewright.core.night.advise import SPOILED_BY_TURNING, off_to_the_proof, spoiled_by_a_rotation
 from polewright.core.night.rest import SETTLE_S
 from polewright.core.night.states import NightState, Running, Stage, Waiting
+from polewright.core.unsolved import FrameTrouble
 from polewright.ui.presenting.actions import actions
 from polewright.ui.presenting.capture import capture_sigma_rad, dial, turn_numbers
 from polewright.ui.presenting.correction import NO_WELL, axis_numbers, strips, total_fact, well
@@ -236,6 +242,15 @@ def _hands_on(state: Running, advice: Advice, extras: Extras) -> bool:
     return moving or extras.now_s - handling.touched_s < JUST_TOUCHED_S
 
 
+def _in_hand(advice: Advice) -> bool:
+    """Whether the instruction itself asks for hands at the mount."""
+    match advice.action:
+        case Turn() | RotateAxis() | Point() | SetUp() | Do.LOCK | Do.UNLOCK | Do.TIGHTEN_CLUTCH:
+            return True
+        case _:
+            return _mood(advice) is Mood.DO and isinstance(advice.reason, TurnBegins)
+
+
 def _frame(state: Running, advice: Advice, extras: Extras) -> Trouble | None:
     found = state.trouble
     if found is None or found.since_s == extras.trouble_read_s:
@@ -246,6 +261,8 @@ def _frame(state: Running, advice: Advice, extras: Extras) -> Trouble | None:
         return None
     if found.cause in SPOILED_BY_TURNING and _hands_on(state, advice, extras):
         return None  # a hand on the mount smears the frames: that is as it should be
+    if found.cause is FrameTrouble.TRAILED and _in_hand(advice):
+        return None  # its cure is to keep the hands off: never two orders at once
     since = duration_text(max(0.0, extras.now_s - found.since_s)) if found.count > 1 else ""
     return Trouble(*frame_words(found.why), f"for {since}" if since else "", found.count)
 
